@@ -1,0 +1,88 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+	"time"
+
+	"github.com/alecthomas/kong"
+)
+
+// cli is the command tree. One line per command; each command is a struct with
+// a Run(*env) error in its own file.
+type cli struct {
+	Version versionCmd `cmd:"" help:"Print the version and what the binary was built from."`
+}
+
+// env is what a command may touch of the world. The clock is in it so that no
+// command reads the time behind the back of a test.
+type env struct {
+	ctx    context.Context
+	stdin  io.Reader
+	stdout io.Writer
+	stderr io.Writer
+	now    func() time.Time
+}
+
+// usageError marks an error of the command line or the config file: exit
+// code 2. Everything else that goes wrong is exit code 1.
+type usageError struct{ err error }
+
+func (e usageError) Error() string { return e.err.Error() }
+func (e usageError) Unwrap() error { return e.err }
+
+// usagef is fmt.Errorf for an error of usage or config.
+func usagef(format string, args ...any) error {
+	return usageError{fmt.Errorf(format, args...)}
+}
+
+// run is the whole program but for os.Exit, so that tests can start it.
+func run(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	return runEnv(&env{ctx: ctx, stdin: stdin, stdout: stdout, stderr: stderr, now: time.Now}, args)
+}
+
+func runEnv(e *env, args []string) (code int) {
+	var c cli
+	parser, err := kong.New(&c,
+		kong.Name("eclose"),
+		kong.Description("When the insects hatch: emergence and egg-laying outlooks per river and insect group, checked against past seasons."),
+		kong.Writers(e.stdout, e.stderr),
+		kong.Exit(func(c int) { panic(exit(c)) }),
+		kong.UsageOnError(),
+	)
+	if err != nil {
+		panic(err) // a mistake in the command tree itself
+	}
+	defer func() {
+		if r := recover(); r != nil {
+			x, ok := r.(exit)
+			if !ok {
+				panic(r)
+			}
+			code = int(x)
+		}
+	}()
+	k, err := parser.Parse(args)
+	if err != nil {
+		fmt.Fprintf(e.stderr, "eclose: %v; see 'eclose --help'\n", err)
+		return 2
+	}
+	if err := k.Run(e); err != nil {
+		fmt.Fprintf(e.stderr, "eclose: %v\n", err)
+		if u := (usageError{}); errors.As(err, &u) {
+			return 2
+		}
+		return 1
+	}
+	return 0
+}
+
+// exit carries kong's wish to leave (after --help) up to runEnv.
+type exit int

@@ -1,0 +1,7 @@
+// Command eclose forecasts, per river and per insect group, when the adults
+// emerge and when the egg-layers return.
+//
+// Command lines and a TOML file enter; tables, files, pages and mails leave.
+// It wires the rooms together and must not hold any science of its own: every
+// command is one file here, and its rules live in the room it calls.
+package main
