@@ -1,0 +1,30 @@
+.PHONY: help test race lint fuzz bench demo dist cover
+
+help: ## list the targets
+	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/'
+
+test: ## the README's test command
+	go test ./...
+
+race: ## the same under the race detector, long tests left out
+	go test -race -short ./...
+
+cover: ## coverage by package, reported, not targeted
+	go test -short -cover ./...
+
+lint: ## golangci-lint with the house rules
+	golangci-lint run
+
+demo: ## the whole job on invented rivers
+	go run ./cmd/eclose demo --out demo-out --addr off
+
+bench: ## every benchmark once
+	go test -run '^$$' -bench . -benchtime 1x -benchmem ./...
+
+fuzz: ## every fuzz target for FUZZTIME (default 10s)
+	@for p in $$(go list ./...); do \
+	  for f in $$(go test -list '^Fuzz' $$p | grep '^Fuzz'); do \
+	    echo "$$p $$f"; go test -run '^$$' -fuzz "^$$f$$" -fuzztime $${FUZZTIME:-10s} $$p || exit 1; done; done
+
+dist: ## reproducible static binaries for six platforms, with SHA-256 sums and a module list
+	sh .ci/dist

@@ -1,0 +1,337 @@
+package config
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/BurntSushi/toml"
+
+	"example.org/eclose/ingest"
+)
+
+// Config is the whole file. The table in options.go lists each option with its
+// default and says which are secret.
+type Config struct {
+	Store    string          `toml:"store"`
+	Database string          `toml:"database"`
+	Units    string          `toml:"units"`
+	Backfill int             `toml:"backfill-years"`
+	Feeds    map[string]Feed `toml:"feeds"`
+	Rivers   []River         `toml:"river"`
+	Insects  string          `toml:"insects"`
+	Serve    Serve           `toml:"serve"`
+	Mail     Mail            `toml:"mail"`
+
+	// Dir is where the file lies: relative paths in it start here.
+	Dir string `toml:"-"`
+}
+
+// Feed is how one public feed is reached.
+type Feed struct {
+	Enabled  *bool  `toml:"enabled"`
+	BaseURL  string `toml:"base-url"`
+	Archive  string `toml:"archive-url"`
+	Ensemble string `toml:"ensemble-url"`
+	KeyFile  string `toml:"key-file"`
+	Contact  string `toml:"contact"`
+	Schedule string `toml:"schedule"`
+	Model    string `toml:"model"`
+
+	// For the csv feed only: what the columns of a file mean.
+	Columns  []Column `toml:"column"`
+	TimeCol  string   `toml:"time-column"`
+	Layout   string   `toml:"time-layout"`
+	Zone     string   `toml:"zone"`
+	Missing  []string `toml:"missing"`
+	Comma    string   `toml:"delimiter"`
+	SkipRows int      `toml:"skip-lines"`
+}
+
+// Column declares one value column of a CSV file.
+type Column struct {
+	Name      string `toml:"name"`
+	Variable  string `toml:"variable"`
+	Unit      string `toml:"unit"`
+	Statistic string `toml:"statistic"`
+	Period    string `toml:"period"`
+}
+
+// River is one reach that somebody wants to fish.
+type River struct {
+	Name      string   `toml:"name"`
+	Slug      string   `toml:"slug"`
+	Region    string   `toml:"region"`
+	Zone      string   `toml:"zone"`
+	Lat       float64  `toml:"lat"`
+	Lon       float64  `toml:"lon"`
+	Groups    []string `toml:"groups"`
+	Regulated bool     `toml:"regulated"`
+	Notices   string   `toml:"notices"` // where local notices are published
+	Gauges    []Gauge  `toml:"gauge"`
+	Weather   *Weather `toml:"weather"`
+}
+
+// Gauge is one station of a feed that serves a river.
+type Gauge struct {
+	Feed      string   `toml:"feed"`
+	Site      string   `toml:"site"`
+	Variables []string `toml:"variables"`
+	Period    string   `toml:"period"`
+	File      string   `toml:"file"`
+}
+
+// Weather is the place whose weather drives the river.
+type Weather struct {
+	Feed string   `toml:"feed"`
+	Lat  *float64 `toml:"lat"`
+	Lon  *float64 `toml:"lon"`
+	Site string   `toml:"site"`
+	File string   `toml:"file"`
+}
+
+// Serve is how the page is offered.
+type Serve struct {
+	Addr      string `toml:"addr"`
+	PublicURL string `toml:"public-url"`
+	Secret    string `toml:"admin-secret-file"`
+}
+
+// Mail is the relay that carries the alerts.
+type Mail struct {
+	Host         string `toml:"host"`
+	Port         int    `toml:"port"`
+	Security     string `toml:"security"`
+	User         string `toml:"user"`
+	PasswordFile string `toml:"password-file"`
+	From         string `toml:"from"`
+	PerMinute    int    `toml:"per-minute"`
+	PostalLine   string `toml:"postal-address"`
+}
+
+// Load reads, completes and checks the file.
+func Load(path string) (*Config, error) {
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fmt.Errorf("reading the config file: %w", err)
+	}
+	c, err := Parse(b, path)
+	if err != nil {
+		return nil, err
+	}
+	return c, nil
+}
+
+// Parse is Load for bytes already read; path is used in messages and to
+// resolve relative paths.
+func Parse(b []byte, path string) (*Config, error) {
+	var c Config
+	md, err := toml.Decode(string(b), &c)
+	if err != nil {
+		if pe, ok := err.(toml.ParseError); ok { //nolint:errorlint // toml returns it unwrapped
+			return nil, fmt.Errorf("%s, line %d: %s", path, pe.Position.Line, pe.Message)
+		}
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	var faults []string
+	for _, k := range md.Undecoded() {
+		faults = append(faults, fmt.Sprintf("unknown key %q%s; see the option table in the README", k.String(), atLine(b, k)))
+	}
+	c.Dir = filepath.Dir(path)
+	c.complete()
+	faults = append(faults, c.faults()...)
+	if len(faults) > 0 {
+		return nil, fmt.Errorf("%s: %s", path, strings.Join(faults, "\n  "))
+	}
+	return &c, nil
+}
+
+// atLine finds the line of an unknown key: the TOML library reports only its
+// name.
+func atLine(b []byte, k toml.Key) string {
+	last := k[len(k)-1]
+	for i, line := range strings.Split(string(b), "\n") {
+		word, _, ok := strings.Cut(strings.TrimSpace(line), "=")
+		if ok && strings.Trim(strings.TrimSpace(word), `"`) == last {
+			return fmt.Sprintf(" (line %d)", i+1)
+		}
+	}
+	return ""
+}
+
+var slugWord = regexp.MustCompile(`[^a-z0-9]+`)
+
+func (c *Config) complete() {
+	for _, o := range Options {
+		if o.fill != nil {
+			o.fill(c)
+		}
+	}
+	for i := range c.Rivers {
+		r := &c.Rivers[i]
+		if r.Slug == "" {
+			r.Slug = strings.Trim(slugWord.ReplaceAllString(strings.ToLower(r.Name), "-"), "-")
+		}
+		if r.Zone == "" {
+			r.Zone = "UTC"
+		}
+		for j := range r.Gauges {
+			if len(r.Gauges[j].Variables) == 0 {
+				r.Gauges[j].Variables = []string{string(ingest.WaterTemperature), string(ingest.Discharge)}
+			}
+		}
+		if w := r.Weather; w != nil {
+			if w.Lat == nil {
+				w.Lat = &r.Lat
+			}
+			if w.Lon == nil {
+				w.Lon = &r.Lon
+			}
+		}
+	}
+}
+
+func (c *Config) faults() (out []string) {
+	add := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
+	if c.Units != "us" && c.Units != "metric" {
+		add("units = %q: use \"us\" or \"metric\"", c.Units)
+	}
+	if c.Backfill < 1 || c.Backfill > 80 {
+		add("backfill-years = %d: use a number from 1 to 80", c.Backfill)
+	}
+	for name, f := range c.Feeds {
+		if _, known := knownFeeds[name]; !known {
+			add("feeds.%s: no such feed; known are %s", name, strings.Join(FeedNames(), ", "))
+		}
+		if f.Zone != "" {
+			if _, err := time.LoadLocation(f.Zone); err != nil {
+				add("feeds.%s: zone %q is not an IANA zone such as \"Europe/London\"", name, f.Zone)
+			}
+		}
+	}
+	slugs := map[string]bool{}
+	if len(c.Rivers) == 0 {
+		add("no [[river]] is named: there is nothing to watch")
+	}
+	for i, r := range c.Rivers {
+		who := fmt.Sprintf("river %q", r.Name)
+		if r.Name == "" {
+			who = fmt.Sprintf("river number %d", i+1)
+			add("%s has no name", who)
+		}
+		if slugs[r.Slug] {
+			add("%s: another river has the same short name %q; set slug", who, r.Slug)
+		}
+		slugs[r.Slug] = true
+		if _, err := time.LoadLocation(r.Zone); err != nil || r.Zone == "Local" {
+			add("%s: zone %q is not an IANA zone such as \"America/Denver\"", who, r.Zone)
+		}
+		if math.Abs(r.Lat) > 90 || math.Abs(r.Lon) > 180 {
+			add("%s: lat %g, lon %g is not a place on earth", who, r.Lat, r.Lon)
+		}
+		if r.Lat == 0 && r.Lon == 0 {
+			add("%s: lat and lon are missing; day length and weather need them", who)
+		}
+		if len(r.Gauges) == 0 {
+			add("%s has no [[river.gauge]]: name at least one gauge (eclose gauges find --near %g,%g)", who, r.Lat, r.Lon)
+		}
+		for _, g := range r.Gauges {
+			c.gaugeFaults(who, g, add)
+		}
+		if w := r.Weather; w != nil {
+			if kind, known := knownFeeds[w.Feed]; !known || !kind.weather {
+				add("%s: weather feed %q: known are %s", who, w.Feed, strings.Join(weatherFeeds(), ", "))
+			} else if kind.optIn && !c.Feeds[w.Feed].on() {
+				add("%s: weather feed %q must be switched on by [feeds.%s] enabled = true (%s)", who, w.Feed, w.Feed, kind.optInWhy)
+			}
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+func (c *Config) gaugeFaults(who string, g Gauge, add func(string, ...any)) {
+	kind, known := knownFeeds[g.Feed]
+	switch {
+	case g.Feed == "":
+		add("%s: a gauge has no feed; known are %s", who, strings.Join(FeedNames(), ", "))
+		return
+	case !known:
+		add("%s: gauge feed %q is unknown; known are %s", who, g.Feed, strings.Join(FeedNames(), ", "))
+		return
+	case g.Site == "":
+		add("%s: a gauge of feed %q has no site", who, g.Feed)
+	case kind.file && g.File == "":
+		add("%s: gauge %s of feed %q needs file = \"...\"", who, g.Site, g.Feed)
+	case kind.optIn && !c.Feeds[g.Feed].on():
+		add("%s: feed %q must be switched on by [feeds.%s] enabled = true (%s)", who, g.Feed, g.Feed, kind.optInWhy)
+	}
+	if g.Feed == "csv" && len(c.Feeds["csv"].Columns) == 0 {
+		add("%s: gauge %s is a CSV file, but [feeds.csv] declares no [[feeds.csv.column]]", who, g.Site)
+	}
+	for _, v := range g.Variables {
+		if ingest.Variable(v).Unit() == "" {
+			add("%s: gauge %s: %q is no variable; known are %s", who, g.Site, v, joinVariables())
+		}
+	}
+	if g.Period != ingest.NoPeriod && g.Period != ingest.Daily {
+		add("%s: gauge %s: period %q: leave it out for the native step or use \"P1D\" for daily values", who, g.Site, g.Period)
+	}
+}
+
+func joinVariables() string {
+	var names []string
+	for _, v := range ingest.Variables() {
+		names = append(names, string(v))
+	}
+	return strings.Join(names, ", ")
+}
+
+func (f Feed) on() bool { return f.Enabled != nil && *f.Enabled }
+
+// River returns the river with that short or full name.
+func (c *Config) River(name string) (River, error) {
+	for _, r := range c.Rivers {
+		if strings.EqualFold(r.Slug, name) || strings.EqualFold(r.Name, name) {
+			return r, nil
+		}
+	}
+	var names []string
+	for _, r := range c.Rivers {
+		names = append(names, r.Slug)
+	}
+	return River{}, fmt.Errorf("no river %q in the config; it has %s", name, strings.Join(names, ", "))
+}
+
+// Path makes a path from the file absolute.
+func (c *Config) Path(p string) string {
+	if p == "" || filepath.IsAbs(p) {
+		return p
+	}
+	abs, err := filepath.Abs(filepath.Join(c.Dir, p))
+	if err != nil {
+		return filepath.Join(c.Dir, p)
+	}
+	return abs
+}
+
+// StoreURL is the series store as a URL.
+func (c *Config) StoreURL() string {
+	if strings.Contains(c.Store, "://") {
+		return c.Store
+	}
+	return "file://" + filepath.ToSlash(c.Path(c.Store))
+}
+
+// DatabaseURL is the database as a URL.
+func (c *Config) DatabaseURL() string {
+	if strings.Contains(c.Database, "://") {
+		return c.Database
+	}
+	return "sqlite://" + filepath.ToSlash(c.Path(c.Database))
+}
