@@ -1,0 +1,136 @@
+package forecast
+
+import (
+	"fmt"
+	"time"
+)
+
+// Stage is the part of an adult's life that an outlook speaks of.
+type Stage string
+
+// The two stages.
+const (
+	Emergence Stage = "emergence"
+	EggLaying Stage = "egg-laying"
+)
+
+// Stages in the order in which they happen.
+var Stages = []Stage{Emergence, EggLaying}
+
+// Date is a civil date of the river's zone, as days since 1970-01-01.
+type Date int
+
+// DateOf is the civil date of t in its own location.
+func DateOf(t time.Time) Date {
+	return Date(time.Date(t.Year(), t.Month(), t.Day(), 0, 0, 0, 0, time.UTC).Unix() / 86400)
+}
+
+// Time is midnight UTC of the date: a label, not an instant.
+func (d Date) Time() time.Time { return time.Unix(int64(d)*86400, 0).UTC() }
+
+func (d Date) String() string { return d.Time().Format(time.DateOnly) }
+
+// MarshalText writes the date as 2006-01-02.
+func (d Date) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
+
+// UnmarshalText reads what MarshalText writes.
+func (d *Date) UnmarshalText(b []byte) error {
+	t, err := time.Parse(time.DateOnly, string(b))
+	if err != nil {
+		return fmt.Errorf("reading a date: %w", err)
+	}
+	*d = DateOf(t)
+	return nil
+}
+
+// Range holds the 10, 50 and 90 % points of an uncertain date.
+type Range struct {
+	P10 Date `json:"p10"`
+	P50 Date `json:"p50"`
+	P90 Date `json:"p90"`
+}
+
+// Window is when the central 80 % of a season's activity falls: it starts when
+// 10 % has passed, peaks at the middle and ends when 90 % has passed. Each of
+// the three is itself uncertain.
+type Window struct {
+	Start Range `json:"start"`
+	Peak  Range `json:"peak"`
+	End   Range `json:"end"`
+}
+
+// Day is one day of one group's stage.
+type Day struct {
+	Date      Date       `json:"date"`
+	P         float64    `json:"p"`          // chance that an observer records it in two hours, 0..1
+	PCalendar float64    `json:"p_calendar"` // the same from the calendar alone
+	Activity  [3]float64 `json:"activity"`   // share of the season's total on this day: 10, 50, 90 % point over members
+	Calendar  float64    `json:"activity_calendar"`
+}
+
+// StageOutlook is the outlook of one stage of one group.
+type StageOutlook struct {
+	Group    string   `json:"group"` // key of the catalogue
+	Name     string   `json:"name"`
+	Stage    Stage    `json:"stage"`
+	Fishable bool     `json:"fishable"`
+	Grade    string   `json:"grade"` // where the group's numbers come from
+	Days     []Day    `json:"days"`
+	Window   Window   `json:"window"`
+	Calendar Window   `json:"window_calendar"`
+	Hours    string   `json:"hours"`          // of the day, local, in words
+	Weight   float64  `json:"thermal_weight"` // 0 calendar only .. 1 temperature only
+	Reasons  []string `json:"reasons"`
+}
+
+// WaterDay is one day of water temperature, °C.
+type WaterDay struct {
+	Date     Date     `json:"date"`
+	Observed *float64 `json:"observed_c"` // daily mean, nil if not measured or not trusted
+	P10      float64  `json:"p10_c"`
+	P50      float64  `json:"p50_c"`
+	P90      float64  `json:"p90_c"`
+	MaxP50   float64  `json:"max_p50_c"` // warmest hour of the day
+	MaxP90   float64  `json:"max_p90_c"`
+	Normal   float64  `json:"normal_c"` // mean of past seasons on this date, NaN-free
+}
+
+// Outlook is one issued forecast for one river: immutable once stored.
+type Outlook struct {
+	River        string         `json:"river"`
+	RiverName    string         `json:"river_name"`
+	Zone         string         `json:"zone"`
+	Lat          float64        `json:"lat"`
+	Lon          float64        `json:"lon"`
+	IssuedAt     time.Time      `json:"issued_at"`
+	DataCutoff   time.Time      `json:"data_cutoff"` // time of the newest reading used
+	ModelVersion string         `json:"model_version"`
+	Members      int            `json:"members"`
+	Seasons      int            `json:"seasons"` // past seasons of water temperature at this river behind it
+	WaterSource  string         `json:"water_source"`
+	Drivers      string         `json:"drivers"` // what stands for the future weather
+	Water        []WaterDay     `json:"water"`
+	Stages       []StageOutlook `json:"stages"`
+	Notes        []string       `json:"notes"`
+	Caution      string         `json:"caution"`
+}
+
+// Likelihood puts a probability in words, by the IPCC's guidance note on
+// uncertainty (Mastrandrea et al. 2010).
+func Likelihood(p float64) string {
+	switch {
+	case p < 0.10:
+		return "very unlikely"
+	case p < 0.33:
+		return "unlikely"
+	case p <= 0.66:
+		return "about as likely as not"
+	case p <= 0.90:
+		return "likely"
+	}
+	return "very likely"
+}
+
+// StandingCaution goes with every outlook, whatever the river does.
+const StandingCaution = "This is a forecast of insects, not of water you can wade. Flow can rise without warning, most of all below dams. " +
+	"Local notices, dam operators, licensed guides, local rules and your own eyes overrule it."
