@@ -1,0 +1,102 @@
+package verify
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+)
+
+// Interval is a figure with the range in which it would vary had other seasons
+// happened.
+type Interval struct {
+	Value   float64 `json:"value"`
+	Low     float64 `json:"low"`
+	High    float64 `json:"high"`
+	Seasons int     `json:"seasons"`
+}
+
+// Excludes tells whether v lies outside the interval.
+func (i Interval) Excludes(v float64) bool { return v < i.Low || v > i.High }
+
+// BootstrapBySeason draws whole seasons with replacement and recomputes a
+// figure each time; Low and High are the percentile interval of the level.
+// Seasons are the independent unit: ten seasons at twenty rivers are ten, not
+// two hundred. seasons labels each case; figure gets the indices of the cases
+// of one draw (a case occurs as often as its season was drawn) and must not
+// keep the slice. Draws whose figure is NaN are left out. With fewer than two
+// seasons there is no interval: NaN.
+// Source: Efron & Tibshirani 1993, An Introduction to the Bootstrap, ch. 13;
+// blocks as in Hamill 1999, Wea. Forecasting 14, 155-167.
+func BootstrapBySeason(seasons []int, figure func(cases []int) float64, level float64, draws int, seed uint64) Interval {
+	cases := map[int][]int{}
+	all := make([]int, len(seasons))
+	for i, s := range seasons {
+		cases[s] = append(cases[s], i)
+		all[i] = i
+	}
+	labels := make([]int, 0, len(cases))
+	for s := range cases {
+		labels = append(labels, s)
+	}
+	slices.Sort(labels)
+	out := Interval{Value: figure(all), Low: math.NaN(), High: math.NaN(), Seasons: len(labels)}
+	if len(labels) < 2 {
+		return out
+	}
+	rng := rand.New(rand.NewPCG(seed, 0x626f6f74))
+	values := make([]float64, 0, draws)
+	draw := make([]int, 0, len(seasons))
+	for range draws {
+		draw = draw[:0]
+		for range labels {
+			draw = append(draw, cases[labels[rng.IntN(len(labels))]]...)
+		}
+		if v := figure(draw); !math.IsNaN(v) {
+			values = append(values, v)
+		}
+	}
+	slices.Sort(values)
+	out.Low, out.High = quantileOfSorted(values, (1-level)/2), quantileOfSorted(values, (1+level)/2)
+	return out
+}
+
+// MeanOf is a figure for BootstrapBySeason: the mean of one score per case.
+func MeanOf(scores []float64) func([]int) float64 {
+	return func(cases []int) float64 {
+		if len(cases) == 0 {
+			return math.NaN()
+		}
+		var s float64
+		for _, i := range cases {
+			s += scores[i]
+		}
+		return s / float64(len(cases))
+	}
+}
+
+// SkillOf is a figure for BootstrapBySeason: 1 - mean(score)/mean(reference),
+// the two resampled together, case by case.
+func SkillOf(scores, reference []float64) func([]int) float64 {
+	sameLength("paired skill", len(scores), len(reference))
+	a, b := MeanOf(scores), MeanOf(reference)
+	return func(cases []int) float64 { return Skill(a(cases), b(cases)) }
+}
+
+// FewSeasons is the number of seasons below which a difference is called "not
+// demonstrated" whatever its interval says: a percentile interval of so few
+// blocks is too narrow. Our own default.
+const FewSeasons = 8
+
+// Verdict says in plain words whether a skill (larger is better, 0 is the
+// reference) has been shown.
+func Verdict(skill Interval) string {
+	switch {
+	case skill.Seasons < FewSeasons || math.IsNaN(skill.Low):
+		return "not demonstrated: too few seasons"
+	case skill.Low > 0:
+		return "better than the reference"
+	case skill.High < 0:
+		return "worse than the reference"
+	}
+	return "not demonstrated: the interval includes no difference"
+}
