@@ -1,0 +1,235 @@
+-- Every time is a BIGINT of microseconds since 1970 UTC, every date TEXT
+-- YYYY-MM-DD, every yes/no 0 or 1, every id TEXT made by the program: so the
+-- two dialects hold the same values and a row moves between them unchanged.
+
+-- +goose Up
+
+-- The diary. A sighting is never overwritten: a correction is a new revision.
+CREATE TABLE sighting (
+    id          TEXT NOT NULL,
+    revision    BIGINT NOT NULL,
+    day         TEXT NOT NULL,
+    river       TEXT NOT NULL,
+    grp         TEXT NOT NULL,
+    stage       TEXT NOT NULL,
+    amount      TEXT NOT NULL,
+    hours       DOUBLE PRECISION NOT NULL,
+    water_c     DOUBLE PRECISION,
+    notes       TEXT NOT NULL,
+    observer    TEXT NOT NULL,
+    withdrawn   BIGINT NOT NULL,
+    recorded_at BIGINT NOT NULL,
+    PRIMARY KEY (id, revision)
+);
+CREATE INDEX sighting_river_day ON sighting (river, day);
+
+-- What the diary taught, one row per version, all kept.
+CREATE TABLE calibration (
+    river         TEXT NOT NULL,
+    version       BIGINT NOT NULL,
+    made_at       BIGINT NOT NULL,
+    model_version TEXT NOT NULL,
+    sightings     BIGINT NOT NULL,
+    body          TEXT NOT NULL,
+    PRIMARY KEY (river, version)
+);
+
+-- Outlooks as issued. Rows are added, never changed.
+CREATE TABLE outlook (
+    river         TEXT NOT NULL,
+    issued_at     BIGINT NOT NULL,
+    model_version TEXT NOT NULL,
+    cutoff_at     BIGINT NOT NULL,
+    artefact      TEXT NOT NULL,
+    sha256        TEXT NOT NULL,
+    body          TEXT NOT NULL,
+    PRIMARY KEY (river, issued_at, model_version)
+);
+
+-- Files whose names are decided by their keys.
+CREATE TABLE artefact (
+    name    TEXT NOT NULL PRIMARY KEY,
+    sha256  TEXT NOT NULL,
+    bytes   BIGINT NOT NULL,
+    made_at BIGINT NOT NULL
+);
+
+-- What we know of each thing we fetch.
+CREATE TABLE feed_state (
+    feed          TEXT NOT NULL,
+    item          TEXT NOT NULL,
+    etag          TEXT NOT NULL,
+    last_modified TEXT NOT NULL,
+    tried_at      BIGINT NOT NULL,
+    answered_at   BIGINT NOT NULL,
+    newest_at     BIGINT NOT NULL,
+    failures      BIGINT NOT NULL,
+    last_error    TEXT NOT NULL,
+    PRIMARY KEY (feed, item)
+);
+
+-- Keys the program makes for itself, such as that of the unsubscribe links.
+CREATE TABLE secret (
+    name    TEXT NOT NULL PRIMARY KEY,
+    value   TEXT NOT NULL,
+    made_at BIGINT NOT NULL
+);
+
+-- Who gets mail. folded is the address as compared; address is as written.
+CREATE TABLE person (
+    id            TEXT NOT NULL PRIMARY KEY,
+    address       TEXT NOT NULL,
+    folded        TEXT NOT NULL UNIQUE,
+    state         TEXT NOT NULL,
+    zone          TEXT NOT NULL,
+    units         TEXT NOT NULL,
+    quiet_from    BIGINT NOT NULL,
+    quiet_to      BIGINT NOT NULL,
+    wake_for_3    BIGINT NOT NULL,
+    per_day       BIGINT NOT NULL,
+    wording       TEXT NOT NULL,
+    asked_at      BIGINT NOT NULL,
+    asked_from    TEXT NOT NULL,
+    confirmed_at  BIGINT NOT NULL,
+    paused_until  BIGINT NOT NULL,
+    suppressed    TEXT NOT NULL
+);
+
+-- What they want to hear of: one row per river.
+CREATE TABLE subscription (
+    id           TEXT NOT NULL PRIMARY KEY,
+    person_id    TEXT NOT NULL REFERENCES person (id) ON DELETE CASCADE,
+    river        TEXT NOT NULL,
+    group_list   TEXT NOT NULL,
+    stage_list   TEXT NOT NULL,
+    threshold    DOUBLE PRECISION NOT NULL,
+    horizon_days BIGINT NOT NULL,
+    cadence      TEXT NOT NULL,
+    cautions     BIGINT NOT NULL,
+    created_at   BIGINT NOT NULL,
+    UNIQUE (person_id, river)
+);
+CREATE INDEX subscription_river ON subscription (river, id);
+
+-- Confirmation tokens, hashed; the token itself is in the mail only.
+CREATE TABLE token (
+    hash       TEXT NOT NULL PRIMARY KEY,
+    person_id  TEXT NOT NULL REFERENCES person (id) ON DELETE CASCADE,
+    purpose    TEXT NOT NULL,
+    created_at BIGINT NOT NULL,
+    expires_at BIGINT NOT NULL,
+    used_at    BIGINT NOT NULL
+);
+CREATE INDEX token_person ON token (person_id);
+
+-- Who asked for a confirmation mail and when, as hashes: the abuse limits.
+CREATE TABLE signup (
+    id      TEXT NOT NULL PRIMARY KEY,
+    address TEXT NOT NULL,
+    network TEXT NOT NULL,
+    at      BIGINT NOT NULL
+);
+CREATE INDEX signup_address ON signup (address, at);
+CREATE INDEX signup_network ON signup (network, at);
+CREATE INDEX signup_at ON signup (at);
+
+-- What each river's rules know: the level that holds, and the streaks that
+-- would change it. It belongs to the river, not to a person.
+CREATE TABLE river_state (
+    river         TEXT NOT NULL,
+    rule          TEXT NOT NULL,
+    level         BIGINT NOT NULL,
+    episode       TEXT NOT NULL,
+    since_at      BIGINT NOT NULL,
+    reading_at    BIGINT NOT NULL,
+    body          TEXT NOT NULL,
+    PRIMARY KEY (river, rule)
+);
+
+-- What one person was told under one rule: the ledger of episodes.
+CREATE TABLE episode (
+    person_id  TEXT NOT NULL REFERENCES person (id) ON DELETE CASCADE,
+    river      TEXT NOT NULL,
+    rule       TEXT NOT NULL,
+    episode    TEXT NOT NULL,
+    state      TEXT NOT NULL,
+    told_level BIGINT NOT NULL,
+    told_at    BIGINT NOT NULL,
+    opened_at  BIGINT NOT NULL,
+    closed_at  BIGINT NOT NULL,
+    told_from  TEXT NOT NULL,
+    told_to    TEXT NOT NULL,
+    misses     BIGINT NOT NULL,
+    updates    BIGINT NOT NULL,
+    PRIMARY KEY (person_id, river, rule)
+);
+CREATE INDEX episode_river ON episode (river, rule);
+
+-- Mails to send. The key says what the mail is, so it can be put in once only.
+CREATE TABLE outbox (
+    dedupe_key TEXT NOT NULL PRIMARY KEY,
+    person_id  TEXT NOT NULL,
+    river      TEXT NOT NULL,
+    rule       TEXT NOT NULL,
+    kind       TEXT NOT NULL,
+    level      BIGINT NOT NULL,
+    episode    TEXT NOT NULL,
+    message_id TEXT NOT NULL,
+    body       TEXT NOT NULL,
+    state      TEXT NOT NULL,
+    created_at BIGINT NOT NULL,
+    not_before BIGINT NOT NULL,
+    expires_at BIGINT NOT NULL,
+    attempts   BIGINT NOT NULL,
+    next_try   BIGINT NOT NULL,
+    lease_until BIGINT NOT NULL,
+    lease_owner TEXT NOT NULL,
+    last_code  BIGINT NOT NULL,
+    last_reply TEXT NOT NULL
+);
+CREATE INDEX outbox_due ON outbox (state, next_try);
+CREATE INDEX outbox_person ON outbox (person_id, state);
+
+-- What happened to each mail, kept long after the outbox is cleaned.
+CREATE TABLE send_log (
+    id         TEXT NOT NULL PRIMARY KEY,
+    dedupe_key TEXT NOT NULL,
+    person_id  TEXT NOT NULL,
+    kind       TEXT NOT NULL,
+    level      BIGINT NOT NULL,
+    result     TEXT NOT NULL,
+    at         BIGINT NOT NULL,
+    code       BIGINT NOT NULL,
+    enhanced   TEXT NOT NULL,
+    reply      TEXT NOT NULL
+);
+CREATE INDEX send_log_key ON send_log (dedupe_key);
+CREATE INDEX send_log_person ON send_log (person_id, at);
+
+-- Bounces and complaints, from the SMTP talk and from delivery reports alike.
+CREATE TABLE bounce (
+    id        TEXT NOT NULL PRIMARY KEY,
+    person_id TEXT NOT NULL,
+    kind      TEXT NOT NULL,
+    status    TEXT NOT NULL,
+    source    TEXT NOT NULL,
+    at        BIGINT NOT NULL
+);
+CREATE INDEX bounce_person ON bounce (person_id, at);
+
+-- +goose Down
+DROP TABLE bounce;
+DROP TABLE send_log;
+DROP TABLE outbox;
+DROP TABLE episode;
+DROP TABLE river_state;
+DROP TABLE signup;
+DROP TABLE token;
+DROP TABLE subscription;
+DROP TABLE person;
+DROP TABLE secret;
+DROP TABLE feed_state;
+DROP TABLE artefact;
+DROP TABLE outlook;
+DROP TABLE calibration;
+DROP TABLE sighting;

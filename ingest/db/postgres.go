@@ -1,0 +1,65 @@
+package db
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/url"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+	"github.com/jackc/pgx/v5/stdlib"
+)
+
+func openPostgres(ctx context.Context, dsn string) (*DB, error) {
+	name := "postgres"
+	if u, err := url.Parse(dsn); err == nil {
+		name = "postgres://" + u.Host + u.Path
+	}
+	cfg, err := pgxpool.ParseConfig(dsn)
+	if err != nil {
+		// pgx hides the password in this message.
+		return nil, fmt.Errorf("opening the database %s: %w", name, err)
+	}
+	pool, err := pgxpool.NewWithConfig(ctx, cfg)
+	if err != nil {
+		return nil, fmt.Errorf("opening the database %s: %w", name, err)
+	}
+	if err := pool.Ping(ctx); err != nil {
+		pool.Close()
+		return nil, fmt.Errorf("opening the database %s: %w; is the server running and the URL right?", name, err)
+	}
+	return &DB{Dialect: Postgres, SQL: stdlib.OpenDBFromPool(pool), Pool: pool, name: name}, nil
+}
+
+// txPostgres begins the transaction with pgx on the connection that
+// database/sql then uses, so that our queries and River's InsertTx share it.
+func (d *DB) txPostgres(ctx context.Context, do func(*Tx) error) error {
+	conn, err := d.SQL.Conn(ctx)
+	if err != nil {
+		return fmt.Errorf("beginning a transaction: %w", err)
+	}
+	defer func() { _ = conn.Close() }()
+	var tx pgx.Tx
+	err = conn.Raw(func(dc any) error {
+		c, ok := dc.(*stdlib.Conn)
+		if !ok {
+			return errors.New("the connection is not pgx's")
+		}
+		tx, err = c.Conn().Begin(ctx)
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("beginning a transaction: %w", err)
+	}
+	// The rollback must reach the server even when ctx is what ended us: the
+	// connection goes back to the pool. After a commit it does nothing.
+	defer func() { _ = tx.Rollback(context.WithoutCancel(ctx)) }()
+	if err := do(&Tx{Querier: conn, Dialect: d.Dialect, Pgx: tx}); err != nil {
+		return err
+	}
+	if err := tx.Commit(ctx); err != nil {
+		return fmt.Errorf("committing a transaction: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,224 @@
+package db
+
+import (
+	"context"
+	"crypto/rand"
+	"database/sql"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"time"
+
+	"example.org/eclose/ingest/db/internal/rows"
+)
+
+// ErrNotFound is wrapped where a row that was asked for does not exist.
+var ErrNotFound = errors.New("not found")
+
+// ErrChanged is wrapped where a row that must never change was offered again
+// with other content.
+var ErrChanged = errors.New("already recorded with other content")
+
+// FeedState is what we know of one thing that we fetch.
+type FeedState struct {
+	Feed, Item   string // the feed's name; the gauge, file or request
+	ETag         string
+	LastModified string    // as the server wrote it
+	Tried        time.Time // last attempt
+	Answered     time.Time // last whole answer
+	Newest       time.Time // newest reading we hold: the freshness
+	Failures     int       // in a row
+	LastError    string
+}
+
+// PutFeedState records s, replacing what was known.
+func PutFeedState(ctx context.Context, q Querier, s FeedState) error {
+	err := rows.New(q).PutFeedState(ctx, rows.PutFeedStateParams{
+		Feed: s.Feed, Item: s.Item, Etag: s.ETag, LastModified: s.LastModified, TriedAt: Micros(s.Tried),
+		AnsweredAt: Micros(s.Answered), NewestAt: Micros(s.Newest), Failures: int64(s.Failures), LastError: s.LastError,
+	})
+	return doing(err, "recording the state of %s %s", s.Feed, s.Item)
+}
+
+// GetFeedState returns what is known of item; ErrNotFound if it was never tried.
+func GetFeedState(ctx context.Context, q Querier, feed, item string) (FeedState, error) {
+	r, err := rows.New(q).FeedState(ctx, rows.FeedStateParams{Feed: feed, Item: item})
+	return feedState(r), doing(err, "reading the state of %s %s", feed, item)
+}
+
+// FeedStates lists all items in order of feed and item.
+func FeedStates(ctx context.Context, q Querier) ([]FeedState, error) {
+	r, err := rows.New(q).FeedStates(ctx)
+	return each(r, feedState), doing(err, "listing the state of the feeds")
+}
+
+func feedState(r rows.FeedState) FeedState {
+	return FeedState{
+		Feed: r.Feed, Item: r.Item, ETag: r.Etag, LastModified: r.LastModified, Tried: Time(r.TriedAt),
+		Answered: Time(r.AnsweredAt), Newest: Time(r.NewestAt), Failures: int(r.Failures), LastError: r.LastError,
+	}
+}
+
+// Artefact is a file whose name is decided by its keys.
+type Artefact struct {
+	Name   string
+	SHA256 string // hex
+	Bytes  int64
+	Made   time.Time
+}
+
+// PutArtefact records that the file exists, in the transaction that also
+// inserts the follow-up job.
+func PutArtefact(ctx context.Context, q Querier, a Artefact) error {
+	err := rows.New(q).PutArtefact(ctx, rows.PutArtefactParams{Name: a.Name, Sha256: a.SHA256, Bytes: a.Bytes, MadeAt: Micros(a.Made)})
+	return doing(err, "recording the artefact %s", a.Name)
+}
+
+// GetArtefact returns the row of one file; ErrNotFound if there is none.
+func GetArtefact(ctx context.Context, q Querier, name string) (Artefact, error) {
+	r, err := rows.New(q).Artefact(ctx, name)
+	return artefact(r), doing(err, "reading the artefact %s", name)
+}
+
+// Artefacts lists all files by name.
+func Artefacts(ctx context.Context, q Querier) ([]Artefact, error) {
+	r, err := rows.New(q).Artefacts(ctx)
+	return each(r, artefact), doing(err, "listing the artefacts")
+}
+
+func artefact(r rows.Artefact) Artefact {
+	return Artefact{Name: r.Name, SHA256: r.Sha256, Bytes: r.Bytes, Made: Time(r.MadeAt)}
+}
+
+// Outlook is the index row of one issued outlook. It never changes.
+type Outlook struct {
+	River        string
+	Issued       time.Time
+	ModelVersion string
+	CutOff       time.Time // nothing learnt after this was used
+	Artefact     string    // file that holds the whole of it
+	SHA256       string    // of that file
+	Body         string    // what a list needs without opening the file, as JSON
+}
+
+// AddOutlook adds a row. Adding the same again does nothing; other content
+// under the same keys is ErrChanged.
+func AddOutlook(ctx context.Context, q Querier, o Outlook) error {
+	what := fmt.Sprintf("recording the outlook of %s issued %s", o.River, o.Issued.UTC().Format(time.RFC3339))
+	n, err := rows.New(q).AddOutlook(ctx, rows.AddOutlookParams{
+		River: o.River, IssuedAt: Micros(o.Issued), ModelVersion: o.ModelVersion, CutoffAt: Micros(o.CutOff),
+		Artefact: o.Artefact, Sha256: o.SHA256, Body: o.Body,
+	})
+	if err != nil || n == 1 {
+		return doing(err, "%s", what)
+	}
+	old, err := GetOutlook(ctx, q, o.River, o.Issued, o.ModelVersion)
+	if err != nil {
+		return err
+	}
+	if old.SHA256 != o.SHA256 || old.Body != o.Body {
+		return fmt.Errorf("%s: %w (%s then, %s now)", what, ErrChanged, old.SHA256, o.SHA256)
+	}
+	return nil
+}
+
+// GetOutlook returns one outlook by its keys.
+func GetOutlook(ctx context.Context, q Querier, river string, issued time.Time, modelVersion string) (Outlook, error) {
+	r, err := rows.New(q).Outlook(ctx, rows.OutlookParams{River: river, IssuedAt: Micros(issued), ModelVersion: modelVersion})
+	return outlook(r), doing(err, "reading the outlook of %s issued %s", river, issued.UTC().Format(time.RFC3339))
+}
+
+// LatestOutlook returns the newest outlook issued by asOf.
+func LatestOutlook(ctx context.Context, q Querier, river string, asOf time.Time) (Outlook, error) {
+	r, err := rows.New(q).LatestOutlook(ctx, rows.LatestOutlookParams{River: river, AsOf: Micros(asOf)})
+	return outlook(r), doing(err, "reading the latest outlook of %s", river)
+}
+
+// Outlooks lists those of a river issued in [from, to), oldest first.
+func Outlooks(ctx context.Context, q Querier, river string, from, to time.Time) ([]Outlook, error) {
+	r, err := rows.New(q).Outlooks(ctx, rows.OutlooksParams{River: river, FromAt: Micros(from), ToAt: Micros(to)})
+	return each(r, outlook), doing(err, "listing the outlooks of %s", river)
+}
+
+func outlook(r rows.Outlook) Outlook {
+	return Outlook{
+		River: r.River, Issued: Time(r.IssuedAt), ModelVersion: r.ModelVersion, CutOff: Time(r.CutoffAt),
+		Artefact: r.Artefact, SHA256: r.Sha256, Body: r.Body,
+	}
+}
+
+// Calibration is one version of what a river's diary taught.
+type Calibration struct {
+	River        string
+	Version      int // 1, 2, ... given by AddCalibration
+	Made         time.Time
+	ModelVersion string
+	Sightings    int // how many it rests on
+	Body         string
+}
+
+// AddCalibration keeps c as the next version of its river, which it returns.
+func AddCalibration(ctx context.Context, q Querier, c Calibration) (version int, err error) {
+	v, err := rows.New(q).AddCalibration(ctx, rows.AddCalibrationParams{
+		River: c.River, MadeAt: Micros(c.Made), ModelVersion: c.ModelVersion, Sightings: int64(c.Sightings), Body: c.Body,
+	})
+	return int(v), doing(err, "recording a calibration of %s", c.River)
+}
+
+// Calibrations lists all versions of a river, oldest first.
+func Calibrations(ctx context.Context, q Querier, river string) ([]Calibration, error) {
+	r, err := rows.New(q).Calibrations(ctx, river)
+	return each(r, calibration), doing(err, "listing the calibrations of %s", river)
+}
+
+// LatestCalibration returns the newest version; ErrNotFound if there is none.
+func LatestCalibration(ctx context.Context, q Querier, river string) (Calibration, error) {
+	r, err := rows.New(q).LatestCalibration(ctx, river)
+	return calibration(r), doing(err, "reading the calibration of %s", river)
+}
+
+func calibration(r rows.Calibration) Calibration {
+	return Calibration{
+		River: r.River, Version: int(r.Version), Made: Time(r.MadeAt), ModelVersion: r.ModelVersion,
+		Sightings: int(r.Sightings), Body: r.Body,
+	}
+}
+
+// Secret returns the key of that name, 32 random bytes made on first use and
+// the same ever after, whichever process asks.
+func Secret(ctx context.Context, q Querier, name string, now time.Time) ([]byte, error) {
+	var b [32]byte
+	_, _ = rand.Read(b[:]) // never fails: see crypto/rand
+	r := rows.New(q)
+	if err := r.AddSecret(ctx, rows.AddSecretParams{Name: name, Value: hex.EncodeToString(b[:]), MadeAt: Micros(now)}); err != nil {
+		return nil, fmt.Errorf("making the key %s: %w", name, err)
+	}
+	v, err := r.Secret(ctx, name)
+	if err != nil {
+		return nil, fmt.Errorf("reading the key %s: %w", name, err)
+	}
+	key, err := hex.DecodeString(v)
+	if err != nil {
+		return nil, fmt.Errorf("reading the key %s: it is not hexadecimal", name)
+	}
+	return key, nil
+}
+
+// doing says what was being done when err happened.
+func doing(err error, format string, args ...any) error {
+	if err == nil {
+		return nil
+	}
+	if errors.Is(err, sql.ErrNoRows) {
+		err = ErrNotFound
+	}
+	return fmt.Errorf(format+": %w", append(args, err)...)
+}
+
+func each[A, B any](in []A, f func(A) B) []B {
+	out := make([]B, len(in))
+	for i, a := range in {
+		out[i] = f(a)
+	}
+	return out
+}
