@@ -1,0 +1,92 @@
+package export
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"strings"
+
+	"example.org/eclose/forecast"
+	ics "github.com/arran4/golang-ical"
+)
+
+// icsSink writes a calendar (RFC 5545) with one all-day event for the window of
+// each river, group and stage: from its median start to its median end. An event
+// keeps its UID from issue to issue, so that a calendar that is fed again moves
+// the event and does not double it. Stages that do not matter on the water, and
+// those without a window, get no event.
+type icsSink struct {
+	b      *bufio.Writer
+	config *ics.SerializationConfiguration
+	last   Row
+	pMax   float64
+	begun  bool
+}
+
+func newICS(w io.Writer, m Meta) (sink[Row], error) {
+	s := &icsSink{b: bufio.NewWriterSize(w, 1<<16),
+		config: &ics.SerializationConfiguration{MaxLength: 75, PropertyMaxLength: 75, NewLine: "\r\n"}}
+	cal := ics.NewCalendarFor("Eclose")
+	cal.SetProductId("-//Eclose//outlook " + Outlooks.Version + "//EN")
+	cal.SetName(m.Title)
+	cal.SetXWRCalName(m.Title)
+	cal.SetDescription(m.Source + ". " + forecast.StandingCaution)
+	// The head now, the events as they come, the end at the end.
+	head, found := strings.CutSuffix(cal.Serialize(s.config), "END:VCALENDAR\r\n")
+	if !found {
+		return nil, fmt.Errorf("the calendar library ends a calendar in an unknown way")
+	}
+	_, err := s.b.WriteString(head)
+	return s, err
+}
+
+func (s *icsSink) write(rows []Row) error {
+	for _, r := range rows {
+		if !s.begun || r.River != s.last.River || r.Group != s.last.Group || r.Stage != s.last.Stage || !r.IssuedAt.Equal(s.last.IssuedAt) {
+			if err := s.flush(); err != nil {
+				return err
+			}
+			s.begun, s.pMax = true, 0
+		}
+		s.pMax = max(s.pMax, r.P)
+		s.last = r
+	}
+	return nil
+}
+
+func (s *icsSink) flush() error {
+	r := s.last
+	if !s.begun || !r.Fishable || r.Window.Start.P50 == 0 || r.Window.End.P50 == 0 {
+		return nil
+	}
+	// The year of the peak is part of the identity: next season is another event.
+	e := ics.NewEvent(fmt.Sprintf("%s.%s.%s.%d@eclose", r.River, r.Group, r.Stage, r.Window.Peak.P50.Time().Year()))
+	e.SetDtStampTime(r.IssuedAt)
+	e.SetAllDayStartAt(r.Window.Start.P50.Time())
+	e.SetAllDayEndAt((r.Window.End.P50 + 1).Time()) // the end is the first day outside
+	e.SetSummary(fmt.Sprintf("%s, %s: %s", r.GroupName, r.Stage, r.RiverName))
+	e.SetGeo(r.Lat, r.Lon)
+	e.SetTimeTransparency(ics.TransparencyTransparent) // nobody is busy because insects hatch
+	e.SetDescription(fmt.Sprintf(
+		"Window %s to %s, peak about %s (start %s to %s, end %s to %s, eight times in ten). Highest chance of a day: %.0f %%, %s. %s. Issued %s, grade %s, %d past seasons. %s",
+		r.Window.Start.P50, r.Window.End.P50, r.Window.Peak.P50,
+		r.Window.Start.P10, r.Window.Start.P90, r.Window.End.P10, r.Window.End.P90,
+		100*s.pMax, forecast.Likelihood(s.pMax), orUnknown(r.Hours), r.IssuedAt.UTC().Format("2006-01-02 15:04 UTC"),
+		orUnknown(r.Grade), r.SeasonsBehind, forecast.StandingCaution))
+	return e.SerializeTo(s.b, s.config)
+}
+
+func orUnknown(s string) string {
+	if s == "" {
+		return "not known"
+	}
+	return s
+}
+
+func (s *icsSink) close() error {
+	if err := s.flush(); err != nil {
+		return err
+	}
+	s.b.WriteString("END:VCALENDAR\r\n") //nolint:errcheck // the writer keeps its first error for Flush
+	return s.b.Flush()
+}

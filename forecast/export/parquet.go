@@ -1,0 +1,178 @@
+package export
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"time"
+
+	"example.org/eclose/forecast"
+	"github.com/apache/arrow/go/v15/arrow/memory"
+	"github.com/apache/arrow/go/v15/parquet"
+	"github.com/apache/arrow/go/v15/parquet/compress"
+	"github.com/apache/arrow/go/v15/parquet/file"
+	"github.com/apache/arrow/go/v15/parquet/schema"
+)
+
+// parquetSink writes one row group per batch through the low-level column
+// writers: they need none of the library's compute kernels, and no goroutine
+// but the caller's.
+type parquetSink[R any] struct {
+	w       *file.Writer
+	columns []Column[R]
+	levels  []int16
+}
+
+func newParquet[R any](w io.Writer, t Table[R], m Meta) (sink[R], error) {
+	var zero R
+	fields := make(schema.FieldList, len(t.Columns))
+	props := []parquet.WriterProperty{
+		parquet.WithCompression(compress.Codecs.Zstd), parquet.WithCreatedBy("eclose"),
+		parquet.WithAllocator(memory.DefaultAllocator),
+	}
+	for i, c := range t.Columns {
+		var err error
+		if fields[i], err = parquetNode(c.Name, c.Field(&zero)); err != nil {
+			return nil, fmt.Errorf("column %s: %w", c.Name, err)
+		}
+		if _, ok := c.Field(&zero).(*bool); ok {
+			props = append(props, parquet.WithDictionaryFor(c.Name, false))
+		}
+	}
+	root, err := schema.NewGroupNode("outlook", parquet.Repetitions.Required, fields, -1)
+	if err != nil {
+		return nil, err
+	}
+	// The file writer panics when its first bytes cannot be written.
+	var fw *file.Writer
+	err = guard(func() error {
+		fw = file.NewParquetWriter(keepOpen{w}, root, file.WithWriterProps(parquet.NewWriterProperties(props...)))
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	s := &parquetSink[R]{w: fw, columns: t.Columns}
+	columns, err := json.Marshal(describe(t.Columns))
+	if err != nil {
+		return nil, err
+	}
+	for _, a := range append(t.attributes(m), attribute{"columns", string(columns)}) {
+		if err := fw.AppendKeyValueMetadata(a.name, a.value); err != nil {
+			return nil, err
+		}
+	}
+	return s, nil
+}
+
+// keepOpen hides Close from the library, which would close what it writes to:
+// closing is the caller's.
+type keepOpen struct{ io.Writer }
+
+// guard turns a panic of the library into an error.
+func guard(f func() error) (err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("writing columns: %v", r)
+		}
+	}()
+	return f()
+}
+
+func parquetNode(name string, p any) (schema.Node, error) {
+	must, may := parquet.Repetitions.Required, parquet.Repetitions.Optional
+	switch p.(type) {
+	case *string:
+		return schema.NewPrimitiveNodeLogical(name, must, schema.StringLogicalType{}, parquet.Types.ByteArray, -1, -1)
+	case *float64:
+		return schema.NewPrimitiveNode(name, may, parquet.Types.Double, -1, -1)
+	case *int:
+		return schema.NewPrimitiveNode(name, must, parquet.Types.Int64, -1, -1)
+	case *bool:
+		return schema.NewPrimitiveNode(name, must, parquet.Types.Boolean, -1, -1)
+	case *forecast.Date:
+		return schema.NewPrimitiveNodeLogical(name, may, schema.DateLogicalType{}, parquet.Types.Int32, -1, -1)
+	case *time.Time:
+		return schema.NewPrimitiveNodeLogical(name, may, schema.NewTimestampLogicalType(true, schema.TimeUnitMicros), parquet.Types.Int64, -1, -1)
+	}
+	return nil, fmt.Errorf("values of type %T have no form in Parquet", p)
+}
+
+func (s *parquetSink[R]) write(rows []R) error {
+	return guard(func() error {
+		group := s.w.AppendRowGroup()
+		for _, c := range s.columns {
+			cw, err := group.NextColumn()
+			if err != nil {
+				return err
+			}
+			if err := s.column(cw, c, rows); err != nil {
+				return fmt.Errorf("column %s: %w", c.Name, err)
+			}
+			if err := cw.Close(); err != nil {
+				return fmt.Errorf("column %s: %w", c.Name, err)
+			}
+		}
+		return group.Close()
+	})
+}
+
+// column gathers one column of the batch; definition level 1 marks a value, 0
+// none.
+func (s *parquetSink[R]) column(cw file.ColumnChunkWriter, c Column[R], rows []R) error {
+	var err error
+	switch w := cw.(type) {
+	case *file.ByteArrayColumnChunkWriter:
+		v := make([]parquet.ByteArray, len(rows))
+		for i := range rows {
+			v[i] = parquet.ByteArray(*c.Field(&rows[i]).(*string))
+		}
+		_, err = w.WriteBatch(v, nil, nil)
+	case *file.BooleanColumnChunkWriter:
+		v := make([]bool, len(rows))
+		for i := range rows {
+			v[i] = *c.Field(&rows[i]).(*bool)
+		}
+		_, err = w.WriteBatch(v, nil, nil)
+	case *file.Float64ColumnChunkWriter:
+		v := gather(s, rows, func(r *R) (float64, bool) { x := *c.Field(r).(*float64); return x, !math.IsNaN(x) })
+		_, err = w.WriteBatch(v, s.levels, nil)
+	case *file.Int32ColumnChunkWriter:
+		v := gather(s, rows, func(r *R) (int32, bool) { x := *c.Field(r).(*forecast.Date); return int32(x), x != 0 })
+		_, err = w.WriteBatch(v, s.levels, nil)
+	case *file.Int64ColumnChunkWriter:
+		var zero R
+		if _, ok := c.Field(&zero).(*int); ok {
+			v := make([]int64, len(rows))
+			for i := range rows {
+				v[i] = int64(*c.Field(&rows[i]).(*int))
+			}
+			_, err = w.WriteBatch(v, nil, nil)
+			break
+		}
+		v := gather(s, rows, func(r *R) (int64, bool) { x := *c.Field(r).(*time.Time); return x.UnixMicro(), !x.IsZero() })
+		_, err = w.WriteBatch(v, s.levels, nil)
+	default:
+		err = fmt.Errorf("no writer for %T", cw)
+	}
+	return err
+}
+
+// gather lists the values that are there and leaves the levels in s.
+func gather[R, T any](s *parquetSink[R], rows []R, value func(*R) (T, bool)) []T {
+	s.levels = s.levels[:0]
+	out := make([]T, 0, len(rows))
+	for i := range rows {
+		v, ok := value(&rows[i])
+		if !ok {
+			s.levels = append(s.levels, 0)
+			continue
+		}
+		s.levels = append(s.levels, 1)
+		out = append(out, v)
+	}
+	return out
+}
+
+func (s *parquetSink[R]) close() error { return guard(s.w.Close) }

@@ -1,0 +1,192 @@
+package export
+
+import (
+	"fmt"
+	"io"
+	"iter"
+	"math"
+	"time"
+
+	"example.org/eclose/forecast"
+)
+
+// Row is one day of one stage of one group at one river, as issued.
+type Row struct {
+	Day           forecast.Date
+	River         string
+	RiverName     string
+	Zone          string
+	Lat, Lon      float64
+	Group         string
+	GroupName     string
+	Stage         string
+	Fishable      bool
+	LeadDays      int
+	P, PCalendar  float64
+	Activity      [3]float64 // 10, 50, 90 % points over members
+	ActivityCal   float64
+	Window        forecast.Window // zero where the season holds none
+	WindowCal     forecast.Window
+	Hours         string
+	ThermalWeight float64
+	Grade         string
+	IssuedAt      time.Time
+	DataCutoff    time.Time
+	SeasonsBehind int
+	Members       int
+	WaterSource   string
+	Drivers       string
+	ModelVersion  string
+}
+
+// Outlooks is the table of outlook rows.
+var Outlooks = Table[Row]{Name: "outlook", Version: "1", Columns: []Column[Row]{
+	{"day", "", "civil date at the river", "", func(r *Row) any { return &r.Day }},
+	{"river", "", "key of the river", "", func(r *Row) any { return &r.River }},
+	{"river_name", "", "name of the river", "", func(r *Row) any { return &r.RiverName }},
+	{"zone", "", "time zone of the river", "", func(r *Row) any { return &r.Zone }},
+	{"lat", "degrees_north", "latitude of the gauge", "latitude", func(r *Row) any { return &r.Lat }},
+	{"lon", "degrees_east", "longitude of the gauge", "longitude", func(r *Row) any { return &r.Lon }},
+	{"group", "", "key of the insect group", "", func(r *Row) any { return &r.Group }},
+	{"group_name", "", "name of the insect group", "", func(r *Row) any { return &r.GroupName }},
+	{"stage", "", "emergence or egg-laying", "", func(r *Row) any { return &r.Stage }},
+	{"fishable", "", "whether this stage of the group matters on the water", "", func(r *Row) any { return &r.Fishable }},
+	{"lead", "day", "days from the issue date to the day", "", func(r *Row) any { return &r.LeadDays }},
+	{"p", "1", "chance that a competent observer who watches suitable water for two hours in the group's hours records the stage in more than stray numbers", "", func(r *Row) any { return &r.P }},
+	{"p_calendar", "1", "the same from the calendar alone", "", func(r *Row) any { return &r.PCalendar }},
+	{"activity_p10", "day-1", "share of the season's total on the day, 10 % point over members", "", func(r *Row) any { return &r.Activity[0] }},
+	{"activity_p50", "day-1", "share of the season's total on the day, median over members", "", func(r *Row) any { return &r.Activity[1] }},
+	{"activity_p90", "day-1", "share of the season's total on the day, 90 % point over members", "", func(r *Row) any { return &r.Activity[2] }},
+	{"activity_calendar", "day-1", "share of the season's total on the day from the calendar alone", "", func(r *Row) any { return &r.ActivityCal }},
+	{"window_start_p10", "", "10 % of the season's activity has passed, early bound (10 %)", "", func(r *Row) any { return &r.Window.Start.P10 }},
+	{"window_start_p50", "", "10 % of the season's activity has passed, median", "", func(r *Row) any { return &r.Window.Start.P50 }},
+	{"window_start_p90", "", "10 % of the season's activity has passed, late bound (90 %)", "", func(r *Row) any { return &r.Window.Start.P90 }},
+	{"window_peak_p10", "", "half of the season's activity has passed, early bound (10 %)", "", func(r *Row) any { return &r.Window.Peak.P10 }},
+	{"window_peak_p50", "", "half of the season's activity has passed, median", "", func(r *Row) any { return &r.Window.Peak.P50 }},
+	{"window_peak_p90", "", "half of the season's activity has passed, late bound (90 %)", "", func(r *Row) any { return &r.Window.Peak.P90 }},
+	{"window_end_p10", "", "90 % of the season's activity has passed, early bound (10 %)", "", func(r *Row) any { return &r.Window.End.P10 }},
+	{"window_end_p50", "", "90 % of the season's activity has passed, median", "", func(r *Row) any { return &r.Window.End.P50 }},
+	{"window_end_p90", "", "90 % of the season's activity has passed, late bound (90 %)", "", func(r *Row) any { return &r.Window.End.P90 }},
+	{"window_calendar_start", "", "start of the window from the calendar alone, median", "", func(r *Row) any { return &r.WindowCal.Start.P50 }},
+	{"window_calendar_peak", "", "peak of the window from the calendar alone, median", "", func(r *Row) any { return &r.WindowCal.Peak.P50 }},
+	{"window_calendar_end", "", "end of the window from the calendar alone, median", "", func(r *Row) any { return &r.WindowCal.End.P50 }},
+	{"hours", "", "hours of the day, local, in words", "", func(r *Row) any { return &r.Hours }},
+	{"thermal_weight", "1", "0 calendar only, 1 water temperature only", "", func(r *Row) any { return &r.ThermalWeight }},
+	{"grade", "", "where the group's numbers come from", "", func(r *Row) any { return &r.Grade }},
+	{"issued_at", "", "when the outlook was issued, UTC", "forecast_reference_time", func(r *Row) any { return &r.IssuedAt }},
+	{"data_cutoff", "", "time of the newest reading used, UTC", "", func(r *Row) any { return &r.DataCutoff }},
+	{"seasons_behind", "1", "past seasons of water temperature at this river behind the outlook", "", func(r *Row) any { return &r.SeasonsBehind }},
+	{"members", "1", "number of possible futures", "", func(r *Row) any { return &r.Members }},
+	{"water_source", "", "where the water temperature comes from", "", func(r *Row) any { return &r.WaterSource }},
+	{"drivers", "", "what stands for the future weather", "", func(r *Row) any { return &r.Drivers }},
+	{"model_version", "", "version of the model", "", func(r *Row) any { return &r.ModelVersion }},
+}}
+
+// Flatten lists the rows of one outlook between two days (0 for no limit).
+// Chances are rounded to 0.0001 and shares to 0.00001: finer digits are noise of
+// the members, and the same value then stands in every format.
+func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
+	return func(yield func(Row) bool) {
+		issued := forecast.DateOf(inZone(o.IssuedAt, o.Zone))
+		for i := range o.Stages {
+			s := &o.Stages[i]
+			r := Row{
+				River: o.River, RiverName: o.RiverName, Zone: o.Zone, Lat: o.Lat, Lon: o.Lon,
+				Group: s.Group, GroupName: s.Name, Stage: string(s.Stage), Fishable: s.Fishable,
+				Window: s.Window, WindowCal: onlyMedians(s.Calendar), Hours: s.Hours,
+				ThermalWeight: s.Weight, Grade: s.Grade, IssuedAt: micro(o.IssuedAt), DataCutoff: micro(o.DataCutoff),
+				SeasonsBehind: o.Seasons, Members: o.Members, WaterSource: o.WaterSource, Drivers: o.Drivers,
+				ModelVersion: o.ModelVersion,
+			}
+			for _, d := range s.Days {
+				if (from != 0 && d.Date < from) || (to != 0 && d.Date > to) {
+					continue
+				}
+				r.Day, r.LeadDays = d.Date, int(d.Date-issued)
+				r.P, r.PCalendar = round(d.P, 1e4), round(d.PCalendar, 1e4)
+				r.ActivityCal = round(d.Calendar, 1e5)
+				for k, a := range d.Activity {
+					r.Activity[k] = round(a, 1e5)
+				}
+				if !yield(r) {
+					return
+				}
+			}
+		}
+	}
+}
+
+func round(v, scale float64) float64 { return math.Round(v*scale) / scale }
+
+func micro(t time.Time) time.Time { return t.UTC().Truncate(time.Microsecond) }
+
+// onlyMedians drops the ranges of the calendar window, which has no columns for
+// them.
+func onlyMedians(w forecast.Window) forecast.Window {
+	return forecast.Window{
+		Start: forecast.Range{P50: w.Start.P50}, Peak: forecast.Range{P50: w.Peak.P50}, End: forecast.Range{P50: w.End.P50},
+	}
+}
+
+// inZone falls back to UTC for a zone that this machine does not know: a lead
+// that is a day off is better than no export.
+func inZone(t time.Time, zone string) time.Time {
+	loc, err := time.LoadLocation(zone)
+	if err != nil {
+		return t.UTC()
+	}
+	return t.In(loc)
+}
+
+// check refuses rows that would make a file lie.
+func (r *Row) check() error {
+	switch {
+	case r.River == "" || r.Group == "" || r.Stage == "":
+		return fmt.Errorf("river %q, group %q, stage %q: none may be empty", r.River, r.Group, r.Stage)
+	case r.Day == 0:
+		return fmt.Errorf("%s, %s: a row without a day", r.River, r.Group)
+	case !(r.P >= 0 && r.P <= 1) || !(r.PCalendar >= 0 && r.PCalendar <= 1):
+		return fmt.Errorf("%s, %s, %s: chances %v and %v are not within 0 to 1", r.River, r.Group, r.Day, r.P, r.PCalendar)
+	}
+	return nil
+}
+
+// Write streams outlook rows in any of the formats. GeoJSON and ICS expect the
+// rows of one river, group and stage to follow each other, as Flatten gives
+// them. It returns the number of rows taken.
+func Write(w io.Writer, f Format, m Meta, rows iter.Seq2[Row, error]) (int, error) {
+	checked := func(yield func(Row, error) bool) {
+		for r, err := range rows {
+			if err == nil {
+				err = r.check()
+			}
+			if !yield(r, err) {
+				return
+			}
+		}
+	}
+	switch f {
+	case GeoJSON:
+		s, err := newGeoJSON(w, m)
+		if err != nil {
+			return 0, fmt.Errorf("starting outlook as geojson: %w", err)
+		}
+		return drain(s, checked, f, "outlook")
+	case ICS:
+		s, err := newICS(w, m)
+		if err != nil {
+			return 0, fmt.Errorf("starting outlook as ics: %w", err)
+		}
+		return drain(s, checked, f, "outlook")
+	}
+	return WriteTable(w, f, Outlooks, m, checked)
+}
+
+// WriteFile is Write into a file, all or nothing (see File).
+func WriteFile(path string, f Format, m Meta, rows iter.Seq2[Row, error]) (n int, err error) {
+	err = File(path, func(w io.Writer) error {
+		n, err = Write(w, f, m, rows)
+		return err
+	})
+	return n, err
+}

@@ -1,0 +1,172 @@
+package export
+
+import (
+	"fmt"
+	"io"
+	"iter"
+	"math"
+	"slices"
+	"time"
+
+	"example.org/eclose/forecast"
+)
+
+// Format is a file format by its usual name.
+type Format string
+
+// The formats of tables, and the two that only outlooks can take.
+const (
+	Parquet Format = "parquet"
+	Arrow   Format = "arrow"
+	CSV     Format = "csv"
+	JSON    Format = "json"
+	GeoJSON Format = "geojson"
+	ICS     Format = "ics"
+)
+
+// Formats lists them all.
+var Formats = []Format{Parquet, Arrow, CSV, JSON, GeoJSON, ICS}
+
+// Column describes one column of a table of R in the words of the CF
+// conventions. Field points at the value within a row: *string, *float64 (NaN is
+// no value), *int, *bool, *forecast.Date (0 is no value) or *time.Time (the zero
+// time is no value; kept to the microsecond, in UTC).
+type Column[R any] struct {
+	Name     string
+	Units    string // UDUNITS spelling; "1" for shares and counts, "" for text
+	Long     string // what it is, in words
+	Standard string // CF standard name, where there is one
+	Field    func(*R) any
+}
+
+// Table is a kind of file: its name, the version of its columns, which changes
+// whenever a column is renamed, removed or changes its meaning, and the columns.
+type Table[R any] struct {
+	Name    string
+	Version string
+	Columns []Column[R]
+}
+
+// Meta is what a file says about itself beyond its columns.
+type Meta struct {
+	Title   string    // one line
+	Source  string    // what made the numbers: model and version
+	History string    // the command that wrote the file
+	Created time.Time // when: passed in, never read from the clock
+}
+
+// attribute is one global attribute of a file.
+type attribute struct{ name, value string }
+
+// attributes are the same for every format, in this order.
+func (t Table[R]) attributes(m Meta) []attribute {
+	return []attribute{
+		{"Conventions", "CF-1.11, ACDD-1.3"},
+		{"title", m.Title},
+		{"schema", "eclose/" + t.Name},
+		{"schema_version", t.Version},
+		{"source", m.Source},
+		{"history", m.History},
+		{"date_created", m.Created.UTC().Format(time.RFC3339)},
+		{"comment", forecast.StandingCaution},
+	}
+}
+
+// sink takes batches of rows in order.
+type sink[R any] interface {
+	write([]R) error
+	close() error
+}
+
+// batchRows is how many rows are held at once, and the row group of Parquet. A
+// column of so many distinct values stays within one dictionary page (1 MiB),
+// which keeps clear of a fault of this Arrow release after a dictionary
+// overflows.
+const batchRows = 32768
+
+// WriteTable streams rows to w. It stops at the first error of the sequence, the
+// writer or a value that cannot be written, and then what w got is not a file;
+// use File to have all or nothing. It returns the number of rows written.
+func WriteTable[R any](w io.Writer, f Format, t Table[R], m Meta, rows iter.Seq2[R, error]) (int, error) {
+	var s sink[R]
+	var err error
+	switch f {
+	case Parquet:
+		s, err = newParquet(w, t, m)
+	case Arrow:
+		s, err = newArrow(w, t, m)
+	case CSV:
+		s, err = newCSV(w, t, m)
+	case JSON:
+		s, err = newJSON(w, t, m)
+	default:
+		return 0, fmt.Errorf("writing %s: a table has no form as %q", t.Name, f)
+	}
+	if err != nil {
+		return 0, fmt.Errorf("starting %s as %s: %w", t.Name, f, err)
+	}
+	return drain(s, rows, f, t.Name)
+}
+
+// drain feeds a sink in batches.
+func drain[R any](s sink[R], rows iter.Seq2[R, error], f Format, name string) (int, error) {
+	n := 0
+	batch := make([]R, 0, batchRows)
+	flush := func() error {
+		if err := s.write(batch); err != nil {
+			return fmt.Errorf("writing %s as %s after row %d: %w", name, f, n, err)
+		}
+		n += len(batch)
+		batch = batch[:0]
+		return nil
+	}
+	for r, err := range rows {
+		if err != nil {
+			return n, fmt.Errorf("reading row %d of %s: %w", n+len(batch)+1, name, err)
+		}
+		if batch = append(batch, r); len(batch) == batchRows {
+			if err := flush(); err != nil {
+				return n, err
+			}
+		}
+	}
+	if len(batch) > 0 {
+		if err := flush(); err != nil {
+			return n, err
+		}
+	}
+	if err := s.close(); err != nil {
+		return n, fmt.Errorf("finishing %s as %s: %w", name, f, err)
+	}
+	return n, nil
+}
+
+// text renders a value for the text formats; ok is false for no value.
+func text(p any) (s string, ok bool) {
+	switch v := p.(type) {
+	case *string:
+		return *v, true
+	case *float64:
+		return formatFloat(*v), !math.IsNaN(*v)
+	case *int:
+		return fmt.Sprint(*v), true
+	case *bool:
+		return fmt.Sprint(*v), true
+	case *forecast.Date:
+		return v.String(), *v != 0
+	case *time.Time:
+		return v.UTC().Truncate(time.Microsecond).Format(time.RFC3339Nano), !v.IsZero()
+	}
+	panic(fmt.Sprintf("export: a column of type %T", p))
+}
+
+// Rows adapts a slice to the sequence that the writers take.
+func Rows[R any](rows []R) iter.Seq2[R, error] {
+	return func(yield func(R, error) bool) {
+		for r := range slices.Values(rows) {
+			if !yield(r, nil) {
+				return
+			}
+		}
+	}
+}
