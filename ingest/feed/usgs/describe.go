@@ -220,7 +220,7 @@ func channel(where string, r *row) (ChannelMeasurement, error) {
 	}
 	c := ChannelMeasurement{Site: string(r.Site), Time: time.UnixMicro(at).UTC(), Number: string(r.Number), Channel: string(r.Channel), Material: string(r.Material)}
 	for _, m := range channelMembers {
-		v, _, err := value(string(*m.value(r)))
+		v, _, err := Value(string(*m.value(r)))
 		if err != nil {
 			return c, bad(where, m.name+" "+err.Error(), "report it with the saved answer", nil)
 		}

@@ -94,7 +94,10 @@ func readJSON(r io.Reader, each func(int, string, *row) error) (pg page, _ error
 			sawFeatures = true
 			return features(dec, &pg, each)
 		case "links":
-			var links []struct{ Rel, Href text }
+			var links []struct {
+				Rel  text `json:"rel"`
+				Href text `json:"href"`
+			}
 			if err := jsonv2.UnmarshalDecode(dec, &links); err != nil {
 				return err
 			}
@@ -123,11 +126,14 @@ func readJSON(r io.Reader, each func(int, string, *row) error) (pg page, _ error
 				description = string(t)
 			}
 		case "error":
-			var e struct{ Code, Message text }
+			var e struct {
+				Code    text `json:"code"`
+				Message text `json:"message"`
+			}
 			if dec.PeekKind() != '{' {
 				return dec.SkipValue()
 			}
-			err := jsonv2.UnmarshalDecode(dec, &e, jsonv2.MatchCaseInsensitiveNames(true))
+			err := jsonv2.UnmarshalDecode(dec, &e)
 			code, description = string(e.Code), string(e.Message)
 			return err
 		default:
