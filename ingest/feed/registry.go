@@ -1,0 +1,47 @@
+package feed
+
+import (
+	"fmt"
+	"strings"
+
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/usgs"
+	"example.org/eclose/ingest/feed/usgslegacy"
+)
+
+// Options are what a saved answer may leave unsaid. A feed takes what it
+// needs.
+type Options struct {
+	Site, Parameter, Statistic string // the agency's words
+	TwoDigitYearsFrom          int    // first year of the hundred that two-digit years fall in; 0: refuse them
+	Skipped                    func(ingest.Skipped)
+}
+
+// Entry is one feed whose saved answers can be read.
+type Entry struct {
+	Name  string
+	About string
+	New   func(Options) ingest.Parser
+}
+
+// Parsers lists the feeds. A new feed adds one entry.
+var Parsers = []Entry{
+	{usgs.FeedName, "USGS Water Data OGC API v1 and v0, statistics API: GeoJSON or CSV", func(o Options) ingest.Parser {
+		return usgs.Parser{Site: o.Site, Parameter: o.Parameter, Statistic: o.Statistic, Skipped: o.Skipped}
+	}},
+	{usgslegacy.FeedName, "USGS legacy services, saved: WaterML-JSON, WaterML 1.1 XML or RDB", func(o Options) ingest.Parser {
+		return usgslegacy.Parser{TwoDigitYearsFrom: o.TwoDigitYearsFrom, Skipped: o.Skipped}
+	}},
+}
+
+// Parser finds a feed's parser by name.
+func Parser(name string, o Options) (ingest.Parser, error) {
+	var names []string
+	for _, e := range Parsers {
+		if e.Name == name {
+			return e.New(o), nil
+		}
+		names = append(names, e.Name)
+	}
+	return nil, fmt.Errorf("there is no feed %q; the feeds are %s", name, strings.Join(names, ", "))
+}
