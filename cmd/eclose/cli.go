@@ -17,6 +17,7 @@ import (
 // a Run(*env) error in its own file.
 type cli struct {
 	Version versionCmd `cmd:"" help:"Print the version and what the binary was built from."`
+	Diary   diaryCmd   `cmd:"" help:"What you saw on the water, and what you did not."`
 }
 
 // env is what a command may touch of the world. The clock is in it so that no

@@ -1,0 +1,263 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"example.org/eclose/forecast/diary"
+	"example.org/eclose/ingest/db"
+)
+
+// databaseFlag names the database of a command.
+type databaseFlag struct {
+	Database string `help:"SQLite file or postgres://… URL." default:"eclose.db" env:"ECLOSE_DATABASE" placeholder:"URL"`
+}
+
+// with opens the database, runs do and closes it again.
+func (f databaseFlag) with(e *env, do func(*db.DB) error) (err error) {
+	d, err := db.OpenMigrated(e.ctx, f.Database)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, d.Close()) }()
+	return do(d)
+}
+
+type diaryCmd struct {
+	Add      diaryAddCmd      `cmd:"" help:"Write down what you saw, or that you saw nothing."`
+	Import   diaryImportCmd   `cmd:"" help:"Take in a CSV file; taking it in again changes only what changed in it."`
+	List     diaryListCmd     `cmd:"" help:"Show sightings."`
+	Export   diaryExportCmd   `cmd:"" help:"Write sightings as CSV."`
+	Withdraw diaryWithdrawCmd `cmd:"" help:"Take a sighting out; its history is kept."`
+}
+
+type diaryAddCmd struct {
+	databaseFlag
+	Date     string  `help:"Day, as 2026-06-30 (default: today)."`
+	River    string  `required:"" help:"River."`
+	Group    string  `required:"" help:"Insect group."`
+	Stage    string  `required:"" enum:"emergence,egg-laying" help:"emergence or egg-laying."`
+	Amount   string  `required:"" enum:"none,few,many" help:"none, few or many."`
+	Hours    float64 `required:"" help:"Hours you watched suitable water."`
+	Water    string  `help:"Water temperature with its unit: 11.5C or 52F."`
+	Notes    string  `help:"Anything else."`
+	Observer string  `help:"Who saw it."`
+	Revise   string  `help:"Id of the sighting that this one corrects." placeholder:"ID"`
+}
+
+func (c diaryAddCmd) Run(e *env) error {
+	x := diary.Sighting{
+		ID: c.Revise, River: c.River, Group: c.Group, Stage: c.Stage, Amount: diary.Amount(c.Amount),
+		Hours: c.Hours, Notes: c.Notes, Observer: c.Observer,
+	}
+	var err error
+	if x.Day, err = civilDate(c.Date, e.now()); err != nil {
+		return usagef("--date: %w", err)
+	}
+	if c.Water != "" {
+		t, err := celsius(c.Water)
+		if err != nil {
+			return usagef("--water: %w", err)
+		}
+		x.WaterC = &t
+	}
+	if err := x.Check(e.now()); err != nil {
+		return usagef("%w", err)
+	}
+	return c.with(e, func(d *db.DB) error {
+		s := &diary.Store{DB: d, Now: e.now}
+		put := s.Add
+		if c.Revise != "" {
+			put = s.Revise
+		}
+		x, err := put(e.ctx, x)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(e.stdout, "%s, revision %d: %s %s on %s, %s: %s in %g h\n", x.ID, x.Revision, x.Group, x.Stage, x.River, x.Date(), x.Amount, x.Hours)
+		return nil
+	})
+}
+
+type diaryImportCmd struct {
+	databaseFlag
+	File     string `arg:"" help:"CSV file, - for standard input. Columns: date, group, stage, amount, hours; and, if you like, river, water_temp_c or water_temp_f, notes, observer, id."`
+	River    string `help:"River where the file names none."`
+	Observer string `help:"Observer where the file names none."`
+}
+
+func (c diaryImportCmd) Run(e *env) error {
+	in, name := e.stdin, "standard input"
+	if c.File != "-" {
+		f, err := os.Open(c.File)
+		if err != nil {
+			return fmt.Errorf("importing sightings: %w", err)
+		}
+		defer func() { _ = f.Close() }() // only read
+		in, name = f, c.File
+	}
+	xs, err := diary.ReadCSV(in, diary.Reading{File: name, River: c.River, Observer: c.Observer, Now: e.now()})
+	if err != nil {
+		return fmt.Errorf("nothing was imported:\n%w", err)
+	}
+	return c.with(e, func(d *db.DB) error {
+		n, err := (&diary.Store{DB: d, Now: e.now}).Import(e.ctx, xs)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(e.stdout, "%d added, %d revised, %d unchanged\n", n.Added, n.Revised, n.Unchanged)
+		return nil
+	})
+}
+
+type diaryFilter struct {
+	River string `help:"Only this river."`
+	Group string `help:"Only this group."`
+	Stage string `help:"Only this stage." enum:",emergence,egg-laying" default:""`
+	From  string `help:"From this day, as 2026-06-30."`
+	To    string `help:"Before this day."`
+	AsOf  string `help:"What the diary said at this moment, as 2026-06-30T12:00:00Z."`
+}
+
+func (f diaryFilter) filter() (diary.Filter, error) {
+	out := diary.Filter{River: f.River, Group: f.Group, Stage: f.Stage}
+	var err error
+	if f.From != "" {
+		if out.From, err = civilDate(f.From, time.Time{}); err != nil {
+			return out, usagef("--from: %w", err)
+		}
+	}
+	if f.To != "" {
+		if out.To, err = civilDate(f.To, time.Time{}); err != nil {
+			return out, usagef("--to: %w", err)
+		}
+	}
+	if f.AsOf != "" {
+		if out.AsOf, err = time.Parse(time.RFC3339, f.AsOf); err != nil {
+			return out, usagef("--as-of: %q is not a moment; write it as 2026-06-30T12:00:00Z", f.AsOf)
+		}
+	}
+	return out, nil
+}
+
+type diaryListCmd struct {
+	databaseFlag
+	diaryFilter
+	Format string `enum:"text,json" default:"text" help:"text or json."`
+}
+
+func (c diaryListCmd) Run(e *env) error {
+	f, err := c.filter()
+	if err != nil {
+		return err
+	}
+	return c.with(e, func(d *db.DB) error {
+		xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, f)
+		if err != nil {
+			return err
+		}
+		if c.Format == "json" {
+			return writeSightingsJSON(e.stdout, xs)
+		}
+		w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+		fmt.Fprintln(w, "DATE\tRIVER\tGROUP\tSTAGE\tAMOUNT\tHOURS\tWATER\tOBSERVER\tID")
+		for _, x := range xs {
+			temp := "-"
+			if x.WaterC != nil {
+				temp = fmt.Sprintf("%.1f °C", *x.WaterC)
+			}
+			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%g\t%s\t%s\t%s\n", x.Date(), x.River, x.Group, x.Stage, x.Amount, x.Hours, temp, x.Observer, x.ID)
+		}
+		return w.Flush()
+	})
+}
+
+func writeSightingsJSON(w io.Writer, xs []diary.Sighting) error {
+	type line struct {
+		Date string `json:"date"`
+		diary.Sighting
+	}
+	out := make([]line, len(xs))
+	for i, x := range xs {
+		out[i] = line{x.Date(), x}
+	}
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	if err := enc.Encode(out); err != nil {
+		return fmt.Errorf("writing sightings: %w", err)
+	}
+	return nil
+}
+
+type diaryExportCmd struct {
+	databaseFlag
+	diaryFilter
+	Out string `default:"-" help:"File to write, - for standard output." placeholder:"FILE"`
+}
+
+func (c diaryExportCmd) Run(e *env) error {
+	f, err := c.filter()
+	if err != nil {
+		return err
+	}
+	return c.with(e, func(d *db.DB) error {
+		xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, f)
+		if err != nil {
+			return err
+		}
+		if c.Out == "-" {
+			return diary.WriteCSV(e.stdout, xs)
+		}
+		out, err := os.Create(c.Out)
+		if err != nil {
+			return fmt.Errorf("exporting sightings: %w", err)
+		}
+		return errors.Join(diary.WriteCSV(out, xs), out.Close())
+	})
+}
+
+type diaryWithdrawCmd struct {
+	databaseFlag
+	ID string `arg:"" help:"Id of the sighting."`
+}
+
+func (c diaryWithdrawCmd) Run(e *env) error {
+	return c.with(e, func(d *db.DB) error {
+		return (&diary.Store{DB: d, Now: e.now}).Withdraw(e.ctx, c.ID)
+	})
+}
+
+// civilDate reads a date, or takes that of now where s is empty.
+func civilDate(s string, now time.Time) (time.Time, error) {
+	if s == "" {
+		return time.Date(now.Year(), now.Month(), now.Day(), 0, 0, 0, 0, time.UTC), nil
+	}
+	t, err := time.Parse(time.DateOnly, s)
+	if err != nil {
+		return t, fmt.Errorf("%q is not a date; write it as 2026-06-30", s)
+	}
+	return t, nil
+}
+
+// celsius reads a temperature that carries its unit.
+func celsius(s string) (float64, error) {
+	number := strings.TrimRight(s, " °CcFf")
+	v, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
+	unit := strings.ToUpper(strings.Trim(s[len(number):], " °"))
+	switch {
+	case err != nil || unit == "":
+		return 0, fmt.Errorf("%q is not a temperature with its unit; write it as 11.5C or 52F", s)
+	case unit == "F":
+		return (v - 32) / 1.8, nil
+	case unit == "C":
+		return v, nil
+	}
+	return 0, fmt.Errorf("%q carries no unit we know; write it as 11.5C or 52F", s)
+}

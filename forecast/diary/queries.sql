@@ -1,0 +1,19 @@
+-- name: AddRevision :exec
+INSERT INTO sighting (id, revision, day, river, grp, stage, amount, hours, water_c, notes, observer, withdrawn, recorded_at)
+VALUES (@id, @revision, @day, @river, @grp, @stage, @amount, @hours, @water_c, @notes, @observer, @withdrawn, @recorded_at);
+
+-- name: Current :one
+SELECT * FROM sighting WHERE id = @id ORDER BY revision DESC LIMIT 1;
+
+-- name: History :many
+SELECT * FROM sighting WHERE id = @id ORDER BY revision;
+
+-- name: List :many
+SELECT * FROM sighting s
+WHERE s.revision = (SELECT MAX(n.revision) FROM sighting n WHERE n.id = s.id AND n.recorded_at <= @as_of)
+  AND s.withdrawn = 0
+  AND (CAST(@river AS TEXT) = '' OR s.river = @river)
+  AND (CAST(@grp AS TEXT) = '' OR s.grp = @grp)
+  AND (CAST(@stage AS TEXT) = '' OR s.stage = @stage)
+  AND s.day >= @from_day AND s.day < @to_day
+ORDER BY s.day, s.river, s.grp, s.stage, s.observer, s.id;
