@@ -1,0 +1,374 @@
+package usgs
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/client"
+)
+
+// DefaultBaseURL is version 1 of the live service. Version 0 answers until
+// June 2027 in a shape that the same parser reads.
+const DefaultBaseURL = "https://api.waterdata.usgs.gov/ogcapi/v1"
+
+// Getter is what the source needs of the polite client.
+type Getter interface {
+	Get(context.Context, client.Request) (*client.Response, error)
+}
+
+// Config is how the service is reached.
+type Config struct {
+	Client  Getter
+	BaseURL string           // "" for DefaultBaseURL
+	Key     string           // optional; sent as X-Api-Key, to the host of BaseURL only
+	Limit   int              // features a page; 0 for 10,000
+	Now     func() time.Time // compulsory
+	Skipped func(ingest.Skipped)
+}
+
+// Source asks the live service, or a server that replays its answers.
+type Source struct {
+	c     Config
+	base  *url.URL
+	mu    sync.Mutex
+	sites map[string]siteFacts
+}
+
+// siteFacts are asked for once a day: they hardly change.
+type siteFacts struct {
+	place  ingest.Place
+	second map[string]bool // ids of series that are not primary where a primary one exists
+	asked  time.Time
+}
+
+// New checks the configuration.
+func New(c Config) (*Source, error) {
+	if c.BaseURL == "" {
+		c.BaseURL = DefaultBaseURL
+	}
+	if c.Limit == 0 {
+		c.Limit = 10000
+	}
+	u, err := url.Parse(strings.TrimSuffix(c.BaseURL, "/"))
+	if err != nil || u.Host == "" || (u.Scheme != "http" && u.Scheme != "https") || u.RawQuery != "" {
+		return nil, bad("base-url", "is not an http or https URL without a query", "write for example "+DefaultBaseURL, nil)
+	}
+	if c.Client == nil || c.Now == nil {
+		return nil, errors.New("building the USGS source: client and clock are compulsory")
+	}
+	return &Source{c: c, base: u, sites: map[string]siteFacts{}}, nil
+}
+
+// Name implements ingest.Source.
+func (*Source) Name() string { return FeedName }
+
+// The members that readings need; without geometry and the rest an answer is
+// less than half as long.
+const readingMembers = "time_series_id,monitoring_location_id,parameter_code,statistic_id,time,value,unit_of_measure,approval_status,qualifier"
+
+// continuousSpan keeps below the 1,100 days that one request for continuous
+// values may span.
+const continuousSpan = 1000 * 24 * time.Hour
+
+// Fetch implements ingest.Source. Each page of the answer is handed over as it
+// comes: pages may split a series.
+func (s *Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
+	site, err := SiteID(req.Site)
+	if err != nil {
+		return err
+	}
+	to := req.To
+	if to.IsZero() {
+		to = s.c.Now()
+	}
+	if !req.From.Before(to) {
+		return bad(site, fmt.Sprintf("the span of time from %s to %s is empty", req.From.Format(time.RFC3339), to.Format(time.RFC3339)), "", nil)
+	}
+	codes := codesFor(req.Variables)
+	channels := wantsChannel(req.Variables)
+	if len(codes) == 0 && !channels {
+		return nil
+	}
+	facts, err := s.facts(ctx, site, codes)
+	if err != nil {
+		return err
+	}
+	each := func(list []ingest.Series) error {
+		for i := range list {
+			x := &list[i]
+			if facts.second[x.TimeSeries] {
+				if s.c.Skipped != nil {
+					s.c.Skipped(ingest.Skipped{Site: site, What: "time series " + x.TimeSeries, Why: "the site has a primary one for " + string(x.Variable), Readings: x.Len()})
+				}
+				continue
+			}
+			x.Place = facts.place
+			trim(x, req.From, to)
+			stamp(x, s.c.Now())
+			if x.Len() == 0 {
+				continue
+			}
+			if err := yield(*x); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	q := url.Values{"monitoring_location_id": {site}, "skipGeometry": {"true"}, "limit": {strconv.Itoa(s.c.Limit)}, "f": {"json"}}
+	if len(codes) > 0 {
+		q.Set("parameter_code", strings.Join(codes, ","))
+		q.Set("properties", readingMembers)
+		if req.Period == ingest.Daily {
+			q.Set(s.timeName(), span(req.From, to.Add(-time.Nanosecond), time.DateOnly))
+			if err := s.series(ctx, "daily", q, each); err != nil {
+				return err
+			}
+		} else if err := s.continuous(ctx, q, req.From, to, each); err != nil {
+			return err
+		}
+	}
+	if channels {
+		q.Del("parameter_code")
+		q.Del("properties")
+		q.Set(s.timeName(), span(req.From, to, time.RFC3339))
+		return s.series(ctx, "channel-measurements", q, each)
+	}
+	return nil
+}
+
+func wantsChannel(vars []ingest.Variable) bool {
+	for _, v := range vars {
+		if v == ingest.ChannelWidth || v == ingest.ChannelArea || v == ingest.ChannelVelocity {
+			return true
+		}
+	}
+	return false
+}
+
+func (s *Source) continuous(ctx context.Context, q url.Values, from, to time.Time, each func([]ingest.Series) error) error {
+	if from.IsZero() {
+		from = to.AddDate(-1, 0, 0) // what the service does, said aloud
+	}
+	for a := from; a.Before(to); a = a.Add(continuousSpan) {
+		b := a.Add(continuousSpan)
+		if b.After(to) {
+			b = to
+		}
+		q.Set(s.timeName(), span(a, b, time.RFC3339))
+		if err := s.series(ctx, "continuous", q, each); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Latest asks for the newest reading of each variable at up to a hundred
+// sites in one request.
+func (s *Source) Latest(ctx context.Context, sites []string, vars []ingest.Variable, yield func(ingest.Series) error) error {
+	ids := make([]string, len(sites))
+	for i, x := range sites {
+		id, err := SiteID(x)
+		if err != nil {
+			return err
+		}
+		ids[i] = id
+	}
+	codes := codesFor(vars)
+	if len(codes) == 0 || len(ids) == 0 {
+		return nil
+	}
+	q := url.Values{"monitoring_location_id": {strings.Join(ids, ",")}, "parameter_code": {strings.Join(codes, ",")}, "skipGeometry": {"true"},
+		"properties": {readingMembers}, "limit": {strconv.Itoa(s.c.Limit)}, "f": {"json"}}
+	return s.series(ctx, "latest-continuous", q, func(list []ingest.Series) error {
+		for i := range list {
+			stamp(&list[i], s.c.Now())
+			if err := yield(list[i]); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// Channel fetches the current-meter measurements of a site, for wading.
+func (s *Source) Channel(ctx context.Context, site string) ([]ChannelMeasurement, error) {
+	id, err := SiteID(site)
+	if err != nil {
+		return nil, err
+	}
+	var out []ChannelMeasurement
+	q := url.Values{"monitoring_location_id": {id}, "skipGeometry": {"true"}, "limit": {strconv.Itoa(s.c.Limit)}, "f": {"json"}}
+	err = s.walk(ctx, "channel-measurements", q, func(r io.Reader) (page, error) {
+		part, pg, err := readChannel(r)
+		out = append(out, part...)
+		return pg, err
+	})
+	return out, err
+}
+
+// timeName is the name of the parameter for time, which version 0 called time.
+func (s *Source) timeName() string {
+	if strings.HasSuffix(s.base.Path, "/v0") {
+		return "time"
+	}
+	return "datetime"
+}
+
+func span(from, to time.Time, layout string) string {
+	a := ".."
+	if !from.IsZero() {
+		a = from.UTC().Format(layout)
+	}
+	return a + "/" + to.UTC().Format(layout)
+}
+
+// trim keeps the readings of the half-open span that was asked for: the
+// service includes both ends.
+func trim(s *ingest.Series, from, to time.Time) {
+	lo, hi := 0, len(s.Time)
+	for lo < hi && !from.IsZero() && s.Time[lo] < from.UnixMicro() {
+		lo++
+	}
+	for hi > lo && s.Time[hi-1] >= to.UnixMicro() {
+		hi--
+	}
+	s.Time, s.Value, s.Qualifier, s.Approval = s.Time[lo:hi], s.Value[lo:hi], s.Qualifier[lo:hi], s.Approval[lo:hi]
+}
+
+func stamp(s *ingest.Series, now time.Time) {
+	s.Retrieved = make([]int64, len(s.Time))
+	for i := range s.Retrieved {
+		s.Retrieved[i] = now.UnixMicro()
+	}
+}
+
+func (s *Source) series(ctx context.Context, collection string, q url.Values, each func([]ingest.Series) error) error {
+	return s.walk(ctx, collection, q, func(r io.Reader) (page, error) {
+		b := newBuilder(Parser{Skipped: s.c.Skipped})
+		pg, err := b.read(r)
+		if err != nil {
+			return pg, err
+		}
+		list, err := b.finish()
+		if err != nil {
+			return pg, err
+		}
+		return pg, each(list)
+	})
+}
+
+// mostPages stops a server that never says it is done.
+const mostPages = 5000
+
+// walk fetches a collection page by page. Every page is checked like the
+// first: a later one that fails must not pass for the end. The link to the
+// next page is followed word for word, but only on the configured host.
+func (s *Source) walk(ctx context.Context, collection string, q url.Values, parse func(io.Reader) (page, error)) error {
+	next := s.base.String() + "/collections/" + collection + "/items?" + q.Encode()
+	seen := map[string]bool{}
+	for n := 1; next != ""; n++ {
+		if seen[next] || n > mostPages {
+			return bad(collection, fmt.Sprintf("page %d leads back to an earlier page or never ends", n), "the service has a fault; report it to the agency", nil)
+		}
+		seen[next] = true
+		resp, err := s.c.Client.Get(ctx, client.Request{Feed: FeedName, URL: next,
+			Secret: client.Secret{Host: s.base.Host, Header: "X-Api-Key", Value: s.c.Key},
+			Types:  []string{"application/geo+json", "application/json"}})
+		if err != nil {
+			return err
+		}
+		pg, err := parse(resp.Body)
+		_ = resp.Body.Close()
+		if err != nil {
+			return fmt.Errorf("%s of %s, page %d: %w", collection, s.base.Host, n, err)
+		}
+		if next = pg.next; next != "" {
+			if next, err = client.Next(FeedName, s.base.String(), next); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// facts asks where the site is and which of its series are second choice. A
+// server that does not have these collections (a replay, a mirror) is no
+// obstacle; one that knows no such site is.
+func (s *Source) facts(ctx context.Context, site string, codes []string) (siteFacts, error) {
+	key := site + " " + strings.Join(codes, ",")
+	s.mu.Lock()
+	f, ok := s.sites[key]
+	s.mu.Unlock()
+	if ok && s.c.Now().Sub(f.asked) < 24*time.Hour {
+		return f, nil
+	}
+	f = siteFacts{place: ingest.Place{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}, second: map[string]bool{}, asked: s.c.Now()}
+	found := false
+	err := s.walk(ctx, "monitoring-locations", url.Values{"id": {site}, "f": {"json"}}, func(r io.Reader) (page, error) {
+		list, pg, err := readLocations(r)
+		for _, l := range list {
+			if l.ID == site {
+				f.place, found = l.Place(), true
+			}
+		}
+		return pg, err
+	})
+	switch {
+	case notThere(err):
+	case err != nil:
+		return f, err
+	case !found:
+		return f, bad(site, "the service knows no such site", "check the number; 'eclose gauges find' lists sites", nil)
+	}
+	var list []TimeSeries
+	if len(codes) > 0 {
+		q := url.Values{"monitoring_location_id": {site}, "parameter_code": {strings.Join(codes, ",")}, "limit": {"1000"}, "skipGeometry": {"true"}, "f": {"json"}}
+		err = s.walk(ctx, "time-series-metadata", q, func(r io.Reader) (page, error) {
+			part, pg, err := readTimeSeries(r)
+			list = append(list, part...)
+			return pg, err
+		})
+		if err != nil && !notThere(err) {
+			return f, err
+		}
+	}
+	f.second = secondChoice(list)
+	s.mu.Lock()
+	s.sites[key] = f
+	s.mu.Unlock()
+	return f, nil
+}
+
+// secondChoice lists the series that are not primary while another of the same
+// parameter, statistic and period is.
+func secondChoice(list []TimeSeries) map[string]bool {
+	type group struct{ parameter, statistic, period string }
+	primary := map[group]bool{}
+	for _, t := range list {
+		if t.Primary {
+			primary[group{t.Parameter, t.Statistic, t.Period}] = true
+		}
+	}
+	out := map[string]bool{}
+	for _, t := range list {
+		if !t.Primary && primary[group{t.Parameter, t.Statistic, t.Period}] {
+			out[t.ID] = true
+		}
+	}
+	return out
+}
+
+func notThere(err error) bool {
+	var st *client.StatusError
+	return errors.As(err, &st) && st.Code == http.StatusNotFound
+}
