@@ -16,6 +16,7 @@ import (
 // cli is the command tree. One line per command; each command is a struct with
 // a Run(*env) error in its own file.
 type cli struct {
+	Group   groupCmd   `cmd:"" help:"Insect groups: what a name may mean, what is known of each."`
 	Version versionCmd `cmd:"" help:"Print the version and what the binary was built from."`
 	Diary   diaryCmd   `cmd:"" help:"What you saw on the water, and what you did not."`
 }

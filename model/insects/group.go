@@ -1,6 +1,7 @@
 package insects
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -271,8 +272,10 @@ func (g *Group) Sources() []string {
 // CommonNames are the names in use in a region, first choice first; all of
 // them for the empty region.
 func (g *Group) CommonNames(r Region) []string {
+	names := slices.Clone(g.Names)
+	slices.SortStableFunc(names, func(a, b Name) int { return cmp.Compare(a.Rank, b.Rank) })
 	var out []string
-	for _, n := range g.Names {
+	for _, n := range names {
 		scientific := n.Kind == "scientific" || n.Kind == "scientific-old"
 		if !scientific && n.Kind != "misapplied" && (r == "" || r.in(n.Area)) && !slices.Contains(out, n.Name) {
 			out = append(out, n.Name)

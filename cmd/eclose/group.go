@@ -1,0 +1,352 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"example.org/eclose/model/insects"
+)
+
+type groupCmd struct {
+	Find groupFindCmd `cmd:"" help:"List the insect groups that a name may mean, with region and season to choose from."`
+	Show groupShowCmd `cmd:"" help:"Show all that the catalogue holds on one group, each value with its grade and source."`
+	List groupListCmd `cmd:"" help:"List the groups of the catalogue."`
+}
+
+// catalogueFlags choose the catalogue: the embedded one, or a reader's table
+// over it.
+type catalogueFlags struct {
+	Groups string `placeholder:"FILE" help:"Your own table of groups (CSV) over the built-in catalogue."`
+	Format string `enum:"text,json" default:"text" help:"Output: text or json."`
+}
+
+func (f catalogueFlags) load() (*insects.Catalogue, error) {
+	c, err := insects.Load()
+	if err != nil || f.Groups == "" {
+		return c, err
+	}
+	file, err := os.Open(f.Groups)
+	if err != nil {
+		return nil, usagef("reading your groups: %w", err)
+	}
+	defer file.Close()
+	if c, err = c.Overlay(f.Groups, file); err != nil {
+		return nil, usageError{err}
+	}
+	return c, nil
+}
+
+type groupFindCmd struct {
+	catalogueFlags
+	Name   []string `arg:"" help:"Common, regional or scientific name; spelling need not be right."`
+	Region string   `help:"Region, such as rockies or northeast."`
+	Lat    *float64 `help:"Latitude, in place of a region."`
+	Lon    *float64 `help:"Longitude, in place of a region."`
+	Month  string   `help:"Month: 1-12 or its name."`
+}
+
+func (c groupFindCmd) Run(e *env) error {
+	region, err := regionFrom(c.Region, c.Lat, c.Lon)
+	if err != nil {
+		return err
+	}
+	month, err := parseMonth(c.Month)
+	if err != nil {
+		return usageError{err}
+	}
+	cat, err := c.load()
+	if err != nil {
+		return err
+	}
+	name := strings.Join(c.Name, " ")
+	found := cat.Find(name, region, month)
+	if c.Format == "json" {
+		return writeJSON(e.stdout, candidatesJSON(found))
+	}
+	if len(found) == 0 {
+		return fmt.Errorf("no group is known under a name like %q: see 'eclose group list'", name)
+	}
+	fmt.Fprintf(e.stdout, "%q may mean:\n", name)
+	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "GROUP\tAS\tUSED IN\tINSECT\tREMARK\tSEASON (emergence; egg-laying)")
+	for _, f := range found {
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", f.Group.Key, f.Name.Name, f.Name.Area,
+			strings.Join(f.Group.Genera, ", "), remark(f, region, month), seasons(f))
+	}
+	if err := w.Flush(); err != nil {
+		return fmt.Errorf("printing: %w", err)
+	}
+	if region == "" {
+		fmt.Fprintln(e.stdout, "Give --region (and --month) to narrow the list; 'eclose group show GROUP' tells more.")
+	}
+	return nil
+}
+
+// remark says what speaks against or for a candidate.
+func remark(f insects.Candidate, region insects.Region, month time.Month) string {
+	var r []string
+	if f.BroodOf != "" {
+		r = append(r, "brood of "+f.BroodOf)
+	}
+	if f.Name.Kind != "common" && f.BroodOf == "" {
+		r = append(r, f.Name.Kind)
+	}
+	if f.Distance > 0 {
+		r = append(r, "spelling guessed")
+	}
+	if f.Partial {
+		r = append(r, "part of the name")
+	}
+	if region != "" && !f.InRegion {
+		r = append(r, "not under this name in "+string(region))
+	}
+	if month != 0 && !f.InSeason {
+		r = append(r, "not in "+month.String())
+	}
+	if f.Name.Note != "" && f.BroodOf == "" {
+		r = append(r, f.Name.Note)
+	}
+	if len(r) == 0 {
+		return "-"
+	}
+	return strings.Join(r, "; ")
+}
+
+// seasons is the list of windows in short form.
+func seasons(f insects.Candidate) string {
+	if len(f.Windows) == 0 {
+		return "no window here"
+	}
+	var out []string
+	for i := 0; i+1 < len(f.Windows); i += 2 {
+		em, egg := f.Windows[i], f.Windows[i+1]
+		out = append(out, fmt.Sprintf("%s: %s; %s", em.Region, em, egg))
+	}
+	const most = 2
+	if len(out) > most {
+		return strings.Join(out[:most], " | ") + fmt.Sprintf(" | and %d more", len(out)-most)
+	}
+	return strings.Join(out, " | ")
+}
+
+type candidateJSON struct {
+	Group    string       `json:"group"`
+	Name     string       `json:"name"`
+	Area     string       `json:"area"`
+	Kind     string       `json:"kind"`
+	Genera   []string     `json:"genera"`
+	Distance int          `json:"letters_wrong"`
+	Partial  bool         `json:"partial"`
+	BroodOf  string       `json:"brood_of,omitempty"`
+	InRegion bool         `json:"in_region"`
+	InSeason bool         `json:"in_season"`
+	Note     string       `json:"note,omitempty"`
+	Windows  []windowJSON `json:"windows"`
+}
+
+type windowJSON struct {
+	Region string `json:"region"`
+	Stage  string `json:"stage"`
+	Start  int    `json:"start_doy"`
+	Median int    `json:"median_doy"`
+	End    int    `json:"end_doy"`
+	Grade  string `json:"grade"`
+	Source string `json:"source"`
+}
+
+func candidatesJSON(found []insects.Candidate) []candidateJSON {
+	out := []candidateJSON{}
+	for _, f := range found {
+		c := candidateJSON{
+			Group: f.Group.Key, Name: f.Name.Name, Area: f.Name.Area, Kind: f.Name.Kind, Genera: f.Group.Genera,
+			Distance: f.Distance, Partial: f.Partial, BroodOf: f.BroodOf, InRegion: f.InRegion, InSeason: f.InSeason,
+			Note: f.Name.Note, Windows: []windowJSON{},
+		}
+		for _, w := range f.Windows {
+			c.Windows = append(c.Windows, windowJSON{
+				string(w.Region), string(w.Stage), w.Start, w.Median, w.End, string(w.Origin.Grade), w.Origin.Source,
+			})
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+type groupShowCmd struct {
+	catalogueFlags
+	Key    string `arg:"" help:"Key of the group, as printed by find and list."`
+	Region string `help:"Only what holds in this region."`
+}
+
+type factJSON struct {
+	Field  string `json:"field"`
+	Region string `json:"region,omitempty"`
+	Value  string `json:"value"`
+	Spread string `json:"spread,omitempty"`
+	Grade  string `json:"grade"`
+	Source string `json:"source"`
+	Note   string `json:"note,omitempty"`
+}
+
+func (c groupShowCmd) Run(e *env) error {
+	region, err := regionFrom(c.Region, nil, nil)
+	if err != nil {
+		return err
+	}
+	cat, err := c.load()
+	if err != nil {
+		return err
+	}
+	g, ok := cat.Group(c.Key)
+	if !ok {
+		return usagef("no group %q: try 'eclose group find %s'", c.Key, c.Key)
+	}
+	var facts []factJSON
+	for _, f := range g.Facts() {
+		if region == "" || f.Region == "" || f.Region == region {
+			facts = append(facts, factJSON{f.Field, string(f.Region), f.Value, f.Spread, string(f.Grade), f.Source, f.Note})
+		}
+	}
+	if c.Format == "json" {
+		return writeJSON(e.stdout, map[string]any{"group": g.Key, "names": g.CommonNames(region), "facts": facts})
+	}
+	fmt.Fprintf(e.stdout, "%s (%s)\n", g.Key, strings.Join(g.CommonNames(region), ", "))
+	for _, r := range g.Regions() {
+		if region != "" && r != region {
+			continue
+		}
+		fmt.Fprintf(e.stdout, "  %s, timing %s:\n", r.Words(), g.Grade(r).Words())
+		for _, s := range insects.Stages {
+			w, _ := g.Window(r, s)
+			fmt.Fprintf(e.stdout, "    %-10s %s; %s; on the water: %s\n", s, w, g.Hours(s), g.Fishable(s))
+		}
+		if t, ok := g.Thermal(r); ok {
+			fmt.Fprintf(e.stdout, "    half of the adults after %.0f degree-days C over %g C (+- %.0f %%), weight %.2g against the calendar\n",
+				t.DD50, g.BaseTempC, 100*t.CV, t.Weight)
+		}
+	}
+	fmt.Fprintln(e.stdout)
+	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "FIELD\tREGION\tVALUE\t+-\tGRADE\tSOURCE\tNOTE")
+	for _, f := range facts {
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", f.Field, f.Region, f.Value, f.Spread, f.Grade, f.Source, f.Note)
+	}
+	if err := w.Flush(); err != nil {
+		return fmt.Errorf("printing: %w", err)
+	}
+	fmt.Fprintln(e.stdout)
+	for _, code := range g.Sources() {
+		if s, ok := cat.Source(code); ok {
+			fmt.Fprintf(e.stdout, "%s: %s (seen: %s)\n", s.Code, s.Citation, s.Seen)
+		}
+	}
+	return nil
+}
+
+type groupListCmd struct {
+	catalogueFlags
+	Region string `help:"Only groups with a window in this region."`
+}
+
+func (c groupListCmd) Run(e *env) error {
+	region, err := regionFrom(c.Region, nil, nil)
+	if err != nil {
+		return err
+	}
+	cat, err := c.load()
+	if err != nil {
+		return err
+	}
+	type row struct {
+		Key     string   `json:"group"`
+		Kind    string   `json:"kind"`
+		Order   string   `json:"order"`
+		Names   []string `json:"names"`
+		Regions []string `json:"regions"`
+	}
+	rows := []row{}
+	for _, g := range cat.Groups() {
+		r := row{Key: g.Key, Kind: string(g.Kind), Order: g.Order, Names: g.CommonNames(region)}
+		in := region == ""
+		for _, x := range g.Regions() {
+			r.Regions = append(r.Regions, string(x))
+			in = in || x == region
+		}
+		if in {
+			rows = append(rows, r)
+		}
+	}
+	if c.Format == "json" {
+		return writeJSON(e.stdout, rows)
+	}
+	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "GROUP\tKIND\tORDER\tREGIONS\tNAMES")
+	for _, r := range rows {
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", r.Key, r.Kind, r.Order, strings.Join(r.Regions, " "), strings.Join(r.Names, ", "))
+	}
+	if err := w.Flush(); err != nil {
+		return fmt.Errorf("printing: %w", err)
+	}
+	return nil
+}
+
+// regionFrom reads a region from its name or from a place.
+func regionFrom(name string, lat, lon *float64) (insects.Region, error) {
+	if (lat == nil) != (lon == nil) {
+		return "", usagef("--lat and --lon go together")
+	}
+	if lat != nil {
+		if name != "" {
+			return "", usagef("give either --region or --lat and --lon")
+		}
+		if math.Abs(*lat) > 90 || math.Abs(*lon) > 180 {
+			return "", usagef("%g, %g is no place on earth", *lat, *lon)
+		}
+		r, ok := insects.RegionOf(*lat, *lon)
+		if !ok {
+			return "", usagef("the catalogue covers no region at %g, %g: name the nearest by --region", *lat, *lon)
+		}
+		return r, nil
+	}
+	if name == "" {
+		return "", nil
+	}
+	r, err := insects.ParseRegion(name)
+	if err != nil {
+		return "", usageError{err}
+	}
+	return r, nil
+}
+
+// parseMonth reads 1-12 or a month's name or its first three letters; empty is 0.
+func parseMonth(s string) (time.Month, error) {
+	if s == "" {
+		return 0, nil
+	}
+	if n, err := strconv.Atoi(s); err == nil && n >= 1 && n <= 12 {
+		return time.Month(n), nil
+	}
+	for m := time.January; m <= time.December; m++ {
+		if strings.EqualFold(s, m.String()) || strings.EqualFold(s, m.String()[:3]) {
+			return m, nil
+		}
+	}
+	return 0, fmt.Errorf("%q is not a month: write 1 to 12 or its name", s)
+}
+
+// writeJSON prints a value as indented JSON.
+func writeJSON(w io.Writer, v any) error {
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	if err := enc.Encode(v); err != nil {
+		return fmt.Errorf("printing JSON: %w", err)
+	}
+	return nil
+}
