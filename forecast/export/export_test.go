@@ -113,9 +113,7 @@ func set(t *testing.T, p any, s string, ok bool) {
 
 func readCSV(t *testing.T, b []byte) []Row {
 	t.Helper()
-	r := csv.NewReader(bytes.NewReader(b))
-	r.Comment = '#'
-	records, err := r.ReadAll()
+	records, err := csv.NewReader(bytes.NewReader(b)).ReadAll()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -393,15 +391,26 @@ func TestFilesDescribeThemselves(t *testing.T) {
 		}
 	})
 	t.Run("csv", func(t *testing.T) {
-		b := string(written(t, CSV, rows))
-		check(t, func(k string) string {
-			for line := range strings.Lines(b) {
-				if v, ok := strings.CutPrefix(line, "# "+k+": "); ok {
-					return strings.TrimRight(v, "\r\n")
-				}
-			}
-			return ""
-		})
+		path := filepath.Join(t.TempDir(), "out.csv")
+		if _, err := WriteFile(path, CSV, meta, Rows(rows)); err != nil {
+			t.Fatal(err)
+		}
+		b, err := os.ReadFile(path + "-metadata.json")
+		if err != nil {
+			t.Fatal(err)
+		}
+		var doc map[string]any
+		if err := json.Unmarshal(b, &doc); err != nil {
+			t.Fatal(err)
+		}
+		check(t, func(k string) string { s, _ := doc["cf:"+k].(string); return s })
+		if doc["url"] != "out.csv" || !strings.Contains(string(b), "degrees_north") {
+			t.Errorf("description of the columns: %s", b)
+		}
+		body := string(written(t, CSV, rows))
+		if n := strings.Count(body, RowCaution); n != len(rows) {
+			t.Errorf("%d of %d rows carry the caution", n, len(rows))
+		}
 	})
 	t.Run("json and geojson", func(t *testing.T) {
 		for _, f := range []Format{JSON, GeoJSON} {

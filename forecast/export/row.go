@@ -155,7 +155,26 @@ func (r *Row) check() error {
 // rows of one river, group and stage to follow each other, as Flatten gives
 // them. It returns the number of rows taken.
 func Write(w io.Writer, f Format, m Meta, rows iter.Seq2[Row, error]) (int, error) {
-	checked := func(yield func(Row, error) bool) {
+	rows = checked(rows)
+	switch f {
+	case GeoJSON:
+		s, err := newGeoJSON(w, m)
+		if err != nil {
+			return 0, fmt.Errorf("starting outlook as geojson: %w", err)
+		}
+		return drain(s, rows, f, "outlook")
+	case ICS:
+		s, err := newICS(w, m)
+		if err != nil {
+			return 0, fmt.Errorf("starting outlook as ics: %w", err)
+		}
+		return drain(s, rows, f, "outlook")
+	}
+	return WriteTable(w, f, Outlooks, m, rows)
+}
+
+func checked(rows iter.Seq2[Row, error]) iter.Seq2[Row, error] {
+	return func(yield func(Row, error) bool) {
 		for r, err := range rows {
 			if err == nil {
 				err = r.check()
@@ -165,25 +184,13 @@ func Write(w io.Writer, f Format, m Meta, rows iter.Seq2[Row, error]) (int, erro
 			}
 		}
 	}
-	switch f {
-	case GeoJSON:
-		s, err := newGeoJSON(w, m)
-		if err != nil {
-			return 0, fmt.Errorf("starting outlook as geojson: %w", err)
-		}
-		return drain(s, checked, f, "outlook")
-	case ICS:
-		s, err := newICS(w, m)
-		if err != nil {
-			return 0, fmt.Errorf("starting outlook as ics: %w", err)
-		}
-		return drain(s, checked, f, "outlook")
-	}
-	return WriteTable(w, f, Outlooks, m, checked)
 }
 
-// WriteFile is Write into a file, all or nothing (see File).
+// WriteFile is Write into a file, all or nothing (see File and WriteTableFile).
 func WriteFile(path string, f Format, m Meta, rows iter.Seq2[Row, error]) (n int, err error) {
+	if f != GeoJSON && f != ICS {
+		return WriteTableFile(path, f, Outlooks, m, checked(rows))
+	}
 	err = File(path, func(w io.Writer) error {
 		n, err = Write(w, f, m, rows)
 		return err

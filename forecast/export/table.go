@@ -5,6 +5,7 @@ import (
 	"io"
 	"iter"
 	"math"
+	"path/filepath"
 	"slices"
 	"time"
 
@@ -84,7 +85,7 @@ type sink[R any] interface {
 // overflows.
 const batchRows = 32768
 
-// WriteTable streams rows to w. It stops at the first error of the sequence, the
+// WriteTable streams rows to w, in any format but GeoJSON and ICS. It stops at the first error of the sequence, the
 // writer or a value that cannot be written, and then what w got is not a file;
 // use File to have all or nothing. It returns the number of rows written.
 func WriteTable[R any](w io.Writer, f Format, t Table[R], m Meta, rows iter.Seq2[R, error]) (int, error) {
@@ -96,7 +97,7 @@ func WriteTable[R any](w io.Writer, f Format, t Table[R], m Meta, rows iter.Seq2
 	case Arrow:
 		s, err = newArrow(w, t, m)
 	case CSV:
-		s, err = newCSV(w, t, m)
+		s, err = newCSV(w, t)
 	case JSON:
 		s, err = newJSON(w, t, m)
 	default:
@@ -106,6 +107,26 @@ func WriteTable[R any](w io.Writer, f Format, t Table[R], m Meta, rows iter.Seq2
 		return 0, fmt.Errorf("starting %s as %s: %w", t.Name, f, err)
 	}
 	return drain(s, rows, f, t.Name)
+}
+
+// WriteTableFile is WriteTable into a file, all or nothing (see File). Beside a
+// CSV file it puts its description, NAME-metadata.json, first: data without a
+// description would be worse than a description that waits for its data.
+func WriteTableFile[R any](path string, f Format, t Table[R], m Meta, rows iter.Seq2[R, error]) (n int, err error) {
+	if f == CSV {
+		d, err := csvDescription(filepath.Base(path), t, m)
+		if err != nil {
+			return 0, fmt.Errorf("describing %s: %w", path, err)
+		}
+		if err := File(path+"-metadata.json", func(w io.Writer) error { _, err := w.Write(d); return err }); err != nil {
+			return 0, err
+		}
+	}
+	err = File(path, func(w io.Writer) error {
+		n, err = WriteTable(w, f, t, m, rows)
+		return err
+	})
+	return n, err
 }
 
 // drain feeds a sink in batches.
