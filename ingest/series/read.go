@@ -1,0 +1,394 @@
+package series
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"slices"
+	"time"
+
+	"example.org/eclose/ingest"
+)
+
+// Query says which readings of a series are wanted: those with
+// From <= time < To, as they were known at AsOf. A zero From or To sets no
+// bound, a zero AsOf means as they are known now.
+type Query struct {
+	From, To time.Time
+	AsOf     time.Time
+}
+
+// bounds in microseconds since 1970 UTC.
+func (q Query) bounds() (from, to, asOf int64) {
+	from, to, asOf = math.MinInt64, math.MaxInt64, math.MaxInt64
+	if !q.From.IsZero() {
+		from = q.From.UnixMicro()
+	}
+	if !q.To.IsZero() {
+		to = q.To.UnixMicro()
+	}
+	if !q.AsOf.IsZero() {
+		asOf = q.AsOf.UnixMicro()
+	}
+	return from, to, asOf
+}
+
+// Read returns a series with all its columns. It is in memory as a whole; Scan
+// hands it over piece by piece.
+func (s *Store) Read(ctx context.Context, key ingest.Key, q Query) (ingest.Series, error) {
+	var all ingest.Series
+	err := s.Scan(ctx, key, q, func(piece ingest.Series) error {
+		if all.Time == nil {
+			all = piece
+			return nil
+		}
+		all.Time = append(all.Time, piece.Time...)
+		all.Value = append(all.Value, piece.Value...)
+		all.Qualifier = append(all.Qualifier, piece.Qualifier...)
+		all.Approval = append(all.Approval, piece.Approval...)
+		all.Flag = append(all.Flag, piece.Flag...)
+		all.FlagTest = append(all.FlagTest, piece.FlagTest...)
+		all.Retrieved = append(all.Retrieved, piece.Retrieved...)
+		return nil
+	})
+	return all, err
+}
+
+// Scan hands over a series in pieces, in order of time, none longer than one
+// file. A series of which the store knows nothing at all is ErrNotFound; one
+// that has no reading in the query is handed over as one empty piece.
+func (s *Store) Scan(ctx context.Context, key ingest.Key, q Query, yield func(ingest.Series) error) error {
+	return s.scan(ctx, key, q, allColumns, yield)
+}
+
+func (s *Store) scan(ctx context.Context, key ingest.Key, q Query, want columns, yield func(ingest.Series) error) error {
+	x, err := s.find(ctx, key)
+	if err != nil {
+		return err
+	}
+	empty := true
+	err = s.eachSpan(ctx, x, key, q, want, func(t table) error {
+		if t.len() == 0 {
+			return nil
+		}
+		empty = false
+		return yield(x.series(key, t))
+	})
+	if err != nil {
+		return fmt.Errorf("reading %s: %w", key, err)
+	}
+	if empty {
+		return yield(x.series(key, table{}))
+	}
+	return nil
+}
+
+// find loads the index of a key's shelf and makes sure that the key is on it.
+func (s *Store) find(ctx context.Context, key ingest.Key) (*index, error) {
+	x, err := s.loadIndex(ctx, shelfOf(key).path())
+	if err == nil && !x.has(key.Member) {
+		err = errNoIndex
+	}
+	if errors.Is(err, errNoIndex) {
+		return nil, fmt.Errorf("reading %s: %w in store %s", key, ErrNotFound, s.url)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("reading %s: %w", key, err)
+	}
+	return x, nil
+}
+
+func (x *index) has(member int) bool {
+	for i := range x.Parts {
+		if _, ok := x.Parts[i].of(member); ok {
+			return true
+		}
+	}
+	return false
+}
+
+// series dresses rows of one member as an ingest.Series.
+func (x *index) series(key ingest.Key, t table) ingest.Series {
+	return ingest.Series{
+		Key: key, Place: x.Place.ingest(), SourceUnit: x.SourceUnit, DayStart: x.DayStart,
+		Time: t.time, Value: t.value, Qualifier: t.qualifier, Approval: t.approval,
+		Flag: t.flag, FlagTest: t.test, Retrieved: t.retrieved,
+	}
+}
+
+// spans lists the newest-value parts that may hold rows of the query, earliest
+// first. There is one for each span.
+func (x *index) spans(member int, from, to int64) []part {
+	var parts []part
+	for _, p := range x.Parts {
+		if r, ok := p.of(member); ok && !p.Past && r.First < to && r.Last >= from {
+			parts = append(parts, p)
+		}
+	}
+	return byTime(parts)
+}
+
+// ordered lists all parts by their first reading.
+func (x *index) ordered() []part { return byTime(slices.Clone(x.Parts)) }
+
+func byTime(parts []part) []part {
+	slices.SortStableFunc(parts, func(a, b part) int { return cmp.Compare(a.First, b.First) })
+	return parts
+}
+
+// eachSpan reads the rows of one member span by span. If another process
+// removes a file under our hands, the rest is read from the newest index.
+func (s *Store) eachSpan(ctx context.Context, x *index, key ingest.Key, q Query, want columns, yield func(table) error) error {
+	from, to, _ := q.bounds()
+	const tries = 5
+	for tried := 0; ; {
+		parts := x.spans(key.Member, from, to)
+		again := false
+		for i := range parts {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			t, err := s.readSpan(ctx, x, &parts[i], key.Member, q, want)
+			if errors.Is(err, fs.ErrNotExist) {
+				newest, loadErr := s.loadIndex(ctx, x.Shelf.path())
+				if loadErr == nil && newest.Generation != x.Generation && tried < tries {
+					x, again = newest, true
+					tried++
+					// Whatever lies before this span has been handed over.
+					from = max(from, x.Shelf.spanOf(parts[i].First).from)
+					break
+				}
+				return &DamagedError{File: s.locate(parts[i].Name), Series: x.Shelf.key(key.Member).String(), Problem: "it, or a file of replaced values beside it, is gone"}
+			}
+			if err != nil {
+				return err
+			}
+			if err := yield(t); err != nil {
+				return err
+			}
+		}
+		if !again {
+			return nil
+		}
+	}
+}
+
+// readSpan reads one member's rows of one span as known at the moment of the query.
+func (s *Store) readSpan(ctx context.Context, x *index, p *part, member int, q Query, want columns) (table, error) {
+	from, to, asOf := q.bounds()
+	if asOf < p.RetrievedLast {
+		want |= colRetrieved // to tell what was known
+	}
+	t, err := s.readPart(ctx, x.Shelf, p, want, wanted{member: member})
+	if err != nil {
+		return table{}, err
+	}
+	a, b := t.within(from, to)
+	t = t.slice(a, b)
+	t.member = nil
+	if asOf >= p.RetrievedLast {
+		return t, nil
+	}
+	return s.rewind(ctx, x, p.Span, &t, member, asOf, want)
+}
+
+// rewind turns the newest rows of a span into those known at a moment: rows
+// that were not yet there give way to what they replaced, if anything.
+func (s *Store) rewind(ctx context.Context, x *index, spanName string, now *table, member int, asOf int64, want columns) (table, error) {
+	past, err := s.readPast(ctx, x, spanName, asOf, wanted{member: member})
+	if err != nil {
+		return table{}, err
+	}
+	past.member = nil
+	var out table
+	for i := range now.len() {
+		if now.retrieved[i] <= asOf {
+			out.takeSome(now, i, want)
+		} else if k := versionAt(&past, 0, now.time[i], asOf); k >= 0 {
+			out.takeSome(&past, k, want)
+		}
+	}
+	return out, nil
+}
+
+// takeSome appends the wanted columns of row i of u.
+func (t *table) takeSome(u *table, i int, want columns) {
+	t.time = append(t.time, u.time[i])
+	if want&colValue != 0 {
+		t.value = append(t.value, u.value[i])
+	}
+	if want&colQualifier != 0 {
+		t.qualifier = append(t.qualifier, u.qualifier[i])
+	}
+	if want&colApproval != 0 {
+		t.approval = append(t.approval, u.approval[i])
+	}
+	if want&colFlag != 0 {
+		t.flag = append(t.flag, u.flag[i])
+	}
+	if want&colTest != 0 {
+		t.test = append(t.test, u.test[i])
+	}
+	if want&colRetrieved != 0 {
+		t.retrieved = append(t.retrieved, u.retrieved[i])
+	}
+}
+
+// readPast reads the replaced rows of a span that were retrieved by a moment,
+// sorted by versions.
+func (s *Store) readPast(ctx context.Context, x *index, spanName string, asOf int64, members wanted) (table, error) {
+	var all table
+	for i := range x.Parts {
+		p := &x.Parts[i]
+		if p.Span != spanName || !p.Past || p.RetrievedFirst > asOf {
+			continue
+		}
+		if _, ok := p.of(members.member); !ok && !members.all {
+			continue
+		}
+		t, err := s.readPart(ctx, x.Shelf, p, allColumns, members)
+		if err != nil {
+			return table{}, err
+		}
+		all.append(&t)
+	}
+	return all.versions(), nil
+}
+
+// readPart reads, checks and decodes one file.
+func (s *Store) readPart(ctx context.Context, sh shelf, p *part, want columns, members wanted) (table, error) {
+	damaged := func(problem string) error {
+		return &DamagedError{File: s.locate(p.Name), Series: sh.key(members.member).String(), Problem: problem}
+	}
+	data, err := s.bucket.read(ctx, p.Name, p.Bytes)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return table{}, err
+	case errors.Is(err, errTooLong):
+		return table{}, damaged(err.Error())
+	case err != nil:
+		return table{}, fmt.Errorf("reading %s: %w", s.locate(p.Name), err)
+	}
+	if int64(len(data)) != p.Bytes {
+		return table{}, damaged(fmt.Sprintf("it has %d bytes, %d were written", len(data), p.Bytes))
+	}
+	if hashOf(data) != p.SHA256 {
+		return table{}, damaged("its checksum is not the one it was written with")
+	}
+	t, err := decode(data, want, members)
+	if err != nil {
+		return table{}, damaged(err.Error())
+	}
+	if members.all && t.len() != p.Rows {
+		return table{}, damaged(fmt.Sprintf("it has %d rows, %d were written", t.len(), p.Rows))
+	}
+	return t, nil
+}
+
+// Keys lists every series of the store, sorted by name.
+func (s *Store) Keys(ctx context.Context) ([]ingest.Key, error) {
+	var keys []ingest.Key
+	err := s.eachIndex(ctx, func(x *index) error {
+		for _, m := range x.members() {
+			keys = append(keys, x.Shelf.key(m))
+		}
+		return nil
+	})
+	slices.SortFunc(keys, func(a, b ingest.Key) int { return cmp.Compare(a.String(), b.String()) })
+	return keys, err
+}
+
+// eachIndex walks the newest index of every shelf. A damaged one does not keep
+// the others from being visited; it is reported at the end.
+func (s *Store) eachIndex(ctx context.Context, yield func(*index) error) error {
+	paths, err := s.shelves(ctx)
+	if err != nil {
+		return err
+	}
+	var damage []error
+	for _, p := range paths {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		x, err := s.loadIndex(ctx, p)
+		if errors.Is(err, errNoIndex) {
+			continue
+		}
+		if d := (*DamagedError)(nil); errors.As(err, &d) {
+			damage = append(damage, err)
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		if err := yield(x); err != nil {
+			return err
+		}
+	}
+	return errors.Join(damage...)
+}
+
+// members lists the members that have readings, in order.
+func (x *index) members() []int {
+	var all []int
+	for i := range x.Parts {
+		for _, r := range x.Parts[i].Members {
+			for m := r.From; m <= r.To; m++ {
+				all = append(all, m)
+			}
+		}
+	}
+	slices.Sort(all)
+	return slices.Compact(all)
+}
+
+// Info is what the store knows of one series without reading it.
+type Info struct {
+	Key         ingest.Key
+	Place       ingest.Place
+	SourceUnit  string
+	DayStart    string
+	Count       int       // readings, missing ones included
+	Replaced    int       // older versions of them that are kept
+	First, Last time.Time // UTC
+	Retrieved   time.Time // the latest retrieval that changed a reading, of any member
+	Bytes       int64     // on the disk, index included; for a member its share by rows
+}
+
+// Info describes one series.
+func (s *Store) Info(ctx context.Context, key ingest.Key) (Info, error) {
+	x, err := s.find(ctx, key)
+	if err != nil {
+		return Info{}, err
+	}
+	i := Info{Key: key, Place: x.Place.ingest(), SourceUnit: x.SourceUnit, DayStart: x.DayStart}
+	first, last, retrieved := int64(math.MaxInt64), int64(math.MinInt64), int64(math.MinInt64)
+	rows, all := 0, 0
+	for k := range x.Parts {
+		p := &x.Parts[k]
+		all += p.Rows
+		i.Bytes += p.Bytes
+		r, ok := p.of(key.Member)
+		if !ok {
+			continue
+		}
+		rows += r.Rows
+		if p.Past {
+			i.Replaced += r.Rows
+			continue
+		}
+		i.Count += r.Rows
+		first, last, retrieved = min(first, r.First), max(last, r.Last), max(retrieved, p.RetrievedLast)
+	}
+	if text, err := encodeIndex(x); err == nil {
+		i.Bytes += int64(len(text))
+	}
+	if all > 0 {
+		i.Bytes = i.Bytes * int64(rows) / int64(all)
+	}
+	i.First, i.Last, i.Retrieved = time.UnixMicro(first).UTC(), time.UnixMicro(last).UTC(), time.UnixMicro(retrieved).UTC()
+	return i, nil
+}
