@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/openmeteo"
 	"example.org/eclose/ingest/feed/usgs"
 	"example.org/eclose/ingest/feed/usgslegacy"
 )
@@ -31,6 +32,9 @@ var Parsers = []Entry{
 	}},
 	{usgslegacy.FeedName, "USGS legacy services, saved: WaterML-JSON, WaterML 1.1 XML or RDB", func(o Options) ingest.Parser {
 		return usgslegacy.Parser{TwoDigitYearsFrom: o.TwoDigitYearsFrom, Skipped: o.Skipped}
+	}},
+	{openmeteo.FeedName, "Open-Meteo archive, forecast, ensemble or flood API: JSON", func(o Options) ingest.Parser {
+		return openmeteo.Parser{Site: o.Site, Skipped: o.Skipped}
 	}},
 }
 

@@ -1,0 +1,116 @@
+package ingest
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// Collector gathers the readings of one answer into series. Parsers share it,
+// so that every feed sorts, drops repeated times, converts units and reports
+// what it left out in the same way.
+type Collector struct {
+	feed  string
+	tell  func(Skipped)
+	byKey map[Key]*Growing
+	order []*Growing
+	skips map[Skipped]int // Readings is 0 in the key
+	told  []Skipped
+}
+
+// Growing is a series that a Collector still adds to.
+type Growing struct {
+	Series
+	conv       Conversion
+	qualified  bool
+	approvable bool
+}
+
+// NewCollector begins an answer of a feed. tell may be nil.
+func NewCollector(feed string, tell func(Skipped)) *Collector {
+	return &Collector{feed: feed, tell: tell, byKey: map[Key]*Growing{}, skips: map[Skipped]int{}}
+}
+
+// Skip notes that n readings were left out, and why.
+func (c *Collector) Skip(site, what, why string, n int) {
+	k := Skipped{Site: site, What: what, Why: why}
+	if _, seen := c.skips[k]; !seen {
+		c.told = append(c.told, k)
+	}
+	c.skips[k] += n
+}
+
+// Open finds or begins the series of k, whose values come in unit as the
+// agency writes it. Two units in one series are an error.
+func (c *Collector) Open(k Key, unit string) (*Growing, error) {
+	if g := c.byKey[k]; g != nil {
+		if g.SourceUnit != unit {
+			return nil, &Error{Feed: c.feed, Where: k.String(), Problem: fmt.Sprintf("the unit is %q here and %q earlier in the same series", unit, g.SourceUnit), Hint: "one series cannot have two units; report it with the saved answer"}
+		}
+		return g, nil
+	}
+	conv, err := ConversionOf(k.Variable, unit)
+	if err != nil {
+		return nil, err
+	}
+	return c.OpenWith(k, unit, conv)
+}
+
+// OpenWith is Open for a unit that only the feed's documentation explains.
+func (c *Collector) OpenWith(k Key, unit string, conv Conversion) (*Growing, error) {
+	if g := c.byKey[k]; g != nil {
+		return g, nil
+	}
+	k.Feed = c.feed
+	g := &Growing{Series: Series{Key: k, SourceUnit: unit, Place: Place{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}}, conv: conv}
+	c.byKey[k] = g
+	c.order = append(c.order, g)
+	return g, nil
+}
+
+// Add appends one reading in the agency's unit; NaN is one without a value.
+// at is in microseconds since 1970 UTC.
+func (g *Growing) Add(at int64, value float64, qualifier string, a Approval) {
+	g.Time = append(g.Time, at)
+	g.Value = append(g.Value, g.conv.Apply(value))
+	g.Qualifier = append(g.Qualifier, qualifier)
+	g.Approval = append(g.Approval, a)
+	g.qualified = g.qualified || qualifier != ""
+	g.approvable = g.approvable || a != ApprovalUnknown
+}
+
+// Finish sorts and checks every series and tells what was left out.
+func (c *Collector) Finish() ([]Series, error) {
+	out := make([]Series, 0, len(c.order))
+	for _, g := range c.order {
+		if !g.qualified {
+			g.Qualifier = nil
+		}
+		if !g.approvable {
+			g.Approval = nil
+		}
+		if n := g.Normalize(); n > 0 {
+			c.Skip(g.Site, "repeated times of "+g.Key.String(), "the later in the answer was kept", n)
+		}
+		if err := g.Check(); err != nil {
+			return nil, &Error{Feed: c.feed, Where: "answer", Problem: "does not make a series", Hint: "report it with the saved answer", Err: err}
+		}
+		out = append(out, g.Series)
+	}
+	if c.tell != nil {
+		for _, s := range c.told {
+			s.Readings = c.skips[s]
+			c.tell(s)
+		}
+	}
+	return out, nil
+}
+
+// YearInRange keeps out instants that no gauge can have measured and that
+// sums over days could not carry: before 1700 or after 2200.
+func YearInRange(t time.Time) error {
+	if y := t.Year(); y < 1700 || y > 2200 {
+		return fmt.Errorf("lies in the year %d", y)
+	}
+	return nil
+}

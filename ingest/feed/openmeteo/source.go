@@ -1,0 +1,313 @@
+package openmeteo
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/client"
+)
+
+// Product is one of the service's four APIs.
+type Product string
+
+// The products. Each has a host of its own at the live service; a base URL
+// replaces all of them.
+const (
+	Archive  Product = "archive"
+	Forecast Product = "forecast"
+	Ensemble Product = "ensemble"
+	Flood    Product = "flood"
+)
+
+var hosts = map[Product]string{
+	Archive:  "https://archive-api.open-meteo.com",
+	Forecast: "https://api.open-meteo.com",
+	Ensemble: "https://ensemble-api.open-meteo.com",
+	Flood:    "https://flood-api.open-meteo.com",
+}
+
+// Source fetches one product. Two products are two Sources, and their series
+// have different keys.
+type Source struct {
+	Client   *client.Client
+	Product  Product
+	BaseURL  string // "": the live service
+	Model    string // "": the service's default. One name only
+	Accepted bool   // the user has accepted that free use is non-commercial
+	APIKey   string // for customers; then Accepted is not needed
+	Days     int    // how far a forecast reaches, if the request names no end; 0: 16, or 92 for Flood
+	Zone     string // whose midnight begins a day; "": GMT
+	Now      func() time.Time
+	Skipped  func(ingest.Skipped)
+}
+
+// Name implements ingest.Source.
+func (Source) Name() string { return FeedName }
+
+// archiveDays is the longest span of one archive request: two years of hours
+// of a few variables stay near one MB.
+const archiveDays = 731
+
+// hourlyNames and dailyNames say how the service calls what we want.
+var hourlyNames = map[ingest.Variable][]string{
+	ingest.AirTemperature: {"temperature_2m"}, ingest.Precipitation: {"precipitation"}, ingest.Snowfall: {"snowfall"},
+	ingest.SnowDepth: {"snow_depth"}, ingest.RelativeHumidity: {"relative_humidity_2m"}, ingest.WindSpeed: {"wind_speed_10m"},
+	ingest.ShortwaveRadiation: {"shortwave_radiation"}, ingest.CloudCover: {"cloud_cover"},
+}
+
+var dailyNames = map[ingest.Variable][]string{
+	ingest.AirTemperature: {"temperature_2m_max", "temperature_2m_min", "temperature_2m_mean"}, ingest.Precipitation: {"precipitation_sum"},
+	ingest.Snowfall: {"snowfall_sum"}, ingest.ShortwaveRadiation: {"shortwave_radiation_sum"}, ingest.WindSpeed: {"wind_speed_10m_max"},
+}
+
+// Fetch implements ingest.Source. Req.Variables that the product does not
+// serve are skipped; Req.Period ingest.Daily asks for daily values, anything
+// else for hours. Hours in which no series of the answer has a value are cut
+// off at the end, because the service fills what it does not hold with nulls.
+func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
+	base, ok := hosts[s.Product]
+	if !ok {
+		return bad("product", fmt.Sprintf("%q is not one of archive, forecast, ensemble, flood", s.Product), "", nil)
+	}
+	if !s.Accepted && s.APIKey == "" {
+		return bad("config", "is not switched on: free use is for non-commercial purposes only", "set enabled = true in [feeds.open-meteo] if that fits, or give a customer key", nil)
+	}
+	if s.BaseURL != "" {
+		base = strings.TrimRight(s.BaseURL, "/")
+	} else if s.APIKey != "" {
+		base = strings.Replace(base, "https://", "https://customer-", 1)
+	}
+	if math.Abs(req.Lat) > 90 || math.Abs(req.Lon) > 180 || math.IsNaN(req.Lat) || math.IsNaN(req.Lon) {
+		return bad("request", fmt.Sprintf("latitude %g, longitude %g is not a place on earth", req.Lat, req.Lon), "check the weather place in the config", nil)
+	}
+	q := url.Values{}
+	site := [2]string{strconv.FormatFloat(req.Lat, 'f', -1, 64), strconv.FormatFloat(req.Lon, 'f', -1, 64)}
+	q.Set("latitude", site[0])
+	q.Set("longitude", site[1])
+	names := hourlyNames
+	block := "hourly"
+	if req.Period == ingest.Daily || s.Product == Flood {
+		names, block = dailyNames, "daily"
+		q.Set("timezone", "GMT")
+		if s.Zone != "" {
+			q.Set("timezone", s.Zone)
+		}
+		q.Set("timeformat", "iso8601")
+	} else {
+		q.Set("timezone", "GMT")
+		q.Set("timeformat", "unixtime") // no hour is there twice in autumn
+	}
+	if s.Product == Flood {
+		names = map[ingest.Variable][]string{ingest.Discharge: {"river_discharge"}}
+		q.Set("ensemble", "true")
+	}
+	var want []string
+	for _, v := range req.Variables {
+		want = append(want, names[v]...)
+	}
+	if len(want) == 0 {
+		return nil
+	}
+	slices.Sort(want)
+	q.Set(block, strings.Join(slices.Compact(want), ","))
+	if s.Model != "" {
+		q.Set("models", s.Model)
+	}
+	if s.APIKey != "" {
+		q.Set("apikey", s.APIKey)
+	}
+	p := Parser{Site: site[0] + "," + site[1], Product: string(s.Product), Models: []string{s.Model}, Skipped: s.Skipped}
+	now := time.Now
+	if s.Now != nil {
+		now = s.Now
+	}
+	if s.Product != Archive {
+		s.reach(q, req, now())
+		return s.part(ctx, base, q, p, req, yield)
+	}
+	if req.From.IsZero() {
+		return bad("request", "names no first day, which the archive needs", "", nil)
+	}
+	to := req.To
+	if to.IsZero() {
+		to = now()
+	}
+	last := to.Add(-time.Nanosecond).UTC().Truncate(24 * time.Hour)
+	for d := req.From.UTC().Truncate(24 * time.Hour); !d.After(last); d = d.AddDate(0, 0, archiveDays) {
+		e := d.AddDate(0, 0, archiveDays-1)
+		if e.After(last) {
+			e = last
+		}
+		q.Set("start_date", d.Format(time.DateOnly))
+		q.Set("end_date", e.Format(time.DateOnly))
+		if err := s.part(ctx, base, q, p, req, yield); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// reach sets how many days a forecast goes back and ahead. The bounds are the
+// service's.
+func (s Source) reach(q url.Values, req ingest.Request, now time.Time) {
+	most, days := 16, s.Days
+	switch s.Product {
+	case Ensemble:
+		most = 35
+	case Flood:
+		most = 366
+	}
+	if days == 0 {
+		if days = 16; s.Product == Flood {
+			days = 92
+		}
+	}
+	if !req.To.IsZero() {
+		days = int(math.Ceil(req.To.Sub(now.UTC().Truncate(24*time.Hour)).Hours() / 24))
+	}
+	q.Set("forecast_days", strconv.Itoa(min(max(days, 1), most)))
+	if !req.From.IsZero() && req.From.Before(now) {
+		back := int(math.Ceil(now.Sub(req.From).Hours() / 24))
+		q.Set("past_days", strconv.Itoa(min(back, 92)))
+	}
+}
+
+// part fetches one request and hands its series over.
+func (s Source) part(ctx context.Context, base string, q url.Values, p Parser, req ingest.Request, yield func(ingest.Series) error) error {
+	// The key goes into the query because the service takes it nowhere else;
+	// the client strikes it out of messages.
+	resp, err := s.Client.Get(ctx, client.Request{
+		Feed: FeedName, URL: base + "/v1/" + string(s.Product) + "?" + q.Encode(),
+		Secret: client.Secret{Value: s.APIKey}, Types: []string{"application/json"},
+	})
+	if err != nil {
+		return err
+	}
+	defer resp.Body.Close() //nolint:errcheck // it is in memory
+	series, err := p.Parse(resp.Body)
+	if err != nil {
+		return err
+	}
+	kept, held := cutTail(series)
+	if !held && len(series) > 0 {
+		return bad("answer", "holds no value for the dates asked for", "the service keeps no such dates, or its model does not cover the place", nil)
+	}
+	if s.Product == Ensemble {
+		if v := frozen(kept); v != "" {
+			e := bad("answer", "all members of "+v+" are equal beyond the first day, so they say nothing of what is uncertain", "the run is damaged; the next one is asked for later", nil)
+			e.Retryable = true
+			return e
+		}
+	}
+	now := time.Now
+	if s.Now != nil {
+		now = s.Now
+	}
+	at := now().UnixMicro()
+	for i := range kept {
+		within(&kept[i], req.From, req.To)
+		if kept[i].Len() == 0 {
+			continue
+		}
+		kept[i].Retrieved = slices.Repeat([]int64{at}, kept[i].Len())
+		if err := yield(kept[i]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// cutTail takes away the times at the end at which no series has a value.
+func cutTail(in []ingest.Series) (out []ingest.Series, held bool) {
+	end := int64(math.MinInt64)
+	for _, s := range in {
+		for i := s.Len() - 1; i >= 0; i-- {
+			if !math.IsNaN(s.Value[i]) {
+				end, held = max(end, s.Time[i]), true
+				break
+			}
+		}
+	}
+	for _, s := range in {
+		n, found := slices.BinarySearch(s.Time, end)
+		if found {
+			n++
+		}
+		s.Time, s.Value = s.Time[:n], s.Value[:n]
+		out = append(out, s)
+	}
+	return out, held
+}
+
+// within keeps the readings of [from, to); a zero bound is no bound.
+func within(s *ingest.Series, from, to time.Time) {
+	i, j := 0, s.Len()
+	if !from.IsZero() {
+		lo := from.UnixMicro()
+		if s.Period == ingest.Daily {
+			lo = from.UTC().Truncate(24 * time.Hour).UnixMicro()
+		}
+		i, _ = slices.BinarySearch(s.Time, lo)
+	}
+	if !to.IsZero() {
+		j, _ = slices.BinarySearch(s.Time, to.UnixMicro())
+	}
+	if j < i {
+		j = i
+	}
+	s.Time, s.Value = s.Time[i:j], s.Value[i:j]
+}
+
+// frozen names the first variable whose members all agree at every time later
+// than a day after the first: a run like that was seen, and it would pass for
+// certainty. Dry rain and still air agree honestly, so only temperature and
+// flow are judged.
+func frozen(series []ingest.Series) string {
+	type group struct{ a, b *ingest.Series }
+	seen := map[ingest.Key]*group{}
+	differs := map[ingest.Key]bool{}
+	var order []ingest.Key
+	for i := range series {
+		s := &series[i]
+		if s.Member == 0 || (s.Variable != ingest.AirTemperature && s.Variable != ingest.Discharge) {
+			continue
+		}
+		k := s.Key
+		k.Member = 0
+		g := seen[k]
+		if g == nil {
+			seen[k] = &group{a: s}
+			order = append(order, k)
+			continue
+		}
+		g.b = s
+		late := s.Time[0] + int64(24*time.Hour/time.Microsecond)
+		n := 0
+		for j := range s.Time {
+			if s.Time[j] <= late || j >= g.a.Len() {
+				continue
+			}
+			n++
+			if s.Value[j] != g.a.Value[j] && !(math.IsNaN(s.Value[j]) && math.IsNaN(g.a.Value[j])) {
+				differs[k] = true
+				break
+			}
+		}
+		if n == 0 {
+			differs[k] = true // too short to judge
+		}
+	}
+	for _, k := range order {
+		if seen[k].b != nil && !differs[k] {
+			return string(k.Variable)
+		}
+	}
+	return ""
+}
