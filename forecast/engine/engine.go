@@ -1,0 +1,265 @@
+package engine
+
+import (
+	"fmt"
+	"math"
+)
+
+// Engine does one river after another in buffers of its own. It is not for use
+// by two goroutines at once; make one for each (see Batch).
+type Engine struct {
+	sums  []float64 // degree-days of the clock at hand, [m*days+d]
+	done  []bool    // groups whose clock has been served
+	run   []float64 // running sum of one member's activity, padded on both sides
+	start [stages][3]histogram
+}
+
+// share of the season's activity that has passed at the start, peak and end of
+// a window.
+var passed = [3]float64{0.1, 0.5, 0.9}
+
+// leastSeason is the share of a season that must fall within the horizon (and
+// pass the gate) for a member to have a window. Our own default.
+const leastSeason = 0.05
+
+// Forecast computes one river into out.
+func (e *Engine) Forecast(in *River, out *Result) error {
+	if err := in.check(); err != nil {
+		return fmt.Errorf("running the engine: %w", err)
+	}
+	out.size(len(in.Groups), in.Days)
+	e.size(in)
+	for k := range in.Groups {
+		if e.done[k] {
+			continue
+		}
+		clock := in.Groups[k].Clock
+		e.degreeDays(in, clock)
+		for j := k; j < len(in.Groups); j++ {
+			if !e.done[j] && in.Groups[j].Clock == clock {
+				e.done[j] = true
+				e.group(in, &in.Groups[j], &out.Groups[j])
+			}
+		}
+	}
+	return nil
+}
+
+func (e *Engine) size(in *River) {
+	e.sums = grow(e.sums, len(in.TempC))
+	e.done = grow(e.done, len(in.Groups))
+	clear(e.done)
+	e.run = grow(e.run, in.Days+2*(MaxLagDays+2))
+	for s := range e.start {
+		for k := range e.start[s] {
+			e.start[s][k].size(in.Days)
+		}
+	}
+}
+
+func grow[T any](s []T, n int) []T {
+	if cap(s) < n {
+		return make([]T, n)
+	}
+	return s[:n]
+}
+
+// degreeDays fills sums for one clock.
+func (e *Engine) degreeDays(in *River, c Clock) {
+	base, upper := c.BaseC, c.UpperC
+	first := min(max(c.Start, 0), in.Days)
+	for m := range in.Members {
+		t := in.TempC[m*in.Days : (m+1)*in.Days]
+		x := e.sums[m*in.Days : (m+1)*in.Days]
+		clear(x[:first])
+		var sum float64
+		for d := first; d < len(t) && d < len(x); d++ {
+			sum += min(max(float64(t[d]), base), upper) - base
+			x[d] = sum
+		}
+	}
+}
+
+// group runs all members of one group, with and without temperature.
+func (e *Engine) group(in *River, g *Group, out *GroupResult) {
+	days := in.Days
+	var p, cal [stages][]float64
+	for s := range p {
+		p[s], cal[s] = out[s].P, out[s].PCalendar
+	}
+	e.clear()
+	for m := range in.Members {
+		w := g.Weight[m]
+		t50 := g.Calendar[m]
+		if w > 0 {
+			t50 = w*reached(e.sums[m*days:(m+1)*days], g.DD50[m]) + (1-w)*t50
+		}
+		e.member(g, in.TempC[m*days:(m+1)*days], t50, g.SpreadDays[m], !g.Gate.always(), &p)
+	}
+	for s := range p {
+		mean(p[s], in.Members)
+		out[s].Window = e.window(Stage(s))
+	}
+	e.clear()
+	for m := range in.Members {
+		e.member(g, in.TempC[m*days:(m+1)*days], g.Calendar[m], g.SpreadDays[m], false, &cal)
+	}
+	for s := range cal {
+		mean(cal[s], in.Members)
+		out[s].WindowCalendar = e.window(Stage(s))
+	}
+}
+
+func mean(p []float64, members int) {
+	n := float64(members)
+	for d := range p {
+		p[d] /= n
+	}
+}
+
+// reached is the time at which the running sums x reach need, linear within a
+// day, going on at the last day's rate beyond the horizon.
+func reached(x []float64, need float64) float64 {
+	// Binary search for the first day at or above need.
+	lo, hi := 0, len(x)
+	for lo < hi {
+		mid := int(uint(lo+hi) >> 1)
+		if x[mid] < need {
+			lo = mid + 1
+		} else {
+			hi = mid
+		}
+	}
+	before := 0.0
+	if lo > 0 {
+		before = x[lo-1]
+	}
+	if lo < len(x) {
+		return float64(lo) + (need-before)/(x[lo]-before)
+	}
+	rate := before
+	if lo > 1 {
+		rate -= x[lo-2]
+	}
+	if rate <= 0 {
+		return outOfReach
+	}
+	return min(float64(lo)+(need-before)/rate, outOfReach)
+}
+
+// outOfReach stands for a date that does not come.
+const outOfReach = 1e6
+
+// member adds one member to the sums of chances and to the histograms.
+func (e *Engine) member(g *Group, temp []float32, t50, sigma float64, gated bool, p *[stages][]float64) {
+	days := len(temp)
+	// -Reach <= z < Reach for lo <= d < hi, with z = (d+1-t50)/sigma.
+	lo := clampDay(t50-Reach*sigma-1, days)
+	hi := clampDay(t50+Reach*sigma-1, days)
+	if hi <= lo {
+		return
+	}
+	inv := 1 / sigma
+	pad := g.LagMax + 1
+	run := e.run[:pad+(hi-lo)+pad]
+	clear(run[:pad])
+	body := run[pad : pad+hi-lo]
+	out := p[Emergence][lo:hi:hi]
+	t := temp[lo:hi:hi]
+	z := (float64(lo) + 1 - t50) * inv
+	prev := 0.0
+	// A season that began before day 0 does not put its past on day 0.
+	if lo == 0 {
+		if zz := z - inv; zz > -Reach {
+			prev = phi(zz)
+		}
+	}
+	var sum float64
+	rate := g.Rate
+	gate := g.Gate
+	for i := range body {
+		at := nearest(z)
+		f := phiTable[at].cdf(z - float64(at-phiNodes/2)*phiStep)
+		z += inv
+		a := f - prev
+		prev = f
+		if gated {
+			a *= gate.Open(float64(t[i]))
+		}
+		sum += a
+		body[i] = sum
+		out[i] += record(rate * a)
+	}
+	tail := run[pad+hi-lo:]
+	for i := range tail {
+		tail[i] = sum
+	}
+	if sum >= leastSeason {
+		for k, q := range passed {
+			e.start[Emergence][k].add(lo + firstAtLeast(body, q*sum))
+		}
+	}
+	e.eggs(g, run, lo, days, p[EggLaying])
+}
+
+// eggs adds the member's egg-laying, given the running sum of emergence from
+// day lo on with LagMax+1 days of padding before and after.
+func (e *Engine) eggs(g *Group, run []float64, lo, days int, p []float64) {
+	pad := g.LagMax + 1
+	first := lo + g.LagMin
+	last := min(lo+len(run)-2*pad+g.LagMax, days) // exclusive
+	if last <= first {
+		return
+	}
+	n := last - first
+	// l(d) = (S(d-LagMin) - S(d-LagMax-1)) / width; run[pad+i] is S(lo+i).
+	late := run[pad:][:n]
+	early := run[pad+g.LagMin-g.LagMax-1:][:n]
+	out := p[first:last:last]
+	inv := 1 / float64(g.LagMax-g.LagMin+1)
+	rate := g.RateEggs
+	var sum float64
+	for i := range out {
+		a := (late[i] - early[i]) * inv
+		sum += a
+		early[i] = sum // read for the last time just now: room for the running sum
+		out[i] += record(rate * a)
+	}
+	if sum >= leastSeason {
+		for k, q := range passed {
+			e.start[EggLaying][k].add(first + firstAtLeast(early, q*sum))
+		}
+	}
+}
+
+func clampDay(t float64, days int) int {
+	return int(min(max(math.Ceil(t), 0), float64(days)))
+}
+
+// firstAtLeast is the index of the first of rising values that is >= v, the
+// last index if rounding leaves none.
+func firstAtLeast(x []float64, v float64) int {
+	lo, hi := 0, len(x)-1
+	for lo < hi {
+		mid := int(uint(lo+hi) >> 1)
+		if x[mid] < v {
+			lo = mid + 1
+		} else {
+			hi = mid
+		}
+	}
+	return lo
+}
+
+func (e *Engine) clear() {
+	for s := range e.start {
+		for k := range e.start[s] {
+			e.start[s][k].clear()
+		}
+	}
+}
+
+func (e *Engine) window(s Stage) Window {
+	h := &e.start[s]
+	return Window{Start: h[0].points(), Peak: h[1].points(), End: h[2].points(), Seen: h[1].n}
+}

@@ -1,0 +1,111 @@
+package engine
+
+import (
+	"fmt"
+	"math"
+)
+
+// Clock is a way of counting degree-days. Groups with equal clocks share the
+// work.
+type Clock struct {
+	BaseC  float64
+	UpperC float64 // plateau of the daily rate; +Inf for none
+	Start  int     // first day that counts
+}
+
+// Gate lets emergence through only in water of a certain temperature.
+type Gate struct {
+	MinC, MaxC float64 // -Inf and +Inf for none
+}
+
+// GateRampC is the width over which a gate closes. Our own default: a daily
+// mean is known to about a degree.
+const GateRampC = 2.0
+
+// Open is 1 within the gate, 0 more than GateRampC outside it, linear between.
+func (g Gate) Open(tempC float64) float64 {
+	o := min((tempC-g.MinC)/GateRampC, (g.MaxC-tempC)/GateRampC) + 1
+	return min(max(o, 0), 1)
+}
+
+// always tells that no temperature closes the gate.
+func (g Gate) always() bool { return math.IsInf(g.MinC, -1) && math.IsInf(g.MaxC, 1) }
+
+// Group is one insect group at one river, one draw of parameters per member.
+type Group struct {
+	Clock      Clock
+	DD50       []float64 // °C·d to half of the season's emergence
+	Calendar   []float64 // the calendar's median date, in days from day 0; may lie outside the horizon
+	Weight     []float64 // 0 calendar only .. 1 temperature only
+	SpreadDays []float64 // standard deviation of emergence around its median, > 0
+	Gate       Gate
+	LagMin     int     // days from emergence to the first egg-laying
+	LagMax     int     // days to the last
+	Rate       float64 // expected records in two hours if the whole season fell on that day
+	RateEggs   float64 // the same for egg-laying
+}
+
+// River is what one river brings.
+type River struct {
+	Members int
+	Days    int
+	TempC   []float32 // daily mean water temperature, member after member: [m*Days+d]
+	Groups  []Group
+}
+
+// check finds what would make the loop read outside its input or give NaN.
+func (r *River) check() error {
+	if r.Members < 1 || r.Days < 1 || len(r.TempC) != r.Members*r.Days {
+		return fmt.Errorf("%d members of %d days need %d water temperatures, not %d", r.Members, r.Days, r.Members*r.Days, len(r.TempC))
+	}
+	for i, t := range r.TempC {
+		if t != t || t < -10 || t > 60 {
+			return fmt.Errorf("member %d, day %d: a water temperature of %v °C", i/r.Days, i%r.Days, t)
+		}
+	}
+	for k := range r.Groups {
+		if err := r.Groups[k].check(r.Members); err != nil {
+			return fmt.Errorf("group %d: %w", k, err)
+		}
+	}
+	return nil
+}
+
+func (g *Group) check(members int) error {
+	for name, v := range map[string][]float64{"dd50": g.DD50, "calendar": g.Calendar, "weight": g.Weight, "spread": g.SpreadDays} {
+		if len(v) != members {
+			return fmt.Errorf("%d draws of %s for %d members", len(v), name, members)
+		}
+	}
+	for m := range members {
+		switch w := g.Weight[m]; {
+		case !(w >= 0 && w <= 1):
+			return fmt.Errorf("member %d: a weight of %v", m, w)
+		case !(g.SpreadDays[m] >= MinSpreadDays) || math.IsInf(g.SpreadDays[m], 0):
+			return fmt.Errorf("member %d: a spread of %v days, less than %v", m, g.SpreadDays[m], MinSpreadDays)
+		case math.IsNaN(g.DD50[m]) || g.DD50[m] <= 0:
+			return fmt.Errorf("member %d: a requirement of %v °C·d", m, g.DD50[m])
+		case math.IsNaN(g.Calendar[m]) || math.Abs(g.Calendar[m]) > 1e6:
+			return fmt.Errorf("member %d: a calendar date of day %v", m, g.Calendar[m])
+		}
+	}
+	switch {
+	case g.LagMin < 0 || g.LagMax < g.LagMin || g.LagMax > MaxLagDays:
+		return fmt.Errorf("a lag of %d to %d days", g.LagMin, g.LagMax)
+	case !(g.Rate >= 0 && g.Rate <= MaxRate) || !(g.RateEggs >= 0 && g.RateEggs <= MaxRate):
+		return fmt.Errorf("rates of %v and %v", g.Rate, g.RateEggs)
+	case math.IsNaN(g.Clock.BaseC) || math.IsInf(g.Clock.BaseC, 0) || !(g.Clock.UpperC > g.Clock.BaseC):
+		return fmt.Errorf("degree-days from %v to %v °C", g.Clock.BaseC, g.Clock.UpperC)
+	case math.IsNaN(g.Gate.MinC) || !(g.Gate.MaxC >= g.Gate.MinC):
+		return fmt.Errorf("a gate from %v to %v °C", g.Gate.MinC, g.Gate.MaxC)
+	}
+	return nil
+}
+
+// MinSpreadDays and MaxLagDays bound what is taken as a season: half a day and
+// half a year; MaxRate bounds the expected records. Our own defaults.
+const (
+	MinSpreadDays = 0.5
+	MaxLagDays    = 183
+	MaxRate       = expMax
+)
