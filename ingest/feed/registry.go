@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/csvfile"
 	"example.org/eclose/ingest/feed/openmeteo"
 	"example.org/eclose/ingest/feed/usgs"
 	"example.org/eclose/ingest/feed/usgslegacy"
@@ -35,6 +36,9 @@ var Parsers = []Entry{
 	}},
 	{openmeteo.FeedName, "Open-Meteo archive, forecast, ensemble or flood API: JSON", func(o Options) ingest.Parser {
 		return openmeteo.Parser{Site: o.Site, Skipped: o.Skipped}
+	}},
+	{csvfile.FeedName, "CSV that describes itself: a column \"time\" with offsets, columns named like \"water_temperature (°C)\"", func(o Options) ingest.Parser {
+		return csvfile.Parser{Site: o.Site, TwoDigitYearsFrom: o.TwoDigitYearsFrom, Skipped: o.Skipped}
 	}},
 }
 

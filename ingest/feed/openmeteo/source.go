@@ -212,7 +212,7 @@ func (s Source) part(ctx context.Context, base string, q url.Values, p Parser, r
 	}
 	at := now().UnixMicro()
 	for i := range kept {
-		within(&kept[i], req.From, req.To)
+		kept[i] = kept[i].Between(req.From, req.To)
 		if kept[i].Len() == 0 {
 			continue
 		}
@@ -244,25 +244,6 @@ func cutTail(in []ingest.Series) (out []ingest.Series, held bool) {
 		out = append(out, s)
 	}
 	return out, held
-}
-
-// within keeps the readings of [from, to); a zero bound is no bound.
-func within(s *ingest.Series, from, to time.Time) {
-	i, j := 0, s.Len()
-	if !from.IsZero() {
-		lo := from.UnixMicro()
-		if s.Period == ingest.Daily {
-			lo = from.UTC().Truncate(24 * time.Hour).UnixMicro()
-		}
-		i, _ = slices.BinarySearch(s.Time, lo)
-	}
-	if !to.IsZero() {
-		j, _ = slices.BinarySearch(s.Time, to.UnixMicro())
-	}
-	if j < i {
-		j = i
-	}
-	s.Time, s.Value = s.Time[i:j], s.Value[i:j]
 }
 
 // frozen names the first variable whose members all agree at every time later
