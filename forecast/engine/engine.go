@@ -11,7 +11,10 @@ type Engine struct {
 	sums  []float64 // degree-days of the clock at hand, [m*days+d]
 	done  []bool    // groups whose clock has been served
 	run   []float64 // running sum of one member's activity, padded on both sides
-	start [stages][3]histogram
+	when  [stages][3]histogram
+	share [stages]shares
+	keep  bool
+	twins map[uint64]*twin
 }
 
 // share of the season's activity that has passed at the start, peak and end of
@@ -27,7 +30,7 @@ func (e *Engine) Forecast(in *River, out *Result) error {
 	if err := in.check(); err != nil {
 		return fmt.Errorf("running the engine: %w", err)
 	}
-	out.size(len(in.Groups), in.Days)
+	out.size(in)
 	e.size(in)
 	for k := range in.Groups {
 		if e.done[k] {
@@ -50,11 +53,7 @@ func (e *Engine) size(in *River) {
 	e.done = grow(e.done, len(in.Groups))
 	clear(e.done)
 	e.run = grow(e.run, in.Days+2*(MaxLagDays+2))
-	for s := range e.start {
-		for k := range e.start[s] {
-			e.start[s][k].size(in.Days)
-		}
-	}
+	e.keep = in.Activity
 }
 
 func grow[T any](s []T, n int) []T {
@@ -83,30 +82,38 @@ func (e *Engine) degreeDays(in *River, c Clock) {
 // group runs all members of one group, with and without temperature.
 func (e *Engine) group(in *River, g *Group, out *GroupResult) {
 	days := in.Days
-	var p, cal [stages][]float64
+	var p [stages][]float64
 	for s := range p {
-		p[s], cal[s] = out[s].P, out[s].PCalendar
+		p[s] = out[s].P
 	}
-	e.clear()
+	e.begin(in)
 	for m := range in.Members {
 		w := g.Weight[m]
 		t50 := g.Calendar[m]
 		if w > 0 {
 			t50 = w*reached(e.sums[m*days:(m+1)*days], g.DD50[m]) + (1-w)*t50
 		}
-		e.member(g, in.TempC[m*days:(m+1)*days], t50, g.SpreadDays[m], !g.Gate.always(), &p)
+		e.member(g, in.TempC[m*days:(m+1)*days], m, t50, !g.Gate.always(), &p)
 	}
 	for s := range p {
 		mean(p[s], in.Members)
 		out[s].Window = e.window(Stage(s))
+		if e.keep {
+			e.share[s].points(&out[s].Activity)
+		}
 	}
-	e.clear()
-	for m := range in.Members {
-		e.member(g, in.TempC[m*days:(m+1)*days], g.Calendar[m], g.SpreadDays[m], false, &cal)
-	}
-	for s := range cal {
-		mean(cal[s], in.Members)
-		out[s].WindowCalendar = e.window(Stage(s))
+	e.calendarTwin(in, g, out)
+}
+
+// begin empties what members add to.
+func (e *Engine) begin(in *River) {
+	for s := range e.when {
+		for k := range e.when[s] {
+			e.when[s][k].size(in.Days)
+		}
+		if e.keep {
+			e.share[s].begin(in.Members, in.Days)
+		}
 	}
 }
 
@@ -150,45 +157,40 @@ func reached(x []float64, need float64) float64 {
 // outOfReach stands for a date that does not come.
 const outOfReach = 1e6
 
-// member adds one member to the sums of chances and to the histograms.
-func (e *Engine) member(g *Group, temp []float32, t50, sigma float64, gated bool, p *[stages][]float64) {
-	days := len(temp)
-	// -Reach <= z < Reach for lo <= d < hi, with z = (d+1-t50)/sigma.
+// member adds member m to the sums of chances and to the histograms.
+func (e *Engine) member(g *Group, temp []float32, m int, t50 float64, gated bool, p *[stages][]float64) {
+	days, sigma := len(temp), g.SpreadDays[m]
+	// -Reach <= z < Reach at the end of day d for lo <= d < hi.
 	lo := clampDay(t50-Reach*sigma-1, days)
 	hi := clampDay(t50+Reach*sigma-1, days)
 	if hi <= lo {
 		return
 	}
-	inv := 1 / sigma
 	pad := g.LagMax + 1
 	run := e.run[:pad+(hi-lo)+pad]
 	clear(run[:pad])
-	body := run[pad : pad+hi-lo]
-	out := p[Emergence][lo:hi:hi]
-	t := temp[lo:hi:hi]
-	z := (float64(lo) + 1 - t50) * inv
-	prev := 0.0
-	// A season that began before day 0 does not put its past on day 0.
-	if lo == 0 {
-		if zz := z - inv; zz > -Reach {
-			prev = phi(zz)
+	share := run[pad : pad+hi-lo]
+	if sigma >= smoothSpread {
+		smooth(share, (float64(lo)-t50)/sigma, 1/sigma)
+	} else {
+		steep(share, (float64(lo)-t50)/sigma, 1/sigma)
+	}
+	if gated {
+		gate := g.Gate
+		for i, t := range temp[lo:hi] {
+			if t := float64(t); t < gate.MinC || t > gate.MaxC {
+				share[i] *= gate.Open(t)
+			}
 		}
 	}
-	var sum float64
+	out := p[Emergence][lo:hi:hi]
 	rate := g.Rate
-	gate := g.Gate
-	for i := range body {
-		at := nearest(z)
-		f := phiTable[at].cdf(z - float64(at-phiNodes/2)*phiStep)
-		z += inv
-		a := f - prev
-		prev = f
-		if gated {
-			a *= gate.Open(float64(t[i]))
-		}
-		sum += a
-		body[i] = sum
+	var sum float64
+	for i := range out {
+		a := share[i]
 		out[i] += record(rate * a)
+		sum += a
+		share[i] = sum
 	}
 	tail := run[pad+hi-lo:]
 	for i := range tail {
@@ -196,15 +198,18 @@ func (e *Engine) member(g *Group, temp []float32, t50, sigma float64, gated bool
 	}
 	if sum >= leastSeason {
 		for k, q := range passed {
-			e.start[Emergence][k].add(lo + firstAtLeast(body, q*sum))
+			e.when[Emergence][k].add(lo + firstAtLeast(share, q*sum))
 		}
 	}
-	e.eggs(g, run, lo, days, p[EggLaying])
+	if e.keep {
+		e.share[Emergence].put(m, lo, share)
+	}
+	e.eggs(g, run, m, lo, days, p[EggLaying])
 }
 
 // eggs adds the member's egg-laying, given the running sum of emergence from
 // day lo on with LagMax+1 days of padding before and after.
-func (e *Engine) eggs(g *Group, run []float64, lo, days int, p []float64) {
+func (e *Engine) eggs(g *Group, run []float64, m, lo, days int, p []float64) {
 	pad := g.LagMax + 1
 	first := lo + g.LagMin
 	last := min(lo+len(run)-2*pad+g.LagMax, days) // exclusive
@@ -227,8 +232,11 @@ func (e *Engine) eggs(g *Group, run []float64, lo, days int, p []float64) {
 	}
 	if sum >= leastSeason {
 		for k, q := range passed {
-			e.start[EggLaying][k].add(first + firstAtLeast(early, q*sum))
+			e.when[EggLaying][k].add(first + firstAtLeast(early, q*sum))
 		}
+	}
+	if e.keep {
+		e.share[EggLaying].put(m, first, early)
 	}
 }
 
@@ -251,15 +259,7 @@ func firstAtLeast(x []float64, v float64) int {
 	return lo
 }
 
-func (e *Engine) clear() {
-	for s := range e.start {
-		for k := range e.start[s] {
-			e.start[s][k].clear()
-		}
-	}
-}
-
 func (e *Engine) window(s Stage) Window {
-	h := &e.start[s]
+	h := &e.when[s]
 	return Window{Start: h[0].points(), Peak: h[1].points(), End: h[2].points(), Seen: h[1].n}
 }

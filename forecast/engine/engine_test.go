@@ -22,34 +22,60 @@ func TestTablesAreGoodToTwelveDigits(t *testing.T) {
 	}
 }
 
-func compare(t *testing.T, got, want []GroupResult, tol float64) {
-	t.Helper()
-	for k := range want {
-		for s := range want[k] {
-			g, w := got[k][s], want[k][s]
-			for d := range w.P {
-				if !(math.Abs(g.P[d]-w.P[d]) <= tol) || !(math.Abs(g.PCalendar[d]-w.PCalendar[d]) <= tol) {
-					t.Fatalf("group %d, stage %d, day %d: %v and %v, want %v and %v", k, s, d, g.P[d], g.PCalendar[d], w.P[d], w.PCalendar[d])
-				}
-			}
-			if g.Window != w.Window || g.WindowCalendar != w.WindowCalendar {
-				t.Errorf("group %d, stage %d: windows %+v and %+v, want %+v and %+v", k, s, g.Window, g.WindowCalendar, w.Window, w.WindowCalendar)
-			}
-		}
-	}
-}
-
 func TestTheEngineComputesWhatIsWritten(t *testing.T) {
 	var e Engine
 	var out Result
 	for seed := range uint64(6) {
 		in := invent(seed, 23+int(seed), 120+30*int(seed), 14, 100)
+		in.Activity = seed%2 == 1
 		if err := e.Forecast(in, &out); err != nil {
 			t.Fatal(err)
 		}
-		compare(t, out.Groups, reference(in), 1e-9)
+		want := reference(in)
+		near(t, out.Groups, want, 1e-9)
+		if !in.Activity {
+			continue
+		}
+		for k := range want {
+			for s := range want[k] {
+				for d := range in.Days {
+					got, w := out.Groups[k][s], want[k][s]
+					if math.Abs(got.ActivityCalendar[d]-w.ActivityCalendar[d]) > 1e-9 {
+						t.Fatalf("group %d, stage %d, day %d: activity by the calendar %v, want %v", k, s, d, got.ActivityCalendar[d], w.ActivityCalendar[d])
+					}
+					for q := range w.Activity {
+						if math.Abs(got.Activity[q][d]-w.Activity[q][d]) > 1e-9 {
+							t.Fatalf("group %d, stage %d, day %d: activity %v, want %v", k, s, d, got.Activity[q][d], w.Activity[q][d])
+						}
+					}
+				}
+			}
+		}
 	}
 }
+
+func TestSharesOfADayBothWays(t *testing.T) {
+	for _, sigma := range []float64{0.5, 1, 3.9, 4, 5.5, 9, 20, 60} {
+		n := int(2 * Reach * sigma)
+		share := make([]float64, n)
+		for _, z := range []float64{-Reach, -Reach + 0.3/sigma, -2} {
+			fill := smooth
+			if sigma < smoothSpread {
+				fill = steep
+				share = share[:min(n, int((Reach-z)*sigma))]
+			}
+			fill(share, z, 1/sigma)
+			for i, got := range share {
+				a := z + float64(i)/sigma
+				want := 0.5 * (math.Erfc(-(a+1/sigma)/math.Sqrt2) - math.Erfc(-a/math.Sqrt2))
+				if math.Abs(got-want) > 3e-12 {
+					t.Fatalf("spread %v, day %d: %v, want %v (off by %.2g)", sigma, i, got, want, got-want)
+				}
+			}
+		}
+	}
+}
+
 func BenchmarkRiver(b *testing.B) {
 	in := invent(1, 200, 240, 40, 120)
 	var e Engine

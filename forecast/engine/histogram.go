@@ -8,10 +8,6 @@ type histogram struct {
 
 func (h *histogram) size(days int) {
 	h.count = grow(h.count, days)
-	h.clear()
-}
-
-func (h *histogram) clear() {
 	clear(h.count)
 	h.n = 0
 }

@@ -51,6 +51,9 @@ type River struct {
 	Days    int
 	TempC   []float32 // daily mean water temperature, member after member: [m*Days+d]
 	Groups  []Group
+	// Activity asks for the spread of the daily share over members as well,
+	// which takes about as long again as all the rest.
+	Activity bool
 }
 
 // check finds what would make the loop read outside its input or give NaN.

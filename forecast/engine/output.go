@@ -24,10 +24,13 @@ type Window struct {
 	Seen             int
 }
 
-// StageResult is one stage of one group. P and PCalendar have one value a day.
+// StageResult is one stage of one group, one value a day. The activities are
+// filled only when River.Activity asks, and empty otherwise.
 type StageResult struct {
 	P, PCalendar           []float64
 	Window, WindowCalendar Window
+	Activity               [3][]float64 // share of the season: 10, 50, 90 % points over members
+	ActivityCalendar       []float64    // mean share by the calendar alone
 }
 
 // GroupResult is both stages of one group.
@@ -40,23 +43,29 @@ type Result struct {
 	store  []float64
 }
 
-// size makes room for groups x days and clears it.
-func (r *Result) size(groups, days int) {
-	need := groups * int(stages) * 2 * days
-	if cap(r.store) < need {
-		r.store = make([]float64, need)
+// size makes room for what in asks and clears it.
+func (r *Result) size(in *River) {
+	days, columns := in.Days, 2
+	if in.Activity {
+		columns = 6
 	}
-	r.store = r.store[:need]
+	r.store = grow(r.store, len(in.Groups)*int(stages)*columns*days)
 	clear(r.store)
-	if cap(r.Groups) < groups {
-		r.Groups = make([]GroupResult, groups)
-	}
-	r.Groups = r.Groups[:groups]
+	r.Groups = grow(r.Groups, len(in.Groups))
 	rest := r.store
+	take := func() []float64 {
+		v := rest[:days:days]
+		rest = rest[days:]
+		return v
+	}
 	for k := range r.Groups {
 		for s := range r.Groups[k] {
-			r.Groups[k][s] = StageResult{P: rest[:days:days], PCalendar: rest[days : 2*days : 2*days]}
-			rest = rest[2*days:]
+			to := StageResult{P: take(), PCalendar: take()}
+			if in.Activity {
+				to.Activity = [3][]float64{take(), take(), take()}
+				to.ActivityCalendar = take()
+			}
+			r.Groups[k][s] = to
 		}
 	}
 }

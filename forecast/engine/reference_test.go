@@ -14,6 +14,7 @@ func reference(in *River) []GroupResult {
 			calendarOnly := twin == 1
 			p := [stages][]float64{make([]float64, in.Days), make([]float64, in.Days)}
 			var when [stages][3][]int
+			shares := [stages][]float64{}
 			for m := range in.Members {
 				e, l := referenceMember(in, &g, m, calendarOnly)
 				for s, a := range [stages][]float64{e, l} {
@@ -21,6 +22,7 @@ func reference(in *River) []GroupResult {
 					if Stage(s) == EggLaying {
 						rate = g.RateEggs
 					}
+					shares[s] = append(shares[s], a...)
 					var total float64
 					for d := range a {
 						p[s][d] += 1 - math.Exp(-rate*a[d])
@@ -47,8 +49,22 @@ func reference(in *River) []GroupResult {
 				w := Window{referenceRange(when[s][0]), referenceRange(when[s][1]), referenceRange(when[s][2]), len(when[s][1])}
 				if calendarOnly {
 					out[k][s].PCalendar, out[k][s].WindowCalendar = p[s], w
+					out[k][s].ActivityCalendar = make([]float64, in.Days)
+					for i, a := range shares[s] {
+						out[k][s].ActivityCalendar[i%in.Days] += a / float64(in.Members)
+					}
 				} else {
 					out[k][s].P, out[k][s].Window = p[s], w
+					for d := range in.Days {
+						var v []float64
+						for m := range in.Members {
+							v = append(v, shares[s][m*in.Days+d])
+						}
+						slices.Sort(v)
+						for q, tenths := range []int{1, 5, 9} {
+							out[k][s].Activity[q] = append(out[k][s].Activity[q], v[(tenths*len(v)+9)/10-1])
+						}
+					}
 				}
 			}
 		}

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"math"
 	"slices"
+	"sync"
 	"time"
 
 	"example.org/eclose/ingest"
@@ -144,36 +145,67 @@ func byTime(parts []part) []part {
 func (s *Store) eachSpan(ctx context.Context, x *index, key ingest.Key, q Query, want columns, yield func(table) error) error {
 	from, to, _ := q.bounds()
 	const tries = 5
-	for tried := 0; ; {
+	for range tries {
 		parts := x.spans(key.Member, from, to)
-		again := false
-		for i := range parts {
-			if err := ctx.Err(); err != nil {
-				return err
-			}
-			t, err := s.readSpan(ctx, x, &parts[i], key.Member, q, want)
-			if errors.Is(err, fs.ErrNotExist) {
-				newest, loadErr := s.loadIndex(ctx, x.Shelf.path())
-				if loadErr == nil && newest.Generation != x.Generation && tried < tries {
-					x, again = newest, true
-					tried++
-					// Whatever lies before this span has been handed over.
-					from = max(from, x.Shelf.spanOf(parts[i].First).from)
-					break
-				}
-				return &DamagedError{File: s.locate(parts[i].Name), Series: x.Shelf.key(key.Member).String(), Problem: "it, or a file of replaced values beside it, is gone"}
-			}
-			if err != nil {
-				return err
-			}
-			if err := yield(t); err != nil {
-				return err
-			}
+		gone, err := s.eachPart(ctx, x, parts, key.Member, q, want, yield)
+		if gone < 0 || err != nil {
+			return err
 		}
-		if !again {
-			return nil
+		newest, err := s.loadIndex(ctx, x.Shelf.path())
+		if err != nil || newest.Generation == x.Generation {
+			return &DamagedError{File: s.locate(parts[gone].Name), Series: key.String(), Problem: "it, or a file of replaced values beside it, is gone"}
+		}
+		x = newest
+		// Whatever lies before this span has been handed over.
+		from = max(from, x.Shelf.spanOf(parts[gone].First).from)
+	}
+	return fmt.Errorf("its files were replaced %d times while they were read", tries)
+}
+
+// readAhead is how many spans are read at once: enough for a second core, few
+// enough that memory stays that of some files.
+const readAhead = 2
+
+// eachPart reads one span after the other, decoding the next while the caller
+// works on the last. gone is the part of which a file was not there any more,
+// or -1.
+func (s *Store) eachPart(ctx context.Context, x *index, parts []part, member int, q Query, want columns, yield func(table) error) (gone int, err error) {
+	type result struct {
+		t   table
+		err error
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	var running sync.WaitGroup
+	defer running.Wait()
+	defer cancel()
+	results := make([]chan result, len(parts))
+	started := 0
+	for i := range parts {
+		for ; started < len(parts) && started < i+readAhead; started++ {
+			c, p := make(chan result, 1), &parts[started]
+			results[started] = c
+			running.Go(func() {
+				if err := ctx.Err(); err != nil {
+					c <- result{err: err}
+					return
+				}
+				t, err := s.readSpan(ctx, x, p, member, q, want)
+				c <- result{t, err}
+			})
+		}
+		r := <-results[i]
+		results[i] = nil
+		if errors.Is(r.err, fs.ErrNotExist) {
+			return i, nil
+		}
+		if r.err != nil {
+			return -1, r.err
+		}
+		if err := yield(r.t); err != nil {
+			return -1, err
 		}
 	}
+	return -1, nil
 }
 
 // readSpan reads one member's rows of one span as known at the moment of the query.

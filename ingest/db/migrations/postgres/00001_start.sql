@@ -88,9 +88,8 @@ CREATE TABLE person (
     wake_for_3    BIGINT NOT NULL,
     per_day       BIGINT NOT NULL,
     wording       TEXT NOT NULL,
-    asked_at      BIGINT NOT NULL,
-    asked_from    TEXT NOT NULL,
     confirmed_at  BIGINT NOT NULL,
+    confirmed_from TEXT NOT NULL,
     paused_until  BIGINT NOT NULL,
     suppressed    TEXT NOT NULL
 );
@@ -109,18 +108,21 @@ CREATE TABLE subscription (
     created_at   BIGINT NOT NULL,
     UNIQUE (person_id, river)
 );
-CREATE INDEX subscription_river ON subscription (river, id);
+CREATE INDEX subscription_river ON subscription (river, person_id);
 
--- Confirmation tokens, hashed; the token itself is in the mail only.
+-- Confirmation tokens, hashed; the token itself is in the mail only. body is
+-- what was asked for: nothing else is kept of it before it is confirmed.
 CREATE TABLE token (
     hash       TEXT NOT NULL PRIMARY KEY,
-    person_id  TEXT NOT NULL REFERENCES person (id) ON DELETE CASCADE,
     purpose    TEXT NOT NULL,
+    folded     TEXT NOT NULL,
+    body       TEXT NOT NULL,
     created_at BIGINT NOT NULL,
     expires_at BIGINT NOT NULL,
     used_at    BIGINT NOT NULL
 );
-CREATE INDEX token_person ON token (person_id);
+CREATE INDEX token_folded ON token (folded);
+CREATE INDEX token_created ON token (created_at);
 
 -- Who asked for a confirmation mail and when, as hashes: the abuse limits.
 CREATE TABLE signup (
@@ -133,18 +135,29 @@ CREATE INDEX signup_address ON signup (address, at);
 CREATE INDEX signup_network ON signup (network, at);
 CREATE INDEX signup_at ON signup (at);
 
--- What each river's rules know: the level that holds, and the streaks that
--- would change it. It belongs to the river, not to a person.
+-- What each river's rules know: the level that holds, and in body the streaks
+-- that would change it. It belongs to the river, not to a person. seq counts
+-- the changes; told_seq is the last one that everybody was told of.
 CREATE TABLE river_state (
-    river         TEXT NOT NULL,
-    rule          TEXT NOT NULL,
-    level         BIGINT NOT NULL,
-    episode       TEXT NOT NULL,
-    since_at      BIGINT NOT NULL,
-    reading_at    BIGINT NOT NULL,
-    body          TEXT NOT NULL,
+    river      TEXT NOT NULL,
+    rule       TEXT NOT NULL,
+    level      BIGINT NOT NULL,
+    episode    TEXT NOT NULL,
+    seq        BIGINT NOT NULL,
+    told_seq   BIGINT NOT NULL,
+    reading_at BIGINT NOT NULL,
+    body       TEXT NOT NULL,
     PRIMARY KEY (river, rule)
 );
+
+-- The facts that mails are made of, once for all who get them.
+CREATE TABLE news (
+    id      TEXT NOT NULL PRIMARY KEY,
+    river   TEXT NOT NULL,
+    made_at BIGINT NOT NULL,
+    body    TEXT NOT NULL
+);
+CREATE INDEX news_made ON news (made_at);
 
 -- What one person was told under one rule: the ledger of episodes.
 CREATE TABLE episode (
@@ -155,25 +168,20 @@ CREATE TABLE episode (
     state      TEXT NOT NULL,
     told_level BIGINT NOT NULL,
     told_at    BIGINT NOT NULL,
-    opened_at  BIGINT NOT NULL,
-    closed_at  BIGINT NOT NULL,
     told_from  TEXT NOT NULL,
     told_to    TEXT NOT NULL,
-    misses     BIGINT NOT NULL,
-    updates    BIGINT NOT NULL,
-    PRIMARY KEY (person_id, river, rule)
+    news       TEXT NOT NULL,
+    streak     BIGINT NOT NULL,
+    PRIMARY KEY (river, person_id, rule)
 );
-CREATE INDEX episode_river ON episode (river, rule);
+CREATE INDEX episode_person ON episode (person_id);
 
 -- Mails to send. The key says what the mail is, so it can be put in once only.
 CREATE TABLE outbox (
     dedupe_key TEXT NOT NULL PRIMARY KEY,
     person_id  TEXT NOT NULL,
-    river      TEXT NOT NULL,
-    rule       TEXT NOT NULL,
     kind       TEXT NOT NULL,
     level      BIGINT NOT NULL,
-    episode    TEXT NOT NULL,
     message_id TEXT NOT NULL,
     body       TEXT NOT NULL,
     state      TEXT NOT NULL,
@@ -181,13 +189,12 @@ CREATE TABLE outbox (
     not_before BIGINT NOT NULL,
     expires_at BIGINT NOT NULL,
     attempts   BIGINT NOT NULL,
-    next_try   BIGINT NOT NULL,
     lease_until BIGINT NOT NULL,
     lease_owner TEXT NOT NULL,
     last_code  BIGINT NOT NULL,
     last_reply TEXT NOT NULL
 );
-CREATE INDEX outbox_due ON outbox (state, next_try);
+CREATE INDEX outbox_due ON outbox (state, not_before);
 CREATE INDEX outbox_person ON outbox (person_id, state);
 
 -- What happened to each mail, kept long after the outbox is cleaned.
@@ -222,6 +229,7 @@ DROP TABLE bounce;
 DROP TABLE send_log;
 DROP TABLE outbox;
 DROP TABLE episode;
+DROP TABLE news;
 DROP TABLE river_state;
 DROP TABLE signup;
 DROP TABLE token;

@@ -88,9 +88,8 @@ CREATE TABLE person (
     wake_for_3    INTEGER NOT NULL,
     per_day       INTEGER NOT NULL,
     wording       TEXT NOT NULL,
-    asked_at      INTEGER NOT NULL,
-    asked_from    TEXT NOT NULL,
     confirmed_at  INTEGER NOT NULL,
+    confirmed_from TEXT NOT NULL,
     paused_until  INTEGER NOT NULL,
     suppressed    TEXT NOT NULL
 ) STRICT;
@@ -109,18 +108,21 @@ CREATE TABLE subscription (
     created_at   INTEGER NOT NULL,
     UNIQUE (person_id, river)
 ) STRICT;
-CREATE INDEX subscription_river ON subscription (river, id);
+CREATE INDEX subscription_river ON subscription (river, person_id);
 
--- Confirmation tokens, hashed; the token itself is in the mail only.
+-- Confirmation tokens, hashed; the token itself is in the mail only. body is
+-- what was asked for: nothing else is kept of it before it is confirmed.
 CREATE TABLE token (
     hash       TEXT NOT NULL PRIMARY KEY,
-    person_id  TEXT NOT NULL REFERENCES person (id) ON DELETE CASCADE,
     purpose    TEXT NOT NULL,
+    folded     TEXT NOT NULL,
+    body       TEXT NOT NULL,
     created_at INTEGER NOT NULL,
     expires_at INTEGER NOT NULL,
     used_at    INTEGER NOT NULL
 ) STRICT;
-CREATE INDEX token_person ON token (person_id);
+CREATE INDEX token_folded ON token (folded);
+CREATE INDEX token_created ON token (created_at);
 
 -- Who asked for a confirmation mail and when, as hashes: the abuse limits.
 CREATE TABLE signup (
@@ -133,18 +135,29 @@ CREATE INDEX signup_address ON signup (address, at);
 CREATE INDEX signup_network ON signup (network, at);
 CREATE INDEX signup_at ON signup (at);
 
--- What each river's rules know: the level that holds, and the streaks that
--- would change it. It belongs to the river, not to a person.
+-- What each river's rules know: the level that holds, and in body the streaks
+-- that would change it. It belongs to the river, not to a person. seq counts
+-- the changes; told_seq is the last one that everybody was told of.
 CREATE TABLE river_state (
-    river         TEXT NOT NULL,
-    rule          TEXT NOT NULL,
-    level         INTEGER NOT NULL,
-    episode       TEXT NOT NULL,
-    since_at      INTEGER NOT NULL,
-    reading_at    INTEGER NOT NULL,
-    body          TEXT NOT NULL,
+    river      TEXT NOT NULL,
+    rule       TEXT NOT NULL,
+    level      INTEGER NOT NULL,
+    episode    TEXT NOT NULL,
+    seq        INTEGER NOT NULL,
+    told_seq   INTEGER NOT NULL,
+    reading_at INTEGER NOT NULL,
+    body       TEXT NOT NULL,
     PRIMARY KEY (river, rule)
 ) STRICT;
+
+-- The facts that mails are made of, once for all who get them.
+CREATE TABLE news (
+    id      TEXT NOT NULL PRIMARY KEY,
+    river   TEXT NOT NULL,
+    made_at INTEGER NOT NULL,
+    body    TEXT NOT NULL
+) STRICT;
+CREATE INDEX news_made ON news (made_at);
 
 -- What one person was told under one rule: the ledger of episodes.
 CREATE TABLE episode (
@@ -155,25 +168,20 @@ CREATE TABLE episode (
     state      TEXT NOT NULL,
     told_level INTEGER NOT NULL,
     told_at    INTEGER NOT NULL,
-    opened_at  INTEGER NOT NULL,
-    closed_at  INTEGER NOT NULL,
     told_from  TEXT NOT NULL,
     told_to    TEXT NOT NULL,
-    misses     INTEGER NOT NULL,
-    updates    INTEGER NOT NULL,
-    PRIMARY KEY (person_id, river, rule)
+    news       TEXT NOT NULL,
+    streak     INTEGER NOT NULL,
+    PRIMARY KEY (river, person_id, rule)
 ) STRICT;
-CREATE INDEX episode_river ON episode (river, rule);
+CREATE INDEX episode_person ON episode (person_id);
 
 -- Mails to send. The key says what the mail is, so it can be put in once only.
 CREATE TABLE outbox (
     dedupe_key TEXT NOT NULL PRIMARY KEY,
     person_id  TEXT NOT NULL,
-    river      TEXT NOT NULL,
-    rule       TEXT NOT NULL,
     kind       TEXT NOT NULL,
     level      INTEGER NOT NULL,
-    episode    TEXT NOT NULL,
     message_id TEXT NOT NULL,
     body       TEXT NOT NULL,
     state      TEXT NOT NULL,
@@ -181,13 +189,12 @@ CREATE TABLE outbox (
     not_before INTEGER NOT NULL,
     expires_at INTEGER NOT NULL,
     attempts   INTEGER NOT NULL,
-    next_try   INTEGER NOT NULL,
     lease_until INTEGER NOT NULL,
     lease_owner TEXT NOT NULL,
     last_code  INTEGER NOT NULL,
     last_reply TEXT NOT NULL
 ) STRICT;
-CREATE INDEX outbox_due ON outbox (state, next_try);
+CREATE INDEX outbox_due ON outbox (state, not_before);
 CREATE INDEX outbox_person ON outbox (person_id, state);
 
 -- What happened to each mail, kept long after the outbox is cleaned.
@@ -222,6 +229,7 @@ DROP TABLE bounce;
 DROP TABLE send_log;
 DROP TABLE outbox;
 DROP TABLE episode;
+DROP TABLE news;
 DROP TABLE river_state;
 DROP TABLE signup;
 DROP TABLE token;

@@ -1,0 +1,420 @@
+package subscribe
+
+import (
+	"context"
+	"crypto/subtle"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"example.org/eclose/ingest/db"
+	"example.org/eclose/notify/subscribe/internal/rows"
+)
+
+// Store keeps people and their wishes. Make it with New.
+type Store struct {
+	Links
+	db    *db.DB
+	now   func() time.Time
+	names Names
+}
+
+// The limits that keep others from having a stranger's mailbox filled through
+// us; our own defaults.
+const (
+	tokenLife         = 48 * time.Hour
+	tokensKept        = 7 * 24 * time.Hour
+	signupsKept       = 31 * 24 * time.Hour
+	perAddressDay     = 1
+	perAddressMonth   = 3
+	perNetworkDay     = 5
+	perNetworkMonth   = 20
+	everybodyPerHour  = 200
+	month             = 30 * 24 * time.Hour
+	day               = 24 * time.Hour
+	stateActive       = "active"
+	stateUnsubscribed = "unsubscribed"
+)
+
+// ErrBusy is wrapped when so many confirmations were asked for, by one network
+// or by all, that no more are sent for a while.
+var ErrBusy = errors.New("too many subscriptions were asked for; try again tomorrow")
+
+// Person is somebody who confirmed an address.
+type Person struct {
+	ID          string    `json:"id"`
+	Address     string    `json:"address"`
+	State       string    `json:"state"` // active or unsubscribed
+	Zone        string    `json:"zone"`
+	Units       string    `json:"units"`
+	QuietFrom   int       `json:"quiet_from"`
+	QuietTo     int       `json:"quiet_to"`
+	WakeFor3    bool      `json:"wake_for_3"`
+	PerDay      int       `json:"per_day"`
+	Wording     string    `json:"wording"`
+	Confirmed   time.Time `json:"confirmed"`
+	PausedUntil time.Time `json:"paused_until"`
+	Suppressed  string    `json:"suppressed"` // why no mail is sent; empty: none
+	Wants       []Want    `json:"wants"`
+}
+
+// New returns a Store on d.
+func New(ctx context.Context, d *db.DB, names Names, now func() time.Time) (*Store, error) {
+	key, err := db.Secret(ctx, d.SQL, "links", now())
+	if err != nil {
+		return nil, err
+	}
+	return &Store{Links: Links{key}, db: d, now: now, names: names}, nil
+}
+
+// LogID is how an address may appear in a log.
+func (s *Store) LogID(address string) string { return "a-" + s.keyed("address", fold(address)) }
+
+// Invitation is the mail to send to whoever asked: it holds nothing that they
+// typed but slugs of rivers and groups that exist.
+type Invitation struct {
+	Address string
+	Token   string // for the link; whoever POSTs it confirms
+	Expires time.Time
+	Request Request
+}
+
+// Ask takes in a wish. Nothing becomes of it until Confirm. A nil invitation
+// with a nil error means that no mail may go to this address now; the page must
+// answer the same in both cases, so that nobody learns who is known here.
+func (s *Store) Ask(ctx context.Context, r Request) (*Invitation, error) {
+	r.complete()
+	if err := r.check(s.names); err != nil {
+		return nil, fmt.Errorf("subscribing: %w", err)
+	}
+	r.Address, _ = ParseAddress(r.Address) // checked just now
+	folded, now := fold(r.Address), s.now()
+	body, err := json.Marshal(r)
+	if err != nil {
+		return nil, fmt.Errorf("subscribing: %w", err)
+	}
+	var out *Invitation
+	err = s.db.Tx(ctx, func(tx *db.Tx) error {
+		q := rows.New(tx)
+		ok, err := s.mayMail(ctx, q, folded, r.Network, now)
+		if err != nil || !ok {
+			return err
+		}
+		if err := q.AddSignup(ctx, rows.AddSignupParams{
+			ID: newID(), Address: s.keyed("address", folded), Network: s.keyed("network", r.Network), At: db.Micros(now),
+		}); err != nil {
+			return err
+		}
+		token, hash := newToken()
+		expires := now.Add(tokenLife)
+		out = &Invitation{Address: r.Address, Token: token, Expires: expires, Request: r}
+		return q.AddToken(ctx, rows.AddTokenParams{
+			Hash: hash, Purpose: "confirm", Folded: folded, Body: string(body), CreatedAt: db.Micros(now), ExpiresAt: db.Micros(expires),
+		})
+	})
+	if err != nil {
+		return nil, fmt.Errorf("subscribing %s: %w", s.LogID(r.Address), err)
+	}
+	return out, nil
+}
+
+// mayMail applies the limits: an error where the asker should be told, false
+// where telling would give somebody else's secret away.
+func (s *Store) mayMail(ctx context.Context, q *rows.Queries, folded, network string, now time.Time) (bool, error) {
+	all, err := q.SignupsSince(ctx, db.Micros(now.Add(-time.Hour)))
+	if err != nil {
+		return false, err
+	}
+	if all >= everybodyPerHour {
+		return false, ErrBusy
+	}
+	for _, l := range []struct {
+		within    time.Duration
+		adr, netw int64
+	}{{day, perAddressDay, perNetworkDay}, {month, perAddressMonth, perNetworkMonth}} {
+		since := db.Micros(now.Add(-l.within))
+		if network != "" {
+			n, err := q.SignupsOfNetwork(ctx, rows.SignupsOfNetworkParams{Network: s.keyed("network", network), Since: since})
+			if err != nil {
+				return false, err
+			}
+			if n >= l.netw {
+				return false, ErrBusy
+			}
+		}
+		n, err := q.SignupsOfAddress(ctx, rows.SignupsOfAddressParams{Address: s.keyed("address", folded), Since: since})
+		if err != nil {
+			return false, err
+		}
+		if n >= l.adr {
+			return false, nil
+		}
+	}
+	p, err := q.PersonByAddress(ctx, folded)
+	if errors.Is(err, sql.ErrNoRows) {
+		return true, nil
+	}
+	// Who complained about us is not written to again.
+	return err == nil && p.Suppressed != BounceComplaint, err
+}
+
+// Peek returns what a token would confirm. It changes nothing: link scanners
+// open every link.
+func (s *Store) Peek(ctx context.Context, token string) (Request, error) {
+	t, err := s.token(ctx, rows.New(s.db.SQL), token)
+	if err != nil {
+		return Request{}, err
+	}
+	return request(t)
+}
+
+func (s *Store) token(ctx context.Context, q *rows.Queries, token string) (rows.Token, error) {
+	hash := hashToken(token)
+	t, err := q.Token(ctx, hash)
+	if errors.Is(err, sql.ErrNoRows) {
+		return t, ErrToken
+	}
+	if err != nil {
+		return t, fmt.Errorf("reading a token: %w", err)
+	}
+	// The look-up compared hashes, whose timing tells nothing of the token.
+	if subtle.ConstantTimeCompare([]byte(t.Hash), []byte(hash)) != 1 || t.UsedAt != 0 || t.ExpiresAt <= db.Micros(s.now()) {
+		return t, ErrToken
+	}
+	return t, nil
+}
+
+func request(t rows.Token) (Request, error) {
+	var r Request
+	if err := json.Unmarshal([]byte(t.Body), &r); err != nil {
+		return r, fmt.Errorf("reading a kept request: %w", err)
+	}
+	return r, nil
+}
+
+// Confirm makes the wish behind a token real, once. Call it on POST only.
+func (s *Store) Confirm(ctx context.Context, token, network string) (Person, error) {
+	var p Person
+	err := s.db.Tx(ctx, func(tx *db.Tx) error {
+		q := rows.New(tx)
+		t, err := s.token(ctx, q, token)
+		if err != nil {
+			return err
+		}
+		r, err := request(t)
+		if err != nil {
+			return err
+		}
+		n, err := q.UseToken(ctx, rows.UseTokenParams{Hash: t.Hash, Now: db.Micros(s.now())})
+		if err != nil {
+			return err
+		}
+		if n != 1 { // somebody else was quicker
+			return ErrToken
+		}
+		p, err = s.put(ctx, q, r, network)
+		return err
+	})
+	if err != nil {
+		return p, fmt.Errorf("confirming: %w", err)
+	}
+	return p, nil
+}
+
+// AddConfirmed takes in somebody whose consent the operator holds already.
+func (s *Store) AddConfirmed(ctx context.Context, rs ...Request) error {
+	for i := range rs {
+		rs[i].complete()
+		if err := rs[i].check(s.names); err != nil {
+			return fmt.Errorf("subscribing: %w", err)
+		}
+		rs[i].Address, _ = ParseAddress(rs[i].Address) // checked just now
+	}
+	err := s.db.Tx(ctx, func(tx *db.Tx) error {
+		for _, r := range rs {
+			if _, err := s.put(ctx, rows.New(tx), r, "operator"); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("subscribing: %w", err)
+	}
+	return nil
+}
+
+func (s *Store) put(ctx context.Context, q *rows.Queries, r Request, network string) (Person, error) {
+	err := q.PutPerson(ctx, rows.PutPersonParams{
+		ID: newID(), Address: r.Address, Folded: fold(r.Address), State: stateActive, Zone: r.Zone, Units: r.Units,
+		QuietFrom: int64(r.QuietFrom), QuietTo: int64(r.QuietTo), WakeFor3: db.YesNo(r.WakeFor3), PerDay: int64(r.PerDay),
+		Wording: r.Wording, ConfirmedAt: db.Micros(s.now()), ConfirmedFrom: s.keyed("network", network),
+	})
+	if err != nil {
+		return Person{}, err
+	}
+	p, err := q.PersonByAddress(ctx, fold(r.Address))
+	if err != nil {
+		return Person{}, err
+	}
+	for _, w := range r.Wants {
+		err := q.PutWant(ctx, rows.PutWantParams{
+			ID: newID(), PersonID: p.ID, River: w.River, GroupList: strings.Join(w.Groups, ","), StageList: strings.Join(w.Stages, ","),
+			Threshold: w.Threshold, HorizonDays: int64(w.HorizonDays), Cadence: w.Cadence, Cautions: db.YesNo(w.Cautions), CreatedAt: db.Micros(s.now()),
+		})
+		if err != nil {
+			return Person{}, err
+		}
+	}
+	return s.person(ctx, q, p)
+}
+
+func (s *Store) person(ctx context.Context, q *rows.Queries, p rows.Person) (Person, error) {
+	out := Person{
+		ID: p.ID, Address: p.Address, State: p.State, Zone: p.Zone, Units: p.Units, QuietFrom: int(p.QuietFrom), QuietTo: int(p.QuietTo),
+		WakeFor3: p.WakeFor3 != 0, PerDay: int(p.PerDay), Wording: p.Wording, Confirmed: db.Time(p.ConfirmedAt),
+		PausedUntil: db.Time(p.PausedUntil), Suppressed: p.Suppressed,
+	}
+	ws, err := q.Wants(ctx, p.ID)
+	if err != nil {
+		return out, err
+	}
+	for _, w := range ws {
+		out.Wants = append(out.Wants, Want{
+			River: w.River, Groups: SplitList(w.GroupList), Stages: SplitList(w.StageList), Threshold: w.Threshold,
+			HorizonDays: int(w.HorizonDays), Cadence: w.Cadence, Cautions: w.Cautions != 0,
+		})
+	}
+	return out, nil
+}
+
+// SplitList reads a list kept as words with commas between.
+func SplitList(s string) []string {
+	if s == "" {
+		return nil
+	}
+	return strings.Split(s, ",")
+}
+
+// Unsubscribe stops all mail to whoever holds the token of one of our mails.
+// Call it on POST only; a second call does no harm. What was queued is dropped
+// in the same transaction.
+func (s *Store) Unsubscribe(ctx context.Context, token string) error {
+	id, err := s.Links.person(linkUnsubscribe, token)
+	if err != nil {
+		id, err = s.Links.person(linkManage, token)
+	}
+	if err != nil {
+		return err
+	}
+	return s.unsubscribe(ctx, id)
+}
+
+// Remove stops all mail to an address: the operator's way.
+func (s *Store) Remove(ctx context.Context, address string) error {
+	p, err := s.byAddress(ctx, rows.New(s.db.SQL), address)
+	if err != nil {
+		return err
+	}
+	return s.unsubscribe(ctx, p.ID)
+}
+
+func (s *Store) unsubscribe(ctx context.Context, id string) error {
+	err := s.db.Tx(ctx, func(tx *db.Tx) error {
+		q := rows.New(tx)
+		n, err := q.SetState(ctx, rows.SetStateParams{ID: id, State: stateUnsubscribed})
+		if err != nil {
+			return err
+		}
+		if n == 0 { // deleted since: there is nothing left to stop
+			return nil
+		}
+		if _, err := q.DropWants(ctx, id); err != nil {
+			return err
+		}
+		if _, err := q.DropEpisodes(ctx, id); err != nil {
+			return err
+		}
+		_, err = q.DropQueued(ctx, rows.DropQueuedParams{PersonID: id, Reason: "unsubscribed"})
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("unsubscribing %s: %w", id, err)
+	}
+	return nil
+}
+
+// Pause sends nothing to a person until then; a zero time ends a pause.
+func (s *Store) Pause(ctx context.Context, address string, until time.Time) error {
+	q := rows.New(s.db.SQL)
+	p, err := s.byAddress(ctx, q, address)
+	if err != nil {
+		return err
+	}
+	if _, err := q.SetPause(ctx, rows.SetPauseParams{ID: p.ID, PausedUntil: db.Micros(until)}); err != nil {
+		return fmt.Errorf("pausing %s: %w", s.LogID(address), err)
+	}
+	return nil
+}
+
+// Managed returns the person whose manage token it is.
+func (s *Store) Managed(ctx context.Context, token string) (Person, error) {
+	id, err := s.Links.person(linkManage, token)
+	if err != nil {
+		return Person{}, err
+	}
+	q := rows.New(s.db.SQL)
+	p, err := q.Person(ctx, id)
+	if errors.Is(err, sql.ErrNoRows) {
+		return Person{}, ErrToken
+	}
+	if err != nil {
+		return Person{}, fmt.Errorf("reading person %s: %w", id, err)
+	}
+	return s.person(ctx, q, p)
+}
+
+func (s *Store) byAddress(ctx context.Context, q *rows.Queries, address string) (rows.Person, error) {
+	a, err := ParseAddress(address)
+	if err != nil {
+		return rows.Person{}, err
+	}
+	p, err := q.PersonByAddress(ctx, fold(a))
+	if errors.Is(err, sql.ErrNoRows) {
+		err = db.ErrNotFound
+	}
+	if err != nil {
+		return p, fmt.Errorf("looking for %s: %w", s.LogID(a), err)
+	}
+	return p, nil
+}
+
+// List returns everybody, by address.
+func (s *Store) List(ctx context.Context) ([]Person, error) {
+	q := rows.New(s.db.SQL)
+	ps, err := q.People(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("listing people: %w", err)
+	}
+	out := make([]Person, len(ps))
+	for i, p := range ps {
+		if out[i], err = s.person(ctx, q, p); err != nil {
+			return nil, fmt.Errorf("listing people: %w", err)
+		}
+	}
+	return out, nil
+}
+
+// Clean forgets tokens and limits that are past their time.
+func (s *Store) Clean(ctx context.Context) error {
+	q, now := rows.New(s.db.SQL), s.now()
+	_, err := q.DropOldTokens(ctx, db.Micros(now.Add(-tokensKept)))
+	_, err2 := q.DropOldSignups(ctx, db.Micros(now.Add(-signupsKept)))
+	if err := errors.Join(err, err2); err != nil {
+		return fmt.Errorf("forgetting old tokens: %w", err)
+	}
+	return nil
+}
