@@ -6,6 +6,7 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/feed/csvfile"
+	"example.org/eclose/ingest/feed/nws"
 	"example.org/eclose/ingest/feed/openmeteo"
 	"example.org/eclose/ingest/feed/usgs"
 	"example.org/eclose/ingest/feed/usgslegacy"
@@ -39,6 +40,9 @@ var Parsers = []Entry{
 	}},
 	{csvfile.FeedName, "CSV that describes itself: a column \"time\" with offsets, columns named like \"water_temperature (°C)\"", func(o Options) ingest.Parser {
 		return csvfile.Parser{Site: o.Site, TwoDigitYearsFrom: o.TwoDigitYearsFrom, Skipped: o.Skipped}
+	}},
+	{nws.FeedName, "api.weather.gov grid layers, hourly forecasts and observations: GeoJSON", func(o Options) ingest.Parser {
+		return nws.Parser{Site: o.Site, Skipped: o.Skipped}
 	}},
 }
 

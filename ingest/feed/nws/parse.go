@@ -1,0 +1,492 @@
+package nws
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"maps"
+	"math"
+	"path"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	jsonv2 "github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
+
+	"example.org/eclose/ingest"
+)
+
+// FeedName is the feed's name in keys, config and messages.
+const FeedName = "nws"
+
+// Parser reads one saved answer of /gridpoints/{office}/{x},{y}, of its
+// /forecast and /forecast/hourly, and of /stations/{id}/observations and
+// /latest. An answer of /points or /stations holds no readings.
+type Parser struct {
+	Site    string // the place as it was asked for; "": the grid cell or station that answered
+	Skipped func(ingest.Skipped)
+}
+
+// Name implements ingest.Parser.
+func (Parser) Name() string { return FeedName }
+
+func bad(where, problem, hint string, err error) *ingest.Error {
+	return &ingest.Error{Feed: FeedName, Where: where, Problem: problem, Hint: hint, Err: err}
+}
+
+// text is a string that may come as a number: gridX was a string once.
+type text string
+
+// UnmarshalJSONFrom implements json.UnmarshalerFrom.
+func (t *text) UnmarshalJSONFrom(dec *jsontext.Decoder) error {
+	v, err := dec.ReadValue()
+	if err != nil {
+		return err
+	}
+	switch v.Kind() {
+	case '"':
+		var s string
+		if err := jsonv2.Unmarshal(v, &s, lax); err != nil {
+			return err
+		}
+		*t = text(s)
+	case '0':
+		*t = text(v)
+	}
+	return nil
+}
+
+var lax = jsonv2.JoinOptions(jsontext.AllowDuplicateNames(true), jsontext.AllowInvalidUTF8(true))
+
+type quantity struct {
+	UnitCode string   `json:"unitCode"`
+	Value    *float64 `json:"value"`
+	QC       string   `json:"qualityControl"`
+}
+
+// body is whatever the service may answer.
+type body struct {
+	Type       text           `json:"type"`
+	Title      string         `json:"title"`
+	Status     jsontext.Value `json:"status"`
+	Detail     string         `json:"detail"`
+	Geometry   jsontext.Value `json:"geometry"`
+	Properties jsontext.Value `json:"properties"`
+	Features   []feature      `json:"features"`
+	Pagination struct {
+		Next string `json:"next"`
+	} `json:"pagination"`
+}
+
+type feature struct {
+	Geometry   jsontext.Value `json:"geometry"`
+	Properties jsontext.Value `json:"properties"`
+}
+
+// Parse implements ingest.Parser.
+func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
+	s, _, err := p.parse(r)
+	return s, err
+}
+
+func readBody(r io.Reader) (b body, err error) {
+	raw, err := io.ReadAll(r)
+	if err != nil {
+		return b, bad("answer", "reading it failed", "", err)
+	}
+	raw = bytes.TrimSpace(bytes.TrimPrefix(raw, []byte("\xef\xbb\xbf")))
+	switch {
+	case len(raw) == 0:
+		return b, bad("answer", "is empty", "ask again; if it stays empty, open the URL in a browser", nil)
+	case raw[0] == '<':
+		return b, bad("answer", "is a web page, not data", "the service may be down for maintenance; open the URL in a browser", nil)
+	}
+	if err := jsonv2.Unmarshal(raw, &b, lax); err != nil {
+		if errors.Is(err, io.ErrUnexpectedEOF) {
+			e := bad("answer", "breaks off before its end", "it was cut on its way; fetch it again", nil)
+			e.Retryable = true
+			return b, e
+		}
+		return b, bad("answer", "is not JSON of the expected shape", "fetch it again; if it stays so, report it with the saved answer", err)
+	}
+	if strings.Contains(string(b.Type), "/problems/") || (b.Title != "" && len(b.Status) > 0 && len(b.Properties) == 0 && b.Features == nil) {
+		return b, problem(&b)
+	}
+	return b, nil
+}
+
+// problem turns an RFC 7807 body into an error. Faults of the server pass,
+// those of the request do not.
+func problem(b *body) *ingest.Error {
+	e := bad("answer", fmt.Sprintf("the service says: %s: %s", clip(b.Title), clip(b.Detail)), "", nil)
+	status, _ := strconv.Atoi(strings.Trim(string(b.Status), `"`))
+	switch kind := path.Base(string(b.Type)); {
+	case kind == "InvalidPoint" || kind == "MarineForecastNotSupported":
+		e.Hint = "the service covers the land of the United States only; use another weather feed for this place"
+	case kind == "ForecastGridExpired":
+		e.Hint = "the office has not issued a new forecast; the last one is kept, with its age"
+	case status >= 500 || status == 429:
+		e.Hint = "this passes; the last forecast is kept, with its age"
+	}
+	e.Retryable = status >= 500 || status == 429
+	return e
+}
+
+func (p Parser) parse(r io.Reader) (series []ingest.Series, next string, err error) {
+	b, err := readBody(r)
+	if err != nil {
+		return nil, "", err
+	}
+	c := ingest.NewCollector(FeedName, p.Skipped)
+	switch {
+	case b.Type == "FeatureCollection":
+		for i, f := range b.Features {
+			if err := p.feature(c, fmt.Sprintf("features[%d]", i), f); err != nil {
+				return nil, "", err
+			}
+		}
+	case len(b.Properties) > 0:
+		if err := p.feature(c, "answer", feature{b.Geometry, b.Properties}); err != nil {
+			return nil, "", err
+		}
+	default:
+		return nil, "", bad("answer", "has neither features nor properties", "ask with Accept: application/geo+json", nil)
+	}
+	series, err = c.Finish()
+	return series, b.Pagination.Next, err
+}
+
+func (p Parser) feature(c *ingest.Collector, where string, f feature) error {
+	var m map[string]jsontext.Value
+	if err := jsonv2.Unmarshal(f.Properties, &m, lax); err != nil || m == nil {
+		return bad(where, "has no object of properties", "report it with the saved answer", err)
+	}
+	switch {
+	case m["timestamp"] != nil:
+		return p.observation(c, where, f.Geometry, m)
+	case m["periods"] != nil:
+		return p.periods(c, where, f.Geometry, m)
+	case m["gridId"] != nil && m["validTimes"] != nil:
+		return p.grid(c, where, f.Geometry, m)
+	case strings.Contains(str(m["@id"]), "/observations/"):
+		c.Skip(path.Base(path.Dir(path.Dir(str(m["@id"])))), "reports", "they have neither a time nor a value", 1)
+		return nil
+	case m["forecastGridData"] != nil:
+		c.Skip("", "the grid cell of a point", "it holds no readings; save the answer of /gridpoints/...", 1)
+		return nil
+	case m["stationIdentifier"] != nil:
+		c.Skip("", "station descriptions", "they hold no readings", 1)
+		return nil
+	}
+	return bad(where, "is neither a grid, a forecast nor an observation", "save an answer of /gridpoints/{office}/{x},{y} or /stations/{id}/observations", nil)
+}
+
+// layer says what a layer of the grid holds.
+type layer struct {
+	name     string
+	variable ingest.Variable
+	total    bool   // its value is the sum of its interval
+	unit     string // where the service leaves it out
+}
+
+// layers that the house takes. A layer without totals holds for each hour of
+// an interval, because equal neighbours are written as one.
+var layers = []layer{
+	{name: "temperature", variable: ingest.AirTemperature},
+	{name: "relativeHumidity", variable: ingest.RelativeHumidity},
+	{name: "skyCover", variable: ingest.CloudCover},
+	{name: "windSpeed", variable: ingest.WindSpeed},
+	{name: "quantitativePrecipitation", variable: ingest.Precipitation, total: true},
+	{name: "probabilityOfThunder", variable: ingest.ThunderProbability, unit: "percent"},
+}
+
+// left says why known layers are left out.
+var left = map[string]string{
+	"maxTemperature": "it is the extreme of a day or a night, not of a date; the hours hold it",
+	"minTemperature": "it is the extreme of a day or a night, not of a date; the hours hold it",
+	"snowfallAmount": "it is the depth of fresh snow, not its water",
+}
+
+type gridLayer struct {
+	UOM    string `json:"uom"`
+	Values []struct {
+		ValidTime string         `json:"validTime"`
+		Value     jsontext.Value `json:"value"`
+	} `json:"values"`
+}
+
+func (p Parser) grid(c *ingest.Collector, where string, geometry jsontext.Value, m map[string]jsontext.Value) error {
+	site := p.Site
+	if site == "" {
+		site = str(m["gridId"]) + "-" + str(m["gridX"]) + "," + str(m["gridY"])
+	}
+	pl := place(geometry, m)
+	for _, l := range layers {
+		raw := m[l.name]
+		delete(m, l.name)
+		if raw == nil {
+			continue
+		}
+		var g gridLayer
+		at := where + "." + l.name
+		if err := jsonv2.Unmarshal(raw, &g, lax); err != nil {
+			return bad(at, "is not a layer of values", "report it with the saved answer", err)
+		}
+		if len(g.Values) == 0 {
+			c.Skip(site, "layer "+l.name, "the office leaves it empty", 0)
+			continue
+		}
+		k := ingest.Key{Feed: FeedName, Site: site, Variable: l.variable, Statistic: ingest.Instant, TimeSeries: "forecast"}
+		if l.total {
+			k.Statistic, k.Period = ingest.Sum, ingest.Hourly
+		}
+		unit := g.UOM
+		if unit == "" {
+			unit = l.unit
+		}
+		s, err := c.Open(k, unit)
+		if err != nil {
+			return bad(at, "has a unit that cannot be used", "", err)
+		}
+		s.Place = pl
+		for i, v := range g.Values {
+			here := fmt.Sprintf("%s.values[%d]", at, i)
+			start, d, err := parseInterval(v.ValidTime)
+			if err != nil {
+				return bad(here, "validTime "+err.Error(), "report it with the saved answer", nil)
+			}
+			x, err := number(v.Value)
+			if err != nil {
+				return bad(here, err.Error(), "report it with the saved answer", nil)
+			}
+			if d%time.Hour != 0 {
+				c.Skip(site, "intervals of layer "+l.name, "they are not whole hours", 1)
+				continue
+			}
+			spread(s, start, int(d/time.Hour), x, l.total, v.ValidTime)
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(m)) {
+		var g gridLayer
+		if m[name].Kind() != '{' || jsonv2.Unmarshal(m[name], &g, lax) != nil || len(g.Values) == 0 {
+			continue
+		}
+		why := left[name]
+		if why == "" {
+			why = "it is not a variable the house knows"
+		}
+		c.Skip(site, "layer "+name, why, len(g.Values))
+	}
+	return nil
+}
+
+// spread writes an interval out in hours. A total is divided, so that the
+// hours add up to it, and the hours carry the interval's length as qualifier;
+// anything else is repeated.
+func spread(s *ingest.Growing, start time.Time, hours int, x float64, total bool, interval string) {
+	q := ""
+	if total && hours > 1 {
+		_, d, _ := strings.Cut(interval, "/")
+		q = "part of " + d
+	}
+	for h := range hours {
+		at, v := start.Add(time.Duration(h)*time.Hour), x
+		if total {
+			at, v = at.Add(time.Hour), x/float64(hours)
+		}
+		s.Add(at.UnixMicro(), v, q, ingest.ApprovalUnknown)
+	}
+}
+
+var observed = []struct {
+	name     string
+	variable ingest.Variable
+	hourly   bool
+}{
+	{"temperature", ingest.AirTemperature, false},
+	{"relativeHumidity", ingest.RelativeHumidity, false},
+	{"windSpeed", ingest.WindSpeed, false},
+	{"precipitationLastHour", ingest.Precipitation, true},
+}
+
+// observation takes one report of a station. A quantity without a value is a
+// missing reading; its quality code is kept (V passed, X failed, Z unchecked
+// and others; older answers write "qc:V").
+func (p Parser) observation(c *ingest.Collector, where string, geometry jsontext.Value, m map[string]jsontext.Value) error {
+	t, err := parseTime(str(m["timestamp"]))
+	if err != nil {
+		return bad(where+".timestamp", err.Error(), "report it with the saved answer", nil)
+	}
+	site := p.Site
+	if site == "" {
+		site = path.Base(str(m["station"]))
+	}
+	if site == "" || site == "." || site == "/" {
+		return bad(where, "does not name its station", "name it with --site", nil)
+	}
+	for _, o := range observed {
+		raw := m[o.name]
+		if raw.Kind() != '{' {
+			continue
+		}
+		var q quantity
+		if err := jsonv2.Unmarshal(raw, &q, lax); err != nil {
+			return bad(where+"."+o.name, "is not a quantity", "report it with the saved answer", err)
+		}
+		if q.UnitCode == "" {
+			continue
+		}
+		k := ingest.Key{Feed: FeedName, Site: site, Variable: o.variable, Statistic: ingest.Instant}
+		if o.hourly {
+			k.Statistic, k.Period = ingest.Sum, ingest.Hourly
+		}
+		s, err := c.Open(k, q.UnitCode)
+		if err != nil {
+			return bad(where+"."+o.name, "has a unit that cannot be used", "", err)
+		}
+		s.Place = place(geometry, m)
+		v := math.NaN()
+		if q.Value != nil {
+			v = *q.Value
+		}
+		s.Add(t.UnixMicro(), v, strings.TrimPrefix(q.QC, "qc:"), ingest.ApprovalUnknown)
+	}
+	return nil
+}
+
+// periods takes the hours of /forecast/hourly. The half days of /forecast hold
+// a day's high and a night's low and are left out.
+func (p Parser) periods(c *ingest.Collector, where string, geometry jsontext.Value, m map[string]jsontext.Value) error {
+	var list []struct {
+		Start string         `json:"startTime"`
+		End   string         `json:"endTime"`
+		Temp  jsontext.Value `json:"temperature"`
+		Unit  string         `json:"temperatureUnit"`
+	}
+	if err := jsonv2.Unmarshal(m["periods"], &list, lax); err != nil {
+		return bad(where+".periods", "is not a list of periods", "report it with the saved answer", err)
+	}
+	pl := place(geometry, m)
+	site := p.Site
+	if site == "" {
+		site = "point"
+		if !math.IsNaN(pl.Lat) {
+			site = strconv.FormatFloat(pl.Lat, 'f', 4, 64) + "," + strconv.FormatFloat(pl.Lon, 'f', 4, 64)
+		}
+	}
+	for i, x := range list {
+		here := fmt.Sprintf("%s.periods[%d]", where, i)
+		if x.Start == "" && x.End == "" {
+			continue
+		}
+		start, err := parseTime(x.Start)
+		if err != nil {
+			return bad(here+".startTime", err.Error(), "report it with the saved answer", nil)
+		}
+		end, err := parseTime(x.End)
+		if err != nil {
+			return bad(here+".endTime", err.Error(), "report it with the saved answer", nil)
+		}
+		if end.Sub(start) != time.Hour {
+			c.Skip(site, "forecasts of half days", "they hold a day's high or a night's low; save /forecast/hourly or the grid", 1)
+			continue
+		}
+		unit, v := x.Unit, math.NaN()
+		if x.Temp.Kind() == '{' {
+			var q quantity
+			if err := jsonv2.Unmarshal(x.Temp, &q, lax); err != nil {
+				return bad(here+".temperature", "is not a quantity", "report it with the saved answer", err)
+			}
+			if q.Value != nil {
+				v = *q.Value
+			}
+			unit = q.UnitCode
+		} else if v, err = number(x.Temp); err != nil {
+			return bad(here+".temperature", err.Error(), "report it with the saved answer", nil)
+		}
+		s, err := c.Open(ingest.Key{Feed: FeedName, Site: site, Variable: ingest.AirTemperature, Statistic: ingest.Instant, TimeSeries: "forecast"}, unit)
+		if err != nil {
+			return bad(here, "has a unit that cannot be used", "", err)
+		}
+		s.Place = pl
+		s.Add(start.UnixMicro(), v, "", ingest.ApprovalUnknown)
+	}
+	return nil
+}
+
+// place is the point of a station, or the middle of a cell's corners.
+func place(geometry jsontext.Value, m map[string]jsontext.Value) ingest.Place {
+	pl := ingest.Place{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}
+	var q quantity
+	if jsonv2.Unmarshal(m["elevation"], &q, lax) == nil && q.Value != nil && strings.HasSuffix(q.UnitCode, ":m") {
+		pl.Elevation = *q.Value
+	}
+	var g struct {
+		Type        string         `json:"type"`
+		Coordinates jsontext.Value `json:"coordinates"`
+		Geometries  []struct {
+			Type        string         `json:"type"`
+			Coordinates jsontext.Value `json:"coordinates"`
+		} `json:"geometries"`
+	}
+	if jsonv2.Unmarshal(geometry, &g, lax) != nil {
+		return pl
+	}
+	if len(g.Geometries) > 0 {
+		g.Type, g.Coordinates = g.Geometries[0].Type, g.Geometries[0].Coordinates
+	}
+	switch g.Type {
+	case "Point":
+		var xy []float64
+		if jsonv2.Unmarshal(g.Coordinates, &xy, lax) == nil && len(xy) >= 2 {
+			pl.Lon, pl.Lat = xy[0], xy[1]
+		}
+	case "Polygon":
+		var rings [][][]float64
+		if jsonv2.Unmarshal(g.Coordinates, &rings, lax) != nil || len(rings) == 0 || len(rings[0]) < 2 {
+			break
+		}
+		ring := rings[0][1:] // the first corner comes again at the end
+		x, y := 0.0, 0.0
+		for _, c := range ring {
+			if len(c) < 2 {
+				return pl
+			}
+			x, y = x+c[0], y+c[1]
+		}
+		pl.Lon, pl.Lat = x/float64(len(ring)), y/float64(len(ring))
+	}
+	return pl
+}
+
+func number(v jsontext.Value) (float64, error) {
+	switch v.Kind() {
+	case 'n':
+		return math.NaN(), nil
+	case '0':
+		if f, err := strconv.ParseFloat(string(v), 64); err == nil {
+			return f, nil
+		}
+	case 0:
+		return math.NaN(), nil // the value is left out
+	}
+	return 0, fmt.Errorf("%s is neither a number nor null", clip(string(v)))
+}
+
+func str(v jsontext.Value) string {
+	var t text
+	if jsonv2.Unmarshal(v, &t, lax) != nil {
+		return ""
+	}
+	return string(t)
+}
+
+func clip(s string) string {
+	if len(s) > 200 {
+		return strings.ToValidUTF8(s[:200], "") + "..."
+	}
+	return s
+}

@@ -1,0 +1,214 @@
+package nws
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"net/url"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/client"
+)
+
+// LiveURL is where the service answers.
+const LiveURL = "https://api.weather.gov"
+
+// Source fetches the forecast of the grid cell around a place or, if the
+// request names a station, its observations. The client must send a User-Agent
+// with a contact: the service refuses to answer without.
+type Source struct {
+	Client  *client.Client
+	BaseURL string           // "": LiveURL
+	Now     func() time.Time // nil: time.Now
+	Skipped func(ingest.Skipped)
+
+	mu    sync.Mutex
+	cells map[string]string // point -> path of its cell; it changes only now and then
+}
+
+// Name implements ingest.Source.
+func (*Source) Name() string { return FeedName }
+
+var types = []string{"application/geo+json", "application/json", "application/ld+json"}
+
+func (s *Source) base() string {
+	if s.BaseURL == "" {
+		return LiveURL
+	}
+	return strings.TrimRight(s.BaseURL, "/")
+}
+
+var stationID = regexp.MustCompile(`^[A-Za-z0-9_-]{1,20}$`)
+
+// Fetch implements ingest.Source.
+func (s *Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
+	if req.Site == "" {
+		return s.forecast(ctx, req, yield)
+	}
+	if !stationID.MatchString(req.Site) {
+		return bad("request", fmt.Sprintf("%q is not a station such as KBDN", clip(req.Site)), "check site in the config", nil)
+	}
+	q := url.Values{"limit": {"500"}}
+	if !req.From.IsZero() {
+		q.Set("start", req.From.UTC().Format(time.RFC3339))
+	}
+	if !req.To.IsZero() {
+		q.Set("end", req.To.UTC().Format(time.RFC3339))
+	}
+	next := s.base() + "/stations/" + req.Site + "/observations?" + q.Encode()
+	seen := map[string]bool{}
+	for next != "" && !seen[next] && len(seen) < 100 {
+		seen[next] = true
+		series, link, err := s.get(ctx, next, Parser{Site: req.Site, Skipped: s.Skipped})
+		if err != nil {
+			return err
+		}
+		rows := 0
+		for _, x := range series {
+			rows += x.Len()
+		}
+		if err := s.hand(series, req, yield); err != nil {
+			return err
+		}
+		if link == "" || rows == 0 {
+			return nil
+		}
+		if next, err = client.Next(FeedName, next, link); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s *Source) forecast(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
+	if math.IsNaN(req.Lat) || math.IsNaN(req.Lon) || math.Abs(req.Lat) > 90 || math.Abs(req.Lon) > 180 {
+		return bad("request", fmt.Sprintf("latitude %g, longitude %g is not a place on earth", req.Lat, req.Lon), "check the weather place in the config", nil)
+	}
+	point := degrees(req.Lat) + "," + degrees(req.Lon)
+	p := Parser{Site: point, Skipped: s.Skipped}
+	for try := 0; ; try++ {
+		cell, known, err := s.cell(ctx, point)
+		if err != nil {
+			return err
+		}
+		series, _, err := s.get(ctx, s.base()+cell, p)
+		var status *client.StatusError
+		if known && try == 0 && errors.As(err, &status) && status.Code == 404 {
+			s.forget(point) // offices redraw their grids
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		return s.hand(series, req, yield)
+	}
+}
+
+// degrees writes at most four decimals and no trailing zeros: the service
+// redirects anything else.
+func degrees(x float64) string {
+	out := strings.TrimRight(strings.TrimRight(strconv.FormatFloat(x, 'f', 4, 64), "0"), ".")
+	if out == "-0" {
+		return "0"
+	}
+	return out
+}
+
+var (
+	office = regexp.MustCompile(`^[A-Z]{3}$`)
+	index  = regexp.MustCompile(`^[0-9]{1,4}$`)
+)
+
+// cell finds the path of the grid cell around a point, asking the service once
+// for each point.
+func (s *Source) cell(ctx context.Context, point string) (cell string, known bool, err error) {
+	s.mu.Lock()
+	cell, known = s.cells[point]
+	s.mu.Unlock()
+	if known {
+		return cell, true, nil
+	}
+	u := s.base() + "/points/" + point
+	resp, err := s.Client.Get(ctx, client.Request{Feed: FeedName, URL: u, Types: types})
+	if err != nil {
+		return "", false, say(err)
+	}
+	defer resp.Body.Close() //nolint:errcheck // it is in memory
+	b, err := readBody(resp.Body)
+	if err != nil {
+		return "", false, err
+	}
+	cell, err = cellOf(b)
+	if err != nil {
+		return "", false, err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.cells == nil {
+		s.cells = map[string]string{}
+	}
+	s.cells[point] = cell
+	return cell, false, nil
+}
+
+func (s *Source) forget(point string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	delete(s.cells, point)
+}
+
+// get fetches and parses one answer.
+func (s *Source) get(ctx context.Context, u string, p Parser) ([]ingest.Series, string, error) {
+	resp, err := s.Client.Get(ctx, client.Request{Feed: FeedName, URL: u, Types: types})
+	if err != nil {
+		return nil, "", say(err)
+	}
+	defer resp.Body.Close() //nolint:errcheck // it is in memory
+	return p.parse(resp.Body)
+}
+
+// say replaces the raw text of a refusal by what the problem+json body says.
+func say(err error) error {
+	var status *client.StatusError
+	var e *ingest.Error
+	if !errors.As(err, &status) || !errors.As(err, &e) {
+		return err
+	}
+	_, perr := readBody(bytes.NewReader(status.Body))
+	var told *ingest.Error
+	if errors.As(perr, &told) && strings.HasPrefix(told.Problem, "the service says") {
+		e.Problem = told.Problem
+		if told.Hint != "" {
+			e.Hint = told.Hint
+		}
+	}
+	return err
+}
+
+func (s *Source) hand(series []ingest.Series, req ingest.Request, yield func(ingest.Series) error) error {
+	now := time.Now
+	if s.Now != nil {
+		now = s.Now
+	}
+	for _, x := range series {
+		if len(req.Variables) > 0 && !slices.Contains(req.Variables, x.Variable) {
+			continue
+		}
+		if x = x.Between(req.From, req.To); x.Len() == 0 {
+			continue
+		}
+		x.Retrieved = slices.Repeat([]int64{now().UnixMicro()}, x.Len())
+		if err := yield(x); err != nil {
+			return err
+		}
+	}
+	return nil
+}
