@@ -160,9 +160,9 @@ const outOfReach = 1e6
 // member adds member m to the sums of chances and to the histograms.
 func (e *Engine) member(g *Group, temp []float32, m int, t50 float64, gated bool, p *[stages][]float64) {
 	days, sigma := len(temp), g.SpreadDays[m]
-	// -Reach <= z < Reach at the end of day d for lo <= d < hi.
+	// z > -Reach at the end of day lo and z < Reach at the start of day hi-1.
 	lo := clampDay(t50-Reach*sigma-1, days)
-	hi := clampDay(t50+Reach*sigma-1, days)
+	hi := clampDay(t50+Reach*sigma, days)
 	if hi <= lo {
 		return
 	}

@@ -62,7 +62,7 @@ func TestSharesOfADayBothWays(t *testing.T) {
 			fill := smooth
 			if sigma < smoothSpread {
 				fill = steep
-				share = share[:min(n, int((Reach-z)*sigma))]
+				share = share[:min(n, int((Reach-z)*sigma)+1)]
 			}
 			fill(share, z, 1/sigma)
 			for i, got := range share {

@@ -7,11 +7,11 @@ import "math"
 const smoothSpread = 4
 
 // steep fills share with Phi(z+h) - Phi(z) for z, z+h, z+2h, ..., all within
-// Reach but for rounding and one step.
+// Reach but for the far sides of the first and the last step.
 func steep(share []float64, z, h float64) {
 	prev := phi(max(z, -Reach))
 	for i := range share {
-		f := phi(z + float64(i+1)*h)
+		f := phi(min(z+float64(i+1)*h, Reach+1))
 		share[i] = f - prev
 		prev = f
 	}

@@ -3,8 +3,7 @@ package engine
 import "math"
 
 // Reach is how many standard deviations around the median are evaluated; what
-// lies beyond holds 2 Phi(-Reach) = 8e-11 of a season, and up to 3e-10 where the
-// last step is cut short.
+// lies beyond holds 2 Phi(-Reach) = 8e-11 of a season.
 const Reach = 6.5
 
 // phiStep is the distance of the nodes of the normal table.
