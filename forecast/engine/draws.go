@@ -17,7 +17,7 @@ import (
 // Technometrics 21, 239-245 (Latin hypercube sampling).
 func Normals(dst []float64, seed uint64, key string) {
 	h := fnv.New64a()
-	h.Write([]byte(key)) //nolint:errcheck // a hash never fails
+	h.Write([]byte(key)) // a hash never fails
 	rng := rand.New(rand.NewPCG(seed, h.Sum64()))
 	n := float64(len(dst))
 	for i := range dst {
