@@ -24,6 +24,9 @@ func quarterHours(variable ingest.Variable, firstYear, years int) ingest.Series 
 	for t := from; t.Before(to); t = t.Add(15 * time.Minute) {
 		if r.IntN(5000) == 0 {
 			t = t.Add(time.Duration(r.IntN(12)) * time.Hour)
+			if !t.Before(to) {
+				break
+			}
 		}
 		walk = 0.999*walk + 0.02*r.NormFloat64()
 		days := t.Sub(from).Hours() / 24

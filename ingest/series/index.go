@@ -1,6 +1,7 @@
 package series
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -133,6 +134,9 @@ func decodeIndex(data []byte) (*index, error) {
 	}
 	if hashOf(s.Index) != s.SHA256 {
 		return nil, errors.New("its checksum does not fit its text")
+	}
+	if again, err := json.Marshal(s); err != nil || !bytes.Equal(again, data) {
+		return nil, errors.New("its text is not as it was written")
 	}
 	var x index
 	if err := json.Unmarshal(s.Index, &x); err != nil {

@@ -101,7 +101,10 @@ func TestTheViewAsOfAnyMomentEqualsANaiveModel(t *testing.T) {
 		var model naive
 		at := day(2026, 1, 1)
 		var moments []time.Time
-		rounds := 120
+		rounds := 16
+		if long() {
+			rounds = 200
+		}
 		for round := range rounds {
 			at = at.Add(time.Duration(1+r.IntN(5)) * time.Hour)
 			moments = append(moments, at)
@@ -330,7 +333,7 @@ func TestAFlagChangesInPlaceAndOnlyOnTheReadingThatWasChecked(t *testing.T) {
 
 func TestAForecastRevisedHundredsOfTimesStaysInFewFiles(t *testing.T) {
 	s := mustOpen(t, "file://"+t.TempDir())
-	issues := 60
+	issues := 40
 	if long() {
 		issues = 400
 	}

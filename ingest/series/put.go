@@ -159,7 +159,7 @@ func (s *Store) change(ctx context.Context, sh shelf, edit func(*index, *batch) 
 			return change, nil
 		}
 		if err == nil {
-			err = s.commit(ctx, old, &next)
+			err = s.commit(ctx, old, &next, b)
 		} else {
 			b.discard(ctx)
 		}
@@ -175,7 +175,7 @@ func (s *Store) change(ctx context.Context, sh shelf, edit func(*index, *batch) 
 var errRace = errors.New("another process was faster")
 
 // commit makes the next index the newest one and removes what it replaces.
-func (s *Store) commit(ctx context.Context, old, next *index) error {
+func (s *Store) commit(ctx context.Context, old, next *index, b *batch) error {
 	path := next.Shelf.path()
 	data, err := encodeIndex(next)
 	if err != nil {
@@ -189,8 +189,11 @@ func (s *Store) commit(ctx context.Context, old, next *index) error {
 		return errRace
 	}
 	if err != nil {
-		// It may or may not have arrived, so nothing it names may be removed.
+		// It may have arrived all the same: then nothing it names may be removed.
 		s.forget(path)
+		if newest, listErr := s.newestGeneration(context.WithoutCancel(ctx), path); listErr == nil && newest < next.Generation {
+			b.discard(ctx)
+		}
 		return fmt.Errorf("writing the index: %w", err)
 	}
 	if !s.sole {
