@@ -6,6 +6,7 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/feed/csvfile"
+	"example.org/eclose/ingest/feed/ghcn"
 	"example.org/eclose/ingest/feed/nws"
 	"example.org/eclose/ingest/feed/openmeteo"
 	"example.org/eclose/ingest/feed/usgs"
@@ -43,6 +44,9 @@ var Parsers = []Entry{
 	}},
 	{nws.FeedName, "api.weather.gov grid layers, hourly forecasts and observations: GeoJSON", func(o Options) ingest.Parser {
 		return nws.Parser{Site: o.Site, Skipped: o.Skipped}
+	}},
+	{ghcn.FeedName, "NOAA GHCN-Daily: access data service CSV or JSON, files by station, .dly (also .gz)", func(o Options) ingest.Parser {
+		return ghcn.Parser{Skipped: o.Skipped}
 	}},
 }
 

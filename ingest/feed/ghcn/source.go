@@ -1,0 +1,104 @@
+package ghcn
+
+import (
+	"context"
+	"fmt"
+	"net/url"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/client"
+)
+
+// LiveURL is where NCEI's access data service answers.
+const LiveURL = "https://www.ncei.noaa.gov"
+
+// Source fetches daily summaries of one station.
+type Source struct {
+	Client  *client.Client
+	BaseURL string           // "": LiveURL
+	Now     func() time.Time // nil: time.Now
+	Skipped func(ingest.Skipped)
+}
+
+// Name implements ingest.Source.
+func (Source) Name() string { return FeedName }
+
+var stationID = regexp.MustCompile(`^[A-Z0-9_-]{11}$`)
+
+// years is the span of one request; ten years of a station are about 1 MB.
+const years = 10
+
+// Fetch implements ingest.Source. It always asks for units=metric, because
+// without it temperatures come in tenths of a degree.
+func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
+	if !stationID.MatchString(req.Site) {
+		return bad("request", fmt.Sprintf("%q is not a station such as USW00024233", clip(req.Site)), "check site in the config", nil)
+	}
+	if req.From.IsZero() {
+		return bad("request", "names no first day", "", nil)
+	}
+	var types []string
+	for name, e := range elements {
+		if slices.Contains(req.Variables, e.variable) {
+			types = append(types, name)
+		}
+	}
+	if len(types) == 0 {
+		return nil
+	}
+	slices.Sort(types)
+	now := time.Now
+	if s.Now != nil {
+		now = s.Now
+	}
+	to := req.To
+	if to.IsZero() {
+		to = now()
+	}
+	base := LiveURL
+	if s.BaseURL != "" {
+		base = strings.TrimRight(s.BaseURL, "/")
+	}
+	last := to.Add(-time.Nanosecond).UTC().Truncate(24 * time.Hour)
+	for d := req.From.UTC().Truncate(24 * time.Hour); !d.After(last); d = d.AddDate(years, 0, 0) {
+		e := d.AddDate(years, 0, -1)
+		if e.After(last) {
+			e = last
+		}
+		q := url.Values{"dataset": {"daily-summaries"}, "stations": {req.Site}, "startDate": {d.Format(time.DateOnly)}, "endDate": {e.Format(time.DateOnly)},
+			"dataTypes": {strings.Join(types, ",")}, "format": {"csv"}, "units": {Metric}, "includeAttributes": {"true"}, "includeStationName": {"true"}, "includeStationLocation": {"1"}}
+		if err := s.part(ctx, base+"/access/services/data/v1?"+q.Encode(), req, now, yield); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s Source) part(ctx context.Context, u string, req ingest.Request, now func() time.Time, yield func(ingest.Series) error) error {
+	resp, err := s.Client.Get(ctx, client.Request{Feed: FeedName, URL: u, Types: []string{"text/csv", "text/plain"}})
+	if err != nil {
+		return err
+	}
+	defer resp.Body.Close() //nolint:errcheck // it is in memory
+	if resp.Size == 0 {
+		return nil // a decade without observations
+	}
+	series, err := Parser{Units: Metric, Skipped: s.Skipped}.Parse(resp.Body)
+	if err != nil {
+		return err
+	}
+	for _, x := range series {
+		if x = x.Between(req.From, req.To); x.Len() == 0 {
+			continue
+		}
+		x.Retrieved = slices.Repeat([]int64{now().UnixMicro()}, x.Len())
+		if err := yield(x); err != nil {
+			return err
+		}
+	}
+	return nil
+}
