@@ -64,7 +64,7 @@ func child(folder, from string) error {
 			return err
 		}
 		fmt.Println("took", n)
-		if n%4 == 3 {
+		if n%2 == 1 {
 			if _, err := s.Compact(ctx, at); err != nil {
 				return err
 			}
@@ -78,10 +78,11 @@ func child(folder, from string) error {
 func killAnswer(n int) ([]ingest.Series, time.Time) {
 	r := rand.New(rand.NewPCG(uint64(n), 5))
 	at := day(2026, 1, 1).Add(time.Duration(n) * time.Minute)
-	all := []ingest.Series{randomAnswer(r, wendTemperature)}
+	from := day(2025, 12, 10+r.IntN(10))
+	all := []ingest.Series{randomAnswer(r, wendTemperature, from)}
 	for m := 1; m <= 3; m++ {
 		k := ingest.Key{Feed: "open-meteo", Site: "54.5,-2.5", Variable: ingest.AirTemperature, Statistic: ingest.Instant, Member: m}
-		all = append(all, randomAnswer(r, k))
+		all = append(all, randomAnswer(r, k, from))
 	}
 	return all, at
 }
@@ -106,7 +107,7 @@ func TestKillingTheProcessAtAnyInstantLosesTearsAndDoublesNothing(t *testing.T) 
 	r := rand.New(rand.NewPCG(uint64(time.Now().UnixNano()), 1))
 	folder, next := t.TempDir(), 0
 	model := &naive{}
-	atWork, answers := 0, 0
+	atWork, answers, compactions := 0, 0, 0
 	for k := range kills {
 		if k%20 == 0 {
 			folder, next, model = t.TempDir(), 0, &naive{}
@@ -118,11 +119,14 @@ func TestKillingTheProcessAtAnyInstantLosesTearsAndDoublesNothing(t *testing.T) 
 		if !lines.Scan() || lines.Text() != "ready" {
 			t.Fatalf("the child said %q", lines.Text())
 		}
-		delay := time.Duration(r.IntN(120_000)) * time.Microsecond
+		delay := time.Duration(r.IntN(200_000)) * time.Microsecond
 		time.AfterFunc(delay, func() { c.Process.Kill() })
 		taken := next - 1
 		for lines.Scan() {
 			fmt.Sscanf(lines.Text(), "took %d", &taken)
+			if strings.HasPrefix(lines.Text(), "compacted") {
+				compactions++
+			}
 		}
 		c.Wait() // it was killed: that is no news
 		for ; next <= taken; next++ {
@@ -163,7 +167,7 @@ func TestKillingTheProcessAtAnyInstantLosesTearsAndDoublesNothing(t *testing.T) 
 			t.FailNow()
 		}
 	}
-	t.Logf("%d kills while %d answers were taken; after %d of them files half done lay about; nothing lost", kills, answers, atWork)
+	t.Logf("%d kills while %d answers were taken and %d compactions done; after %d of them files half done lay about; nothing lost", kills, answers, compactions, atWork)
 	s := mustOpen(t, "file://"+folder)
 	digest := mustDigest(t, s)
 	if _, err := s.Compact(t.Context(), day(2027, 1, 1)); err != nil {
@@ -426,7 +430,7 @@ func someFiles(t testing.TB) [][]byte {
 		}
 		files = append(files, data)
 	}
-	one := randomAnswer(rand.New(rand.NewPCG(4, 4)), wendTemperature)
+	one := randomAnswer(rand.New(rand.NewPCG(4, 4)), wendTemperature, day(2025, 12, 20))
 	add(shelfOf(one.Key), one)
 	members := ensemble(day(2026, 1, 1), 30, 3, 1)
 	add(shelfOf(members[0].Key), members...)

@@ -63,13 +63,12 @@ func (n *naive) view(key ingest.Key, q Query) (at []int64, readings []reading, r
 
 // randomAnswer is a stretch of readings around a moment, which crosses a year
 // or a month more often than not; values repeat, so that some are confirmed.
-func randomAnswer(r *rand.Rand, key ingest.Key) ingest.Series {
+func randomAnswer(r *rand.Rand, key ingest.Key, from time.Time) ingest.Series {
 	s := ingest.Series{Key: key}
 	step := []time.Duration{6 * time.Hour, 12 * time.Hour, 24 * time.Hour}[r.IntN(3)]
 	if key.Period == ingest.Daily {
 		step = 24 * time.Hour
 	}
-	from := day(2023+r.IntN(3), 1+11*r.IntN(2), 1+r.IntN(28))
 	for i := range 5 + r.IntN(60) {
 		if r.IntN(6) == 0 {
 			continue
@@ -111,7 +110,7 @@ func TestTheViewAsOfAnyMomentEqualsANaiveModel(t *testing.T) {
 			var all []ingest.Series
 			for _, k := range keys {
 				if r.IntN(3) > 0 {
-					one := randomAnswer(r, k)
+					one := randomAnswer(r, k, day(2023+r.IntN(3), 1+11*r.IntN(2), 1+r.IntN(28)))
 					all = append(all, one)
 					model.put(one, at)
 				}
