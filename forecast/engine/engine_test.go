@@ -76,14 +76,22 @@ func TestSharesOfADayBothWays(t *testing.T) {
 	}
 }
 
+// BenchmarkRiver is one river of 200 members, 240 days and 40 groups, without and
+// with the spread of activity over members.
 func BenchmarkRiver(b *testing.B) {
 	in := invent(1, 200, 240, 40, 120)
-	var e Engine
-	var out Result
-	b.ReportAllocs()
-	for b.Loop() {
-		if err := e.Forecast(in, &out); err != nil {
-			b.Fatal(err)
-		}
+	for name, activity := range map[string]bool{"chances": false, "with-activity": true} {
+		in.Activity = activity
+		b.Run(name, func(b *testing.B) {
+			var e Engine
+			var out Result
+			b.ReportAllocs()
+			for b.Loop() {
+				e.twins = nil
+				if err := e.Forecast(in, &out); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 }

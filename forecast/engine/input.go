@@ -52,7 +52,7 @@ type River struct {
 	TempC   []float32 // daily mean water temperature, member after member: [m*Days+d]
 	Groups  []Group
 	// Activity asks for the spread of the daily share over members as well,
-	// which takes about as long again as all the rest.
+	// which takes about three times as long as all the rest.
 	Activity bool
 }
 

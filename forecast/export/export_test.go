@@ -11,6 +11,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strconv"
 	"strings"
@@ -622,6 +623,44 @@ func TestAFileIsThereWholeOrNotAtAll(t *testing.T) {
 	}
 	if _, err := WriteFile(filepath.Join(dir, "no", "such", "folder.csv"), CSV, meta, Rows(rows)); err == nil {
 		t.Error("a missing folder is no error")
+	}
+}
+
+// TestExportIsStreamed writes a million rows, as 52 rivers of 40 groups have, and
+// watches the heap. It takes about twelve seconds: ECLOSE_LONG=1.
+func TestExportIsStreamed(t *testing.T) {
+	if os.Getenv("ECLOSE_LONG") != "1" {
+		t.Skip("ECLOSE_LONG is not 1")
+	}
+	one := rowsOf(outlook("wend", 240))
+	for _, f := range Formats {
+		runtime.GC()
+		var before, m runtime.MemStats
+		runtime.ReadMemStats(&before)
+		var peak uint64
+		many := func(yield func(Row, error) bool) {
+			for n := range 1_000_000 {
+				r := one[n%len(one)]
+				r.River = strconv.Itoa(n / len(one))
+				if n%20_000 == 0 {
+					runtime.ReadMemStats(&m)
+					peak = max(peak, m.HeapInuse)
+				}
+				if !yield(r, nil) {
+					return
+				}
+			}
+		}
+		start := time.Now()
+		n, err := Write(io.Discard, f, meta, many)
+		if err != nil || n != 1_000_000 {
+			t.Fatalf("%s: %d rows, %v", f, n, err)
+		}
+		grown := float64(peak-min(peak, before.HeapInuse)) / (1 << 20)
+		t.Logf("%s: heap grew by up to %.0f MiB, %.1f s", f, grown, time.Since(start).Seconds())
+		if grown > 256 {
+			t.Errorf("%s: the heap grew by %.0f MiB", f, grown)
+		}
 	}
 }
 

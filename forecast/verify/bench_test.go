@@ -1,6 +1,7 @@
 package verify
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -29,8 +30,7 @@ func BenchmarkCRPS(b *testing.B) {
 			b.Fatal("sorted and double sum disagree")
 		}
 		for name, f := range map[string]func(float64, []float64) float64{"sorted": CRPS, "double-sum": naiveCRPS} {
-			b.Run(name, func(b *testing.B) {
-				b.ReportMetric(float64(m), "members")
+			b.Run(fmt.Sprintf("%s/members=%d", name, m), func(b *testing.B) {
 				for b.Loop() {
 					f(143, x)
 				}
