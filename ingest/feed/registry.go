@@ -6,6 +6,7 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/feed/csvfile"
+	"example.org/eclose/ingest/feed/eahydrology"
 	"example.org/eclose/ingest/feed/ghcn"
 	"example.org/eclose/ingest/feed/nws"
 	"example.org/eclose/ingest/feed/openmeteo"
@@ -47,6 +48,9 @@ var Parsers = []Entry{
 	}},
 	{ghcn.FeedName, "NOAA GHCN-Daily: access data service CSV or JSON, files by station, .dly (also .gz)", func(o Options) ingest.Parser {
 		return ghcn.Parser{Skipped: o.Skipped}
+	}},
+	{eahydrology.FeedName, "Environment Agency Hydrology and flood-monitoring APIs: readings as JSON or CSV, stations with latest readings", func(o Options) ingest.Parser {
+		return eahydrology.Parser{Skipped: o.Skipped}
 	}},
 }
 

@@ -1,0 +1,142 @@
+package eahydrology
+
+import (
+	"context"
+	"fmt"
+	"net/url"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+
+	jsonv2 "github.com/go-json-experiment/json"
+
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/client"
+)
+
+// LiveURL is where both APIs answer.
+const LiveURL = "https://environment.data.gov.uk"
+
+// Source fetches one station: by the 36 characters of its Hydrology API id its
+// whole record, by its flood-monitoring reference the last four weeks. The
+// service is slow; the client's timeout should be two minutes.
+type Source struct {
+	Client  *client.Client
+	BaseURL string           // "": LiveURL
+	Now     func() time.Time // nil: time.Now
+	Skipped func(ingest.Skipped)
+}
+
+// Name implements ingest.Source.
+func (Source) Name() string { return FeedName }
+
+var reference = regexp.MustCompile(`^[A-Za-z0-9_]{1,40}$`)
+
+func (s Source) now() time.Time {
+	if s.Now != nil {
+		return s.Now()
+	}
+	return time.Now()
+}
+
+// Fetch implements ingest.Source.
+func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
+	base := LiveURL
+	if s.BaseURL != "" {
+		base = strings.TrimRight(s.BaseURL, "/")
+	}
+	if !stationID.MatchString(req.Site) {
+		if !reference.MatchString(req.Site) {
+			return bad("request", fmt.Sprintf("%q is neither a station id of the Hydrology API nor a reference of flood-monitoring", clip(req.Site)), "check site in the config", nil)
+		}
+		q := url.Values{"_limit": {"10000"}, "_sorted": {""}}
+		if !req.From.IsZero() {
+			q.Set("since", req.From.UTC().Format("2006-01-02T15:04:05Z"))
+		}
+		return s.readings(ctx, base+"/flood-monitoring/id/stations/"+req.Site+"/readings?"+q.Encode(), req, yield)
+	}
+	names, err := s.measures(ctx, base, req)
+	if err != nil {
+		return err
+	}
+	from, to := req.From, req.To
+	if to.IsZero() {
+		to = s.now()
+	}
+	if from.IsZero() {
+		from = to.AddDate(-1, 0, 0)
+	}
+	span := 1 // years a request: 35,000 quarter hours are about 10 MB
+	if req.Period == ingest.Daily {
+		span = 20
+	}
+	last := to.Add(-time.Nanosecond).UTC().Truncate(24 * time.Hour)
+	for _, name := range names {
+		for d := from.UTC().Truncate(24 * time.Hour); !d.After(last); d = d.AddDate(span, 0, 0) {
+			e := d.AddDate(span, 0, -1)
+			if e.After(last) {
+				e = last
+			}
+			q := url.Values{"mineq-date": {d.Format(time.DateOnly)}, "maxeq-date": {e.Format(time.DateOnly)}, "_limit": {"2000000"}}
+			if err := s.readings(ctx, base+"/hydrology/id/measures/"+name+"/readings.json?"+q.Encode(), req, yield); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// measures asks which measures the station has and picks those wanted.
+func (s Source) measures(ctx context.Context, base string, req ingest.Request) ([]string, error) {
+	resp, err := s.Client.Get(ctx, client.Request{Feed: FeedName, URL: base + "/hydrology/id/measures.json?station=" + req.Site, Types: []string{"application/json"}})
+	if err != nil {
+		return nil, err
+	}
+	defer resp.Body.Close() //nolint:errcheck // it is in memory
+	var body struct {
+		Items []struct {
+			ID string `json:"@id"`
+		} `json:"items"`
+	}
+	if err := jsonv2.UnmarshalRead(resp.Body, &body, lax); err != nil {
+		return nil, bad("list of measures", "is not JSON of the expected shape", "fetch it again", err)
+	}
+	var out []string
+	for _, x := range body.Items {
+		m, err := parseMeasure(x.ID)
+		if err != nil || m.why != "" || m.key.Site != req.Site || !slices.Contains(req.Variables, m.key.Variable) {
+			continue
+		}
+		if (req.Period == ingest.Daily) == (m.key.Period == ingest.Daily) {
+			out = append(out, x.ID[strings.LastIndexByte(x.ID, '/')+1:])
+		}
+	}
+	return out, nil
+}
+
+func (s Source) readings(ctx context.Context, u string, req ingest.Request, yield func(ingest.Series) error) error {
+	resp, err := s.Client.Get(ctx, client.Request{Feed: FeedName, URL: u, Types: []string{"application/json"}})
+	if err != nil {
+		return err
+	}
+	defer resp.Body.Close() //nolint:errcheck // it is in memory
+	series, err := Parser{Skipped: s.Skipped}.Parse(resp.Body)
+	if err != nil {
+		return err
+	}
+	at := s.now().UnixMicro()
+	for _, x := range series {
+		if len(req.Variables) > 0 && !slices.Contains(req.Variables, x.Variable) {
+			continue
+		}
+		if x = x.Between(req.From, req.To); x.Len() == 0 {
+			continue
+		}
+		x.Retrieved = slices.Repeat([]int64{at}, x.Len())
+		if err := yield(x); err != nil {
+			return err
+		}
+	}
+	return nil
+}
