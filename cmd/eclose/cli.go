@@ -17,6 +17,7 @@ import (
 // a Run(*env) error in its own file.
 type cli struct {
 	Group   groupCmd   `cmd:"" help:"Insect groups: what a name may mean, what is known of each."`
+	Series  seriesCmd  `cmd:"" help:"Stored series: what there is, where it has gaps, whether it is whole."`
 	Version versionCmd `cmd:"" help:"Print the version and what the binary was built from."`
 	Diary   diaryCmd   `cmd:"" help:"What you saw on the water, and what you did not."`
 }

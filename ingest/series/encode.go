@@ -3,6 +3,7 @@ package series
 import (
 	"bytes"
 	"fmt"
+	"io"
 	"math"
 
 	"github.com/apache/arrow/go/v15/parquet"
@@ -79,21 +80,37 @@ var writerProps = parquet.NewWriterProperties(
 	parquet.WithStatsFor("time", true),
 )
 
-// encode writes a table with all columns as one Parquet file. Anything the
-// library throws becomes an error.
-func encode(s shelf, place ingest.Place, t *table) (data []byte, err error) {
-	defer func() {
-		if r := recover(); r != nil {
-			err = fmt.Errorf("encoding %d rows of %s: %v", t.len(), s.key(0), r)
-		}
-	}()
+// encode writes a table with all columns as one Parquet file.
+func encode(s shelf, place ingest.Place, t *table) ([]byte, error) {
+	var buf bytes.Buffer
+	w, err := newFileWriter(&buf, s, s.key(0).String(), place)
+	if err == nil {
+		err = w.add(t)
+	}
+	if err == nil {
+		err = w.close()
+	}
+	return buf.Bytes(), err
+}
+
+// fileWriter writes one Parquet file table by table. What the library throws
+// becomes an error.
+type fileWriter struct {
+	w        *file.Writer
+	name     string
+	ensemble bool
+}
+
+func newFileWriter(out io.Writer, s shelf, name string, place ingest.Place) (fw *fileWriter, err error) {
+	fw = &fileWriter{name: name, ensemble: s.Ensemble}
+	defer fw.guard(&err)
 	root, err := fileSchema(s.Ensemble)
 	if err != nil {
 		return nil, err
 	}
 	var meta metadata.KeyValueMetadata
 	for _, kv := range [][2]string{
-		{"series", s.key(0).String()}, {"unit", s.Variable.Unit()}, {"time", "UTC"}, {"place", place.Name}, {"zone", place.Zone},
+		{"series", name}, {"unit", s.Variable.Unit()}, {"time", "UTC"}, {"place", place.Name}, {"zone", place.Zone},
 	} {
 		if kv[1] == "" {
 			continue
@@ -102,18 +119,34 @@ func encode(s shelf, place ingest.Place, t *table) (data []byte, err error) {
 			return nil, err
 		}
 	}
-	var buf bytes.Buffer
-	w := file.NewParquetWriter(&buf, root, file.WithWriterProps(writerProps), file.WithWriteMetadata(meta))
+	fw.w = file.NewParquetWriter(out, root, file.WithWriterProps(writerProps), file.WithWriteMetadata(meta))
+	return fw, nil
+}
+
+// guard turns a panic of the library into an error.
+func (fw *fileWriter) guard(err *error) {
+	if r := recover(); r != nil {
+		*err = fmt.Errorf("the encoder gave up: %v", r)
+	}
+	if *err != nil {
+		*err = fmt.Errorf("encoding %s: %w", fw.name, *err)
+	}
+}
+
+func (fw *fileWriter) add(t *table) (err error) {
+	defer fw.guard(&err)
 	for a := 0; a < t.len(); a += rowGroupRows {
 		group := t.slice(a, min(a+rowGroupRows, t.len()))
-		if err := writeGroup(w, s.Ensemble, &group); err != nil {
-			return nil, fmt.Errorf("encoding %s: %w", s.key(0), err)
+		if err := writeGroup(fw.w, fw.ensemble, &group); err != nil {
+			return err
 		}
 	}
-	if err := w.Close(); err != nil {
-		return nil, fmt.Errorf("encoding %s: %w", s.key(0), err)
-	}
-	return buf.Bytes(), nil
+	return nil
+}
+
+func (fw *fileWriter) close() (err error) {
+	defer fw.guard(&err)
+	return fw.w.Close()
 }
 
 func writeGroup(w *file.Writer, ensemble bool, t *table) error {
