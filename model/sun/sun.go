@@ -95,8 +95,8 @@ func crossings(transit, noonSec, latDeg, altitude float64) (before, after float6
 			decl, eot := position(at)
 			h, s := hourAngle(latDeg, decl, altitude)
 			if s != Crosses {
-				// The noon position may miss an event that the position at the
-				// event has; look once from the far end of the day.
+				// On the day that polar day or night begins or ends the answer
+				// may be one event off.
 				return 0, s
 			}
 			next := noonSec - eot*60 + sign*h*240
@@ -139,11 +139,10 @@ const deg = math.Pi / 180
 // 1970 UTC.
 func position(unix float64) (declDeg, eotMin float64) {
 	const (
-		j2000   = 946728000 // 2000-01-01 12:00 UTC
+		j2000   = 946728000 // 2000-01-01 12:00; UTC for TT costs milliseconds
 		century = 36525 * 86400
-		ttLess  = 69 // TT - UTC in seconds, good to a few seconds for 1990-2040: far below the accuracy here
 	)
-	return solar((unix + ttLess - j2000) / century)
+	return solar((unix - j2000) / century)
 }
 
 // solar is Meeus's low-accuracy sun for Julian centuries T since J2000.0.
