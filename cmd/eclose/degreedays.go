@@ -1,0 +1,206 @@
+package main
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"slices"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"example.org/eclose/model/degreeday"
+)
+
+// degreeDaysCmd counts degree-days of a plain table, so that anybody can check
+// the counting against an extension service.
+type degreeDaysCmd struct {
+	CSV    string   `name:"csv" required:"" placeholder:"FILE" help:"Table with the columns date, tmin, tmax; - for standard input."`
+	Method string   `default:"single-sine" help:"One of average, average-clamp-mean, average-clip-lower, average-clip-both, single-triangle, double-triangle, single-sine, double-sine, huber."`
+	Cutoff string   `default:"horizontal" help:"Above the upper threshold: horizontal, intermediate or vertical."`
+	Lower  float64  `required:"" help:"Lower threshold."`
+	Upper  *float64 `help:"Upper threshold; none by default."`
+	Units  string   `enum:"c,f" default:"c" help:"Scale of temperatures and thresholds: c or f."`
+	From   string   `placeholder:"DATE" help:"First day to count, YYYY-MM-DD; the first of the table by default."`
+	Format string   `enum:"text,json" default:"text" help:"Output: text or json."`
+}
+
+type degreeDayRow struct {
+	Date       string   `json:"date"`
+	DegreeDays *float64 `json:"degree_days"` // null when a temperature is missing
+	Total      float64  `json:"total"`
+}
+
+func (c degreeDaysCmd) Run(e *env) error {
+	rule, err := c.rule()
+	if err != nil {
+		return usageError{err}
+	}
+	in := e.stdin
+	if c.CSV != "-" {
+		f, err := os.Open(c.CSV)
+		if err != nil {
+			return fmt.Errorf("reading temperatures: %w", err)
+		}
+		defer f.Close()
+		in = f
+	}
+	first, tmin, tmax, err := readDailyExtremes(c.CSV, in)
+	if err != nil {
+		return err
+	}
+	if c.From != "" {
+		from, err := time.Parse(time.DateOnly, c.From)
+		if err != nil {
+			return usagef("--from %q is not a date: write YYYY-MM-DD", c.From)
+		}
+		skip := int(from.Sub(first).Hours() / 24)
+		if skip < 0 || skip >= len(tmin) {
+			return usagef("--from %s lies outside the table, which runs from %s to %s", c.From,
+				first.Format(time.DateOnly), first.AddDate(0, 0, len(tmin)-1).Format(time.DateOnly))
+		}
+		first, tmin, tmax = from, tmin[skip:], tmax[skip:]
+	}
+	daily, err := rule.Days(tmin, tmax)
+	if err != nil {
+		return usageError{err}
+	}
+	rows := make([]degreeDayRow, len(daily))
+	total, missing := 0.0, 0
+	for i, d := range daily {
+		rows[i].Date = first.AddDate(0, 0, i).Format(time.DateOnly)
+		if math.IsNaN(d) {
+			missing++
+		} else {
+			total += d
+			rows[i].DegreeDays = &daily[i]
+		}
+		rows[i].Total = total
+	}
+	if missing > 0 {
+		fmt.Fprintf(e.stderr, "eclose: %d of %d days lack a temperature and count nothing: the totals are too low\n", missing, len(daily))
+	}
+	if c.Format == "json" {
+		return writeJSON(e.stdout, map[string]any{
+			"method": c.Method, "cutoff": c.Cutoff, "lower": c.Lower, "upper": c.Upper, "units": c.Units,
+			"days": rows, "total": total, "missing_days": missing,
+		})
+	}
+	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
+	unit := strings.ToUpper(c.Units)
+	fmt.Fprintf(w, "date\tdegree-days %s\ttotal\t\n", unit)
+	for _, r := range rows {
+		day := "missing"
+		if r.DegreeDays != nil {
+			day = strconv.FormatFloat(*r.DegreeDays, 'f', 2, 64)
+		}
+		fmt.Fprintf(w, "%s\t%s\t%.2f\t\n", r.Date, day, r.Total)
+	}
+	if err := w.Flush(); err != nil {
+		return fmt.Errorf("printing: %w", err)
+	}
+	return nil
+}
+
+func (c degreeDaysCmd) rule() (r degreeday.Rule, err error) {
+	if r.Method, err = degreeday.ParseMethod(c.Method); err != nil {
+		return r, err
+	}
+	if r.Cutoff, err = degreeday.ParseCutoff(c.Cutoff); err != nil {
+		return r, err
+	}
+	r.Lower, r.Upper = c.Lower, math.Inf(1)
+	if c.Upper != nil {
+		r.Upper = *c.Upper
+	}
+	if c.Units == "f" {
+		r.Unit = degreeday.Fahrenheit
+	}
+	return r, r.Validate()
+}
+
+// readDailyExtremes reads date, tmin and tmax, in any order of columns and with
+// others beside them. Days left out come back as NaN, so that the slices run day
+// by day.
+func readDailyExtremes(name string, in io.Reader) (first time.Time, tmin, tmax []float64, err error) {
+	r := csv.NewReader(in)
+	r.FieldsPerRecord = -1
+	r.Comment = '#'
+	fail := func(line int, format string, args ...any) (time.Time, []float64, []float64, error) {
+		return first, nil, nil, fmt.Errorf("%s:%d: %w", name, line, fmt.Errorf(format, args...))
+	}
+	head, err := r.Read()
+	if err != nil {
+		return fail(1, "reading the header: %w", err)
+	}
+	for i := range head {
+		head[i] = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(head[i], "\ufeff")))
+	}
+	var at [3]int
+	for i, col := range []string{"date", "tmin", "tmax"} {
+		if at[i] = slices.Index(head, col); at[i] < 0 {
+			return fail(1, "no column %q: the header must name date, tmin and tmax", col)
+		}
+	}
+	for {
+		row, err := r.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return first, nil, nil, fmt.Errorf("%s: %w", name, err)
+		}
+		line, _ := r.FieldPos(0)
+		if len(row) <= max(at[0], at[1], at[2]) {
+			return fail(line, "%d columns: date, tmin and tmax are needed", len(row))
+		}
+		day, err := time.Parse(time.DateOnly, strings.TrimSpace(row[at[0]]))
+		if err != nil {
+			return fail(line, "%q is not a date: write YYYY-MM-DD", row[at[0]])
+		}
+		if first.IsZero() {
+			first = day
+		}
+		next := int(day.Sub(first).Hours() / 24)
+		if next < len(tmin) {
+			return fail(line, "%s is not later than the row before", day.Format(time.DateOnly))
+		}
+		const tooFar = 366 * 200
+		if next > tooFar {
+			return fail(line, "%s is more than 200 years after the first row", day.Format(time.DateOnly))
+		}
+		for len(tmin) < next {
+			tmin, tmax = append(tmin, math.NaN()), append(tmax, math.NaN())
+		}
+		lo, err1 := temperature(row[at[1]])
+		hi, err2 := temperature(row[at[2]])
+		if err := errors.Join(err1, err2); err != nil {
+			return fail(line, "%w", err)
+		}
+		if lo > hi {
+			return fail(line, "tmin %g is above tmax %g", lo, hi)
+		}
+		tmin, tmax = append(tmin, lo), append(tmax, hi)
+	}
+	if len(tmin) == 0 {
+		return fail(2, "no days below the header")
+	}
+	return first, tmin, tmax, nil
+}
+
+// temperature reads a number; empty, NA and NaN are missing.
+func temperature(s string) (float64, error) {
+	s = strings.TrimSpace(s)
+	if s == "" || strings.EqualFold(s, "na") || strings.EqualFold(s, "nan") {
+		return math.NaN(), nil
+	}
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil || math.IsInf(v, 0) || math.Abs(v) > 200 {
+		return 0, fmt.Errorf("%q is not a temperature: write a number, or leave it empty", s)
+	}
+	return v, nil
+}
