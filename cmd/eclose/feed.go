@@ -1,0 +1,115 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"text/tabwriter"
+
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed"
+)
+
+type feedCmd struct {
+	Check feedCheckCmd `cmd:"" help:"Read a saved answer of a feed and say what it holds. Try this first when an agency has changed something."`
+}
+
+type feedCheckCmd struct {
+	Feed      string `required:"" help:"Feed that the answer came from; a wrong name lists them."`
+	File      string `arg:"" help:"Saved answer, or - for standard input."`
+	Format    string `enum:"table,json" default:"table" help:"How to print: table or json."`
+	Site      string `help:"Site, where the answer does not say it."`
+	Parameter string `help:"The agency's parameter code, where the answer does not say it."`
+	Statistic string `help:"The agency's statistic code, where the answer does not say it."`
+	Century   int    `name:"two-digit-years-from" help:"First year of the hundred that two-digit years fall in."`
+}
+
+func (c *feedCheckCmd) Run(e *env) error {
+	var skipped []ingest.Skipped
+	p, err := feed.Parser(c.Feed, feed.Options{Site: c.Site, Parameter: c.Parameter, Statistic: c.Statistic, TwoDigitYearsFrom: c.Century,
+		Skipped: func(s ingest.Skipped) { skipped = append(skipped, s) }})
+	if err != nil {
+		return usagef("%w", err)
+	}
+	in := e.stdin
+	if c.File != "-" {
+		f, err := os.Open(c.File)
+		if err != nil {
+			return usagef("opening the saved answer: %w", err)
+		}
+		defer f.Close()
+		in = f
+	}
+	list, err := p.Parse(in)
+	if err != nil {
+		if x := (*ingest.Error)(nil); errors.As(err, &x) && c.File != "-" {
+			return fmt.Errorf("%s: %w", c.File, err)
+		}
+		return err
+	}
+	rows := make([]feed.Summary, len(list))
+	for i := range list {
+		rows[i] = feed.Summarize(&list[i])
+	}
+	if c.Format == "json" {
+		return writeCheckJSON(e.stdout, rows, skipped)
+	}
+	return writeCheckTable(e.stdout, rows, skipped)
+}
+
+// checkJSON is the document that --format json prints.
+type checkJSON struct {
+	Series  []feed.Summary `json:"series"`
+	Skipped []skippedJSON  `json:"skipped"`
+}
+
+type skippedJSON struct {
+	Site     string `json:"site"`
+	What     string `json:"what"`
+	Why      string `json:"why"`
+	Readings int    `json:"readings"`
+}
+
+func writeCheckJSON(w io.Writer, rows []feed.Summary, skipped []ingest.Skipped) error {
+	doc := checkJSON{Series: rows, Skipped: []skippedJSON{}}
+	for _, s := range skipped {
+		doc.Skipped = append(doc.Skipped, skippedJSON(s))
+	}
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	return enc.Encode(doc)
+}
+
+func writeCheckTable(w io.Writer, rows []feed.Summary, skipped []ingest.Skipped) error {
+	if len(rows) == 0 {
+		fmt.Fprintln(w, "The answer holds no series of readings.")
+	}
+	for _, r := range rows {
+		fmt.Fprintf(w, "%s\n", r.ID)
+		tw := tabwriter.NewWriter(w, 2, 0, 2, ' ', 0)
+		fmt.Fprintf(tw, "  site\t%s\n  variable\t%s, in %s (sent in %q)\n", r.Site, r.Variable, r.Unit, r.SourceUnit)
+		fmt.Fprintf(tw, "  readings\t%d, of which %d without a value, %d approved\n", r.Count, r.Missing, r.Approved)
+		if r.First != nil {
+			fmt.Fprintf(tw, "  first, last\t%s, %s\n", r.First.Format("2006-01-02T15:04:05Z"), r.Last.Format("2006-01-02T15:04:05Z"))
+		}
+		if r.Min != nil {
+			fmt.Fprintf(tw, "  min, max\t%.6g, %.6g\n", *r.Min, *r.Max)
+		}
+		if words := r.Words(); len(words) > 0 {
+			for i, q := range words {
+				words[i] = fmt.Sprintf("%s %d", q, r.Qualifiers[q])
+			}
+			fmt.Fprintf(tw, "  qualifiers\t%s\n", strings.Join(words, ", "))
+		}
+		if err := tw.Flush(); err != nil {
+			return fmt.Errorf("printing: %w", err)
+		}
+	}
+	for _, s := range skipped {
+		fmt.Fprintf(w, "left out: %s\n", s)
+	}
+	return nil
+}
