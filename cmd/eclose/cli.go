@@ -19,6 +19,8 @@ type cli struct {
 	DegreeDays degreeDaysCmd `cmd:"" name:"degree-days" help:"Count degree-days of daily minima and maxima by any standard method."`
 	Group      groupCmd      `cmd:"" help:"Insect groups: what a name may mean, what is known of each."`
 	Series     seriesCmd     `cmd:"" help:"Stored series: what there is, where it has gaps, whether it is whole."`
+	Feed       feedCmd       `cmd:"" help:"Public feeds: what a saved answer holds."`
+	Gauges     gaugesCmd     `cmd:"" help:"Gauges: find one for a river."`
 	Version    versionCmd    `cmd:"" help:"Print the version and what the binary was built from."`
 	Diary      diaryCmd      `cmd:"" help:"What you saw on the water, and what you did not."`
 }
