@@ -46,7 +46,7 @@ func (c degreeDaysCmd) Run(e *env) error {
 		if err != nil {
 			return fmt.Errorf("reading temperatures: %w", err)
 		}
-		defer f.Close()
+		defer func() { _ = f.Close() }()
 		in = f
 	}
 	first, tmin, tmax, err := readDailyExtremes(c.CSV, in)

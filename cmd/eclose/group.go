@@ -36,7 +36,7 @@ func (f catalogueFlags) load() (*insects.Catalogue, error) {
 	if err != nil {
 		return nil, usagef("reading your groups: %w", err)
 	}
-	defer file.Close()
+	defer func() { _ = file.Close() }()
 	if c, err = c.Overlay(f.Groups, file); err != nil {
 		return nil, usageError{err}
 	}

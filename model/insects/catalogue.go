@@ -329,8 +329,7 @@ func readRows(file string, r io.Reader, header []string, f func(line int, row []
 			return nil
 		}
 		if err != nil {
-			var p *csv.ParseError
-			if errors.As(err, &p) {
+			if p, ok := errors.AsType[*csv.ParseError](err); ok {
 				return fmt.Errorf("%s:%d: not a table with commas: %w", file, p.Line, p.Err)
 			}
 			return fmt.Errorf("%s: reading: %w", file, err)

@@ -47,8 +47,8 @@ func TestEveryValueNamesASourceOrSaysThatItHasNone(t *testing.T) {
 				}
 				continue
 			}
-			cited := strings.Split(f.Source, ";")
-			for _, code := range cited {
+			cited := strings.SplitSeq(f.Source, ";")
+			for code := range cited {
 				if _, ok := c.Source(strings.TrimSpace(code)); !ok {
 					t.Errorf("%s:%d: %s %s: source %q is not on the reference list", f.File, f.Line, f.Group, f.Field, code)
 				}

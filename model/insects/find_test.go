@@ -34,7 +34,7 @@ func TestNamesResolveToCandidates(t *testing.T) {
 		{what: "the same name, Ireland", name: "Green Drake", region: insects.UKLowland, first: "danica-mayfly"},
 		{what: "BWO narrowed by region", name: "BWO", region: insects.UKLowland, first: "ignita-olive", also: []string{"blue-winged-olive"}},
 		{what: "BWO narrowed by season", name: "BWO", region: insects.Rockies, month: time.October, first: "blue-winged-olive", also: []string{"baetid-olive-autumn", "baetid-olive-spring"}},
-		{what: "a scientific name", name: "Pteronarcys californica", first: "salmonfly"},
+		{what: "a scientific name", name: "Pteronarcys dorsata", first: "salmonfly"},
 		{what: "a genus of several groups", name: "Ephemerella", also: []string{"pale-morning-dun", "hendrickson", "sulphur-large", "sulphur-small"}},
 		{what: "an abbreviated species", name: "E. subvaria", first: "hendrickson"},
 		{what: "a family", name: "Brachycentridae", also: []string{"grannom-spring", "weed-case-caddis", "grannom-european"}},

@@ -76,7 +76,7 @@ func duration(min int) string {
 // parseHours reads spans parted by blanks: clock:HH:MM-HH:MM, sunset:-60:+30.
 func parseHours(s string) (Hours, error) {
 	var out Hours
-	for _, p := range strings.Fields(s) {
+	for p := range strings.FieldsSeq(s) {
 		name, rest, _ := strings.Cut(p, ":")
 		span := Span{Anchor: Anchor(name)}
 		var ok1, ok2 bool

@@ -221,7 +221,7 @@ func TestPropertiesOfTheDay(t *testing.T) {
 		if !(d.DaylengthHours >= 0 && d.DaylengthHours <= 24.3) {
 			t.Fatalf("%v %g %g: day of %g h", day, lat, lon, d.DaylengthHours)
 		}
-		if d.State == Crosses && !(d.Rise.Before(d.Transit) && d.Transit.Before(d.Set)) {
+		if d.State == Crosses && (!d.Rise.Before(d.Transit) || !d.Transit.Before(d.Set)) {
 			t.Fatalf("%v %g %g: order of %+v", day, lat, lon, d)
 		}
 		if d.State == Crosses && d.CivilState == Crosses && (d.CivilDawn.After(d.Rise) || d.CivilDusk.Before(d.Set)) {
