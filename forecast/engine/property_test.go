@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"example.org/eclose/model/degreeday"
 )
 
 func forecast(t *testing.T, in *River) []GroupResult {
@@ -223,5 +225,31 @@ func TestARiverCostsNoMemory(t *testing.T) {
 		}
 	}); n > 0 {
 		t.Errorf("%v allocations a river, want none", n)
+	}
+}
+
+func TestDegreeDaysAreThoseOfTheModel(t *testing.T) {
+	in := invent(9, 5, 200, 12, 50)
+	var e Engine
+	e.size(in)
+	for _, g := range in.Groups {
+		c := g.Clock
+		e.degreeDays(in, c)
+		for m := range in.Members {
+			mean := make([]float64, in.Days-c.Start)
+			for d := range mean {
+				mean[d] = float64(in.TempC[m*in.Days+c.Start+d])
+			}
+			want := make([]float64, len(mean))
+			degreeday.RunningSum(want, mean, c.BaseC, c.UpperC)
+			if got := e.sums[m*in.Days+c.Start : (m+1)*in.Days]; !slices.Equal(got, want) {
+				t.Fatalf("clock %+v, member %d: sums differ", c, m)
+			}
+			if day, ok := degreeday.Reach(mean, 0, c.BaseC, c.UpperC, g.DD50[m]); ok {
+				if at := reached(e.sums[m*in.Days:(m+1)*in.Days], g.DD50[m]); int(math.Ceil(at))-1 != day+c.Start {
+					t.Errorf("clock %+v, member %d: reached at %v, the model says on day %d", c, m, at, day+c.Start)
+				}
+			}
+		}
 	}
 }
