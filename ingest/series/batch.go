@@ -220,8 +220,7 @@ const maxPastRows = 1 << 19
 // is rewritten few times.
 func (b *batch) addPast(ctx context.Context, x *index, spanName string, rows *table) error {
 	all := *rows
-	for k := len(x.Parts) - 1; k >= 0; k-- {
-		p := x.Parts[k]
+	for k, p := range slices.Backward(slices.Clone(x.Parts)) {
 		if p.Span != spanName || !p.Past {
 			continue
 		}

@@ -9,7 +9,6 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
-	"strings"
 	"sync"
 )
 
@@ -198,9 +197,4 @@ func (d *dirBucket) close() error {
 		return nil
 	}
 	return d.lock.Close() // which also gives up the lock
-}
-
-// unfinished says whether a name is that of a file still being written.
-func unfinished(name string) bool {
-	return strings.HasPrefix(name[strings.LastIndexByte(name, '/')+1:], tempPrefix)
 }

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"math/rand/v2"
 	"os"
@@ -55,6 +56,9 @@ func child(folder, from string) error {
 		return s.Close()
 	}
 	var n int
+	if _, err := fmt.Sscanf(from, "years %d", &n); err == nil {
+		return fillYears(ctx, s, n)
+	}
 	if _, err := fmt.Sscan(from, &n); err != nil {
 		return err
 	}
@@ -70,6 +74,60 @@ func child(folder, from string) error {
 			}
 			fmt.Println("compacted", n)
 		}
+	}
+}
+
+// fillYears puts some years of 15-minute readings, one by one, reads them to
+// daily means, verifies them, and says how much memory it ever had.
+func fillYears(ctx context.Context, s *Store, years int) error {
+	for year := range years {
+		if _, err := s.Put(ctx, quarterHours(ingest.WaterTemperature, 1980+year, 1), day(2026, 1, 1)); err != nil {
+			return err
+		}
+	}
+	key := quarterHours(ingest.WaterTemperature, 1980, 0).Key
+	days, err := s.Daily(ctx, key, Query{}, DayRule{})
+	if err != nil || len(days) < 365*years-10*years {
+		return fmt.Errorf("%d days, %w", len(days), err)
+	}
+	if _, err := s.Verify(ctx); err != nil {
+		return err
+	}
+	if err := s.ExportCSV(ctx, io.Discard, key, Query{}); err != nil {
+		return err
+	}
+	status, err := os.ReadFile("/proc/self/status")
+	if err != nil {
+		return err
+	}
+	_, peak, _ := strings.Cut(string(status), "VmHWM:")
+	peak, _, _ = strings.Cut(peak, "kB")
+	fmt.Println("peak", strings.TrimSpace(peak))
+	return s.Close()
+}
+
+func TestMemoryDoesNotGrowWithTheYears(t *testing.T) {
+	if _, err := os.Stat("/proc/self/status"); err != nil {
+		t.Skip("this system does not say how much memory a process had")
+	}
+	peak := map[int]int{}
+	for _, years := range []int{3, 24} {
+		c, lines := start(t, t.TempDir(), fmt.Sprint("years ", years))
+		if err := c.Start(); err != nil {
+			t.Fatal(err)
+		}
+		kB := 0
+		for lines.Scan() {
+			fmt.Sscanf(lines.Text(), "peak %d", &kB)
+		}
+		if err := c.Wait(); err != nil || kB == 0 {
+			t.Fatalf("%d years: %v", years, err)
+		}
+		peak[years] = kB
+	}
+	t.Logf("peak memory: %d MB with 3 years of 15-minute readings, %d MB with 24", peak[3]/1024, peak[24]/1024)
+	if peak[24] > peak[3]*3/2 {
+		t.Errorf("eight times the years took %d kB, not %d kB", peak[24], peak[3])
 	}
 }
 

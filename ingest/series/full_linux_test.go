@@ -12,7 +12,7 @@ import (
 
 func TestAFullDiskIsSaidClearlyAndLeavesTheStoreIntact(t *testing.T) {
 	folder := t.TempDir()
-	if err := syscall.Mount("tmpfs", folder, "tmpfs", 0, "size=200k"); err != nil {
+	if err := syscall.Mount("tmpfs", folder, "tmpfs", 0, "size=120k"); err != nil {
 		skip(t, "mounting a small disk is not permitted here: "+err.Error())
 	}
 	t.Cleanup(func() {

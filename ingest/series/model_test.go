@@ -100,7 +100,7 @@ func TestTheViewAsOfAnyMomentEqualsANaiveModel(t *testing.T) {
 		var model naive
 		at := day(2026, 1, 1)
 		var moments []time.Time
-		rounds := 16
+		rounds := 10
 		if long() {
 			rounds = 200
 		}

@@ -99,7 +99,7 @@ func describe(x *index, group []*ingest.Series) {
 
 // rowsOf lays the series of one shelf end to end, in order of member and time.
 // Where two of them give the same member and time, the later one counts unless
-// it is missing and the earlier is not: the rule of ingest.Series.Normalize.
+// it is missing and the earlier is not, as within one series of ingest.
 func rowsOf(group []*ingest.Series, retrieved int64) table {
 	if len(group) == 1 {
 		return tableOf(group[0], retrieved)
