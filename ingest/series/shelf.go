@@ -35,7 +35,7 @@ func (s shelf) path() string {
 		last += "." + undotted(s.Period)
 	}
 	if s.TimeSeries != "" {
-		last += ".ts=" + undotted(s.TimeSeries)
+		last += ".ts-" + undotted(s.TimeSeries)
 	}
 	if s.Ensemble {
 		last += ".members"
@@ -56,8 +56,8 @@ func checkShelf(s shelf) error {
 }
 
 // escape makes a word fit to be one folder name everywhere: letters, digits and
-// "_-,+" stay, all else becomes %XX. The dot is escaped when it leads, and "ts="
-// cannot arise since "=" is escaped.
+// "_-,+" stay, all else becomes %XX, the dot only where it leads. No "=" is left,
+// which other tools would take for a column in the name of a folder.
 func escape(word string) string {
 	var b strings.Builder
 	for i := range len(word) {
