@@ -68,7 +68,7 @@ func (l Links) person(purpose, token string) (string, error) {
 	if len(token) < n+1 || len(token) > 100 || token[n] != '.' {
 		return "", ErrToken
 	}
-	got, err := base64.RawURLEncoding.DecodeString(token[n+1:])
+	got, err := base64.RawURLEncoding.Strict().DecodeString(token[n+1:])
 	if err != nil || subtle.ConstantTimeCompare(got, l.mac(purpose, token[:n])) != 1 {
 		return "", ErrToken
 	}
@@ -86,6 +86,9 @@ func (l Links) keyed(kind, s string) string {
 // NetworkOf is the network that limits count: the /24 of an IPv4 address, the
 // /56 of an IPv6 one (our own default: what a provider hands to one house).
 func NetworkOf(a netip.Addr) string {
+	if !a.IsValid() {
+		return ""
+	}
 	a = a.Unmap()
 	bits := 56
 	if a.Is4() {
