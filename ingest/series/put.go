@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math/rand/v2"
 	"slices"
 	"sort"
 	"time"
@@ -143,7 +144,15 @@ func (s *Store) change(ctx context.Context, sh shelf, edit func(*index, *batch) 
 	m.Lock()
 	defer m.Unlock()
 	const tries = 20
-	for range tries {
+	for try := range tries {
+		if try > 0 {
+			// Step back for a while, each process another while.
+			select {
+			case <-ctx.Done():
+				return Change{}, ctx.Err()
+			case <-time.After(rand.N(time.Duration(try) * 20 * time.Millisecond)):
+			}
+		}
 		old, err := s.loadIndex(ctx, path)
 		if errors.Is(err, errNoIndex) {
 			old = &index{Format: indexFormat, Shelf: sh}

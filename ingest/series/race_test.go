@@ -13,7 +13,7 @@ import (
 func TestTwoWritersOnSharedStorageLoseNothingOfEachOther(t *testing.T) {
 	a := mustOpen(t, "mem://")
 	b := &Store{url: "mem://", bucket: a.bucket, indexes: map[string]*index{}, writers: map[string]*sync.Mutex{}}
-	const rounds = 30
+	const rounds = 15
 	var both sync.WaitGroup
 	for w, s := range []*Store{a, b} {
 		both.Go(func() {
