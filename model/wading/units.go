@@ -1,0 +1,84 @@
+package wading
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// Exact by definition.
+const (
+	footM   = 0.3048
+	Foot2M2 = footM * footM         // ft2 in m2, and ft2/s in m2/s
+	Foot3M3 = footM * footM * footM // ft3 in m3, and ft3/s in m3/s
+	FootM   = footM
+)
+
+// FtoC turns °F into °C.
+func FtoC(f float64) float64 { return (f - 32) / 1.8 }
+
+// CtoF turns °C into °F.
+func CtoF(c float64) float64 { return c*1.8 + 32 }
+
+// Units is the system a reader is used to; the other always follows in brackets.
+type Units int
+
+// The systems.
+const (
+	Metric Units = iota
+	US
+)
+
+func (u Units) both(metric, us string) string {
+	if u == US {
+		return us + " (" + metric + ")"
+	}
+	return metric + " (" + us + ")"
+}
+
+func (u Units) flow(m3s float64) string {
+	return u.both(digits(m3s)+" m3/s", digits(m3s/Foot3M3)+" ft3/s")
+}
+
+func (u Units) length(m float64) string {
+	return u.both(fmt.Sprintf("%.2f m", m), fmt.Sprintf("%.1f ft", m/footM))
+}
+
+func (u Units) speed(ms float64) string {
+	return u.both(fmt.Sprintf("%.1f m/s", ms), fmt.Sprintf("%.1f ft/s", ms/footM))
+}
+
+// push is depth times speed, the push of the water on the legs.
+func (u Units) push(m2s float64) string {
+	return u.both(fmt.Sprintf("%.2f m2/s", m2s), fmt.Sprintf("%.1f ft2/s", m2s/Foot2M2))
+}
+
+func (u Units) temperature(c float64) string {
+	return u.both(fmt.Sprintf("%.1f °C", c), fmt.Sprintf("%.0f °F", CtoF(c)))
+}
+
+// digits prints a flow to three significant digits, without exponent.
+func digits(v float64) string {
+	switch a := math.Abs(v); {
+	case a >= 100:
+		p := math.Pow(10, math.Floor(math.Log10(a))-2)
+		return fmt.Sprintf("%.0f", math.Round(v/p)*p)
+	case a >= 10:
+		return fmt.Sprintf("%.1f", v)
+	default:
+		return fmt.Sprintf("%.2f", v)
+	}
+}
+
+// age is a duration in words that nobody can take for exact.
+func age(d time.Duration) string {
+	switch {
+	case d < 0:
+		return "in the future"
+	case d < 90*time.Minute:
+		return fmt.Sprintf("%d min old", int(d.Minutes()+0.5))
+	case d < 48*time.Hour:
+		return fmt.Sprintf("%.1f h old", d.Hours())
+	}
+	return fmt.Sprintf("%.0f days old", d.Hours()/24)
+}

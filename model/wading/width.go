@@ -1,0 +1,294 @@
+package wading
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+// Measurement is one visit of a gauger with a meter: section totals and means.
+// A visit with several channels is one measurement: flow, width and area summed
+// (see Merge). NaN where it was not measured.
+type Measurement struct {
+	ID         string
+	At         time.Time
+	FlowM3s    float64
+	WidthM     float64
+	AreaM2     float64
+	VelocityMS float64 // section mean
+	StageM     float64 // NaN or 0 when not given
+	Wading     bool    // the gauger stood in the river
+	Poor       bool    // rated poor by the gauger
+	Ice        bool
+}
+
+// MeanDepthM is the area over the width.
+func (m Measurement) MeanDepthM() float64 { return m.AreaM2 / m.WidthM }
+
+// Usable tells whether a measurement may go into a fit: all four values above
+// zero, no ice, not poor, and flow = area x velocity within 5 % (the last as in
+// the qva filter of AHGestimation).
+func (m Measurement) Usable() bool {
+	return m.FlowM3s > 0 && m.WidthM > 0 && m.AreaM2 > 0 && m.VelocityMS > 0 && !m.Poor && !m.Ice &&
+		math.Abs(m.AreaM2*m.VelocityMS/m.FlowM3s-1) <= 0.05
+}
+
+// Merge sums the channels of one visit (equal ID); the velocity becomes the
+// mean over all of them. Order by first appearance.
+func Merge(channels []Measurement) []Measurement {
+	var out []Measurement
+	at := map[string]int{}
+	for _, c := range channels {
+		i, seen := at[c.ID]
+		if !seen || c.ID == "" {
+			at[c.ID] = len(out)
+			out = append(out, c)
+			continue
+		}
+		m := &out[i]
+		m.FlowM3s += c.FlowM3s
+		m.WidthM += c.WidthM
+		m.AreaM2 += c.AreaM2
+		m.VelocityMS = m.FlowM3s / m.AreaM2
+		m.Wading = m.Wading && c.Wading
+		m.Poor, m.Ice = m.Poor || c.Poor, m.Ice || c.Ice
+	}
+	return out
+}
+
+// ParseNumber reads a number as public measurement records write it: text,
+// where empty and "Unspecified" mean that there is none.
+func ParseNumber(s string) (v float64, ok bool) {
+	s = strings.TrimSpace(s)
+	if s == "" || strings.EqualFold(s, "unspecified") {
+		return math.NaN(), false
+	}
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+		return math.NaN(), false
+	}
+	return v, true
+}
+
+// Power is y = Coef * flow^Exp, fitted to logs.
+type Power struct {
+	Coef, Exp float64
+	S         float64 // residual standard deviation of ln y, n-2
+}
+
+// At is the fitted value at a flow.
+func (p Power) At(flow float64) float64 { return p.Coef * math.Pow(flow, p.Exp) }
+
+// Geometry is the at-a-station hydraulic geometry of a gauge section (Leopold
+// and Maddock 1953, USGS PP 252): width, mean depth and mean velocity as powers
+// of the flow, SI units.
+type Geometry struct {
+	Width, Depth, Velocity Power
+	N                      int
+	MinFlow, MaxFlow       float64 // m3/s, of the fitted measurements
+	From, To               time.Time
+	IDs                    []string
+	Scaled                 bool // not fitted: one measurement carried by mean exponents
+}
+
+// ErrTooFew says that there are not enough measurements to fit; see Nearest.
+var ErrTooFew = errors.New("too few usable channel measurements")
+
+// minFit is the least number of rows for a fit (the floor of AHGestimation).
+const minFit = 10
+
+// FitGeometry fits the logs of width, mean depth and mean velocity on the log
+// of the flow by least squares. It keeps the last 15 years and the highest flow,
+// and wants ten usable rows over a decade of flow (highest at least ten times
+// the lowest); else ErrTooFew. Log-log least squares gives medians: the margin of
+// PushHigh covers that.
+func FitGeometry(all []Measurement) (Geometry, error) {
+	var rows []Measurement
+	var last time.Time
+	top := 0.0
+	for _, m := range all {
+		if m.Usable() {
+			rows = append(rows, m)
+			top = max(top, m.FlowM3s)
+			if m.At.After(last) {
+				last = m.At
+			}
+		}
+	}
+	recent := slices.DeleteFunc(slices.Clone(rows), func(m Measurement) bool {
+		return m.At.Before(last.AddDate(-15, 0, 0)) && m.FlowM3s < top
+	})
+	if enough(recent) {
+		rows = recent
+	}
+	if !enough(rows) {
+		return Geometry{}, fmt.Errorf("%w: %d usable, wanted %d over a tenfold range of flow", ErrTooFew, len(rows), minFit)
+	}
+	return fit(rows), nil
+}
+
+func enough(rows []Measurement) bool {
+	if len(rows) < minFit {
+		return false
+	}
+	lo, hi := math.Inf(1), 0.0
+	for _, m := range rows {
+		lo, hi = min(lo, m.FlowM3s), max(hi, m.FlowM3s)
+	}
+	return hi >= 10*lo
+}
+
+func fit(rows []Measurement) Geometry {
+	g := Geometry{N: len(rows), MinFlow: math.Inf(1)}
+	var q, w, d, v []float64
+	for _, m := range rows {
+		q, w = append(q, m.FlowM3s), append(w, m.WidthM)
+		d, v = append(d, m.MeanDepthM()), append(v, m.VelocityMS)
+		g.MinFlow, g.MaxFlow = min(g.MinFlow, m.FlowM3s), max(g.MaxFlow, m.FlowM3s)
+		g.IDs = append(g.IDs, m.ID)
+		if !m.At.IsZero() && (g.From.IsZero() || m.At.Before(g.From)) {
+			g.From = m.At
+		}
+		if m.At.After(g.To) {
+			g.To = m.At
+		}
+	}
+	g.Width, g.Depth, g.Velocity = FitPower(q, w), FitPower(q, d), FitPower(q, v)
+	return g
+}
+
+// FitPower fits y = Coef * q^Exp by least squares of ln y on ln q. Both must be
+// positive and of one length, at least three.
+func FitPower(q, y []float64) Power {
+	lq, ly := make([]float64, len(q)), make([]float64, len(q))
+	for i := range q {
+		lq[i], ly[i] = math.Log(q[i]), math.Log(y[i])
+	}
+	a, b := stat.LinearRegression(lq, ly, nil, false)
+	ss := 0.0
+	for i := range lq {
+		e := ly[i] - a - b*lq[i]
+		ss += e * e
+	}
+	return Power{Coef: math.Exp(a), Exp: b, S: math.Sqrt(ss / float64(len(q)-2))}
+}
+
+// Mean at-a-station exponents of Leopold and Maddock 1953, USGS PP 252. They are
+// for one gauge; those for going downstream are others.
+const (
+	meanWidthExp    = 0.26
+	meanDepthExp    = 0.40
+	meanVelocityExp = 0.34
+	scaledS         = 0.20 // spread of ln d*v after such a carry, found at one gauge
+)
+
+// Nearest carries the usable measurement nearest in flow to another flow by the
+// mean exponents: the second rung of the ladder, for one to nine measurements.
+func Nearest(all []Measurement, flowM3s float64) (Geometry, error) {
+	best, dist := -1, math.Inf(1)
+	for i, m := range all {
+		if m.Usable() && flowM3s > 0 {
+			if d := math.Abs(math.Log(m.FlowM3s / flowM3s)); d < dist {
+				best, dist = i, d
+			}
+		}
+	}
+	if best < 0 {
+		return Geometry{}, fmt.Errorf("%w: none", ErrTooFew)
+	}
+	m := all[best]
+	through := func(y, e, s float64) Power { return Power{Coef: y / math.Pow(m.FlowM3s, e), Exp: e, S: s} }
+	return Geometry{
+		Width: through(m.WidthM, meanWidthExp, scaledS),
+		Depth: through(m.MeanDepthM(), meanDepthExp, scaledS), Velocity: through(m.VelocityMS, meanVelocityExp, scaledS),
+		N: 1, MinFlow: m.FlowM3s, MaxFlow: m.FlowM3s, From: m.At, To: m.At, IDs: []string{m.ID}, Scaled: true,
+	}, nil
+}
+
+// Push is the section-mean depth times velocity at a flow, m2/s. Since depth is
+// area over width and velocity is flow over area, it is simply flow over width:
+// flow^(1-b)/a with width = a flow^b.
+func (g Geometry) Push(flowM3s float64) float64 { return flowM3s / g.Width.At(flowM3s) }
+
+// PushHigh is Push with a one-sided margin of 90 % for the scatter of the
+// measurements: exp(1.2816 s).
+func (g Geometry) PushHigh(flowM3s float64) float64 { return g.Push(flowM3s) * g.margin() }
+
+const z90 = 1.2816
+
+func (g Geometry) margin() float64 { return math.Exp(z90 * g.Width.S) }
+
+// LimitFlow is the flow at which Push reaches a value, m3/s: (a D)^(1/(1-b)).
+func (g Geometry) LimitFlow(pushM2s float64) float64 {
+	return math.Pow(g.Width.Coef*pushM2s, 1/(1-g.Width.Exp))
+}
+
+// LimitFlowHigh is the flow at which PushHigh reaches a value: the one to act on.
+func (g Geometry) LimitFlowHigh(pushM2s float64) float64 { return g.LimitFlow(pushM2s / g.margin()) }
+
+// Within are the flows for which an estimate may be printed: half the lowest to
+// 1.2 times the highest that was measured, or a third to three times the one
+// measurement that was carried. Outside it only bounds the level. Our own default.
+func (g Geometry) Within() (low, high float64) {
+	if g.Scaled {
+		return g.MinFlow / 3, 3 * g.MaxFlow
+	}
+	return 0.5 * g.MinFlow, 1.2 * g.MaxFlow
+}
+
+// WadingCeiling is the highest flow at which the gauger stood in the river, with
+// the count behind it. ok is false with fewer than five such visits or none
+// above them: then the absence of wading means nothing.
+func WadingCeiling(all []Measurement) (flowM3s float64, visits int, ok bool) {
+	top := 0.0
+	for _, m := range all {
+		if m.FlowM3s > 0 {
+			top = max(top, m.FlowM3s)
+			if m.Wading {
+				visits++
+				flowM3s = max(flowM3s, m.FlowM3s)
+			}
+		}
+	}
+	return flowM3s, visits, visits >= 5 && top > flowM3s
+}
+
+// StageFit ties depth times velocity to the gauge height, for gauges that report
+// height only: ln(flow/width) on height by least squares.
+type StageFit struct {
+	A, B, S    float64
+	N          int
+	MinM, MaxM float64
+}
+
+// FitStage fits it; it wants ten usable rows with a height.
+func FitStage(all []Measurement) (StageFit, error) {
+	var h, y []float64
+	f := StageFit{MinM: math.Inf(1), MaxM: math.Inf(-1)}
+	for _, m := range all {
+		if m.Usable() && !math.IsNaN(m.StageM) && m.StageM != 0 {
+			h, y = append(h, m.StageM), append(y, math.Log(m.FlowM3s/m.WidthM))
+			f.MinM, f.MaxM = min(f.MinM, m.StageM), max(f.MaxM, m.StageM)
+		}
+	}
+	if len(h) < minFit || f.MaxM <= f.MinM {
+		return StageFit{}, fmt.Errorf("%w: %d with a gauge height, wanted %d at several heights", ErrTooFew, len(h), minFit)
+	}
+	f.A, f.B = stat.LinearRegression(h, y, nil, false)
+	ss := 0.0
+	for i := range h {
+		e := y[i] - f.A - f.B*h[i]
+		ss += e * e
+	}
+	f.N, f.S = len(h), math.Sqrt(ss/float64(len(h)-2))
+	return f, nil
+}
+
+// PushHigh is depth times velocity at a height with the margin of 90 %.
+func (f StageFit) PushHigh(stageM float64) float64 { return math.Exp(f.A + f.B*stageM + z90*f.S) }
