@@ -7,6 +7,7 @@ import (
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/feed/csvfile"
 	"example.org/eclose/ingest/feed/eahydrology"
+	"example.org/eclose/ingest/feed/eccc"
 	"example.org/eclose/ingest/feed/ghcn"
 	"example.org/eclose/ingest/feed/nws"
 	"example.org/eclose/ingest/feed/openmeteo"
@@ -51,6 +52,9 @@ var Parsers = []Entry{
 	}},
 	{eahydrology.FeedName, "Environment Agency Hydrology and flood-monitoring APIs: readings as JSON or CSV, stations with latest readings", func(o Options) ingest.Parser {
 		return eahydrology.Parser{Skipped: o.Skipped}
+	}},
+	{eccc.FeedName, "Water Survey of Canada: wateroffice and Datamart CSV, GeoMet GeoJSON", func(o Options) ingest.Parser {
+		return eccc.Parser{Skipped: o.Skipped}
 	}},
 }
 

@@ -1,0 +1,143 @@
+package eccc
+
+import (
+	"context"
+	"fmt"
+	"net/url"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/client"
+)
+
+// Where the services answer.
+const (
+	LiveURL   = "https://wateroffice.ec.gc.ca"
+	GeoMetURL = "https://api.weather.gc.ca"
+)
+
+// Source fetches one station: readings of the last 18 months from the
+// wateroffice service, which alone has water temperature, and daily means of
+// level and flow from GeoMet.
+type Source struct {
+	Client    *client.Client
+	BaseURL   string           // of wateroffice; "": LiveURL
+	GeoMetURL string           // of GeoMet; "": GeoMetURL
+	Now       func() time.Time // nil: time.Now
+	Skipped   func(ingest.Skipped)
+}
+
+// Name implements ingest.Source.
+func (Source) Name() string { return FeedName }
+
+var stationID = regexp.MustCompile(`^[0-9]{2}[A-Z]{2}[A-Z0-9]{1,4}$`)
+
+const (
+	months  = 18 // how far back wateroffice reaches
+	perPage = 10000
+)
+
+// Fetch implements ingest.Source.
+func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
+	if !stationID.MatchString(req.Site) {
+		return bad("request", fmt.Sprintf("%q is not a station such as 05BB001", clip(req.Site)), "check site in the config", nil)
+	}
+	to := req.To
+	if to.IsZero() {
+		to = s.now()
+	}
+	if req.Period == ingest.Daily {
+		return s.daily(ctx, req, to, yield)
+	}
+	var codes []string
+	for _, code := range []string{"5", "41", "46", "47"} {
+		if slices.Contains(req.Variables, parameters[code].variable) {
+			codes = append(codes, code)
+		}
+	}
+	if len(codes) == 0 {
+		return nil
+	}
+	from := req.From
+	if first := s.now().AddDate(0, -months, 0); from.Before(first) {
+		from = first
+	}
+	base := LiveURL
+	if s.BaseURL != "" {
+		base = strings.TrimRight(s.BaseURL, "/")
+	}
+	// Two months of five-minute readings of four parameters are some 5 MB.
+	for d := from; d.Before(to); d = d.AddDate(0, 2, 0) {
+		e := d.AddDate(0, 2, 0)
+		if e.After(to) {
+			e = to
+		}
+		q := url.Values{"stations[]": {req.Site}, "parameters[]": codes, "start_date": {d.UTC().Format(time.DateTime)}, "end_date": {e.UTC().Format(time.DateTime)}}
+		if _, _, err := s.get(ctx, base+"/services/real_time_data/csv/inline?"+q.Encode(), []string{"text/csv", "text/plain", "application/csv"}, req, yield); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s Source) daily(ctx context.Context, req ingest.Request, to time.Time, yield func(ingest.Series) error) error {
+	base := GeoMetURL
+	if s.GeoMetURL != "" {
+		base = strings.TrimRight(s.GeoMetURL, "/")
+	}
+	span := ".."
+	if !req.From.IsZero() {
+		span = req.From.UTC().Format(time.DateOnly)
+	}
+	q := url.Values{"STATION_NUMBER": {req.Site}, "datetime": {span + "/" + to.Add(-time.Nanosecond).UTC().Format(time.DateOnly)}, "limit": {fmt.Sprint(perPage)}, "f": {"json"}, "sortby": {"DATE"}}
+	next := base + "/collections/hydrometric-daily-mean/items?" + q.Encode()
+	for seen := map[string]bool{}; next != "" && !seen[next]; {
+		seen[next] = true
+		link, rows, err := s.get(ctx, next, []string{"application/json", "application/geo+json"}, req, yield)
+		if err != nil || link == "" || rows == 0 {
+			return err
+		}
+		if next, err = client.Next(FeedName, next, link); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s Source) now() time.Time {
+	if s.Now != nil {
+		return s.Now()
+	}
+	return time.Now()
+}
+
+func (s Source) get(ctx context.Context, u string, types []string, req ingest.Request, yield func(ingest.Series) error) (next string, rows int, err error) {
+	resp, err := s.Client.Get(ctx, client.Request{Feed: FeedName, URL: u, Types: types})
+	if err != nil {
+		return "", 0, err
+	}
+	defer resp.Body.Close() //nolint:errcheck // it is in memory
+	if resp.Size == 0 {
+		return "", 0, nil
+	}
+	series, next, rows, err := Parser{Skipped: s.Skipped}.parse(resp.Body)
+	if err != nil {
+		return "", 0, err
+	}
+	for _, x := range series {
+		if !slices.Contains(req.Variables, x.Variable) {
+			continue
+		}
+		if x = x.Between(req.From, req.To); x.Len() == 0 {
+			continue
+		}
+		x.Retrieved = slices.Repeat([]int64{s.now().UnixMicro()}, x.Len())
+		if err := yield(x); err != nil {
+			return "", 0, err
+		}
+	}
+	return next, rows, nil
+}
