@@ -149,7 +149,7 @@ func readJSON(r io.Reader, each func(int, string, *row) error) (pg page, _ error
 		pg.empty = pg.rows == 0
 		return pg, nil
 	case code != "" || description != "":
-		e := bad("answer", fmt.Sprintf("holds the agency's refusal, not data: %s: %s", code, description), "", nil)
+		e := bad("answer", fmt.Sprintf("holds the agency's refusal, not data: %s: %s", oneLine(code), oneLine(description)), "", nil)
 		if code == "OVER_RATE_LIMIT" {
 			e.Retryable = true
 		}
@@ -273,4 +273,13 @@ func readCSV(r io.Reader, each func(int, string, *row) error) (pg page, _ error)
 			return pg, err
 		}
 	}
+}
+
+// oneLine makes foreign text fit for a message.
+func oneLine(s string) string {
+	s = strings.Join(strings.Fields(s), " ")
+	if len(s) > 300 {
+		s = strings.ToValidUTF8(s[:300], "") + "..."
+	}
+	return s
 }
