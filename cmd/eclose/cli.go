@@ -16,13 +16,15 @@ import (
 // cli is the command tree. One line per command; each command is a struct with
 // a Run(*env) error in its own file.
 type cli struct {
-	DegreeDays degreeDaysCmd `cmd:"" name:"degree-days" help:"Count degree-days of daily minima and maxima by any standard method."`
+	Demo       demoCmd       `cmd:"" help:"Run the whole job on invented rivers and write what came out."`
+	Ingest     ingestCmd     `cmd:"" help:"Fetch what the rivers of a config need into the series store."`
+	Diary      diaryCmd      `cmd:"" help:"What you saw on the water, and what you did not."`
 	Group      groupCmd      `cmd:"" help:"Insect groups: what a name may mean, what is known of each."`
 	Series     seriesCmd     `cmd:"" help:"Stored series: what there is, where it has gaps, whether it is whole."`
 	Feed       feedCmd       `cmd:"" help:"Public feeds: what a saved answer holds."`
 	Gauges     gaugesCmd     `cmd:"" help:"Gauges: find one for a river."`
+	DegreeDays degreeDaysCmd `cmd:"" name:"degree-days" help:"Count degree-days of daily minima and maxima by any standard method."`
 	Version    versionCmd    `cmd:"" help:"Print the version and what the binary was built from."`
-	Diary      diaryCmd      `cmd:"" help:"What you saw on the water, and what you did not."`
 }
 
 // env is what a command may touch of the world. The clock is in it so that no

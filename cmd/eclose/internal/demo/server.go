@@ -17,6 +17,9 @@ const Seed = 20260518
 // run among them.
 const Members = 21
 
+// archiveLagDays is how far the invented archive of weather lags behind.
+const archiveLagDays = 5
+
 // ensembleDays is how far the invented weather forecast reaches.
 const ensembleDays = 16
 
@@ -344,11 +347,17 @@ func (w *World) archive(rw http.ResponseWriter, r *http.Request) {
 		reason(rw, "start_date and end_date must be given")
 		return
 	}
+	// An archive lags: the last days are not in it yet.
+	if known := Issue.Truncate(24*time.Hour).AddDate(0, 0, -archiveLagDays); to.After(known) {
+		to = known
+	}
 	w.weather(rw, r, from, to.AddDate(0, 0, 1), 1)
 }
 
 func (w *World) forecast(rw http.ResponseWriter, r *http.Request) {
-	w.weather(rw, r, Issue.Truncate(24*time.Hour), Issue.Truncate(24*time.Hour).AddDate(0, 0, ensembleDays), 1)
+	past, _ := strconv.Atoi(r.URL.Query().Get("past_days"))
+	today := Issue.Truncate(24 * time.Hour)
+	w.weather(rw, r, today.AddDate(0, 0, -past), today.AddDate(0, 0, ensembleDays), 1)
 }
 
 func (w *World) ensemble(rw http.ResponseWriter, r *http.Request) {

@@ -1,0 +1,125 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"sort"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/cmd/eclose/internal/sources"
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/client"
+	"example.org/eclose/ingest/schedule"
+	"example.org/eclose/ingest/series"
+)
+
+type ingestCmd struct {
+	Config string `required:"" help:"The TOML file that names rivers and gauges." placeholder:"FILE"`
+}
+
+// overlap is how far behind the newest reading a later fetch begins: agencies
+// revise what is provisional. Our own default.
+const overlap = 30 * 24 * time.Hour
+
+func (c ingestCmd) Run(e *env) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return usageError{err}
+	}
+	outcomes, err := intake(e.ctx, cfg, e.now, func(o schedule.Outcome) { printOutcome(e.stdout, o) })
+	if err != nil {
+		return err
+	}
+	failed := 0
+	for _, o := range outcomes {
+		if o.Err != nil {
+			failed++
+		}
+	}
+	if failed > 0 {
+		return fmt.Errorf("%d of %d requests failed; what was stored before is untouched", failed, len(outcomes))
+	}
+	return nil
+}
+
+// intake does one pass of all feeds of a config.
+func intake(ctx context.Context, cfg *config.Config, now func() time.Time, done func(schedule.Outcome)) ([]schedule.Outcome, error) {
+	store, err := series.Open(ctx, cfg.StoreURL(), series.WaitForWriter(10*time.Second))
+	if err != nil {
+		return nil, err
+	}
+	defer store.Close() //nolint:errcheck // every write is already on the disk
+	c, err := client.New(client.Options{UserAgent: userAgent(cfg), PerHost: perHost(cfg), MaxBody: 256 << 20, Now: now})
+	if err != nil {
+		return nil, fmt.Errorf("preparing the feed client: %w", err)
+	}
+	places, err := sources.Builder{Config: cfg, Client: c, Now: now}.Places()
+	if err != nil {
+		return nil, usageError{err}
+	}
+	in := schedule.Intake{Store: store, Now: now, Overlap: overlap, Done: done,
+		Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour}
+	return in.Run(ctx, places)
+}
+
+func userAgent(cfg *config.Config) string {
+	contact := "no contact given"
+	for _, name := range config.FeedNames() {
+		if f := cfg.Feeds[name]; f.Contact != "" {
+			contact = f.Contact
+			break
+		}
+	}
+	return "eclose (" + contact + ")"
+}
+
+// perHost lifts the pause between requests where the host is this machine.
+func perHost(cfg *config.Config) map[string]float64 {
+	out := map[string]float64{}
+	for _, f := range cfg.Feeds {
+		for _, base := range []string{f.BaseURL, f.Archive, f.Ensemble} {
+			if host := loopback(base); host != "" {
+				out[host] = 1000
+			}
+		}
+	}
+	return out
+}
+
+func printOutcome(w io.Writer, o schedule.Outcome) {
+	head := fmt.Sprintf("%-14s %-11s %-22s", o.Place, o.Feed, o.Site)
+	if o.Err != nil {
+		fmt.Fprintf(w, "%s failed: %v\n", head, o.Err)
+		if o.Change.Added+o.Change.Revised > 0 {
+			fmt.Fprintf(w, "%s kept what came before: %d new, %d revised\n", head, o.Change.Added, o.Change.Revised)
+		}
+		return
+	}
+	fmt.Fprintf(w, "%s %s: %d new, %d revised, %d unchanged; newest %s\n", head, named(o.Keys),
+		o.Change.Added, o.Change.Revised, o.Change.Unchanged, o.Newest.Format("2006-01-02 15:04 UTC"))
+}
+
+func named(keys []ingest.Key) string {
+	seen := map[string]bool{}
+	var names []string
+	for _, k := range keys {
+		if n := string(k.Variable); !seen[n] {
+			seen[n] = true
+			names = append(names, n)
+		}
+	}
+	sort.Strings(names)
+	out := ""
+	for i, n := range names {
+		if i > 0 {
+			out += ", "
+		}
+		out += n
+	}
+	if len(keys) > len(names) {
+		out += fmt.Sprintf(" (%d series)", len(keys))
+	}
+	return out
+}

@@ -1,0 +1,46 @@
+package demo
+
+import (
+	"fmt"
+	"strings"
+)
+
+// Config is the config file of the demo, in the words a real one would use.
+// feeds is the address of the server that answers for the invented country.
+func Config(feeds string) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, `# The Tarn Fells are invented. A real config differs in the sites and in having
+# no base-url: then the live services are asked.
+store = "series"
+database = "eclose.db"
+units = "us"
+backfill-years = 9
+
+[feeds.usgs]
+base-url = "%[1]s/ogcapi/v1"
+contact = "demo@example.org"
+
+[feeds.open-meteo]
+enabled = true # its free service is for non-commercial use: say yes on purpose
+base-url = "%[1]s"
+`, feeds)
+	for _, r := range Rivers {
+		fmt.Fprintf(&b, `
+[[river]]
+name = %q
+region = "rockies"
+zone = %q
+lat = %g
+lon = %g
+
+  [[river.gauge]]
+  feed = "usgs"
+  site = %q
+  variables = ["water_temperature", "discharge"]
+
+  [river.weather]
+  feed = "open-meteo"
+`, r.Name, Zone, r.Lat, r.Lon, r.Site)
+	}
+	return b.String()
+}

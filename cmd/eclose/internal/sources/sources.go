@@ -1,0 +1,191 @@
+package sources
+
+import (
+	"fmt"
+	"os"
+	"strings"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/client"
+	"example.org/eclose/ingest/feed/csvfile"
+	"example.org/eclose/ingest/feed/eahydrology"
+	"example.org/eclose/ingest/feed/eccc"
+	"example.org/eclose/ingest/feed/ghcn"
+	"example.org/eclose/ingest/feed/nws"
+	"example.org/eclose/ingest/feed/openmeteo"
+	"example.org/eclose/ingest/feed/usgs"
+	"example.org/eclose/ingest/feed/usgslegacy"
+	"example.org/eclose/ingest/schedule"
+)
+
+// Builder holds what every source shares.
+type Builder struct {
+	Config  *config.Config
+	Client  *client.Client
+	Now     func() time.Time
+	Skipped func(ingest.Skipped) // told what a feed left out; may be nil
+}
+
+// recentDays is how far back a weather forecast is asked for as well: the
+// archive lags about five days behind.
+const recentDays = 10
+
+// Places lists each river of the config with its tasks, weather first.
+func (b Builder) Places() ([]schedule.Place, error) {
+	made := map[string]ingest.Source{} // one source for each feed, so that it can remember its sites
+	var out []schedule.Place
+	for _, r := range b.Config.Rivers {
+		p := schedule.Place{Name: r.Slug}
+		if r.Weather != nil {
+			tasks, err := b.weather(r)
+			if err != nil {
+				return nil, fmt.Errorf("river %s: %w", r.Slug, err)
+			}
+			p.Tasks = append(p.Tasks, tasks...)
+		}
+		for _, g := range r.Gauges {
+			t, err := b.gauge(r, g, made)
+			if err != nil {
+				return nil, fmt.Errorf("river %s: %w", r.Slug, err)
+			}
+			p.Tasks = append(p.Tasks, t)
+		}
+		out = append(out, p)
+	}
+	return out, nil
+}
+
+// Site is a gauge's site as its series name it.
+func Site(g config.Gauge) (string, error) {
+	if g.Feed == usgs.FeedName || g.Feed == usgslegacy.FeedName {
+		return usgs.SiteID(g.Site)
+	}
+	return g.Site, nil
+}
+
+func (b Builder) gauge(r config.River, g config.Gauge, made map[string]ingest.Source) (schedule.Task, error) {
+	site, err := Site(g)
+	if err != nil {
+		return schedule.Task{}, err
+	}
+	t := schedule.Task{Request: ingest.Request{Site: site, Lat: r.Lat, Lon: r.Lon, Period: g.Period}}
+	for _, v := range g.Variables {
+		t.Request.Variables = append(t.Request.Variables, ingest.Variable(v))
+	}
+	f := b.Config.Feeds[g.Feed]
+	switch g.Feed {
+	case usgslegacy.FeedName:
+		t.Source = &usgslegacy.Source{Path: b.Config.Path(g.File), Parser: usgslegacy.Parser{Skipped: b.Skipped}, Now: b.Now}
+	case csvfile.FeedName:
+		t.Source = csvfile.Source{Parser: b.csv(f, site), Path: b.Config.Path(g.File), Now: b.Now}
+	case openmeteo.FeedName:
+		t.Source = b.openMeteo(openmeteo.Flood, f, f.BaseURL)
+	default:
+		s := made[g.Feed]
+		if s == nil {
+			if s, err = b.live(g.Feed, f); err != nil {
+				return t, err
+			}
+			made[g.Feed] = s
+		}
+		t.Source = s
+	}
+	return t, nil
+}
+
+func (b Builder) live(name string, f config.Feed) (ingest.Source, error) {
+	switch name {
+	case usgs.FeedName:
+		key, err := secret(b.Config.Path(f.KeyFile))
+		if err != nil {
+			return nil, err
+		}
+		return usgs.New(usgs.Config{Client: b.Client, BaseURL: f.BaseURL, Key: key, Limit: 50_000, Now: b.Now, Skipped: b.Skipped})
+	case nws.FeedName:
+		return &nws.Source{Client: b.Client, BaseURL: f.BaseURL, Now: b.Now, Skipped: b.Skipped}, nil
+	case ghcn.FeedName:
+		return ghcn.Source{Client: b.Client, BaseURL: f.BaseURL, Now: b.Now, Skipped: b.Skipped}, nil
+	case eahydrology.FeedName:
+		return eahydrology.Source{Client: b.Client, BaseURL: f.BaseURL, Now: b.Now, Skipped: b.Skipped}, nil
+	case eccc.FeedName:
+		return eccc.Source{Client: b.Client, BaseURL: f.BaseURL, Now: b.Now, Skipped: b.Skipped}, nil
+	}
+	return nil, fmt.Errorf("feed %q cannot be fetched live; save its answers and name the file", name)
+}
+
+func (b Builder) weather(r config.River) ([]schedule.Task, error) {
+	w := *r.Weather
+	f := b.Config.Feeds[w.Feed]
+	req := ingest.Request{Site: w.Site, Lat: *w.Lat, Lon: *w.Lon, Variables: []ingest.Variable{ingest.AirTemperature, ingest.Precipitation}}
+	recent := req
+	recent.From = b.Now().AddDate(0, 0, -recentDays)
+	switch w.Feed {
+	case openmeteo.FeedName:
+		archive, ensemble := f.Archive, f.Ensemble
+		if archive == "" {
+			archive = f.BaseURL
+		}
+		if ensemble == "" {
+			ensemble = f.BaseURL
+		}
+		air := req // members of rain are not used yet, and they are half of the answer
+		air.Variables = []ingest.Variable{ingest.AirTemperature}
+		return []schedule.Task{
+			{Source: b.openMeteo(openmeteo.Archive, f, archive), Request: req},
+			{Source: b.openMeteo(openmeteo.Forecast, f, f.BaseURL), Request: recent, Ahead: true},
+			{Source: b.openMeteo(openmeteo.Ensemble, f, ensemble), Request: air, Ahead: true},
+		}, nil
+	case nws.FeedName:
+		s, err := b.live(w.Feed, f)
+		return []schedule.Task{{Source: s, Request: req, Ahead: true}}, err
+	case ghcn.FeedName:
+		req.Period = ingest.Daily
+		s, err := b.live(w.Feed, f)
+		return []schedule.Task{{Source: s, Request: req}}, err
+	case csvfile.FeedName:
+		site := w.Site
+		if site == "" {
+			site = r.Slug + "-weather"
+		}
+		req.Site = site
+		for _, c := range f.Columns {
+			if c.Variable == string(ingest.AirTemperature) && c.Period == ingest.Daily {
+				req.Period = ingest.Daily
+			}
+		}
+		return []schedule.Task{{Source: csvfile.Source{Parser: b.csv(f, site), Path: b.Config.Path(w.File), Now: b.Now}, Request: req}}, nil
+	}
+	return nil, fmt.Errorf("feed %q serves no weather", w.Feed)
+}
+
+func (b Builder) openMeteo(p openmeteo.Product, f config.Feed, base string) ingest.Source {
+	model := f.Model
+	if p != openmeteo.Ensemble {
+		model = "" // the setting names an ensemble
+	}
+	return openmeteo.Source{Client: b.Client, Product: p, BaseURL: strings.TrimSuffix(strings.TrimRight(base, "/"), "/v1"), Model: model,
+		Accepted: f.Enabled != nil && *f.Enabled, Now: b.Now, Skipped: b.Skipped}
+}
+
+func (b Builder) csv(f config.Feed, site string) csvfile.Parser {
+	p := csvfile.Parser{Site: site, TimeColumn: f.TimeCol, Layout: f.Layout, Zone: f.Zone, Missing: f.Missing, Delimiter: f.Comma, SkipLines: f.SkipRows, Skipped: b.Skipped}
+	for _, c := range f.Columns {
+		p.Columns = append(p.Columns, csvfile.Column{Name: c.Name, Variable: ingest.Variable(c.Variable), Unit: c.Unit, Statistic: ingest.Statistic(c.Statistic), Period: c.Period})
+	}
+	return p
+}
+
+// secret reads a key from its file, which keeps it out of the config and of
+// the process list.
+func secret(path string) (string, error) {
+	if path == "" {
+		return "", nil
+	}
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return "", fmt.Errorf("reading the key file: %w", err)
+	}
+	return strings.TrimSpace(string(b)), nil
+}

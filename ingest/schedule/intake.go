@@ -1,0 +1,270 @@
+package schedule
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/qc"
+	"example.org/eclose/ingest/series"
+)
+
+// Task is one request to one feed. From is left zero: the intake fills in
+// where the store ends, or the backfill.
+type Task struct {
+	Source  ingest.Source
+	Request ingest.Request
+	Ahead   bool // a weather forecast: asked from now on, and not checked like a measurement
+}
+
+// Place is what belongs together: the gauges of a river and its weather. The
+// checks look at all of it at once.
+type Place struct {
+	Name  string
+	Tasks []Task
+}
+
+// Outcome is what became of one task.
+type Outcome struct {
+	Place, Feed, Site string
+	Keys              []ingest.Key
+	Change            series.Change
+	Newest            time.Time // the newest reading of the answer
+	Err               error     // what was stored before it stays stored
+}
+
+// Intake fetches into one store.
+type Intake struct {
+	Store    *series.Store
+	Now      func() time.Time
+	Backfill time.Duration // how far back the first fetch of a series goes
+	Overlap  time.Duration // how far behind the newest reading each later fetch begins, for revisions
+	Done     func(Outcome) // told of each task as it ends; may be nil
+}
+
+// batchSize is how many readings are gathered before they are written: the
+// store rewrites a year at each write, so a small page is not worth one.
+const batchSize = 50_000
+
+// Run does every task of every place and checks what came. It returns one
+// Outcome for each task and stops early only when ctx ends.
+func (in Intake) Run(ctx context.Context, places []Place) ([]Outcome, error) {
+	keys, err := in.Store.Keys(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("listing what the store holds: %w", err)
+	}
+	var all []Outcome
+	for _, p := range places {
+		var fresh []fetched
+		for _, t := range p.Tasks {
+			o, got := in.task(ctx, p, t, keys)
+			all = append(all, o)
+			if !t.Ahead {
+				fresh = append(fresh, got...)
+			}
+			if ctx.Err() != nil {
+				return all, ctx.Err()
+			}
+			if in.Done != nil {
+				in.Done(o)
+			}
+		}
+		if err := in.check(ctx, p, fresh); err != nil {
+			return all, fmt.Errorf("checking the readings of %s: %w", p.Name, err)
+		}
+	}
+	return all, nil
+}
+
+// fetched is a series that an answer touched, and from when on.
+type fetched struct {
+	key  ingest.Key
+	from time.Time
+}
+
+func (in Intake) task(ctx context.Context, p Place, t Task, known []ingest.Key) (Outcome, []fetched) {
+	req := t.Request
+	o := Outcome{Place: p.Name, Feed: t.Source.Name(), Site: req.Site}
+	if o.Site == "" {
+		o.Site = fmt.Sprintf("%g,%g", req.Lat, req.Lon)
+	}
+	now := in.Now()
+	if req.From.IsZero() && !t.Ahead {
+		from, err := in.resume(ctx, t, known, now)
+		if err != nil {
+			o.Err = err
+			return o, nil
+		}
+		req.From = from
+	}
+	var (
+		pending []ingest.Series
+		rows    int
+		touched []fetched
+	)
+	flush := func() error {
+		if len(pending) == 0 {
+			return nil
+		}
+		change, err := in.Store.PutAll(ctx, join(pending), now)
+		pending, rows = nil, 0
+		if err != nil {
+			return fmt.Errorf("storing readings of %s: %w", p.Name, err)
+		}
+		o.Change.Added += change.Added
+		o.Change.Revised += change.Revised
+		o.Change.Unchanged += change.Unchanged
+		return nil
+	}
+	err := t.Source.Fetch(ctx, req, func(s ingest.Series) error {
+		if s.Len() == 0 {
+			return nil
+		}
+		if !slices.Contains(o.Keys, s.Key) {
+			o.Keys = append(o.Keys, s.Key)
+			touched = append(touched, fetched{s.Key, s.At(0)})
+		}
+		for i := range touched {
+			if touched[i].key == s.Key && s.At(0).Before(touched[i].from) {
+				touched[i].from = s.At(0)
+			}
+		}
+		if last := s.At(s.Len() - 1); last.After(o.Newest) {
+			o.Newest = last
+		}
+		pending = append(pending, s)
+		rows += s.Len()
+		// Members of one ensemble go into one file, so they are kept together.
+		if rows >= batchSize && s.Member == 0 {
+			return flush()
+		}
+		return nil
+	})
+	// What came before a failure is whole and is kept.
+	o.Err = errors.Join(err, flush())
+	if o.Err == nil && len(o.Keys) == 0 {
+		o.Err = &ingest.Error{Feed: o.Feed, Where: o.Site, Problem: "answered without a single reading since " + req.From.UTC().Format(time.DateOnly),
+			Hint: "check the site and whether it measures what the config asks for", Retryable: true}
+	}
+	return o, touched
+}
+
+// resume is where a task goes on: a little before the newest reading of the
+// series that is furthest behind, or at the backfill if one has none yet.
+func (in Intake) resume(ctx context.Context, t Task, known []ingest.Key, now time.Time) (time.Time, error) {
+	start := now.Add(-in.Backfill)
+	oldest := now
+	for _, v := range t.Request.Variables {
+		var newest time.Time
+		for _, k := range known {
+			if k.Feed != t.Source.Name() || k.Variable != v || (k.Period == ingest.Daily) != (t.Request.Period == ingest.Daily) || k.Member != 0 || !t.serves(k) {
+				continue
+			}
+			info, err := in.Store.Info(ctx, k)
+			if err != nil {
+				return time.Time{}, fmt.Errorf("looking up where %s ends: %w", k, err)
+			}
+			if info.Last.After(newest) && !info.Last.After(now) {
+				newest = info.Last
+			}
+		}
+		if newest.IsZero() {
+			return start, nil
+		}
+		if newest.Before(oldest) {
+			oldest = newest
+		}
+	}
+	if from := oldest.Add(-in.Overlap); from.After(start) {
+		return from, nil
+	}
+	return start, nil
+}
+
+// serves says whether a stored series came of a request like this one.
+func (t Task) serves(k ingest.Key) bool {
+	if t.Request.Site == "" {
+		return k.Site == fmt.Sprintf("%g,%g", t.Request.Lat, t.Request.Lon)
+	}
+	return k.Site == t.Request.Site
+}
+
+// join puts the pieces of a series that came page by page together, so that
+// each is written once.
+func join(pieces []ingest.Series) []ingest.Series {
+	var out []ingest.Series
+	at := map[ingest.Key]int{}
+	for _, p := range pieces {
+		i, seen := at[p.Key]
+		if !seen || !sameColumns(out[i], p) {
+			at[p.Key] = len(out)
+			out = append(out, p)
+			continue
+		}
+		o := &out[i]
+		o.Time = append(slices.Clip(o.Time), p.Time...)
+		o.Value = append(slices.Clip(o.Value), p.Value...)
+		o.Qualifier = append(slices.Clip(o.Qualifier), p.Qualifier...)
+		o.Approval = append(slices.Clip(o.Approval), p.Approval...)
+		o.Retrieved = append(slices.Clip(o.Retrieved), p.Retrieved...)
+	}
+	for i := range out {
+		out[i].Normalize()
+	}
+	return out
+}
+
+// sameColumns says whether two pieces carry the same columns; flags are not
+// yet set.
+func sameColumns(a, b ingest.Series) bool {
+	return (a.Qualifier == nil) == (b.Qualifier == nil) && (a.Approval == nil) == (b.Approval == nil) && (a.Retrieved == nil) == (b.Retrieved == nil)
+}
+
+// contextSpan is how much older data a check looks at, so that the first new
+// reading has neighbours: the flat line test looks back a week.
+const contextSpan = 10 * 24 * time.Hour
+
+// check flags the new readings of a place, air first, since the checks of the
+// water look at the air.
+func (in Intake) check(ctx context.Context, p Place, fresh []fetched) error {
+	slices.SortStableFunc(fresh, func(a, b fetched) int { return order(a.key.Variable) - order(b.key.Variable) })
+	var air, water *ingest.Series
+	for _, f := range fresh {
+		q := series.Query{From: f.from.Add(-contextSpan)}
+		s, err := in.Store.Read(ctx, f.key, q)
+		if err != nil {
+			return fmt.Errorf("reading %s back: %w", f.key, err)
+		}
+		x := qc.Extra{Air: air, Now: in.Now()}
+		if f.key.Variable != ingest.WaterTemperature {
+			x.Water = water
+		}
+		s, _ = qc.Check(s, qc.Default(f.key.Variable, f.key.Period), x)
+		if _, err := in.Store.SetFlags(ctx, s); err != nil {
+			return fmt.Errorf("keeping the flags of %s: %w", f.key, err)
+		}
+		if f.key.Statistic == ingest.Instant || f.key.Statistic == ingest.Mean {
+			usable := qc.Usable(s)
+			switch f.key.Variable {
+			case ingest.AirTemperature:
+				air = &usable
+			case ingest.WaterTemperature:
+				water = &usable
+			}
+		}
+	}
+	return nil
+}
+
+func order(v ingest.Variable) int {
+	switch v {
+	case ingest.AirTemperature:
+		return 0
+	case ingest.WaterTemperature:
+		return 1
+	}
+	return 2
+}
