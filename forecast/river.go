@@ -1,0 +1,286 @@
+package forecast
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/series"
+)
+
+// River is what the forecast must know of a river.
+type River struct {
+	Slug, Name string
+	Region     string // of the catalogue; "" to take it from the place
+	Zone       string // IANA
+	Lat, Lon   float64
+	Groups     []string // keys of the catalogue; empty for all of the region
+	Gauges     []Station
+	Weather    *Station
+	Regulated  bool   // below a dam, by the user's own word
+	Notices    string // where local notices are published
+}
+
+// Station is a feed's site.
+type Station struct{ Feed, Site string }
+
+// Reader is the part of the series store that a forecast reads.
+type Reader interface {
+	Keys(context.Context) ([]ingest.Key, error)
+	Read(context.Context, ingest.Key, series.Query) (ingest.Series, error)
+	Daily(context.Context, ingest.Key, series.Query, series.DayRule) ([]series.Day, error)
+}
+
+// Record is a river's daily history as it was known at an issue time, and the
+// weather forecast of that time. All columns begin at Day0; NaN is unknown.
+type Record struct {
+	Day0     Date
+	Issue    Date // the local date of the issue: the first day that is not over
+	IssuedAt time.Time
+	Cutoff   time.Time // the newest reading used
+	AsOf     bool      // readings as retrieved by then; otherwise as known today
+
+	Air, Water, WaterMax, WaterMin, Flow []float64   // °C, m3/s, up to the day before Issue
+	AirAhead                             [][]float64 // members x days from Issue on; may be empty
+
+	FlowNow, WaterNow Reading // the last of each before the issue
+}
+
+// Reading is one value and its time. A zero time means that there is none.
+type Reading struct {
+	Value float64
+	At    time.Time
+}
+
+// weatherDays is how many days a weather forecast must cover to be used: fewer
+// say little that the last observation does not.
+const weatherDays = 3
+
+// Gather reads what was known of a river at the issue time: readings up to it,
+// in the state in which they had been retrieved by then. Where nothing had been
+// retrieved by then, because the history was fetched later, readings are taken
+// as they are known today, and Record.AsOf is false.
+func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record, error) {
+	zone, err := time.LoadLocation(r.Zone)
+	if err != nil {
+		return Record{}, fmt.Errorf("river %s: %w", r.Slug, err)
+	}
+	keys, err := store.Keys(ctx)
+	if err != nil {
+		return Record{}, fmt.Errorf("listing what the store holds: %w", err)
+	}
+	g := gatherer{ctx: ctx, store: store, zone: zone, issue: issue, keys: keys}
+	rec := Record{Issue: DateOf(issue.In(zone)), IssuedAt: issue.UTC()}
+	if rec.AsOf, err = g.hadRetrieved(r); err != nil {
+		return Record{}, err
+	}
+	g.asOf = rec.AsOf
+
+	var water, flow, air column
+	for _, s := range r.Gauges {
+		if err := errors.Join(g.daily(s, ingest.WaterTemperature, &water), g.daily(s, ingest.Discharge, &flow)); err != nil {
+			return Record{}, fmt.Errorf("reading the gauges of %s: %w", r.Slug, err)
+		}
+		if err := errors.Join(g.last(s, ingest.WaterTemperature, &rec.WaterNow), g.last(s, ingest.Discharge, &rec.FlowNow)); err != nil {
+			return Record{}, fmt.Errorf("reading the gauges of %s: %w", r.Slug, err)
+		}
+	}
+	if r.Weather != nil {
+		if err := g.daily(*r.Weather, ingest.AirTemperature, &air); err != nil {
+			return Record{}, fmt.Errorf("reading the weather of %s: %w", r.Slug, err)
+		}
+		if rec.AirAhead, err = g.members(*r.Weather, rec.Issue); err != nil {
+			return Record{}, fmt.Errorf("reading the weather forecast of %s: %w", r.Slug, err)
+		}
+	}
+	first := rec.Issue
+	for _, c := range []column{water, flow, air} {
+		if len(c) > 0 {
+			first = min(first, c.first())
+		}
+	}
+	rec.Day0 = first
+	n := int(rec.Issue - first)
+	rec.Water, rec.WaterMin, rec.WaterMax = water.spread(first, n)
+	rec.Flow, _, _ = flow.spread(first, n)
+	rec.Air, _, _ = air.spread(first, n)
+	rec.Cutoff = g.newest
+	return rec, nil
+}
+
+// column gathers daily values of one variable by date.
+type column map[Date]series.Day
+
+func (c column) first() Date {
+	first := Date(math.MaxInt)
+	for d := range c {
+		first = min(first, d)
+	}
+	return first
+}
+
+func (c column) spread(first Date, n int) (mean, low, high []float64) {
+	mean, low, high = make([]float64, n), make([]float64, n), make([]float64, n)
+	for i := range n {
+		mean[i], low[i], high[i] = math.NaN(), math.NaN(), math.NaN()
+		if d, ok := c[first+Date(i)]; ok {
+			mean[i], low[i], high[i] = d.Mean, d.Min, d.Max
+		}
+	}
+	return mean, low, high
+}
+
+type gatherer struct {
+	ctx    context.Context
+	store  Reader
+	zone   *time.Location
+	issue  time.Time
+	asOf   bool
+	keys   []ingest.Key
+	newest time.Time
+}
+
+func (g *gatherer) query() series.Query {
+	q := series.Query{To: g.issue}
+	if g.asOf {
+		q.AsOf = g.issue
+	}
+	return q
+}
+
+// hadRetrieved says whether the store already held something of the river's
+// gauges at the issue time.
+func (g *gatherer) hadRetrieved(r River) (bool, error) {
+	for _, s := range r.Gauges {
+		for _, k := range g.of(s, ingest.WaterTemperature, ingest.Discharge) {
+			got, err := g.store.Read(g.ctx, k, series.Query{From: g.issue.AddDate(0, -2, 0), To: g.issue, AsOf: g.issue})
+			if err != nil && !errors.Is(err, series.ErrNotFound) {
+				return false, fmt.Errorf("reading %s: %w", k, err)
+			}
+			if got.Len() > 0 {
+				return true, nil
+			}
+		}
+	}
+	return false, nil
+}
+
+func (g *gatherer) of(s Station, vars ...ingest.Variable) []ingest.Key {
+	var out []ingest.Key
+	for _, k := range g.keys {
+		if k.Feed == s.Feed && k.Site == s.Site && k.Member == 0 && slices.Contains(vars, k.Variable) {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// daily adds the days of every series of a variable. Where two series cover a
+// day the more finely measured one wins, and then the one that comes first.
+func (g *gatherer) daily(s Station, v ingest.Variable, into *column) error {
+	if *into == nil {
+		*into = column{}
+	}
+	keys := g.of(s, v)
+	slices.SortStableFunc(keys, func(a, b ingest.Key) int { return rank(a) - rank(b) })
+	for _, k := range keys {
+		if k.Statistic == ingest.Min || k.Statistic == ingest.Max || k.Statistic == ingest.Sum {
+			continue
+		}
+		// A weather model's past is not measured, so no check has looked at it.
+		days, err := g.store.Daily(g.ctx, k, g.query(), series.DayRule{Zone: g.zone, Unchecked: v == ingest.AirTemperature})
+		if err != nil {
+			return fmt.Errorf("daily values of %s: %w", k, err)
+		}
+		for _, d := range days {
+			date := DateOf(d.Date)
+			if !d.Complete || date >= DateOf(g.issue.In(g.zone)) {
+				continue
+			}
+			if k.Period == ingest.Daily {
+				d.Min, d.Max = math.NaN(), math.NaN() // of one value, not of the day
+			}
+			if _, have := (*into)[date]; !have {
+				(*into)[date] = d
+			}
+		}
+	}
+	return nil
+}
+
+// rank puts measured series first, then daily values, then what a forecast
+// says of the days just past.
+func rank(k ingest.Key) int {
+	switch {
+	case k.TimeSeries == "forecast":
+		return 2
+	case k.Period == ingest.Daily:
+		return 1
+	}
+	return 0
+}
+
+// last finds the newest usable reading of a variable within ten days.
+func (g *gatherer) last(s Station, v ingest.Variable, into *Reading) error {
+	for _, k := range g.of(s, v) {
+		q := g.query()
+		q.From = g.issue.AddDate(0, 0, -10)
+		got, err := g.store.Read(g.ctx, k, q)
+		if errors.Is(err, series.ErrNotFound) {
+			continue
+		}
+		if err != nil {
+			return fmt.Errorf("reading %s: %w", k, err)
+		}
+		for i := got.Len() - 1; i >= 0; i-- {
+			if math.IsNaN(got.Value[i]) || got.Flag != nil && got.Flag[i] == ingest.Fail {
+				continue
+			}
+			if at := got.At(i); at.After(into.At) {
+				*into = Reading{Value: got.Value[i], At: at}
+			}
+			break
+		}
+		if into.At.After(g.newest) {
+			g.newest = into.At
+		}
+	}
+	return nil
+}
+
+// members reads the newest weather ensemble as daily means of local days.
+func (g *gatherer) members(s Station, issue Date) ([][]float64, error) {
+	var out [][]float64
+	for _, k := range g.keys {
+		if k.Feed != s.Feed || k.Site != s.Site || k.Variable != ingest.AirTemperature || k.Member == 0 {
+			continue
+		}
+		// A forecast that came later must not be seen; one that came long before
+		// is no forecast of these days.
+		got, err := g.store.Read(g.ctx, k, series.Query{From: g.issue.Add(-24 * time.Hour), AsOf: g.issue})
+		if errors.Is(err, series.ErrNotFound) {
+			continue
+		}
+		if err != nil {
+			return nil, fmt.Errorf("reading %s: %w", k, err)
+		}
+		days, err := series.Days(got, series.DayRule{Zone: g.zone, Unchecked: true})
+		if err != nil {
+			return nil, fmt.Errorf("daily values of %s: %w", k, err)
+		}
+		var row []float64
+		for _, d := range days {
+			if date := DateOf(d.Date); date >= issue && d.Complete && int(date-issue) == len(row) {
+				row = append(row, d.Mean)
+			}
+		}
+		if len(row) >= weatherDays {
+			out = append(out, row)
+		}
+	}
+	return out, nil
+}
