@@ -150,7 +150,8 @@ func FindRise(points []Point) Rise {
 		confirmed := false
 		if i != second {
 			s := points[second]
-			confirmed = FastRise(hours, s.StageM-p.StageM, s.FlowM3s/p.FlowM3s-1)
+			since := (p.Age - s.Age).Hours()
+			confirmed = since > 0 && FastRise(since, s.StageM-p.StageM, s.FlowM3s/p.FlowM3s-1)
 		}
 		if !out.Fast || confirmed && !out.Confirmed {
 			out = Rise{Fast: true, Confirmed: confirmed, Hours: hours, StageM: stage, FlowShare: share}
