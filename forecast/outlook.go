@@ -134,3 +134,13 @@ func Likelihood(p float64) string {
 // StandingCaution goes with every outlook, whatever the river does.
 const StandingCaution = "This is a forecast of insects, not of water you can wade. Flow can rise without warning, most of all below dams. " +
 	"Local notices, dam operators, licensed guides, local rules and your own eyes overrule it."
+
+// inZone is t in the river's zone, or in UTC where this machine does not know
+// the zone.
+func inZone(t time.Time, zone string) time.Time {
+	loc, err := time.LoadLocation(zone)
+	if err != nil {
+		return t.UTC()
+	}
+	return t.In(loc)
+}

@@ -1,0 +1,126 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+const module = "example.org/eclose"
+
+type listed struct {
+	ImportPath string
+	Imports    []string
+	Dir        string
+	GoFiles    []string
+	Doc        string
+}
+
+func packages(t *testing.T) []listed {
+	t.Helper()
+	out, err := exec.CommandContext(t.Context(), "go", "list", "-json=ImportPath,Imports,Dir,GoFiles,Doc", module+"/...").Output()
+	if err != nil {
+		t.Fatalf("listing the packages: %v", err)
+	}
+	var all []listed
+	d := json.NewDecoder(strings.NewReader(string(out)))
+	for {
+		var p listed
+		if err := d.Decode(&p); errors.Is(err, io.EOF) {
+			return all
+		} else if err != nil {
+			t.Fatalf("reading the list of packages: %v", err)
+		}
+		all = append(all, p)
+	}
+}
+
+// The house has one way: a later room may import an earlier one, never the
+// reverse, and model imports nothing of the house but itself.
+func TestImportsRunOneWay(t *testing.T) {
+	may := map[string][]string{
+		"ingest":   {"ingest"},
+		"model":    {"model"},
+		"forecast": {"ingest", "model", "forecast"},
+		"notify":   {"ingest", "model", "forecast", "notify"},
+		"cmd":      {"ingest", "model", "forecast", "notify", "cmd"},
+	}
+	impure := map[string]bool{"net": true, "net/http": true, "os": true, "os/exec": true, "log": true, "log/slog": true, "database/sql": true, "path/filepath": true}
+	for _, p := range packages(t) {
+		room, _, _ := strings.Cut(strings.TrimPrefix(p.ImportPath, module+"/"), "/")
+		allowed, known := may[room]
+		if !known {
+			t.Errorf("%s stands outside the fixed folders", p.ImportPath)
+			continue
+		}
+		for _, i := range p.Imports {
+			if room == "model" && impure[i] {
+				t.Errorf("%s imports %s, but model takes numbers and gives numbers", p.ImportPath, i)
+			}
+			if strings.Contains(i, "apache/arrow") && !strings.HasSuffix(p.ImportPath, "ingest/series") && !strings.HasSuffix(p.ImportPath, "forecast/export") {
+				t.Errorf("%s imports %s: Arrow stays where columns are written", p.ImportPath, i)
+			}
+			if strings.Contains(i, "/pqarrow") {
+				t.Errorf("%s imports pqarrow, which crashes the process on a damaged file", p.ImportPath)
+			}
+			rest, ours := strings.CutPrefix(i, module+"/")
+			if !ours {
+				continue
+			}
+			to, _, _ := strings.Cut(rest, "/")
+			ok := false
+			for _, a := range allowed {
+				ok = ok || a == to
+			}
+			if !ok {
+				t.Errorf("%s imports %s: against the one way", p.ImportPath, i)
+			}
+		}
+	}
+}
+
+func TestEveryPackageSaysWhatItIs(t *testing.T) {
+	for _, p := range packages(t) {
+		if strings.Contains(p.ImportPath, "/internal/rows") || len(p.GoFiles) == 0 {
+			continue // generated
+		}
+		if words := strings.Join(strings.Fields(p.Doc), " "); words == "" {
+			t.Errorf("%s has no package comment", p.ImportPath)
+		}
+		text := ""
+		for _, f := range p.GoFiles {
+			b, err := os.ReadFile(filepath.Join(p.Dir, f))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if head, _, ok := strings.Cut(string(b), "\npackage "); ok && strings.HasPrefix(head, "// ") {
+				text += strings.Join(strings.Fields(strings.ReplaceAll(head, "//", "")), " ")
+			}
+		}
+		if !strings.Contains(text, "must not") && !strings.Contains(text, "knows no") {
+			t.Errorf("the comment of %s does not say what it must not know", p.ImportPath)
+		}
+	}
+}
+
+func TestTheTopOfTheHouseIsFixed(t *testing.T) {
+	root := filepath.Join("..", "..")
+	entries, err := os.ReadDir(root)
+	if err != nil {
+		t.Fatal(err)
+	}
+	known := " cmd ingest model forecast notify testdata README.md DEVELOPERS.md CHANGELOG.md LICENSE Makefile go.mod go.sum "
+	for _, e := range entries {
+		out := exec.CommandContext(t.Context(), "git", "check-ignore", "-q", e.Name())
+		out.Dir = root
+		if strings.HasPrefix(e.Name(), ".") || strings.Contains(known, " "+e.Name()+" ") || out.Run() == nil {
+			continue
+		}
+		t.Errorf("%s stands outside the fixed top-level names", e.Name())
+	}
+}

@@ -1,0 +1,180 @@
+package forecast
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+)
+
+// TableOptions choose what WriteTable shows.
+type TableOptions struct {
+	Days       int  // windows that begin within so many days of the issue, or are open; 0 for all
+	Unfishable bool // also stages that are no event on the water
+	Fahrenheit bool
+}
+
+// WriteTable prints an outlook for a terminal of 80 columns. Each stage takes
+// two lines: the middle estimates with the chance a week ahead, and under it
+// the 10 to 90 % ranges.
+func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
+	p := printer{w: w}
+	issue := o.IssueDate()
+	p.line("%s: outlook issued %s", o.RiverName, o.IssuedAt.UTC().Format("2 January 2006 15:04 UTC"))
+	p.line("%s", wrap(fmt.Sprintf("Newest reading %s. Past seasons of water temperature here: %d. Water: %s. Weather ahead: %s.",
+		o.DataCutoff.UTC().Format("2 Jan 15:04 UTC"), o.Seasons, o.WaterSource, o.Drivers), 80, ""))
+	if d, ok := o.WaterOn(issue); ok {
+		p.line("Water today, daily mean: %s, likely between %s and %s.",
+			temperature(d.P50, opt.Fahrenheit), temperature(d.P10, opt.Fahrenheit), temperature(d.P90, opt.Fahrenheit))
+	}
+	for _, n := range o.Notes {
+		p.line("%s", wrap("Note: "+n, 80, "  "))
+	}
+	shown := o.shown(opt)
+	if len(shown) == 0 {
+		p.line("\nNo stage of any group falls within the days asked for.")
+	} else {
+		p.line("\n%-28s %-10s %-6s  %-6s  %-6s  %8s %6s", "", "", "start", "peak", "end", "in a wk.", "cal.")
+		for _, s := range shown {
+			p.stage(s, issue)
+		}
+		p.line("\n%s", wrap("start, peak, end: when 10, 50 and 90 % of the season's activity has passed; below them the 10 to 90 % range of each. "+
+			"in a wk.: the chance, seven days after the issue, that someone who watches suitable water for two hours at the right time of day sees it in more than stray numbers. "+
+			"cal.: the same chance from the calendar alone.", 80, ""))
+	}
+	p.line("\n%s", wrap(o.Caution, 80, ""))
+	return p.err
+}
+
+// IssueDate is the local date of the issue.
+func (o *Outlook) IssueDate() Date { return DateOf(inZone(o.IssuedAt, o.Zone)) }
+
+// WaterOn finds the water temperature of a date.
+func (o *Outlook) WaterOn(d Date) (WaterDay, bool) {
+	for _, w := range o.Water {
+		if w.Date == d {
+			return w, true
+		}
+	}
+	return WaterDay{}, false
+}
+
+// On finds a stage's day.
+func (s *StageOutlook) On(d Date) (Day, bool) {
+	if len(s.Days) == 0 {
+		return Day{}, false
+	}
+	i := int(d - s.Days[0].Date)
+	if i < 0 || i >= len(s.Days) {
+		return Day{}, false
+	}
+	return s.Days[i], true
+}
+
+func (o *Outlook) shown(opt TableOptions) []StageOutlook {
+	issue := o.IssueDate()
+	var out []StageOutlook
+	for _, s := range o.Stages {
+		if !s.Fishable && !opt.Unfishable || s.Window.Peak.P50 == 0 {
+			continue
+		}
+		if opt.Days > 0 && (s.Window.End.P90 < issue || s.Window.Start.P10 > issue+Date(opt.Days)) {
+			continue
+		}
+		out = append(out, s)
+	}
+	slices.SortStableFunc(out, func(a, b StageOutlook) int { return int(a.Window.Peak.P50 - b.Window.Peak.P50) })
+	return out
+}
+
+type printer struct {
+	w   io.Writer
+	err error
+}
+
+func (p *printer) line(format string, args ...any) {
+	if p.err == nil {
+		_, p.err = fmt.Fprintf(p.w, format+"\n", args...)
+	}
+}
+
+func (p *printer) stage(s StageOutlook, issue Date) {
+	week, cal := "-", "-"
+	if d, ok := s.On(issue + 7); ok {
+		week, cal = percent(d.P), percent(d.PCalendar)
+	}
+	p.line("%-28s %-10s %-6s  %-6s  %-6s  %8s %6s", cut(s.Name, 28), s.Stage, short(s.Window.Start.P50), short(s.Window.Peak.P50), short(s.Window.End.P50), week, cal)
+	note := s.Grade
+	if !s.Fishable {
+		note = "not fishable; " + note
+	}
+	p.line("  %-37s %-7s %-7s %-7s", cut(note, 37), between(s.Window.Start), between(s.Window.Peak), between(s.Window.End))
+}
+
+// between is a range of dates as short as it can be.
+func between(r Range) string {
+	if r.P10 == 0 {
+		return ""
+	}
+	a, b := r.P10.Time(), r.P90.Time()
+	if a.Month() == b.Month() {
+		return fmt.Sprintf("%d-%d", a.Day(), b.Day())
+	}
+	return fmt.Sprintf("%d/%d-%d/%d", a.Day(), a.Month(), b.Day(), b.Month())
+}
+
+func short(d Date) string {
+	if d == 0 {
+		return "-"
+	}
+	return d.Time().Format("2 Jan")
+}
+
+// percent rounds a chance to what is known: whole tens in the middle, and never
+// to certainty.
+func percent(p float64) string {
+	switch {
+	case p < 0.01:
+		return "<1 %"
+	case p > 0.99:
+		return ">99 %"
+	}
+	return fmt.Sprintf("%.0f %%", p*100)
+}
+
+func temperature(c float64, fahrenheit bool) string {
+	if fahrenheit {
+		return fmt.Sprintf("%.0f °F", c*9/5+32)
+	}
+	return fmt.Sprintf("%.0f °C", c)
+}
+
+func cut(s string, n int) string {
+	r := []rune(s)
+	if len(r) <= n {
+		return s
+	}
+	return string(r[:n-1]) + "…"
+}
+
+// wrap breaks a text into lines of at most n columns; lines after the first
+// begin with indent.
+func wrap(s string, n int, indent string) string {
+	var b strings.Builder
+	width := 0
+	for i, word := range strings.Fields(s) {
+		l := len([]rune(word))
+		switch {
+		case i == 0:
+		case width+1+l > n:
+			b.WriteString("\n" + indent)
+			width = len(indent)
+		default:
+			b.WriteByte(' ')
+			width++
+		}
+		b.WriteString(word)
+		width += l
+	}
+	return b.String()
+}
