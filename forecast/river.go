@@ -188,7 +188,7 @@ func (g *gatherer) daily(s Station, v ingest.Variable, into *column) error {
 	keys := g.of(s, v)
 	slices.SortStableFunc(keys, func(a, b ingest.Key) int { return rank(a) - rank(b) })
 	for _, k := range keys {
-		if k.Statistic == ingest.Min || k.Statistic == ingest.Max || k.Statistic == ingest.Sum {
+		if k.Statistic == ingest.Sum {
 			continue
 		}
 		// A weather model's past is not measured, so no check has looked at it.
@@ -197,19 +197,46 @@ func (g *gatherer) daily(s Station, v ingest.Variable, into *column) error {
 			return fmt.Errorf("daily values of %s: %w", k, err)
 		}
 		for _, d := range days {
-			date := DateOf(d.Date)
-			if !d.Complete || date >= DateOf(g.issue.In(g.zone)) {
-				continue
-			}
-			if k.Period == ingest.Daily {
-				d.Min, d.Max = math.NaN(), math.NaN() // of one value, not of the day
-			}
-			if _, have := (*into)[date]; !have {
-				(*into)[date] = d
+			if date := DateOf(d.Date); d.Complete && date < DateOf(g.issue.In(g.zone)) {
+				(*into).fill(date, k, d)
 			}
 		}
 	}
+	for date, d := range *into {
+		// Many old records hold only the day's extremes: their middle stands in
+		// for the mean.
+		if math.IsNaN(d.Mean) {
+			d.Mean = (d.Min + d.Max) / 2
+			(*into)[date] = d
+		}
+	}
 	return nil
+}
+
+// fill puts in what a series says of a date, where nothing better is known.
+func (c column) fill(date Date, k ingest.Key, d series.Day) {
+	have, ok := c[date]
+	if !ok {
+		have = series.Day{Mean: math.NaN(), Min: math.NaN(), Max: math.NaN()}
+	}
+	set := func(to *float64, v float64) {
+		if math.IsNaN(*to) {
+			*to = v
+		}
+	}
+	switch {
+	case k.Period != ingest.Daily:
+		set(&have.Mean, d.Mean)
+		set(&have.Min, d.Min)
+		set(&have.Max, d.Max)
+	case k.Statistic == ingest.Min:
+		set(&have.Min, d.Mean)
+	case k.Statistic == ingest.Max:
+		set(&have.Max, d.Mean)
+	default:
+		set(&have.Mean, d.Mean)
+	}
+	c[date] = have
 }
 
 // rank puts measured series first, then daily values, then what a forecast
