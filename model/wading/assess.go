@@ -194,7 +194,7 @@ func (a *assessment) byLastFlow() {
 	if worst > a.c.Level {
 		a.c.Level = worst
 		a.add("level.stale", worst, func(u Units) string {
-			return fmt.Sprintf("the last flow read, %s, would ask for %d (%s)", u.flow(a.in.Flow.Value), worst, worst.Words())
+			return fmt.Sprintf("the last flow read, %s, would ask for %d (%s)", u.Flow(a.in.Flow.Value), worst, worst.Words())
 		})
 		slices.SortStableFunc(a.c.Reasons, func(x, y Reason) int { return int(y.Level) - int(x.Level) })
 	}
@@ -218,7 +218,7 @@ func (a *assessment) byFlow() (judged bool) {
 	if in.CeilingM3s > 0 && q > in.CeilingM3s {
 		a.add("ceiling.wading", BetterNot, func(u Units) string {
 			return fmt.Sprintf("no wading by the gauge's own staff is on record at a flow this high: their highest of %d visits was %s",
-				in.CeilingVisits, u.flow(in.CeilingM3s))
+				in.CeilingVisits, u.Flow(in.CeilingM3s))
 		})
 		judged = true
 	}
@@ -263,19 +263,19 @@ func (a *assessment) byGeometry(q float64) {
 		// Higher than anything measured: the level at the top is a floor, and
 		// never less than 2. It must not come out as not known.
 		a.add("level.outside_fit", max(level, BetterNot), func(u Units) string {
-			return fmt.Sprintf("the flow is above all that was measured here (highest %s): depth times speed is at least %s", u.flow(g.MaxFlow), u.push(h.PushHighM2s))
+			return fmt.Sprintf("the flow is above all that was measured here (highest %s): depth times speed is at least %s", u.Flow(g.MaxFlow), u.Push(h.PushHighM2s))
 		})
 	case q < low:
 		a.add("level.outside_fit", level, func(u Units) string {
-			return fmt.Sprintf("the flow is below all that was measured here (lowest %s): depth times speed is at most %s", u.flow(g.MinFlow), u.push(h.PushHighM2s))
+			return fmt.Sprintf("the flow is below all that was measured here (lowest %s): depth times speed is at most %s", u.Flow(g.MinFlow), u.Push(h.PushHighM2s))
 		})
 	default:
 		code := "level.flow"
 		a.add(code, level, func(u Units) string {
 			t := fmt.Sprintf("depth times speed about %s, with margin %s, at the gauge (mean depth %s, mean speed %s; %s); levels begin at %s, %s and %s",
-				u.push(h.PushM2s), u.push(h.PushHighM2s), u.length(h.DepthM), u.speed(h.VelocityMS), e.Basis, u.push(Push1), u.push(Push2), u.push(Push3))
+				u.Push(h.PushM2s), u.Push(h.PushHighM2s), u.Length(h.DepthM), u.Speed(h.VelocityMS), e.Basis, u.Push(Push1), u.Push(Push2), u.Push(Push3))
 			if h.PushM2s >= GaugersLimit {
-				t += "; gaugers themselves do not wade from " + u.push(GaugersLimit)
+				t += "; gaugers themselves do not wade from " + u.Push(GaugersLimit)
 			}
 			return t
 		})
@@ -304,7 +304,7 @@ func (a *assessment) byStage() (judged bool) {
 		if category != "none" {
 			judged = true
 			a.add("nws.flood_category", KeepOut, func(u Units) string {
-				return fmt.Sprintf("gauge height %s is at or above the %s height (categories begin at %s)", u.length(s), category, u.length(low))
+				return fmt.Sprintf("gauge height %s is at or above the %s height (categories begin at %s)", u.Length(s), category, u.Length(low))
 			})
 		}
 	}
@@ -321,7 +321,7 @@ func (a *assessment) byStage() (judged bool) {
 		}
 		judged = true
 		a.add("level.flow", level, func(u Units) string {
-			return fmt.Sprintf("depth times speed with margin %s by the gauge height alone (%d measurements)", u.push(push), f.N)
+			return fmt.Sprintf("depth times speed with margin %s by the gauge height alone (%d measurements)", u.Push(push), f.N)
 		})
 	}
 	return judged
@@ -339,7 +339,7 @@ func (a *assessment) byRise() {
 	a.add("rise.fast", level, func(u Units) string {
 		t := "the water is rising fast:"
 		if !math.IsNaN(r.StageM) {
-			t += " " + u.length(r.StageM)
+			t += " " + u.Length(r.StageM)
 		}
 		if !math.IsNaN(r.FlowShare) {
 			t += fmt.Sprintf(" flow %+.0f %%", 100*r.FlowShare)
@@ -365,9 +365,9 @@ func (a *assessment) byWater() {
 	cold := ColdOf(c)
 	name := func(u Units) string {
 		if w.Modeled {
-			return "water worked out at " + u.temperature(w.Value)
+			return "water worked out at " + u.Temperature(w.Value)
 		}
-		return "water at " + u.temperature(w.Value)
+		return "water at " + u.Temperature(w.Value)
 	}
 	switch {
 	case cold.Severe:

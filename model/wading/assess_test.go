@@ -36,13 +36,11 @@ func wend(t testing.TB) *Geometry {
 	return &g
 }
 
-func ptr(v float64) *float64 { return &v }
-
 // calm is an input that gives level 0: everything known, nothing against it.
 func calm(t testing.TB) Input {
 	return Input{
 		Flow: Measured(5, 20*time.Minute), Stage: Measured(0.9, 20*time.Minute), Water: Measured(17, 20*time.Minute),
-		Geometry: wend(t), Percentile: ptr(40), Years: 30, Flood: Flood{2, 2.5, 3, 3.5}, Thunder: ptr(0.05),
+		Geometry: wend(t), Percentile: new(40.0), Years: 30, Flood: Flood{2, 2.5, 3, 3.5}, Thunder: new(0.05),
 	}
 }
 
@@ -71,8 +69,8 @@ func TestCautionOfARiver(t *testing.T) {
 		{"a reading from the future", func(i *Input) { i.Flow.Age = -time.Hour }, Quiet, false, "future"},
 		{"NaN for a flow", func(i *Input) { i.Flow.Value = math.NaN() }, Quiet, false, "there is no flow"},
 		{"no measurements, usual flow", func(i *Input) { i.Geometry = nil }, Quiet, true, "about usual"},
-		{"no measurements, high flow for the day", func(i *Input) { i.Geometry, i.Percentile = nil, ptr(80) }, Care, true, "above the usual"},
-		{"no measurements, very high for the day", func(i *Input) { i.Geometry, i.Percentile = nil, ptr(93) }, BetterNot, true, "percentile 93 of 30 years"},
+		{"no measurements, high flow for the day", func(i *Input) { i.Geometry, i.Percentile = nil, new(80.0) }, Care, true, "above the usual"},
+		{"no measurements, very high for the day", func(i *Input) { i.Geometry, i.Percentile = nil, new(93.0) }, BetterNot, true, "percentile 93 of 30 years"},
 		{"no measurements, no statistics", func(i *Input) { i.Geometry, i.Percentile = nil, nil }, Quiet, false, "no measurements and no statistics"},
 		{"above the gauger's own wading", func(i *Input) { i.CeilingM3s, i.CeilingVisits = 4, 9 }, BetterNot, true, "their highest of 9 visits"},
 		{"below it changes nothing", func(i *Input) { i.CeilingM3s, i.CeilingVisits, i.Flow.Value = 400, 9, 19 }, BetterNot, true, ""},
@@ -86,8 +84,8 @@ func TestCautionOfARiver(t *testing.T) {
 		{"no water temperature", func(i *Input) { i.Water = Reading{} }, Care, true, "treat the water as cold"},
 		{"an old water temperature", func(i *Input) { i.Water.Age = 50 * time.Hour }, Care, true, "2 days old"},
 		{"a temperature worked out just above the line does not clear it", func(i *Input) { i.Water.Modeled = true }, Care, true, "worked out"},
-		{"thunder possible", func(i *Input) { i.Thunder = ptr(0.4) }, Care, true, "thunder 40 %"},
-		{"thunder likely", func(i *Input) { i.Thunder = ptr(0.8) }, BetterNot, true, ""},
+		{"thunder possible", func(i *Input) { i.Thunder = new(0.4) }, Care, true, "thunder 40 %"},
+		{"thunder likely", func(i *Input) { i.Thunder = new(0.8) }, BetterNot, true, ""},
 		{"no thunder forecast", func(i *Input) { i.Thunder = nil }, Quiet, true, "no forecast of thunder"},
 		{"rising fast, confirmed", func(i *Input) {
 			i.History = []Point{{90 * time.Minute, 5, 0.9}, {45 * time.Minute, 7, 1.1}, {20 * time.Minute, 9, 1.3}}
@@ -152,7 +150,7 @@ func TestEveryTextHasBothUnitsTheAgeAndNoFalseComfort(t *testing.T) {
 
 func TestEveryReasonNamesASourceAndViewsAreJSON(t *testing.T) {
 	in := calm(t)
-	in.Flow.Value, in.FloodWarning, in.Regulated, in.Thunder = 40, "flood warning", true, ptr(0.9)
+	in.Flow.Value, in.FloodWarning, in.Regulated, in.Thunder = 40, "flood warning", true, new(0.9)
 	in.History = []Point{{time.Hour, 5, math.NaN()}, {40 * time.Minute, 20, math.NaN()}, {20 * time.Minute, 40, math.NaN()}}
 	in.Stage.Value, in.CeilingM3s, in.CeilingVisits = 3, 14, 8
 	in.Water.Value = 4
@@ -182,8 +180,8 @@ func randomInput(rng *rand.Rand, g *Geometry) Input {
 		Flow:       Measured(math.Exp(rng.NormFloat64()*2+1), time.Duration(rng.IntN(100))*time.Minute),
 		Stage:      Measured(rng.Float64()*3, time.Duration(rng.IntN(100))*time.Minute),
 		Water:      Measured(rng.Float64()*25, time.Duration(rng.IntN(100))*time.Minute),
-		Percentile: ptr(rng.Float64() * 100), Years: rng.IntN(90), Flood: NoFlood,
-		Regulated: rng.IntN(3) == 0, Thunder: ptr(rng.Float64()),
+		Percentile: new(rng.Float64() * 100), Years: rng.IntN(90), Flood: NoFlood,
+		Regulated: rng.IntN(3) == 0, Thunder: new(rng.Float64()),
 	}
 	if rng.IntN(2) == 0 {
 		in.Geometry = g
@@ -268,7 +266,7 @@ func TestMoreDangerNeverLowersTheLevel(t *testing.T) {
 			"colder water":    func(i *Input) { i.Water.Value -= rng.Float64() * 10 },
 			"a flood warning": func(i *Input) { i.FloodWarning = "flood warning" },
 			"a dam":           func(i *Input) { i.Regulated = true },
-			"more thunder":    func(i *Input) { i.Thunder = ptr(min(1, *i.Thunder+rng.Float64())) },
+			"more thunder":    func(i *Input) { i.Thunder = new(min(1, *i.Thunder+rng.Float64())) },
 			"a rise":          func(i *Input) { i.History = []Point{{0, 9, 9}, {30 * time.Minute, 1, 1}} },
 		} {
 			x := in
@@ -337,16 +335,16 @@ func TestMergeSumsTheChannelsOfAVisit(t *testing.T) {
 	}
 }
 
-func TestWadingCeilingNeedsFiveVisitsAndHigherOnesByOtherMeans(t *testing.T) {
+func TestCeilingNeedsFiveVisitsAndHigherOnesByOtherMeans(t *testing.T) {
 	all := wendMeasurements()
-	q, n, ok := WadingCeiling(all)
+	q, n, ok := Ceiling(all)
 	if !ok || n < 5 || q >= 15 || q < 10 {
 		t.Errorf("%g %d %t", q, n, ok)
 	}
-	if _, _, ok := WadingCeiling(all[:n]); ok {
+	if _, _, ok := Ceiling(all[:n]); ok {
 		t.Error("nothing above the wading visits: the ceiling says nothing")
 	}
-	if _, _, ok := WadingCeiling(all[n-3:]); ok {
+	if _, _, ok := Ceiling(all[n-3:]); ok {
 		t.Error("three wading visits are too few")
 	}
 }

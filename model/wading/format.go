@@ -34,21 +34,21 @@ func (c Caution) Format(u Units) string {
 		fmt.Fprintf(&b, "- not known: %s\n", s)
 	}
 	if c.Flow.view() != nil {
-		fmt.Fprintf(&b, "Flow %s, %s\n", u.flow(c.Flow.Value), age(c.Flow.Age))
+		fmt.Fprintf(&b, "Flow %s, %s\n", u.Flow(c.Flow.Value), age(c.Flow.Age))
 	}
 	if c.Stage.view() != nil {
-		fmt.Fprintf(&b, "Gauge height %s, %s\n", u.length(c.Stage.Value), age(c.Stage.Age))
+		fmt.Fprintf(&b, "Gauge height %s, %s\n", u.Length(c.Stage.Value), age(c.Stage.Age))
 	}
 	if c.Water.view() != nil {
 		kind := ""
 		if c.Water.Modeled {
 			kind = ", worked out, not measured"
 		}
-		fmt.Fprintf(&b, "Water %s, %s%s\n", u.temperature(c.Water.Value), age(c.Water.Age), kind)
+		fmt.Fprintf(&b, "Water %s, %s%s\n", u.Temperature(c.Water.Value), age(c.Water.Age), kind)
 	}
 	if c.Limits != nil {
 		fmt.Fprintf(&b, "At this gauge care begins at %s, better not at %s, keep out at %s\n",
-			u.flow(c.Limits.CareM3s), u.flow(c.Limits.BetterNotM3s), u.flow(c.Limits.KeepOutM3s))
+			u.Flow(c.Limits.CareM3s), u.Flow(c.Limits.BetterNotM3s), u.Flow(c.Limits.KeepOutM3s))
 	}
 	b.WriteString(Always + "\n")
 	return b.String()

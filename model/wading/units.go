@@ -36,24 +36,28 @@ func (u Units) both(metric, us string) string {
 	return metric + " (" + us + ")"
 }
 
-func (u Units) flow(m3s float64) string {
+// Flow prints a flow to what is known of one: three digits.
+func (u Units) Flow(m3s float64) string {
 	return u.both(digits(m3s)+" m3/s", digits(m3s/Foot3M3)+" ft3/s")
 }
 
-func (u Units) length(m float64) string {
+// Length prints a depth or a gauge height.
+func (u Units) Length(m float64) string {
 	return u.both(fmt.Sprintf("%.2f m", m), fmt.Sprintf("%.1f ft", m/footM))
 }
 
-func (u Units) speed(ms float64) string {
+// Speed prints the speed of water.
+func (u Units) Speed(ms float64) string {
 	return u.both(fmt.Sprintf("%.1f m/s", ms), fmt.Sprintf("%.1f ft/s", ms/footM))
 }
 
-// push is depth times speed, the push of the water on the legs.
-func (u Units) push(m2s float64) string {
+// Push is depth times speed, the push of the water on the legs.
+func (u Units) Push(m2s float64) string {
 	return u.both(fmt.Sprintf("%.2f m2/s", m2s), fmt.Sprintf("%.1f ft2/s", m2s/Foot2M2))
 }
 
-func (u Units) temperature(c float64) string {
+// Temperature prints one.
+func (u Units) Temperature(c float64) string {
 	return u.both(fmt.Sprintf("%.1f °C", c), fmt.Sprintf("%.0f °F", CtoF(c)))
 }
 

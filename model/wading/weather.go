@@ -5,7 +5,7 @@ import (
 	"time"
 )
 
-// Percentile classes of a flow for its day of the year.
+// FlowClass is the percentile class of a flow for its day of the year.
 type FlowClass string
 
 // The classes.

@@ -242,10 +242,10 @@ func (g Geometry) Within() (low, high float64) {
 	return 0.5 * g.MinFlow, 1.2 * g.MaxFlow
 }
 
-// WadingCeiling is the highest flow at which the gauger stood in the river, with
+// Ceiling is the highest flow at which the gauger stood in the river, with
 // the count behind it. ok is false with fewer than five such visits or none
 // above them: then the absence of wading means nothing.
-func WadingCeiling(all []Measurement) (flowM3s float64, visits int, ok bool) {
+func Ceiling(all []Measurement) (flowM3s float64, visits int, ok bool) {
 	top := 0.0
 	for _, m := range all {
 		if m.FlowM3s > 0 {
