@@ -1,0 +1,147 @@
+package alert
+
+import "time"
+
+// Value is a measured or modelled number with its time.
+type Value struct {
+	V        float64   `json:"v"`
+	At       time.Time `json:"at"`
+	Modelled bool      `json:"modelled,omitempty"`
+}
+
+// Day is one day of a stage's outlook.
+type Day struct {
+	Date      string  `json:"date"`       // 2006-01-02, civil date at the river
+	P         float64 `json:"p"`          // chance of a record in two hours, 0..1
+	PCalendar float64 `json:"p_calendar"` // the same from the calendar alone
+}
+
+// Stage is what a new outlook says of one stage of one group.
+type Stage struct {
+	Group    string   `json:"group"`
+	Name     string   `json:"name"`
+	Stage    string   `json:"stage"` // emergence or egg-laying
+	Fishable bool     `json:"fishable"`
+	Grade    string   `json:"grade"` // where the group's numbers come from, in words
+	Days     []Day    `json:"days"`
+	From     string   `json:"from"` // window, middle estimate
+	Peak     string   `json:"peak"`
+	To       string   `json:"to"`
+	CalFrom  string   `json:"cal_from"` // the calendar's window
+	CalTo    string   `json:"cal_to"`
+	Hours    string   `json:"hours"` // of the day, in words
+	Tie      []string `json:"tie"`   // one line per imitation: sizes, colours
+}
+
+// Outlook is a new outlook of one river, as far as mails need it.
+type Outlook struct {
+	River     string    `json:"river"`
+	RiverName string    `json:"river_name"`
+	Zone      string    `json:"zone"`
+	Issued    time.Time `json:"issued"`
+	CutOff    time.Time `json:"cut_off"`
+	Seasons   int       `json:"seasons"` // past seasons behind it
+	Stages    []Stage   `json:"stages"`
+	WaterC    *Value    `json:"water_c,omitempty"`
+	FlowM3S   *Value    `json:"flow_m3s,omitempty"`
+	Heat      string    `json:"heat,omitempty"` // advice where the water is too warm for the fish; empty where it is not
+	Notices   string    `json:"notices,omitempty"`
+	URL       string    `json:"url,omitempty"`
+}
+
+// Reading is the caution worked out from one new reading of a river's gauge.
+type Reading struct {
+	River     string    `json:"river"`
+	RiverName string    `json:"river_name"`
+	Zone      string    `json:"zone"`
+	Gauge     string    `json:"gauge"` // name and number
+	At        time.Time `json:"at"`    // of the reading itself
+
+	// Level is 0..3: at least this, and all of it when Known.
+	Level int  `json:"level"`
+	Known bool `json:"known"`
+	// Hold is the level that the same reading gives with the limits lowered by
+	// the margin of the hysteresis; it is never below Level.
+	Hold     int      `json:"hold"`
+	FastRise bool     `json:"fast_rise,omitempty"`
+	Title    string   `json:"title"`   // the level in words
+	Reasons  []string `json:"reasons"` // worst first, with numbers in both units
+
+	FlowM3S *Value        `json:"flow_m3s,omitempty"`
+	StageM  *Value        `json:"stage_m,omitempty"`
+	WaterC  *Value        `json:"water_c,omitempty"`
+	Valid   time.Duration `json:"valid"` // how long the caution may be read as current; 0: 6 h
+	Notices string        `json:"notices,omitempty"`
+}
+
+// Kinds of item in a mail.
+const (
+	KindRise     = "rise"     // caution level rose
+	KindFall     = "fall"     // fell, not to 0
+	KindClear    = "clear"    // fell to 0
+	KindStanding = "standing" // level 3 still stands
+	KindFlapping = "flapping" // changing quickly: the higher level is held
+	KindBlind    = "blind"    // no reading since
+	KindOpen     = "open"     // a window opened
+	KindMoved    = "moved"    // a window moved
+	KindClosed   = "closed"   // a window closed
+)
+
+// Good says whether an item may make somebody go to the water.
+func Good(kind string) bool { return kind == KindOpen || kind == KindMoved }
+
+// caution says whether an item is about water, not insects.
+func caution(kind string) bool {
+	switch kind {
+	case KindOpen, KindMoved, KindClosed:
+		return false
+	}
+	return true
+}
+
+// Item is one thing told in a mail. The facts stand in the news that it names.
+type Item struct {
+	Kind    string `json:"kind"`
+	River   string `json:"river"`
+	Rule    string `json:"rule"`
+	News    string `json:"news"`
+	Episode string `json:"episode"`
+	Level   int    `json:"level,omitempty"`
+	Was     int    `json:"was,omitempty"`
+	Group   string `json:"group,omitempty"`
+	Stage   string `json:"stage,omitempty"`
+	From    string `json:"from,omitempty"`
+	To      string `json:"to,omitempty"`
+	WasFrom string `json:"was_from,omitempty"`
+	WasTo   string `json:"was_to,omitempty"`
+	After   string `json:"after,omitempty"` // key of the mail without which this one makes no sense
+	Since   int64  `json:"since,omitempty"` // microseconds
+	Key     string `json:"key"`             // of the item itself
+}
+
+// Letter is one mail, ready to be worded and carried.
+type Letter struct {
+	Key       string
+	MessageID string // the part before the @
+	Thread    string // likewise, of the episode; the same for all its mails
+	Person    string // id
+	Address   string
+	Zone      string
+	Units     string
+	Kind      string // caution, news or digest
+	Level     int
+	Attempt   int
+	Expires   time.Time
+	Items     []LetterItem // worst first
+}
+
+// LetterItem is an item with its facts: Reading for cautions, Outlook for
+// windows.
+type LetterItem struct {
+	Item
+	Threshold float64 // what the reader asked for
+	Reading   *Reading
+	Outlook   *Outlook
+	About     *Stage   // of Outlook: the stage that the item is about
+	Caution   *Reading // latest caution of the river, for the block above the fold; nil: none known
+}
