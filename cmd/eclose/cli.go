@@ -35,6 +35,7 @@ type env struct {
 	stdout io.Writer
 	stderr io.Writer
 	now    func() time.Time
+	sleep  func(context.Context, time.Duration) error // between tries of a feed; nil: a real pause
 }
 
 // usageError marks an error of the command line or the config file: exit

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"io"
 	"sort"
@@ -28,7 +27,7 @@ func (c ingestCmd) Run(e *env) error {
 	if err != nil {
 		return usageError{err}
 	}
-	outcomes, err := intake(e.ctx, cfg, e.now, func(o schedule.Outcome) { printOutcome(e.stdout, o) })
+	outcomes, err := intake(e, cfg, e.now, func(o schedule.Outcome) { printOutcome(e.stdout, o) })
 	if err != nil {
 		return err
 	}
@@ -45,13 +44,13 @@ func (c ingestCmd) Run(e *env) error {
 }
 
 // intake does one pass of all feeds of a config.
-func intake(ctx context.Context, cfg *config.Config, now func() time.Time, done func(schedule.Outcome)) ([]schedule.Outcome, error) {
-	store, err := series.Open(ctx, cfg.StoreURL(), series.WaitForWriter(10*time.Second))
+func intake(e *env, cfg *config.Config, now func() time.Time, done func(schedule.Outcome)) ([]schedule.Outcome, error) {
+	store, err := series.Open(e.ctx, cfg.StoreURL(), series.WaitForWriter(10*time.Second))
 	if err != nil {
 		return nil, err
 	}
 	defer store.Close() //nolint:errcheck // every write is already on the disk
-	c, err := client.New(client.Options{UserAgent: userAgent(cfg), PerHost: perHost(cfg), MaxBody: 256 << 20, Now: now})
+	c, err := client.New(client.Options{UserAgent: userAgent(cfg), PerHost: perHost(cfg), MaxBody: 256 << 20, Now: now, Sleep: e.sleep})
 	if err != nil {
 		return nil, fmt.Errorf("preparing the feed client: %w", err)
 	}
@@ -61,7 +60,7 @@ func intake(ctx context.Context, cfg *config.Config, now func() time.Time, done 
 	}
 	in := schedule.Intake{Store: store, Now: now, Overlap: overlap, Done: done,
 		Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour}
-	return in.Run(ctx, places)
+	return in.Run(e.ctx, places)
 }
 
 func userAgent(cfg *config.Config) string {
