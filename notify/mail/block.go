@@ -1,0 +1,351 @@
+package mail
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+	"unicode"
+
+	"example.org/eclose/forecast"
+	"example.org/eclose/model/wading"
+	"example.org/eclose/notify/alert"
+)
+
+// block is one item of a mail, put in words; the plain text and the HTML part
+// are made of the same blocks.
+type block struct {
+	Heading string
+	Lead    []string // what happened
+	Warm    string   // water too warm for the fish: said before anything that invites
+	Caution []string // stands above the fold
+	Facts   []fact
+	Tie     []string
+	TieBy   string
+	Small   []string // what the numbers rest on
+	URL     string
+	Chart   *chart
+}
+
+type fact struct{ Name, Value string }
+
+// Sentences that stand in every mail about water.
+const (
+	notWading   = "It does not say that you can wade. It describes the gauge's cross-section, not the water you will stand in."
+	provisional = "The readings are provisional: they may be wrong, late or revised."
+	overrule    = "Local notices, dam operators, licensed guides and your own eyes overrule this mail."
+	noLevel     = "Caution not known: there is no flow caution for this river. Treat it as too high until you have seen it."
+)
+
+// words is how one reader is written to.
+type words struct {
+	units wading.Units
+	zone  *time.Location
+	date  time.Time
+
+	charts *charts
+}
+
+func wordsFor(l alert.Letter, date time.Time) words {
+	w := words{zone: location(l.Zone), date: date}
+	if l.Units == "us" {
+		w.units = wading.US
+	}
+	return w
+}
+
+// location never fails: a zone that this machine does not know is UTC, which the
+// abbreviation beside every clock time then says.
+func location(name string) *time.Location {
+	z, err := time.LoadLocation(name)
+	if err != nil {
+		return time.UTC
+	}
+	return z
+}
+
+func (w words) block(it alert.LetterItem) block {
+	if alert.Good(it.Kind) || it.Kind == alert.KindClosed {
+		return w.window(it)
+	}
+	return w.caution(it)
+}
+
+// clock is a moment in the river's own time.
+func clock(t time.Time, zone string) string {
+	return t.In(location(zone)).Format("15:04 MST on Mon 2 Jan 2006")
+}
+
+// day turns 2006-01-02 into words; what is no date stays as it is.
+func day(s string) string {
+	t, err := time.Parse(time.DateOnly, s)
+	if err != nil {
+		return clean(s)
+	}
+	return t.Format("Mon 2 Jan 2006")
+}
+
+// span is two dates as short as they can be said.
+func span(from, to string) string {
+	a, err1 := time.Parse(time.DateOnly, from)
+	b, err2 := time.Parse(time.DateOnly, to)
+	switch {
+	case err1 != nil || err2 != nil:
+		return "dates not known"
+	case a.Equal(b):
+		return a.Format("2 Jan")
+	case a.Year() != b.Year():
+		return a.Format("2 Jan 2006") + " to " + b.Format("2 Jan 2006")
+	case a.Month() == b.Month():
+		return a.Format("2") + " to " + b.Format("2 Jan")
+	}
+	return a.Format("2 Jan") + " to " + b.Format("2 Jan")
+}
+
+func percent(p float64) string {
+	switch {
+	case math.IsNaN(p):
+		return "not known"
+	case p < 0.01:
+		return "under 1 %"
+	case p > 0.99:
+		return "over 99 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*p)
+}
+
+// clean makes text that came from outside fit for a line: no line breaks, no
+// control or direction characters, so that it can neither add a header nor turn
+// the words around it.
+func clean(s string) string {
+	s = strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) || unicode.Is(unicode.Cf, r) || r == '\u2028' || r == '\u2029' || r == unicode.ReplacementChar {
+			return ' '
+		}
+		return r
+	}, s)
+	// An encoded word (RFC 2047) may hide any of these from whoever looks at it
+	// undecoded.
+	return strings.ReplaceAll(strings.Join(strings.Fields(s), " "), "=?", "= ?")
+}
+
+func cleanAll(in []string) []string {
+	var out []string
+	for _, s := range in {
+		if s = clean(s); s != "" {
+			out = append(out, capital(s))
+		}
+	}
+	return out
+}
+
+// river is a river's name for the start of a sentence or a subject.
+func river(it alert.LetterItem) string {
+	switch {
+	case it.Reading != nil && it.Reading.RiverName != "":
+		return clean(it.Reading.RiverName)
+	case it.Outlook != nil && it.Outlook.RiverName != "":
+		return clean(it.Outlook.RiverName)
+	}
+	return clean(it.River)
+}
+
+func (w words) readings(facts []fact, zone string, flow, stage, water *alert.Value) []fact {
+	for _, v := range []struct {
+		name  string
+		v     *alert.Value
+		print func(float64) string
+	}{{"Flow", flow, w.units.Flow}, {"Gauge height", stage, w.units.Length}, {"Water", water, w.units.Temperature}} {
+		if v.v == nil {
+			if v.name != "Gauge height" {
+				facts = append(facts, fact{v.name, "no reading"})
+			}
+			continue
+		}
+		s := v.print(v.v.V)
+		if v.v.Modelled {
+			s += ", worked out, not measured, for "
+		} else {
+			s += ", read at "
+		}
+		facts = append(facts, fact{v.name, s + clock(v.v.At, zone)})
+	}
+	return facts
+}
+
+// level is the caution in one line.
+func level(r *alert.Reading) string {
+	switch {
+	case r == nil:
+		return noLevel
+	case r.Known:
+		return fmt.Sprintf("Caution %d of 3: %s.", r.Level, wading.Level(min(max(r.Level, 0), 3)).Words())
+	case r.Level > 0:
+		return fmt.Sprintf("Caution not known, at least %d of 3: %s.", r.Level, wading.Level(min(r.Level, 3)).Words())
+	}
+	return "Caution not known: treat the river as too high until you have seen it."
+}
+
+const validFor = 6 * time.Hour
+
+func valid(r *alert.Reading) time.Time {
+	if r.Valid > 0 {
+		return r.At.Add(r.Valid)
+	}
+	return r.At.Add(validFor)
+}
+
+// above is the caution as it stands above the fold of a mail about insects.
+func (w words) above(r *alert.Reading) []string {
+	if r == nil {
+		return []string{noLevel, overrule}
+	}
+	var out []string
+	if w.date.After(valid(r)) {
+		out = append(out, fmt.Sprintf("Caution not known: the last reading is of %s, when it was %d of 3. Treat the river as too high until you have seen it.",
+			clock(r.At, r.Zone), r.Level))
+	} else {
+		out = append(out, level(r))
+		out = append(out, cleanAll(r.Reasons)...)
+		out = append(out, fmt.Sprintf("Computed from gauge %s, reading of %s. Valid until %s.", clean(r.Gauge), clock(r.At, r.Zone), clock(valid(r), r.Zone)))
+	}
+	return append(out, notWading, overrule)
+}
+
+func (w words) caution(it alert.LetterItem) block {
+	r := it.Reading
+	name := river(it)
+	since := time.UnixMicro(it.Since)
+	b := block{}
+	zone := "UTC"
+	if r != nil {
+		zone = r.Zone
+	}
+	now := it.Level
+	word := wading.Level(min(max(now, 0), 3)).Words()
+	switch it.Kind {
+	case alert.KindRise:
+		b.Heading = fmt.Sprintf("%s: %s (caution %d of 3)", name, word, now)
+		b.Lead = append(b.Lead, fmt.Sprintf("The caution rose from %d to %d.", it.Was, now))
+	case alert.KindFall, alert.KindClear:
+		b.Heading = fmt.Sprintf("%s: caution down from %d to %d of 3", name, it.Was, now)
+		b.Lead = append(b.Lead, fmt.Sprintf("We told you of caution %d. Now: %s.", it.Was, word))
+	case alert.KindStanding:
+		b.Heading = fmt.Sprintf("%s: still %s (caution %d of 3)", name, word, now)
+	case alert.KindFlapping:
+		b.Heading = fmt.Sprintf("%s: conditions are changing quickly (caution %d of 3)", name, now)
+		b.Lead = append(b.Lead, fmt.Sprintf("The level went up and down several times within a day. We hold it at %d, %s, until it has been calm for 12 hours.", now, word))
+	case alert.KindBlind:
+		b.Heading = fmt.Sprintf("%s: we cannot see this river since %s", name, clock(since, zone))
+		b.Lead = append(b.Lead, "No reading that we can use has come from its gauge since then. The caution is not known: treat the river as too high until you have seen it.")
+		if now > 0 {
+			b.Lead = append(b.Lead, fmt.Sprintf("The last level was %d of 3 (%s); silence does not lift it.", now, word))
+		}
+	}
+	if it.Since != 0 && (it.Kind == alert.KindFall || it.Kind == alert.KindClear || it.Kind == alert.KindStanding) {
+		b.Lead = append(b.Lead, "Told since "+clock(since, zone)+".")
+	}
+	if r == nil {
+		b.Caution = []string{noLevel, overrule}
+		return b
+	}
+	if it.Kind != alert.KindBlind {
+		b.Caution = append(b.Caution, cleanAll(r.Reasons)...)
+		b.Caution = append(b.Caution, fmt.Sprintf("Valid until %s; after that, look again.", clock(valid(r), r.Zone)))
+	}
+	b.Caution = append(b.Caution, fmt.Sprintf("Computed from gauge %s, reading of %s. ", clean(r.Gauge), clock(r.At, r.Zone))+notWading, provisional, overrule)
+	if now >= 2 {
+		b.Small = append(b.Small, "Stay out when the water is rising, colouring or carrying debris, at any horn, siren or thunder, and when you cannot see the bottom at knee depth.")
+	}
+	b.Facts = w.readings(nil, r.Zone, r.FlowM3S, r.StageM, r.WaterC)
+	if r.Notices != "" {
+		b.Facts = append(b.Facts, fact{"Local notices", clean(r.Notices)})
+	}
+	return b
+}
+
+// best is the day of the highest chance from the issue date on.
+func best(o *alert.Outlook, s *alert.Stage) (alert.Day, bool) {
+	var top alert.Day
+	found := false
+	today := o.Issued.In(location(o.Zone)).Format(time.DateOnly)
+	for _, d := range s.Days {
+		if d.Date >= today && (!found || d.P > top.P) {
+			top, found = d, true
+		}
+	}
+	return top, found
+}
+
+func stageName(s string) string {
+	if s == string(forecast.EggLaying) {
+		return "egg-laying"
+	}
+	return "emergence"
+}
+
+func (w words) window(it alert.LetterItem) block {
+	o, s := it.Outlook, it.About
+	if o == nil || s == nil {
+		return block{Heading: fmt.Sprintf("%s: %s of %s", river(it), stageName(it.Stage), clean(it.Group)), Caution: w.above(it.Caution)}
+	}
+	name, stage := clean(s.Name), stageName(s.Stage)
+	b := block{
+		Heading: fmt.Sprintf("%s: %s, %s", river(it), name, stage),
+		Warm:    clean(o.Heat),
+		Caution: w.above(it.Caution),
+		URL:     o.URL,
+	}
+	top, ok := best(o, s)
+	chance := "The chance of a day is not known."
+	if ok {
+		chance = fmt.Sprintf("%s: %s on the best day, %s. By the calendar alone: %s.", capital(forecast.Likelihood(top.P)), percent(top.P), day(top.Date), percent(top.PCalendar))
+	}
+	switch it.Kind {
+	case alert.KindOpen:
+		b.Lead = append(b.Lead, "A window opens: "+span(s.From, s.To)+".", chance)
+	case alert.KindMoved:
+		b.Lead = append(b.Lead, fmt.Sprintf("The window moved: %s. We told you %s.", span(s.From, s.To), span(it.WasFrom, it.WasTo)), chance)
+	case alert.KindClosed:
+		b.Lead = append(b.Lead, fmt.Sprintf("The window is closed. We told you %s.", span(it.WasFrom, it.WasTo)), chance)
+		b.Caution = nil
+	}
+	b.Facts = append(b.Facts,
+		fact{"Window", fmt.Sprintf("%s to %s, peak about %s", day(s.From), day(s.To), day(s.Peak))},
+		fact{"Calendar's window", span(s.CalFrom, s.CalTo)},
+		fact{"Hours", or(clean(s.Hours), "not known")})
+	b.Facts = w.readings(b.Facts, o.Zone, o.FlowM3S, nil, o.WaterC)
+	if o.Notices != "" {
+		b.Facts = append(b.Facts, fact{"Local notices", clean(o.Notices)})
+	}
+	if alert.Good(it.Kind) {
+		b.Tie = cleanAll(s.Tie)
+		b.TieBy = w.tieBy(s.From)
+		b.Chart = w.charts.of(o, s)
+	}
+	b.Small = append(b.Small,
+		"The chance is that of recording it, in more than stray numbers, in two hours at suitable water in its hours of the day.",
+		fmt.Sprintf("Numbers of this group: %s. Past seasons at this river: %d. Issued %s, with data up to %s.",
+			or(clean(s.Grade), "grade not known"), o.Seasons, clock(o.Issued, o.Zone), clock(o.CutOff, o.Zone)))
+	return b
+}
+
+// tieBy is the day before the window, or now where that is past.
+func (w words) tieBy(from string) string {
+	t, err := time.Parse(time.DateOnly, from)
+	if err != nil {
+		return ""
+	}
+	last := t.AddDate(0, 0, -1)
+	if last.Format(time.DateOnly) <= w.date.In(w.zone).Format(time.DateOnly) {
+		return "now: the window has begun or begins tomorrow"
+	}
+	return "by " + last.Format("Mon 2 Jan 2006")
+}
+
+func capital(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}

@@ -1,0 +1,201 @@
+package mail
+
+import (
+	"bytes"
+	"crypto/sha256"
+	_ "embed"
+	"encoding/hex"
+	"fmt"
+	"html/template"
+	"io"
+	"net/mail"
+	"net/url"
+	"regexp"
+	"time"
+
+	gomail "github.com/wneessen/go-mail"
+
+	"example.org/eclose/notify/alert"
+	"example.org/eclose/notify/subscribe"
+)
+
+//go:embed letter.html
+var letterHTML string
+
+var letterTemplate = template.Must(template.New("letter").Parse(letterHTML))
+
+// page is what both bodies of a mail are made of.
+type page struct {
+	Subject     string
+	Blocks      []block
+	Foot        []string
+	Manage      string
+	Unsubscribe string
+}
+
+// Message is a mail as it goes over the wire.
+type Message struct {
+	From    string // of the envelope: where reports go
+	To      string
+	ID      string // with < and >
+	Subject string
+	Raw     []byte // headers and body, CRLF
+}
+
+// Composer words letters. It may be used by several goroutines.
+type Composer struct {
+	site   Site
+	charts charts
+}
+
+// NewComposer returns a Composer for a site that was checked.
+func NewComposer(s Site) (*Composer, error) {
+	if err := s.Check(); err != nil {
+		return nil, err
+	}
+	return &Composer{site: s}, nil
+}
+
+// Compose words a letter. The same letter and date give the same bytes. date
+// is when the mail was finished, not when it is sent.
+func (c *Composer) Compose(l alert.Letter, date time.Time) (Message, error) {
+	if len(l.Items) == 0 {
+		return Message{}, fmt.Errorf("wording %s: there is nothing to tell", l.Key)
+	}
+	w := wordsFor(l, date)
+	w.charts = &c.charts
+	p := page{
+		Subject:     w.subject(l.Items),
+		Manage:      c.site.page("/manage/" + url.PathEscape(c.site.Tokens.Manage(l.Person))),
+		Unsubscribe: c.site.page("/unsubscribe/" + url.PathEscape(c.site.Tokens.Unsubscribe(l.Person))),
+		Foot: []string{
+			"You get this because you asked for it and confirmed your address. In an emergency call 911 (US), 112 or 999, not us.",
+			"Access, licence, closed seasons and local rules are yours to check; clean, drain and dry your gear.",
+		},
+	}
+	for _, it := range l.Items {
+		p.Blocks = append(p.Blocks, w.block(it))
+	}
+	m, err := c.letter(l.Key, l.MessageID, l.Thread, l.Address, date, p)
+	if err != nil {
+		return Message{}, fmt.Errorf("wording %s: %w", l.Key, err)
+	}
+	m.SetGenHeader("List-Id", listID("alerts", c.site.domain()))
+	if cal := calendar(l.Items); cal != nil {
+		if err := m.AttachReader("windows.ics", bytes.NewReader(cal),
+			gomail.WithFileContentType("text/calendar; charset=utf-8; method=PUBLISH")); err != nil {
+			return Message{}, fmt.Errorf("wording %s: %w", l.Key, err)
+		}
+	}
+	seen := map[string]bool{}
+	for _, b := range p.Blocks {
+		if b.Chart == nil || seen[b.Chart.CID] {
+			continue
+		}
+		seen[b.Chart.CID] = true
+		if err := m.EmbedReader(b.Chart.CID+".png", bytes.NewReader(b.Chart.PNG), gomail.WithFileContentType("image/png"),
+			gomail.WithFileContentID("<"+b.Chart.CID+">")); err != nil {
+			return Message{}, fmt.Errorf("wording %s: %w", l.Key, err)
+		}
+	}
+	return c.finish(m, l.Key, l.MessageID, l.Address, p.Subject)
+}
+
+// Invite words the mail that asks somebody to confirm. It holds nothing that a
+// stranger typed: rivers and groups in it exist.
+func (c *Composer) Invite(inv subscribe.Invitation, date time.Time) (Message, error) {
+	sum := sha256.Sum256([]byte("invitation\x00" + inv.Token))
+	key := hex.EncodeToString(sum[:20]) // the token itself stands nowhere but in the link
+	link := c.site.page("/confirm/" + url.PathEscape(inv.Token))
+	b := block{
+		Heading: "Please confirm your address",
+		Lead: []string{
+			"Somebody, we hope you, asked us to write to this address about rivers. If it was not you, do nothing: you will hear no more of it.",
+			"To confirm, open the page below and press the button there. The link works once, until " + inv.Expires.UTC().Format("15:04 MST on Mon 2 Jan 2006") + ".",
+		},
+		Small: []string{"Link: " + link},
+	}
+	for _, want := range inv.Request.Wants {
+		b.Facts = append(b.Facts, fact{"River", clean(want.River)})
+	}
+	p := page{Subject: "Please confirm your address for river mails", Blocks: []block{b}, Foot: []string{"Nothing more is sent to an address that is not confirmed."}}
+	m, err := c.letter(key, key, key, inv.Address, date, p)
+	if err != nil {
+		return Message{}, fmt.Errorf("wording a confirmation: %w", err)
+	}
+	m.SetGenHeader("List-Id", listID("confirm", c.site.domain()))
+	return c.finish(m, key, key, inv.Address, p.Subject)
+}
+
+func listID(stream, domain string) string { return "<" + stream + "." + domain + ">" }
+
+var idPart = regexp.MustCompile(`^[0-9a-z-]{1,64}$`)
+
+func (c *Composer) letter(key, id, thread, to string, date time.Time, p page) (*gomail.Msg, error) {
+	for _, s := range []string{key, id, thread} {
+		if !idPart.MatchString(s) {
+			return nil, fmt.Errorf("%q cannot stand in a message id", s)
+		}
+	}
+	if a, err := mail.ParseAddress(to); err != nil || a.Address != to {
+		return nil, fmt.Errorf("the reader's address is not one bare address")
+	}
+	m := gomail.NewMsg(gomail.WithNoDefaultUserAgent())
+	if err := m.FromFormat(clean(c.site.Name), c.site.From); err != nil {
+		return nil, fmt.Errorf("from: %w", err)
+	}
+	if err := m.To(to); err != nil {
+		return nil, fmt.Errorf("to: %w", err)
+	}
+	if err := m.ReplyTo(c.site.replyTo()); err != nil {
+		return nil, fmt.Errorf("reply-to: %w", err)
+	}
+	m.Subject(p.Subject)
+	m.SetDateWithValue(date)
+	m.SetMessageIDWithValue(id + "@" + c.site.domain())
+	if thread != id {
+		ref := "<" + thread + "@" + c.site.domain() + ">"
+		m.SetGenHeader("References", ref)
+		m.SetGenHeader("In-Reply-To", ref)
+	}
+	m.SetGenHeader("Auto-Submitted", "auto-generated")
+	m.SetGenHeader("X-Auto-Response-Suppress", "All")
+	if p.Unsubscribe != "" {
+		m.SetGenHeader("List-Unsubscribe", "<"+p.Unsubscribe+">, <mailto:"+c.site.replyTo()+"?subject=unsubscribe>")
+		m.SetGenHeader("List-Unsubscribe-Post", "List-Unsubscribe=One-Click")
+	}
+	m.SetGenHeader("List-Help", "<"+c.site.page("/help")+">")
+	m.SetBodyString(gomail.TypeTextPlain, text(p))
+	var html bytes.Buffer
+	if err := letterTemplate.Execute(&html, p); err != nil {
+		return nil, fmt.Errorf("the HTML part: %w", err)
+	}
+	m.AddAlternativeString(gomail.TypeTextHTML, html.String())
+	return m, nil
+}
+
+var boundary = regexp.MustCompile(`boundary="?([0-9a-f]{60})"?`)
+
+// finish writes the message out, with boundaries that follow from the key: the
+// library draws them at random, and a retry must be the same bytes.
+func (c *Composer) finish(m *gomail.Msg, key, id, to, subject string) (Message, error) {
+	var b bytes.Buffer
+	if _, err := m.WriteTo(&b); err != nil {
+		return Message{}, fmt.Errorf("wording %s: %w", key, err)
+	}
+	raw := b.Bytes()
+	for i, f := range boundary.FindAllSubmatch(raw, -1) {
+		sum := sha256.Sum256(fmt.Appendf(nil, "boundary\x00%s\x00%d", key, i))
+		raw = bytes.ReplaceAll(raw, f[1], []byte(hex.EncodeToString(sum[:30])))
+	}
+	return Message{From: c.site.returnPath(key), To: to, ID: "<" + id + "@" + c.site.domain() + ">", Subject: subject, Raw: raw}, nil
+}
+
+// WriteTo writes the message as a file for mail programs (.eml).
+func (m Message) WriteTo(w io.Writer) (int64, error) {
+	n, err := w.Write(m.Raw)
+	if err != nil {
+		return int64(n), fmt.Errorf("writing %s: %w", m.ID, err)
+	}
+	return int64(n), nil
+}

@@ -1,0 +1,414 @@
+package mail
+
+import (
+	"bytes"
+	"encoding/base64"
+	"fmt"
+	"image/png"
+	"io"
+	"mime"
+	"mime/multipart"
+	"mime/quotedprintable"
+	"net/mail"
+	"os"
+	"strings"
+	"testing"
+	"time"
+	"unicode/utf8"
+
+	ics "github.com/arran4/golang-ical"
+
+	"example.org/eclose/notify/alert"
+	"example.org/eclose/notify/subscribe"
+)
+
+type tokens struct{}
+
+func (tokens) Unsubscribe(p string) string { return "u-" + p }
+func (tokens) Manage(p string) string      { return "m-" + p }
+
+var site = Site{
+	Name: "Eclose", From: "alerts@example.org", ReplyTo: "help@example.org", Bounces: "bounces@example.org",
+	URL: "https://eclose.example.org", Tokens: tokens{},
+}
+
+var date = time.Date(2026, 6, 6, 5, 12, 3, 0, time.UTC)
+
+const key = "0123456789abcdef0123456789abcdef01234567"
+
+func composer(t testing.TB) *Composer {
+	t.Helper()
+	c, err := NewComposer(site)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+// The Wend of the invented Tarn Fells, four weeks round a window.
+func wendOutlook() *alert.Outlook {
+	o := &alert.Outlook{
+		River: "wend", RiverName: "River Wend", Zone: "Europe/London", Issued: date.Add(-time.Hour), CutOff: date.Add(-2 * time.Hour), Seasons: 9,
+		WaterC: &alert.Value{V: 12.4, At: date.Add(-90 * time.Minute)}, FlowM3S: &alert.Value{V: 5.21, At: date.Add(-90 * time.Minute)},
+		URL: "https://eclose.example.org/rivers/wend",
+	}
+	s := alert.Stage{
+		Group: "blue-winged-olive", Name: "Blue-winged olive", Stage: "emergence", Fishable: true, Grade: "published",
+		From: "2026-06-10", Peak: "2026-06-18", To: "2026-06-28", CalFrom: "2026-06-16", CalTo: "2026-07-04",
+		Hours: "18:00 to dusk", Tie: []string{"emerger, size 16, olive body, blue-grey wing", "spinner, size 16, sherry"},
+	}
+	for i := range 40 {
+		d := time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC).AddDate(0, 0, i)
+		x := float64(i-17) / 7
+		y := float64(i-24) / 8
+		s.Days = append(s.Days, alert.Day{Date: d.Format(time.DateOnly), P: 0.74 / (1 + x*x), PCalendar: 0.48 / (1 + y*y)})
+	}
+	o.Stages = []alert.Stage{s}
+	return o
+}
+
+func wendReading(level int) *alert.Reading {
+	return &alert.Reading{
+		River: "wend", RiverName: "River Wend", Zone: "Europe/London", Gauge: "Wend at Fell Bridge (900001)", At: date.Add(-25 * time.Minute),
+		Level: level, Known: true, Hold: level, Title: "x", Reasons: []string{"depth times speed about 0.20 m2/s (2.2 ft2/s)"},
+		FlowM3S: &alert.Value{V: 34, At: date.Add(-25 * time.Minute)}, WaterC: &alert.Value{V: 12.4, At: date.Add(-25 * time.Minute)},
+	}
+}
+
+func letter(items ...alert.LetterItem) alert.Letter {
+	return alert.Letter{
+		Key: key, MessageID: key, Thread: "ep-1", Person: "p1", Address: "angler@example.net", Zone: "Europe/London", Units: "metric",
+		Kind: "news", Items: items,
+	}
+}
+
+func open() alert.LetterItem {
+	o := wendOutlook()
+	return alert.LetterItem{
+		Item:      alert.Item{Kind: alert.KindOpen, River: "wend", Group: "blue-winged-olive", Stage: "emergence", From: "2026-06-10", To: "2026-06-28"},
+		Threshold: 0.5, Outlook: o, About: &o.Stages[0], Caution: wendReading(1),
+	}
+}
+
+func rise() alert.LetterItem {
+	return alert.LetterItem{Item: alert.Item{Kind: alert.KindRise, River: "wend", Level: 3, Was: 1}, Reading: wendReading(3)}
+}
+
+// parts returns the leaves of a message by type, decoded, in order.
+type part struct {
+	kind   string
+	params map[string]string
+	header map[string][]string
+	body   []byte
+}
+
+func parse(t testing.TB, raw []byte) (*mail.Message, []part) {
+	t.Helper()
+	m, err := mail.ReadMessage(bytes.NewReader(raw))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m, leaves(t, m.Header["Content-Type"][0], m.Header.Get("Content-Transfer-Encoding"), m.Header, m.Body)
+}
+
+func leaves(t testing.TB, contentType, encoding string, header map[string][]string, body io.Reader) []part {
+	t.Helper()
+	kind, params, err := mime.ParseMediaType(contentType)
+	if err != nil {
+		t.Fatalf("%s: %v", contentType, err)
+	}
+	if !strings.HasPrefix(kind, "multipart/") {
+		switch strings.ToLower(encoding) {
+		case "quoted-printable":
+			body = quotedprintable.NewReader(body)
+		case "base64":
+			body = base64.NewDecoder(base64.StdEncoding, body)
+		}
+		b, err := io.ReadAll(body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return []part{{kind, params, header, b}}
+	}
+	out := []part{{kind: kind, params: params}}
+	r := multipart.NewReader(body, params["boundary"])
+	for {
+		p, err := r.NextRawPart()
+		if err == io.EOF {
+			return out
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, leaves(t, p.Header.Get("Content-Type"), p.Header.Get("Content-Transfer-Encoding"), p.Header, p)...)
+	}
+}
+
+func TestAMailIsTheSameBytesEachTimeAndReadsBack(t *testing.T) {
+	l := letter(open())
+	a, err := composer(t).Compose(l, date)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := composer(t).Compose(l, date)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(a.Raw, b.Raw) {
+		t.Error("a retry is not the same bytes")
+	}
+	if f := os.Getenv("ECLOSE_EML"); f != "" {
+		_ = os.WriteFile(f, a.Raw, 0o600)
+	}
+	m, ps := parse(t, a.Raw)
+	for h, want := range map[string]string{
+		"Message-Id": "<" + key + "@example.org>", "References": "<ep-1@example.org>", "In-Reply-To": "<ep-1@example.org>",
+		"To": "<angler@example.net>", "From": `"Eclose" <alerts@example.org>`, "Reply-To": "<help@example.org>",
+		"Date": "Sat, 06 Jun 2026 05:12:03 +0000", "Auto-Submitted": "auto-generated", "X-Auto-Response-Suppress": "All",
+		"List-Unsubscribe":      "<https://eclose.example.org/unsubscribe/u-p1>, <mailto:help@example.org?subject=unsubscribe>",
+		"List-Unsubscribe-Post": "List-Unsubscribe=One-Click", "List-Id": "<alerts.example.org>", "Mime-Version": "1.0",
+		"Subject": "River Wend: Blue-winged olive, emergence 10 to 28 Jun, likely (74 %)",
+	} {
+		if got := m.Header[h]; len(got) != 1 || got[0] != want {
+			t.Errorf("%s: %q, want one %q", h, got, want)
+		}
+	}
+	if a.From != "bounces+"+key+"@example.org" || a.To != "angler@example.net" {
+		t.Errorf("envelope %s %s", a.From, a.To)
+	}
+	var kinds []string
+	for _, p := range ps {
+		kinds = append(kinds, p.kind)
+	}
+	if got := strings.Join(kinds, " "); got != "multipart/mixed multipart/related multipart/alternative text/plain text/html image/png text/calendar" {
+		t.Errorf("parts %s", got)
+	}
+	plain := string(ps[3].body)
+	for _, want := range []string{
+		"Likely: 74 % on the best day, Thu 18 Jun 2026. By the calendar alone:", "Window: Wed 10 Jun 2026 to Sun 28 Jun 2026", "Hours: 18:00 to dusk",
+		"Tie by Tue 9 Jun 2026:", "size 16, sherry", "Flow: 5.21 m3/s (184 ft3/s), read at 04:42 BST", "Water: 12.4 °C (54 °F), read at",
+		"Caution 1 of 3: take care", "Numbers of this group: published. Past seasons at this river: 9", "/unsubscribe/u-p1", "/manage/m-p1",
+		"Valid until", "does not say that you can wade",
+	} {
+		if !strings.Contains(strings.Join(strings.Fields(plain), " "), want) {
+			t.Errorf("%q is not in\n%s", want, plain)
+		}
+	}
+	if head, _, ok := strings.Cut(plain, "CAUTION"); !ok || strings.Count(head, "\n") > 8 {
+		t.Errorf("the caution is not above the fold:\n%s", plain)
+	}
+	html := string(ps[4].body)
+	cid := ps[5].header["Content-Id"][0]
+	if !strings.Contains(html, `src="cid:`+strings.Trim(cid, "<>")+`"`) || !strings.Contains(html, `alt="Chance by day, `) {
+		t.Errorf("the picture %s is not shown, or has no words:\n%s", cid, html)
+	}
+	if img, err := png.Decode(bytes.NewReader(ps[5].body)); err != nil || img.Bounds().Dx() != chartWidth {
+		t.Errorf("picture: %v", err)
+	}
+	checkCalendar(t, ps[6])
+}
+
+func checkCalendar(t *testing.T, p part) {
+	t.Helper()
+	if p.params["method"] != "PUBLISH" {
+		t.Errorf("calendar type %v", p.params)
+	}
+	if strings.Contains(strings.ReplaceAll(string(p.body), "\r\n", ""), "\n") {
+		t.Error("the calendar has a bare line feed")
+	}
+	for l := range strings.SplitSeq(string(p.body), "\r\n") {
+		if len(l) > 75 || !utf8.ValidString(l) {
+			t.Errorf("%d octets, or a cut character: %q", len(l), l)
+		}
+	}
+	cal, err := ics.ParseCalendar(bytes.NewReader(p.body))
+	if err != nil || len(cal.Events()) != 1 {
+		t.Fatalf("calendar %v", err)
+	}
+	e := cal.Events()[0]
+	at, err := e.GetAllDayEndAt()
+	if e.Id() != "wend.blue-winged-olive.emergence.2026@eclose" || err != nil || at.Format(time.DateOnly) != "2026-06-29" {
+		t.Errorf("event %s ends %s (%v)", e.Id(), at, err)
+	}
+	if s := e.GetProperty(ics.ComponentPropertySummary).Value; !strings.Contains(s, "estimate") {
+		t.Errorf("summary %q", s)
+	}
+}
+
+func TestEveryKindOfMailIsWordedHonestly(t *testing.T) {
+	o := wendOutlook()
+	moved := open()
+	moved.Kind, moved.WasFrom, moved.WasTo = alert.KindMoved, "2026-06-16", "2026-07-02"
+	closed := open()
+	closed.Kind, closed.WasFrom, closed.WasTo = alert.KindClosed, "2026-06-10", "2026-06-28"
+	warm := open()
+	hot := *o
+	hot.Heat = "the water reached 21.4 °C (71 °F) yesterday: stop fishing for trout"
+	warm.Outlook = &hot
+	unseen := open()
+	unseen.Caution = nil
+	old := open()
+	old.Caution = wendReading(0)
+	old.Caution.At = date.Add(-8 * time.Hour)
+	item := func(kind string, level, was int) alert.LetterItem {
+		return alert.LetterItem{Item: alert.Item{Kind: kind, River: "wend", Level: level, Was: was, Since: date.Add(-5 * time.Hour).UnixMicro()}, Reading: wendReading(level)}
+	}
+	for _, tc := range []struct {
+		what, subject, text string
+		it                  alert.LetterItem
+	}{
+		{"a rise", "River Wend: keep out of the water (caution 3), 34.0 m3/s (1200 ft3/s) at 05:47 BST", "The caution rose from 1 to 3.", rise()},
+		{"a fall", "River Wend: caution down from 3 to 1, 34.0 m3/s", "We told you of caution 3. Now: take care.", item(alert.KindFall, 1, 3)},
+		{"a clear", "River Wend: caution down from 2 to 0", "nothing at this gauge asks for more than the usual care", item(alert.KindClear, 0, 2)},
+		{"a standing level 3", "River Wend: still keep out of the water (caution 3)", "Told since 01:12 BST", item(alert.KindStanding, 3, 3)},
+		{"quick changes", "River Wend: changing quickly, better not to wade (caution 2)", "until it has been calm for 12 hours", item(alert.KindFlapping, 2, 1)},
+		{"blind", "River Wend: no reading, caution not known", "silence does not lift it", item(alert.KindBlind, 2, 2)},
+		{"a window moved", "River Wend: Blue-winged olive, emergence moved to 10 to 28 Jun, likely (74 %)", "We told you 16 Jun to 2 Jul.", moved},
+		{"a window closed", "River Wend: Blue-winged olive, emergence window closed", "The window is closed.", closed},
+		{"warm water", "Water too warm for the fish, River Wend: Blue-winged", "WARM WATER: the water reached 21.4", warm},
+		{"no caution known", "River Wend: Blue-winged olive", "Caution not known: there is no flow caution for this river", unseen},
+		{"an old caution", "River Wend: Blue-winged olive", "Caution not known: the last reading is of 22:12 BST on Fri 5 Jun 2026, when it was 0 of 3", old},
+	} {
+		t.Run(tc.what, func(t *testing.T) {
+			m, err := composer(t).Compose(letter(tc.it), date)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !strings.HasPrefix(m.Subject, tc.subject) {
+				t.Errorf("subject %q", m.Subject)
+			}
+			_, ps := parse(t, m.Raw)
+			for _, p := range ps {
+				if p.kind != "text/plain" && p.kind != "text/html" {
+					continue
+				}
+				body := string(p.body)
+				if p.kind == "text/plain" && !strings.Contains(strings.Join(strings.Fields(body), " "), tc.text) {
+					t.Errorf("%q is not in\n%s", tc.text, body)
+				}
+				for _, bad := range []string{"safe", "green", "NaN", "%!", "<nil>", "!"} {
+					if p.kind == "text/html" && bad == "!" {
+						continue
+					}
+					if strings.Contains(strings.ToLower(body), strings.ToLower(bad)) {
+						t.Errorf("%q stands in\n%s", bad, body)
+					}
+				}
+				if !strings.Contains(body, "own eyes") && tc.it.Kind != alert.KindClosed {
+					t.Errorf("nothing is said of the reader's own eyes:\n%s", body)
+				}
+			}
+		})
+	}
+}
+
+func TestNothingFromOutsideBecomesAHeader(t *testing.T) {
+	evil := "Wend\r\nBcc: victim@example.net\r\n\r\n=?utf-8?q?=0d=0aBcc:=20x@example.net?= \"q\", \u202eabc"
+	it := open()
+	it.Outlook.RiverName = evil
+	it.About.Name = evil
+	it.About.Hours = evil
+	it.About.Tie = []string{evil, ".\r\n.\r\n"}
+	it.Outlook.Notices = evil
+	it.Caution.Gauge = evil
+	r := rise()
+	r.Reading.RiverName = evil
+	for _, l := range []alert.Letter{letter(it, r), letter(r, it)} {
+		m, err := composer(t).Compose(l, date)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, _ := parse(t, m.Raw)
+		if p.Header.Get("Bcc") != "" {
+			t.Fatalf("a header came in:\n%s", m.Raw)
+		}
+		subject, err := new(mime.WordDecoder).DecodeHeader(p.Header.Get("Subject"))
+		if err != nil || strings.ContainsAny(subject, "\r\n\x00\u202e") {
+			t.Errorf("subject %q, %v", subject, err)
+		}
+	}
+	for _, to := range []string{"a@example.org\r\nRCPT TO:<b@example.org>", "Name <a@example.org>", "a@example.org, b@example.org", ""} {
+		l := letter(open())
+		l.Address = to
+		if _, err := composer(t).Compose(l, date); err == nil {
+			t.Errorf("%q was taken for an address", to)
+		} else if to != "" && strings.Contains(err.Error(), to) {
+			t.Errorf("the address stands in the error: %v", err)
+		}
+	}
+	l := letter(open())
+	l.Key = "x\r\ny"
+	if _, err := composer(t).Compose(l, date); err == nil {
+		t.Error("a key with a line break was taken")
+	}
+}
+
+func TestLongSubjectsAndLinesFold(t *testing.T) {
+	it := open()
+	it.About.Name = strings.Repeat("Žluťásek ďábelský ", 20)
+	it.Caution.Reasons = []string{strings.Repeat("x", 1500), "." + strings.Repeat(" word", 400)}
+	m, err := composer(t).Compose(letter(it), date)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := utf8.RuneCountInString(m.Subject); n > subjectRunes || n < subjectRunes-10 {
+		t.Errorf("subject of %d characters", n)
+	}
+	for i, l := range strings.Split(string(m.Raw), "\r\n") {
+		if len(l) > 78 {
+			t.Errorf("line %d has %d octets: %.100q", i+1, len(l), l)
+		}
+		if strings.ContainsAny(l, "\r\n") {
+			t.Errorf("line %d has a bare line break: %q", i+1, l)
+		}
+	}
+	head, _, _ := strings.Cut(string(m.Raw), "\r\n\r\n")
+	for w := range strings.FieldsSeq(head) {
+		if strings.HasPrefix(w, "=?") && len(w) > 75 {
+			t.Errorf("encoded word of %d", len(w))
+		}
+	}
+	p, _ := parse(t, m.Raw)
+	if s, err := new(mime.WordDecoder).DecodeHeader(p.Header.Get("Subject")); err != nil || s != m.Subject {
+		t.Errorf("subject came back as %q (%v), want %q", s, err, m.Subject)
+	}
+}
+
+func TestAnInvitationHoldsTheLinkAndNothingTyped(t *testing.T) {
+	inv := subscribe.Invitation{Address: "new@example.net", Token: "tok-123", Expires: date.Add(48 * time.Hour), Request: subscribe.Request{Wants: []subscribe.Want{{River: "wend"}}}}
+	m, err := composer(t).Invite(inv, date)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, ps := parse(t, m.Raw)
+	if !strings.Contains(string(ps[1].body), "https://eclose.example.org/confirm/tok-123") {
+		t.Errorf("no link in\n%s", ps[1].body)
+	}
+	if strings.Contains(fmt.Sprint(p.Header, m.From), "tok-123") {
+		t.Error("the token stands in the head or the envelope, where relays log it")
+	}
+}
+
+func TestASiteIsChecked(t *testing.T) {
+	for _, change := range []func(*Site){
+		func(s *Site) { s.From = "Eclose <a@example.org>" }, func(s *Site) { s.URL = "http://example.org" },
+		func(s *Site) { s.Tokens = nil }, func(s *Site) { s.Bounces = "nobody" },
+	} {
+		s := site
+		change(&s)
+		if _, err := NewComposer(s); err == nil {
+			t.Errorf("%+v was taken", s)
+		}
+	}
+}
+
+func BenchmarkCompose(b *testing.B) {
+	c := composer(b)
+	l := letter(open())
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := c.Compose(l, date); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -1,0 +1,105 @@
+package mail
+
+import (
+	"fmt"
+	"strings"
+	"unicode/utf8"
+)
+
+const textWidth = 72
+
+// glue holds a number and its percent sign on one line.
+const glue = "\x00"
+
+// text is the plain part: it says everything that the HTML part says.
+func text(p page) string {
+	var b strings.Builder
+	for i, x := range p.Blocks {
+		if i > 0 {
+			b.WriteString("\n" + strings.Repeat("-", textWidth) + "\n\n")
+		}
+		x.text(&b)
+	}
+	b.WriteString("\n" + strings.Repeat("-", textWidth) + "\n")
+	for _, s := range p.Foot {
+		para(&b, "", s)
+	}
+	if p.Manage != "" {
+		fmt.Fprintf(&b, "Change or pause: %s\n", p.Manage)
+	}
+	if p.Unsubscribe != "" {
+		fmt.Fprintf(&b, "Stop all mail: %s\n", p.Unsubscribe)
+	}
+	return b.String()
+}
+
+func (x block) text(b *strings.Builder) {
+	para(b, "", x.Heading)
+	b.WriteString("\n")
+	if x.Warm != "" {
+		para(b, "", "WARM WATER: "+x.Warm)
+		b.WriteString("\n")
+	}
+	for _, s := range x.Lead {
+		para(b, "", s)
+	}
+	if len(x.Caution) > 0 {
+		b.WriteString("\nCAUTION\n")
+		for _, s := range x.Caution {
+			para(b, "  ", s)
+		}
+	}
+	if len(x.Facts) > 0 {
+		b.WriteString("\n")
+		for _, f := range x.Facts {
+			para(b, "", f.Name+": "+f.Value)
+		}
+	}
+	if len(x.Tie) > 0 {
+		b.WriteString("\n")
+		para(b, "", "Tie "+or(x.TieBy, "before you go")+":")
+		for _, s := range x.Tie {
+			para(b, "  ", s)
+		}
+	}
+	if x.Chart != nil {
+		b.WriteString("\n")
+		para(b, "", "In figures: "+x.Chart.Alt)
+	}
+	if len(x.Small) > 0 {
+		b.WriteString("\n")
+		for _, s := range x.Small {
+			para(b, "", s)
+		}
+	}
+	if x.URL != "" {
+		fmt.Fprintf(b, "\nThe whole outlook: %s\n", clean(x.URL))
+	}
+}
+
+// para writes s in lines of textWidth; words longer than that, such as links,
+// stay whole.
+func para(b *strings.Builder, indent, s string) {
+	n := 0
+	for i, w := range strings.Fields(strings.ReplaceAll(s, " %", glue+"%")) {
+		w = strings.ReplaceAll(w, glue, " ")
+		l := utf8.RuneCountInString(w)
+		switch {
+		case i == 0:
+			b.WriteString(indent)
+			n = len(indent)
+		case n+1+l > textWidth:
+			b.WriteString("\n" + indent)
+			if indent != "" {
+				b.WriteString("  ")
+			}
+			n = len(indent) + 2
+		default:
+			b.WriteString(" ")
+			n++
+		}
+		b.WriteString(w)
+		n += l
+	}
+	b.WriteString("\n")
+}
