@@ -72,6 +72,7 @@ type Reading struct {
 	WaterC  *Value        `json:"water_c,omitempty"`
 	Valid   time.Duration `json:"valid"` // how long the caution may be read as current; 0: 6 h
 	Notices string        `json:"notices,omitempty"`
+	Heat    string        `json:"heat,omitempty"` // advice where the water is too warm for the fish; empty where it is not
 }
 
 // Kinds of item in a mail.
@@ -101,22 +102,22 @@ func caution(kind string) bool {
 
 // Item is one thing told in a mail. The facts stand in the news that it names.
 type Item struct {
-	Kind    string `json:"kind"`
-	River   string `json:"river"`
-	Rule    string `json:"rule"`
-	News    string `json:"news"`
-	Episode string `json:"episode"`
-	Level   int    `json:"level,omitempty"`
-	Was     int    `json:"was,omitempty"`
-	Group   string `json:"group,omitempty"`
-	Stage   string `json:"stage,omitempty"`
-	From    string `json:"from,omitempty"`
-	To      string `json:"to,omitempty"`
-	WasFrom string `json:"was_from,omitempty"`
-	WasTo   string `json:"was_to,omitempty"`
-	After   string `json:"after,omitempty"` // key of the mail without which this one makes no sense
-	Since   int64  `json:"since,omitempty"` // microseconds
-	Key     string `json:"key"`             // of the item itself
+	Kind    string  `json:"kind"`
+	River   string  `json:"river"`
+	Rule    string  `json:"rule"`
+	News    string  `json:"news"`
+	Episode string  `json:"episode"`
+	Level   int     `json:"level,omitempty"`
+	Was     int     `json:"was,omitempty"`
+	Group   string  `json:"group,omitempty"`
+	Stage   string  `json:"stage,omitempty"`
+	From    string  `json:"from,omitempty"`
+	To      string  `json:"to,omitempty"`
+	WasFrom string  `json:"was_from,omitempty"`
+	WasTo   string  `json:"was_to,omitempty"`
+	After   string  `json:"after,omitempty"` // key of the mail without which this one makes no sense
+	Since   int64   `json:"since,omitempty"` // microseconds
+	Asked   float64 `json:"asked,omitempty"` // threshold of the reader
 }
 
 // Letter is one mail, ready to be worded and carried.
@@ -131,6 +132,7 @@ type Letter struct {
 	Kind      string // caution, news or digest
 	Level     int
 	Attempt   int
+	At        time.Time // when it was put together: its Date
 	Expires   time.Time
 	Items     []LetterItem // worst first
 }
@@ -139,9 +141,8 @@ type Letter struct {
 // windows.
 type LetterItem struct {
 	Item
-	Threshold float64 // what the reader asked for
-	Reading   *Reading
-	Outlook   *Outlook
-	About     *Stage   // of Outlook: the stage that the item is about
-	Caution   *Reading // latest caution of the river, for the block above the fold; nil: none known
+	Reading *Reading
+	Outlook *Outlook
+	About   *Stage   // of Outlook: the stage that the item is about
+	Caution *Reading // latest caution of the river, for the block above the fold; nil: none known
 }

@@ -58,7 +58,7 @@ type Flow struct {
 	Flapping bool      `json:"flapping"`
 	Blind    bool      `json:"blind"`
 	News     string    `json:"news"` // facts of the reading that last changed something
-	Latest   string    `json:"latest"`
+	Latest   *Reading  `json:"latest"`
 }
 
 // Inhibits says whether good news of the river must wait: a level of 2 or more

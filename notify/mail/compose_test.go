@@ -85,8 +85,8 @@ func letter(items ...alert.LetterItem) alert.Letter {
 func open() alert.LetterItem {
 	o := wendOutlook()
 	return alert.LetterItem{
-		Item:      alert.Item{Kind: alert.KindOpen, River: "wend", Group: "blue-winged-olive", Stage: "emergence", From: "2026-06-10", To: "2026-06-28"},
-		Threshold: 0.5, Outlook: o, About: &o.Stages[0], Caution: wendReading(1),
+		Item:    alert.Item{Kind: alert.KindOpen, River: "wend", Group: "blue-winged-olive", Stage: "emergence", From: "2026-06-10", To: "2026-06-28"},
+		Outlook: o, About: &o.Stages[0], Caution: wendReading(1),
 	}
 }
 

@@ -137,7 +137,8 @@ CREATE INDEX signup_at ON signup (at);
 
 -- What each river's rules know: the level that holds, and in body the streaks
 -- that would change it. It belongs to the river, not to a person. seq counts
--- the changes; told_seq is the last one that everybody was told of.
+-- the changes; told_seq is the last one that everybody was told of, and again_at
+-- when to look again though nothing changed.
 CREATE TABLE river_state (
     river      TEXT NOT NULL,
     rule       TEXT NOT NULL,
@@ -146,6 +147,7 @@ CREATE TABLE river_state (
     seq        BIGINT NOT NULL,
     told_seq   BIGINT NOT NULL,
     reading_at BIGINT NOT NULL,
+    again_at   BIGINT NOT NULL,
     body       TEXT NOT NULL,
     PRIMARY KEY (river, rule)
 );
@@ -159,7 +161,8 @@ CREATE TABLE news (
 );
 CREATE INDEX news_made ON news (made_at);
 
--- What one person was told under one rule: the ledger of episodes.
+-- What one person was told under one rule: the ledger of episodes. n counts the
+-- things told, and is part of their keys; mail is the key of the last mail.
 CREATE TABLE episode (
     person_id  TEXT NOT NULL REFERENCES person (id) ON DELETE CASCADE,
     river      TEXT NOT NULL,
@@ -172,6 +175,8 @@ CREATE TABLE episode (
     told_to    TEXT NOT NULL,
     news       TEXT NOT NULL,
     streak     BIGINT NOT NULL,
+    n          BIGINT NOT NULL,
+    mail       TEXT NOT NULL,
     PRIMARY KEY (river, person_id, rule)
 );
 CREATE INDEX episode_person ON episode (person_id);
@@ -194,7 +199,8 @@ CREATE TABLE outbox (
     last_code  BIGINT NOT NULL,
     last_reply TEXT NOT NULL
 );
-CREATE INDEX outbox_due ON outbox (state, not_before);
+CREATE INDEX outbox_due ON outbox (state, level, not_before);
+CREATE INDEX outbox_expiry ON outbox (state, expires_at);
 CREATE INDEX outbox_person ON outbox (person_id, state);
 
 -- What happened to each mail, kept long after the outbox is cleaned.

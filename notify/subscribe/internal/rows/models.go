@@ -25,6 +25,8 @@ type Episode struct {
 	ToldTo    string `json:"told_to"`
 	News      string `json:"news"`
 	Streak    int64  `json:"streak"`
+	N         int64  `json:"n"`
+	Mail      string `json:"mail"`
 }
 
 type Outbox struct {

@@ -274,7 +274,7 @@ func (q *Queries) DropWants(ctx context.Context, personID string) (int64, error)
 }
 
 const episodesOf = `-- name: EpisodesOf :many
-SELECT person_id, river, rule, episode, state, told_level, told_at, told_from, told_to, news, streak FROM episode WHERE person_id = $1 ORDER BY river, rule
+SELECT person_id, river, rule, episode, state, told_level, told_at, told_from, told_to, news, streak, n, mail FROM episode WHERE person_id = $1 ORDER BY river, rule
 `
 
 func (q *Queries) EpisodesOf(ctx context.Context, personID string) ([]Episode, error) {
@@ -298,6 +298,8 @@ func (q *Queries) EpisodesOf(ctx context.Context, personID string) ([]Episode, e
 			&i.ToldTo,
 			&i.News,
 			&i.Streak,
+			&i.N,
+			&i.Mail,
 		); err != nil {
 			return nil, err
 		}

@@ -1,0 +1,245 @@
+package alert
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"example.org/eclose/ingest/db"
+	"example.org/eclose/notify/alert/internal/rows"
+)
+
+// Rules whose state a river has, and a person's ledger under them.
+const (
+	ruleCaution = "caution"
+	ruleOutlook = "outlook" // of a river only
+	ruleBlind   = "blind"   // of a person only
+	ruleWindow  = "window:" // of a person only; then group:stage
+)
+
+// Store decides who is told what, and keeps it. Make it with New.
+type Store struct {
+	db  *db.DB
+	now func() time.Time
+
+	mu   sync.Mutex
+	news map[string]any // *Outlook or *Reading by news id
+
+	// wrap lets a test stand between us and the database.
+	wrap func(db.Querier) db.Querier
+}
+
+// New returns a Store on d, which must be migrated.
+func New(d *db.DB, now func() time.Time) *Store {
+	return &Store{db: d, now: now, news: map[string]any{}, wrap: func(q db.Querier) db.Querier { return q }}
+}
+
+func (s *Store) tx(ctx context.Context, do func(*rows.Queries, db.Querier) error) error {
+	return s.db.Tx(ctx, func(tx *db.Tx) error {
+		q := s.wrap(tx)
+		return do(rows.New(q), q)
+	})
+}
+
+func (s *Store) plain() *rows.Queries { return rows.New(s.wrap(s.db.SQL)) }
+
+// AddReading takes in the caution of a new reading. The same reading again, or
+// an older one, does nothing.
+func (s *Store) AddReading(ctx context.Context, r Reading) error {
+	err := s.tx(ctx, func(q *rows.Queries, _ db.Querier) error {
+		f, seq, err := flowOf(ctx, q, r.River)
+		if err != nil || !r.At.After(f.LastAt) {
+			return err
+		}
+		was := f.Inhibits()
+		changed := f.Read(r)
+		f.Latest = &r
+		if changed {
+			if f.News, err = addNews(ctx, q, "r", r.River, r.At, r); err != nil {
+				return err
+			}
+		}
+		return s.putFlow(ctx, q, r.River, f, seq, changed, was)
+	})
+	if err != nil {
+		return fmt.Errorf("taking in a reading of %s: %w", r.River, err)
+	}
+	return nil
+}
+
+// Tick takes in that time has passed: a river of which nothing is heard makes
+// us blind, and says so.
+func (s *Store) Tick(ctx context.Context) error {
+	all, err := s.plain().Rivers(ctx, ruleCaution)
+	if err != nil {
+		return fmt.Errorf("looking at the rivers: %w", err)
+	}
+	for _, row := range all {
+		var f Flow
+		if err := json.Unmarshal([]byte(row.Body), &f); err != nil {
+			return fmt.Errorf("reading the state of %s: %w", row.River, err)
+		}
+		if !f.Wait(s.now()) {
+			continue
+		}
+		err := s.tx(ctx, func(q *rows.Queries, _ db.Querier) error {
+			f, seq, err := flowOf(ctx, q, row.River) // again, inside the transaction
+			if err != nil {
+				return err
+			}
+			was := f.Inhibits()
+			if !f.Wait(s.now()) {
+				return nil
+			}
+			if f.Latest != nil {
+				if f.News, err = addNews(ctx, q, "r", row.River, f.Latest.At, f.Latest); err != nil {
+					return err
+				}
+			}
+			return s.putFlow(ctx, q, row.River, f, seq, true, was)
+		})
+		if err != nil {
+			return fmt.Errorf("looking at %s: %w", row.River, err)
+		}
+	}
+	return nil
+}
+
+// AddOutlook takes in a new outlook. The same again, or an older one, does
+// nothing.
+func (s *Store) AddOutlook(ctx context.Context, o Outlook) error {
+	err := s.tx(ctx, func(q *rows.Queries, _ db.Querier) error {
+		row, err := q.River(ctx, rows.RiverParams{River: o.River, Rule: ruleOutlook})
+		if err != nil && !errors.Is(err, sql.ErrNoRows) {
+			return err
+		}
+		at := db.Micros(o.Issued)
+		if row.ReadingAt >= at {
+			return nil
+		}
+		id, err := addNews(ctx, q, "o", o.River, o.Issued, o)
+		if err != nil {
+			return err
+		}
+		return q.PutRiver(ctx, rows.PutRiverParams{River: o.River, Rule: ruleOutlook, Seq: row.Seq + 1, ReadingAt: at, Body: id})
+	})
+	if err != nil {
+		return fmt.Errorf("taking in an outlook of %s: %w", o.River, err)
+	}
+	return nil
+}
+
+// flowOf returns the caution's state of a river, the zero Flow where there is
+// none.
+func flowOf(ctx context.Context, q *rows.Queries, river string) (Flow, int64, error) {
+	var f Flow
+	row, err := q.River(ctx, rows.RiverParams{River: river, Rule: ruleCaution})
+	if errors.Is(err, sql.ErrNoRows) {
+		return f, 0, nil
+	}
+	if err == nil {
+		err = json.Unmarshal([]byte(row.Body), &f)
+	}
+	return f, row.Seq, err
+}
+
+func (s *Store) putFlow(ctx context.Context, q *rows.Queries, river string, f Flow, seq int64, changed, inhibited bool) error {
+	body, err := json.Marshal(f)
+	if err != nil {
+		return err
+	}
+	if changed {
+		seq++
+	}
+	err = q.PutRiver(ctx, rows.PutRiverParams{
+		River: river, Rule: ruleCaution, Level: int64(f.Level), Seq: seq, ReadingAt: db.Micros(f.LastAt), Body: string(body),
+	})
+	if err == nil && inhibited && !f.Inhibits() {
+		// Good news that waited may go out now.
+		_, err = q.TouchRule(ctx, rows.TouchRuleParams{River: river, Rule: ruleOutlook})
+	}
+	return err
+}
+
+func addNews(ctx context.Context, q *rows.Queries, kind, river string, at time.Time, facts any) (string, error) {
+	body, err := json.Marshal(facts)
+	if err != nil {
+		return "", err
+	}
+	id := fmt.Sprintf("%s:%s:%d", kind, river, db.Micros(at))
+	return id, q.AddNews(ctx, rows.AddNewsParams{ID: id, River: river, MadeAt: db.Micros(at), Body: string(body)})
+}
+
+const newsKept = 500
+
+// outlook and reading return the facts of a news id, read once for all mails.
+func (s *Store) outlook(ctx context.Context, q *rows.Queries, id string) (*Outlook, error) {
+	return facts[Outlook](ctx, s, q, id)
+}
+
+func (s *Store) reading(ctx context.Context, q *rows.Queries, id string) (*Reading, error) {
+	return facts[Reading](ctx, s, q, id)
+}
+
+func facts[T any](ctx context.Context, s *Store, q *rows.Queries, id string) (*T, error) {
+	s.mu.Lock()
+	v, ok := s.news[id]
+	s.mu.Unlock()
+	if ok {
+		if t, ok := v.(*T); ok {
+			return t, nil
+		}
+	}
+	body, err := q.News(ctx, id)
+	if err != nil {
+		return nil, fmt.Errorf("reading the news %s: %w", id, err)
+	}
+	t := new(T)
+	if err := json.Unmarshal([]byte(body), t); err != nil {
+		return nil, fmt.Errorf("reading the news %s: %w", id, err)
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if len(s.news) >= newsKept {
+		s.news = map[string]any{}
+	}
+	s.news[id] = t
+	return t, nil
+}
+
+// How long rows are kept; our own defaults.
+const (
+	mailKept = 40 * 24 * time.Hour
+	logKept  = 400 * 24 * time.Hour
+	factKept = 60 * 24 * time.Hour
+)
+
+// Clean forgets what is past its time. What was told stays known: see the
+// ledger.
+func (s *Store) Clean(ctx context.Context) error {
+	q, now := s.plain(), s.now()
+	_, err1 := q.DropOldMails(ctx, db.Micros(now.Add(-mailKept)))
+	_, err2 := q.DropOldLog(ctx, db.Micros(now.Add(-logKept)))
+	_, err3 := q.DropOldNews(ctx, db.Micros(now.Add(-factKept)))
+	if err := errors.Join(err1, err2, err3); err != nil {
+		return fmt.Errorf("forgetting old mails: %w", err)
+	}
+	return nil
+}
+
+// Counts returns how many mails are in each state.
+func (s *Store) Counts(ctx context.Context) (map[string]int, error) {
+	rs, err := s.plain().Counts(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("counting mails: %w", err)
+	}
+	out := map[string]int{}
+	for _, r := range rs {
+		out[r.State] = int(r.Mails)
+	}
+	return out, nil
+}
