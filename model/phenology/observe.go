@@ -1,0 +1,83 @@
+package phenology
+
+import "math"
+
+// Stage is the part of the adult's life that an observation is of.
+type Stage int
+
+// The stages.
+const (
+	Emergence Stage = iota
+	EggLaying
+)
+
+// Amount is how much an observer saw.
+type Amount int
+
+// The amounts: nothing beyond strays, more than strays, and as much as the
+// group shows here on a good day.
+const (
+	None Amount = iota
+	Few
+	Many
+)
+
+// Observation is a sighting, or, when Days is above 0, a trap's catch.
+type Observation struct {
+	Season int // index of the season
+	Stage  Stage
+	Day    int // from 1 January of the season, 0 the first; a catch's last day
+
+	Amount    Amount
+	Hours     float64 // watched, in the group's hours
+	Detection float64 // chance that what was there in numbers was seen and named; 0 for DefaultDetection
+
+	Days  int     // a catch: days since the trap was last emptied
+	Count float64 // animals in it
+}
+
+// Our own defaults of the observation model.
+const (
+	// DefaultDetection allows for a watcher who looks at the wrong reach or
+	// cannot tell the group.
+	DefaultDetection = 0.8
+	// strays is the chance that a group not on the water in numbers is reported
+	// all the same: an error of naming or of date.
+	strays = 0.02
+	// manyShare is what "many" needs: a day that yields records at five times
+	// the least rate at which they would be called "few".
+	manyShare = 0.2
+	// mostAnimals bounds how much one season's catch weighs: animals of one
+	// trap come in bursts and are far from independent.
+	mostAnimals = 100.0
+)
+
+// Chance is that of a record in two hours on a day with the given share of the
+// season, by the observation model 1 - exp(-rate a): records come as a Poisson
+// stream whose mean is in proportion to the share and the time watched.
+func Chance(rate, share float64) float64 { return -math.Expm1(-rate * share) }
+
+// SightingChance is the probability of what was seen on a day with the share a
+// of the season, by
+//
+//	P(at least few) = s + (D - s) (1 - exp(-rate a h/2))
+//	P(many)         = D (1 - exp(-rate a h/2 / 5))
+//
+// with D the detection, h the hours and s = 0.02 for strays. P(many) is bounded
+// by P(at least few).
+func SightingChance(y Amount, rate, share, hours, detection float64) float64 {
+	if detection <= 0 {
+		detection = DefaultDetection
+	}
+	m := rate * share * hours / 2
+	some := strays + math.Max(detection-strays, 0)*-math.Expm1(-m)
+	many := math.Min(detection*-math.Expm1(-m*manyShare), some)
+	switch y {
+	case None:
+		return 1 - some
+	case Few:
+		return some - many
+	default:
+		return many
+	}
+}
