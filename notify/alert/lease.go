@@ -87,6 +87,13 @@ func (s *Store) close(ctx context.Context, q *rows.Queries, m rows.Outbox, state
 	if err != nil {
 		return err
 	}
+	doubt, err := inDoubt(ctx, q, m)
+	if err != nil {
+		return err
+	}
+	if doubt { // it may have arrived: what the ledger says stands
+		return s.end(ctx, q, m, mailUnknown, 0, now, Outcome{Reply: why + ", while in doubt"})
+	}
 	if err := s.end(ctx, q, m, state, 0, now, Outcome{Reply: why}); err != nil {
 		return err
 	}
@@ -96,6 +103,16 @@ func (s *Store) close(ctx context.Context, q *rows.Queries, m rows.Outbox, state
 		}
 	}
 	return nil
+}
+
+// inDoubt says whether an answer was lost in an earlier attempt at a mail of
+// level 3; others are not tried again then.
+func inDoubt(ctx context.Context, q *rows.Queries, m rows.Outbox) (bool, error) {
+	if m.Level < 3 || m.Attempts == 0 {
+		return false, nil
+	}
+	log, err := q.LogOf(ctx, m.DedupeKey)
+	return slices.ContainsFunc(log, func(r rows.SendLog) bool { return r.Result == mailUnknown }), err
 }
 
 // end sets a mail's state and writes the log row, in the same transaction.
@@ -212,6 +229,10 @@ func (l *leasing) take(ctx context.Context, m rows.Outbox) (*Letter, error) {
 	if err != nil {
 		return nil, err
 	}
+	doubt, err := inDoubt(ctx, l.q, m)
+	if err != nil {
+		return nil, err
+	}
 	var keep []Item
 	for i, it := range items {
 		why, err := l.overtaken(ctx, it)
@@ -237,6 +258,9 @@ func (l *leasing) take(ctx context.Context, m rows.Outbox) (*Letter, error) {
 		if len(items) == 1 {
 			return nil, l.s.close(ctx, l.q, m, mailDropped, why, l.now)
 		}
+		if doubt { // it may have arrived: what the ledger says stands
+			continue
+		}
 		if err := takeBack(ctx, l.q, m, it); err != nil {
 			return nil, err
 		}
@@ -254,6 +278,11 @@ func (l *leasing) take(ctx context.Context, m rows.Outbox) (*Letter, error) {
 		if caution(it.Kind) {
 			level = max(level, it.Level)
 		}
+	}
+	if doubt && level < 3 {
+		// What was worth a second copy is gone from it. If the first arrived, that
+		// is all there will be.
+		return nil, l.s.end(ctx, l.q, m, mailUnknown, m.NotBefore, l.now, Outcome{Reply: "overtaken while in doubt"})
 	}
 	n, err := l.q.Lease(ctx, rows.LeaseParams{
 		DedupeKey: m.DedupeKey, Owner: l.owner, Until: db.Micros(l.now.Add(leaseFor)), Level: int64(level), Body: body,
