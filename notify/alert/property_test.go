@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"os"
+	"strconv"
 	"sync"
 	"testing"
 	"time"
@@ -78,6 +79,7 @@ type world struct {
 	mu       sync.Mutex
 	arrived  map[string]int  // mails by key
 	doubt    map[string]bool // an answer was lost, or the process was killed after the text
+	refused  map[string]bool // people of whom a mail was refused
 	counted  map[string]bool // mails that count as told
 	told     map[string]int  // highest level told, or perhaps told, by person and river
 	raw      map[string]int
@@ -91,7 +93,7 @@ type world struct {
 func newWorld(t *testing.T, d *db.DB, seed uint64) *world {
 	w := &world{
 		t: t, rng: rand.New(rand.NewPCG(seed, 7)), d: d, clock: start, k: &killer{left: -1}, moods: true,
-		arrived: map[string]int{}, doubt: map[string]bool{}, counted: map[string]bool{}, told: map[string]int{}, raw: map[string]int{},
+		arrived: map[string]int{}, doubt: map[string]bool{}, counted: map[string]bool{}, refused: map[string]bool{}, told: map[string]int{}, raw: map[string]int{},
 	}
 	var err error
 	if w.people, err = subscribe.New(t.Context(), d, subscribe.Names{}, w.now); err != nil {
@@ -147,7 +149,8 @@ func (w *world) Carry(_ context.Context, l Letter, begin func() error) Outcome {
 	switch {
 	case mood < 15:
 		return Outcome{Result: Deferred, Code: 450, Enhanced: "4.2.1"}
-	case mood < 18:
+	case mood < 18: // said, and the log knows that it was refused
+		w.refused[l.Person] = true
 		return Outcome{Result: Refused, Code: 550, Enhanced: "5.0.0", Reply: "no"}
 	case mood < 22: // lost before the relay took it
 		w.doubt[l.Key] = true
@@ -347,7 +350,7 @@ func (w *world) check() {
 			w.t.Fatal(err)
 		}
 		for _, p := range ps {
-			if p.Wants[0].Cautions && f.Level >= tellFrom && w.told[p.ID+river] != f.Level {
+			if p.Wants[0].Cautions && f.Level >= tellFrom && w.told[p.ID+river] != f.Level && !w.refused[p.ID] {
 				w.t.Errorf("%s stands at %d, %s was told %d", river, f.Level, p.Address, w.told[p.ID+river])
 			}
 		}
@@ -360,7 +363,11 @@ func TestWhateverIsKilledEachMailLeavesOnceAndNothingIsLost(t *testing.T) {
 		seeds = 2000
 	}
 	var all world
-	for seed := range seeds {
+	first := 0
+	if n, err := strconv.Atoi(os.Getenv("ECLOSE_SEED")); err == nil {
+		first, seeds = n, n+1
+	}
+	for seed := first; seed < seeds; seed++ {
 		d, err := db.OpenMigrated(t.Context(), ":memory:")
 		if err != nil {
 			t.Fatal(err)
@@ -379,6 +386,9 @@ func TestWhateverIsKilledEachMailLeavesOnceAndNothingIsLost(t *testing.T) {
 			t.Fatalf("seed %d", seed)
 		}
 		all.sent3, all.clears, all.good, all.kills = all.sent3+w.sent3, all.clears+w.clears, all.good+w.good, all.kills+w.kills
+	}
+	if seeds-first == 1 {
+		return
 	}
 	t.Logf("%d seeds: %d kills, %d items of level 3, %d of a fall, %d of good news", seeds, all.kills, all.sent3, all.clears, all.good)
 	if all.sent3 < 50 || all.clears < 20 || all.good < 50 || all.kills < 100 {
