@@ -92,7 +92,7 @@ type WaterDay struct {
 	P90      float64  `json:"p90_c"`
 	MaxP50   float64  `json:"max_p50_c"` // warmest hour of the day
 	MaxP90   float64  `json:"max_p90_c"`
-	Normal   float64  `json:"normal_c"` // mean of past seasons on this date, NaN-free
+	Normal   *float64 `json:"normal_c"` // mean of the seasons on this date, nil if none is known
 }
 
 // Outlook is one issued forecast for one river: immutable once stored.

@@ -34,13 +34,13 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 	if len(shown) == 0 {
 		p.line("\nNo stage of any group falls within the days asked for.")
 	} else {
-		p.line("\n%-28s %-10s %-6s  %-6s  %-6s  %8s %6s", "", "", "start", "peak", "end", "in a wk.", "cal.")
+		p.line("\n%-33s %-10s  %9s %9s  %s", "", "", "in a week", "calendar", "grade")
 		for _, s := range shown {
 			p.stage(s, issue)
 		}
-		p.line("\n%s", wrap("start, peak, end: when 10, 50 and 90 % of the season's activity has passed; below them the 10 to 90 % range of each. "+
-			"in a wk.: the chance, seven days after the issue, that someone who watches suitable water for two hours at the right time of day sees it in more than stray numbers. "+
-			"cal.: the same chance from the calendar alone.", 80, ""))
+		p.line("\n%s", wrap("from, peak, to: when 10, 50 and 90 % of the season's activity has passed, with the 10 to 90 % range of each date. "+
+			"in a week: the chance, seven days after the issue, that someone who watches suitable water for two hours at the right time of day sees it in more than stray numbers. "+
+			"calendar: the same chance from the calendar alone. grade: where the numbers of the group come from; prior means worked out from calendar windows.", 80, ""))
 	}
 	p.line("\n%s", wrap(o.Caution, 80, ""))
 	return p.err
@@ -103,24 +103,33 @@ func (p *printer) stage(s StageOutlook, issue Date) {
 	if d, ok := s.On(issue + 7); ok {
 		week, cal = percent(d.P), percent(d.PCalendar)
 	}
-	p.line("%-28s %-10s %-6s  %-6s  %-6s  %8s %6s", cut(s.Name, 28), s.Stage, short(s.Window.Start.P50), short(s.Window.Peak.P50), short(s.Window.End.P50), week, cal)
-	note := s.Grade
+	name := cut(s.Name, 33)
 	if !s.Fishable {
-		note = "not fishable; " + note
+		name = cut(s.Name, 18) + " (not fishable)"
 	}
-	p.line("  %-37s %-7s %-7s %-7s", cut(note, 37), between(s.Window.Start), between(s.Window.Peak), between(s.Window.End))
+	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, cal, gradeWord(s.Grade))
+	p.line("  %-24s %-25s %-24s", "from "+between(s.Window.Start), "peak "+between(s.Window.Peak), "to "+between(s.Window.End))
 }
 
-// between is a range of dates as short as it can be.
+// gradeWord is the word of a grade that tells it from the others.
+func gradeWord(grade string) string {
+	first, _, _ := strings.Cut(grade, " ")
+	if first == "common" {
+		return "practice"
+	}
+	return strings.TrimSuffix(first, ",")
+}
+
+// between is a date with its range, as short as it can be said.
 func between(r Range) string {
-	if r.P10 == 0 {
-		return ""
+	if r.P50 == 0 {
+		return "-"
 	}
 	a, b := r.P10.Time(), r.P90.Time()
 	if a.Month() == b.Month() {
-		return fmt.Sprintf("%d-%d", a.Day(), b.Day())
+		return fmt.Sprintf("%s (%d-%s)", short(r.P50), a.Day(), short(r.P90))
 	}
-	return fmt.Sprintf("%d/%d-%d/%d", a.Day(), a.Month(), b.Day(), b.Month())
+	return fmt.Sprintf("%s (%s-%s)", short(r.P50), short(r.P10), short(r.P90))
 }
 
 func short(d Date) string {

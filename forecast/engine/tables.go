@@ -43,7 +43,7 @@ func (n *node) cdf(d float64) float64 {
 
 const (
 	expPerUnit = 32
-	expNodes   = 1024 // covers 0 <= y < 32
+	expNodes   = 4096 // covers 0 <= y < 128
 	expMax     = expNodes/expPerUnit - 1
 	smallY     = 1.0 / 128
 )

@@ -1,0 +1,221 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"iter"
+	"os"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/cmd/eclose/internal/sources"
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/export"
+	"example.org/eclose/ingest/series"
+	"example.org/eclose/model/insects"
+)
+
+type forecastCmd struct {
+	Config    string   `required:"" help:"The TOML file that names rivers and gauges." placeholder:"FILE"`
+	IssueDate string   `help:"Issue the outlook as of noon of this date at the river, for a past season or to get the same again." placeholder:"YYYY-MM-DD"`
+	River     []string `help:"Only these rivers." placeholder:"NAME"`
+	Format    string   `default:"table" enum:"table,json,csv,parquet" help:"One of ${enum}."`
+	Out       string   `help:"Write to this file instead of the terminal." placeholder:"FILE" type:"path"`
+	All       bool     `help:"In the table, all stages of the year, also those that are no event on the water."`
+	Members   int      `default:"200" help:"How many possible futures are computed."`
+}
+
+func (c forecastCmd) Run(e *env) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return usageError{err}
+	}
+	if c.Members < 10 || c.Members > 5000 {
+		return usagef("--members %d: use 10 to 5000", c.Members)
+	}
+	if c.Format == "parquet" && c.Out == "" {
+		return usagef("--format parquet needs --out FILE: a terminal cannot show it")
+	}
+	outlooks, err := issueAll(e.ctx, cfg, c.River, c.IssueDate, e.now(), c.Members)
+	if err != nil {
+		return err
+	}
+	return c.write(e, cfg, outlooks)
+}
+
+// issueAll makes the outlook of each river that is asked for.
+func issueAll(ctx context.Context, cfg *config.Config, only []string, date string, now time.Time, members int) ([]*forecast.Outlook, error) {
+	catalogue, err := loadCatalogue(cfg)
+	if err != nil {
+		return nil, usageError{err}
+	}
+	rivers, err := riversOf(cfg, only)
+	if err != nil {
+		return nil, usageError{err}
+	}
+	store, err := series.Open(ctx, cfg.StoreURL(), series.ReadOnly())
+	if err != nil {
+		return nil, fmt.Errorf("%w; run eclose ingest first", err)
+	}
+	defer store.Close() //nolint:errcheck // it was only read
+	var out []*forecast.Outlook
+	for _, r := range rivers {
+		at, err := issueTime(r, date, now)
+		if err != nil {
+			return nil, usageError{err}
+		}
+		o, err := forecast.Issue(ctx, store, r, catalogue, at, forecast.Options{Members: members})
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, o)
+	}
+	return out, nil
+}
+
+func loadCatalogue(cfg *config.Config) (*insects.Catalogue, error) {
+	c, err := insects.Load()
+	if err != nil {
+		return nil, fmt.Errorf("loading the insect catalogue: %w", err)
+	}
+	if cfg.Insects == "" {
+		return c, nil
+	}
+	f, err := os.Open(cfg.Path(cfg.Insects))
+	if err != nil {
+		return nil, fmt.Errorf("reading your own insect groups: %w", err)
+	}
+	defer f.Close() //nolint:errcheck // it was only read
+	return c.Overlay(cfg.Insects, f)
+}
+
+// riversOf turns the config's rivers into what the forecast must know of them.
+func riversOf(cfg *config.Config, only []string) ([]forecast.River, error) {
+	list := cfg.Rivers
+	if len(only) > 0 {
+		list = nil
+		for _, name := range only {
+			r, err := cfg.River(name)
+			if err != nil {
+				return nil, err
+			}
+			list = append(list, r)
+		}
+	}
+	var out []forecast.River
+	for _, r := range list {
+		if r.Region != "" {
+			if _, err := insects.ParseRegion(r.Region); err != nil {
+				return nil, fmt.Errorf("river %q: %w", r.Name, err)
+			}
+		}
+		f := forecast.River{Slug: r.Slug, Name: r.Name, Region: r.Region, Zone: r.Zone, Lat: r.Lat, Lon: r.Lon,
+			Groups: r.Groups, Regulated: r.Regulated, Notices: r.Notices}
+		for _, g := range r.Gauges {
+			site, err := sources.Site(g)
+			if err != nil {
+				return nil, err
+			}
+			f.Gauges = append(f.Gauges, forecast.Station{Feed: g.Feed, Site: site})
+		}
+		if w := r.Weather; w != nil {
+			s := forecast.Station{Feed: w.Feed, Site: w.Site}
+			if s.Site == "" {
+				s.Site = fmt.Sprintf("%g,%g", *w.Lat, *w.Lon)
+				if w.Feed == "csv" {
+					s.Site = r.Slug + "-weather"
+				}
+			}
+			f.Weather = &s
+		}
+		out = append(out, f)
+	}
+	return out, nil
+}
+
+// issueTime is the moment of the issue: now, or noon of a date at the river.
+func issueTime(r forecast.River, date string, now time.Time) (time.Time, error) {
+	if date == "" {
+		return now, nil
+	}
+	zone, err := time.LoadLocation(r.Zone)
+	if err != nil {
+		return time.Time{}, fmt.Errorf("river %q: %w", r.Name, err)
+	}
+	t, err := time.ParseInLocation(time.DateOnly, date, zone)
+	if err != nil {
+		return time.Time{}, fmt.Errorf("--issue-date %q: write it as 2026-05-18", date)
+	}
+	if t.After(now) {
+		return time.Time{}, fmt.Errorf("--issue-date %s lies in the future", date)
+	}
+	return t.Add(12 * time.Hour), nil
+}
+
+func (c forecastCmd) write(e *env, cfg *config.Config, outlooks []*forecast.Outlook) error {
+	write := func(w io.Writer) error {
+		switch c.Format {
+		case "table":
+			for i, o := range outlooks {
+				if i > 0 {
+					fmt.Fprintln(w)
+				}
+				if err := o.WriteTable(w, tableOptions(cfg, c.All)); err != nil {
+					return err
+				}
+			}
+			return nil
+		case "json":
+			enc := json.NewEncoder(w)
+			enc.SetIndent("", " ")
+			return enc.Encode(outlooks)
+		}
+		_, err := export.Write(w, export.Format(c.Format), metaOf(outlooks), flatten(outlooks))
+		return err
+	}
+	if c.Out == "" {
+		return write(e.stdout)
+	}
+	if c.Format == "csv" { // with its description beside it
+		_, err := export.WriteFile(c.Out, export.CSV, metaOf(outlooks), flatten(outlooks))
+		return err
+	}
+	return export.File(c.Out, write)
+}
+
+// tableDays is how far the table looks ahead unless all is asked for.
+const tableDays = 60
+
+func tableOptions(cfg *config.Config, all bool) forecast.TableOptions {
+	opt := forecast.TableOptions{Days: tableDays, Fahrenheit: cfg.Units == "us"}
+	if all {
+		opt.Days, opt.Unfishable = 0, true
+	}
+	return opt
+}
+
+// metaOf describes a file of outlooks. It is dated by the issue, not by the
+// clock, so that the same outlooks give the same bytes.
+func metaOf(outlooks []*forecast.Outlook) export.Meta {
+	m := export.Meta{Title: "Emergence and egg-laying outlooks", Source: "eclose, model version " + forecast.ModelVersion, History: "eclose forecast"}
+	for _, o := range outlooks {
+		if o.IssuedAt.After(m.Created) {
+			m.Created = o.IssuedAt
+		}
+	}
+	return m
+}
+
+func flatten(outlooks []*forecast.Outlook) iter.Seq2[export.Row, error] {
+	return func(yield func(export.Row, error) bool) {
+		for _, o := range outlooks {
+			for r := range export.Flatten(o, 0, 0) {
+				if !yield(r, nil) {
+					return
+				}
+			}
+		}
+	}
+}

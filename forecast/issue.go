@@ -1,0 +1,290 @@
+package forecast
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"math"
+	"slices"
+	"time"
+
+	"example.org/eclose/forecast/engine"
+	"example.org/eclose/model/insects"
+	"example.org/eclose/model/phenology"
+	"example.org/eclose/model/watertemp"
+)
+
+// ModelVersion names the arithmetic behind an outlook. It changes whenever the
+// same inputs would give other numbers.
+const ModelVersion = "1"
+
+// Options of an issue.
+type Options struct {
+	Members int // possible futures; 0: 200
+	Ahead   int // days from the issue on that the outlook looks at; 0: 365
+	// Posterior, if set, replaces the catalogue's belief of a group at the
+	// river by what sightings have taught.
+	Posterior func(group string, prior phenology.Params) phenology.Params
+	// Donor, if set, lends its water model to a river without a thermometer.
+	Donor *watertemp.Model
+}
+
+// ErrNothingKnown is wrapped where a river has neither water nor weather.
+var ErrNothingKnown = errors.New("neither water temperature nor weather is known")
+
+// Issue makes the outlook of a river at a moment from what the store knew then.
+func Issue(ctx context.Context, store Reader, r River, c *insects.Catalogue, at time.Time, opt Options) (*Outlook, error) {
+	rec, err := Gather(ctx, store, r, at)
+	if err != nil {
+		return nil, err
+	}
+	return rec.Outlook(r, c, opt)
+}
+
+// Outlook makes the outlook of a record. The same record, river, catalogue and
+// options give the same outlook.
+func (rec Record) Outlook(r River, c *insects.Catalogue, opt Options) (*Outlook, error) {
+	if opt.Members == 0 {
+		opt.Members = 200
+	}
+	if opt.Ahead == 0 {
+		opt.Ahead = 365
+	}
+	region := insects.Region(r.Region)
+	if r.Region == "" {
+		var ok bool
+		if region, ok = insects.RegionOf(r.Lat, r.Lon); !ok {
+			return nil, fmt.Errorf("river %s: the catalogue has no region for %g, %g; name one in the config", r.Slug, r.Lat, r.Lon)
+		}
+	}
+	o := &Outlook{
+		River: r.Slug, RiverName: r.Name, Zone: r.Zone, Lat: r.Lat, Lon: r.Lon,
+		IssuedAt: rec.IssuedAt, DataCutoff: rec.Cutoff, ModelVersion: ModelVersion, Members: opt.Members,
+		Caution: StandingCaution,
+	}
+	w, err := rec.future(o, opt, seedOf(r.Slug, rec.Issue))
+	if err != nil {
+		return nil, fmt.Errorf("water temperature of %s: %w", r.Slug, err)
+	}
+	o.Water = w.days(rec, opt)
+	groups, err := chosen(r, c, region)
+	if err != nil {
+		return nil, err
+	}
+	if err := w.stages(o, rec, r, region, groups, opt); err != nil {
+		return nil, fmt.Errorf("outlook of %s: %w", r.Slug, err)
+	}
+	o.notes(rec)
+	return o, nil
+}
+
+func seedOf(slug string, d Date) uint64 {
+	h := fnv.New64a()
+	fmt.Fprintf(h, "%s %d", slug, d) // a hash never fails
+	return h.Sum64()
+}
+
+func chosen(r River, c *insects.Catalogue, region insects.Region) ([]*insects.Group, error) {
+	if len(r.Groups) == 0 {
+		return c.Forecastable(region), nil
+	}
+	var out []*insects.Group
+	for _, key := range r.Groups {
+		g, ok := c.Group(key)
+		if !ok {
+			return nil, fmt.Errorf("river %s: the catalogue has no group %q; eclose group find lists them", r.Slug, key)
+		}
+		if broods := c.Broods(key); g.Kind == insects.Parent && len(broods) > 0 {
+			out = append(out, broods...)
+		} else {
+			out = append(out, g)
+		}
+	}
+	return out, nil
+}
+
+// water is the water temperature of a season and its future, member by member.
+type water struct {
+	day0    Date // 1 January of the issue's year
+	members [][]float64
+	normal  [365]float64 // °C by day of the year; NaN if no season is known
+	diel    watertemp.Diel
+	seed    uint64
+	before  *[365]float64 // normal of past seasons only
+}
+
+// future works out the water temperature from 1 January of the issue's year to
+// the end of what the outlook looks at.
+func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
+	year := rec.Issue.Time().Year()
+	w := &water{day0: DateOf(time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC)), seed: seed}
+	w.normal = normal(rec.Day0, rec.Water)
+	w.diel = watertemp.FitDiel(int(rec.Day0), rec.Water, rec.WaterMax)
+	o.Seasons = seasonsOf(rec.Day0, rec.Water, w.day0)
+
+	known, airKnown := count(rec.Water), count(rec.Air)
+	in := watertemp.Input{Day0: int(rec.Day0), Air: rec.Air, Water: rec.Water, Flow: rec.Flow}
+	if count(rec.Flow) == 0 {
+		in.Flow = nil
+	}
+	past := int(rec.Issue - w.day0)
+	if airKnown >= 300 {
+		m, err := watertemp.Fit(in, watertemp.Options{Seed: 1})
+		var little *watertemp.TooLittleError
+		switch {
+		case errors.As(err, &little):
+			m = watertemp.Prior(opt.Donor)
+			o.Notes = append(o.Notes, fmt.Sprintf("The water temperature is worked out from air by a model not fitted here: %d days of water with air temperature are known, %d are needed.", little.Have, little.Need))
+		case err != nil:
+			return nil, err
+		}
+		o.WaterSource = m.Grade + ", from air and flow"
+		if in.Flow == nil {
+			o.WaterSource = m.Grade + ", from air"
+		}
+		air, flow := watertemp.Traces(in, rec.AirAhead, opt.Ahead, opt.Members, seed)
+		if air != nil {
+			o.Drivers = "weather of past seasons"
+			if len(rec.AirAhead) > 0 {
+				o.Drivers = fmt.Sprintf("a weather forecast of %d members for %d days, then %s", len(rec.AirAhead), len(rec.AirAhead[0]), o.Drivers)
+			}
+			if in.Flow == nil {
+				flow = nil
+			}
+			w.join(rec, m.Forecast(in, air, flow, seed), past, func(member int) []float64 { return filled(&m, in, past, seed, member) })
+			if math.IsNaN(w.normal[0]) {
+				w.normal = normal(rec.Day0, m.Simulate(in.Day0, in.Air, in.Flow, 6))
+			}
+			return w, nil
+		}
+	}
+	if known < 300 {
+		return nil, fmt.Errorf("%w: %d days of water and %d of air temperature are stored, 300 of either are needed", ErrNothingKnown, known, airKnown)
+	}
+	rows := traced(rec, opt.Ahead, opt.Members, seed)
+	if rows == nil {
+		return nil, fmt.Errorf("%w: no past season of water temperature is whole enough, and no weather is stored", ErrNothingKnown)
+	}
+	o.WaterSource = "measured here"
+	o.Drivers = "none; the water of past seasons, moved by today's departure from them"
+	season := rec.season(w.day0)
+	fill(season, w.day0, w.normal)
+	w.join(rec, rows, past, func(int) []float64 { return season })
+	return w, nil
+}
+
+// season is the water from a day on to the issue, NaN where unknown.
+func (rec Record) season(day0 Date) []float64 {
+	out := make([]float64, max(0, int(rec.Issue-day0)))
+	for i := range out {
+		out[i] = math.NaN()
+		if k := int(day0-rec.Day0) + i; k >= 0 && k < len(rec.Water) {
+			out[i] = rec.Water[k]
+		}
+	}
+	return out
+}
+
+// filled is the season so far for one member: readings as they are, gaps drawn
+// within their error, the same error for a whole gap, since a model that is
+// wrong today is wrong tomorrow.
+func filled(m *watertemp.Model, in watertemp.Input, past int, seed uint64, member int) []float64 {
+	from := max(0, len(in.Air)-past)
+	tail := watertemp.Input{Day0: in.Day0 + from, Air: in.Air[from:], Water: in.Water[from:]}
+	if in.Flow != nil {
+		tail.Flow = in.Flow[from:]
+	}
+	mean, sd := m.FillGaps(tail)
+	var z [1]float64
+	engine.Normals(z[:], seed, fmt.Sprintf("gap %d", member))
+	out := make([]float64, past)
+	for i := range out {
+		k := i - (past - len(mean))
+		if k < 0 {
+			out[i] = math.NaN()
+			continue
+		}
+		out[i] = math.Max(0, mean[k]+z[0]*sd[k])
+	}
+	return out
+}
+
+// join puts the season so far and a future together for each member.
+func (w *water) join(rec Record, rows [][]float64, past int, before func(member int) []float64) {
+	w.members = make([][]float64, len(rows))
+	for m := range rows {
+		b := before(m)
+		if count(b) < len(b) {
+			b = slices.Clone(b)
+			fill(b, w.day0, w.normal)
+			for i := range b {
+				if math.IsNaN(b[i]) {
+					b[i] = rows[m][0] // nothing is known before: winter hardly counts
+				}
+			}
+		}
+		w.members[m] = append(slices.Clip(b[:past]), rows[m]...)
+	}
+}
+
+func count(v []float64) int {
+	n := 0
+	for _, x := range v {
+		if !math.IsNaN(x) {
+			n++
+		}
+	}
+	return n
+}
+
+// days sums the members up by day, from 1 January on.
+func (w *water) days(rec Record, opt Options) []WaterDay {
+	n := len(w.members[0])
+	out := make([]WaterDay, n)
+	column := make([]float64, len(w.members))
+	for d := range out {
+		for m := range w.members {
+			column[m] = w.members[m][d]
+		}
+		slices.Sort(column)
+		date := w.day0 + Date(d)
+		up, sd := w.diel.Above(int(date))
+		out[d] = WaterDay{Date: date, P10: quantile(column, 0.1), P50: quantile(column, 0.5), P90: quantile(column, 0.9)}
+		out[d].MaxP50 = out[d].P50 + up
+		out[d].MaxP90 = out[d].P50 + up + math.Hypot(1.2816*sd, out[d].P90-out[d].P50)
+		if v := w.normal[dayOfYear(date)]; !math.IsNaN(v) {
+			out[d].Normal = &v
+		}
+		if k := int(date - rec.Day0); k >= 0 && k < len(rec.Water) && !math.IsNaN(rec.Water[k]) {
+			v := rec.Water[k]
+			out[d].Observed = &v
+		}
+	}
+	return out
+}
+
+// quantile of sorted values, on a line between neighbours.
+func quantile(sorted []float64, p float64) float64 {
+	x := p * float64(len(sorted)-1)
+	i := int(x)
+	if i+1 >= len(sorted) {
+		return sorted[len(sorted)-1]
+	}
+	return sorted[i] + (x-float64(i))*(sorted[i+1]-sorted[i])
+}
+
+// notes says in words what a reader must know of how the outlook came about.
+func (o *Outlook) notes(rec Record) {
+	if !rec.AsOf {
+		o.Notes = append(o.Notes, "The readings were fetched after the issue date: they are taken as they are known today, with revisions made since.")
+	}
+	if age := rec.IssuedAt.Sub(rec.Cutoff); rec.Cutoff.IsZero() {
+		o.Notes = append(o.Notes, "No reading of the gauges within ten days: the water is worked out, not measured.")
+	} else if age > 48*time.Hour {
+		o.Notes = append(o.Notes, fmt.Sprintf("The newest reading is %.0f days old.", age.Hours()/24))
+	}
+	if o.Seasons < 3 {
+		o.Notes = append(o.Notes, fmt.Sprintf("Only %d past seasons of water temperature are known here: trust the calendar at least as much.", o.Seasons))
+	}
+}

@@ -1,0 +1,227 @@
+package forecast
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"example.org/eclose/forecast/engine"
+	"example.org/eclose/model/insects"
+	"example.org/eclose/model/phenology"
+	"example.org/eclose/model/sun"
+)
+
+// stages runs the engine over this season and, as far as the outlook reaches,
+// the next, and keeps for each group the one that is not over.
+func (w *water) stages(o *Outlook, rec Record, r River, region insects.Region, groups []*insects.Group, opt Options) error {
+	var eng engine.Engine
+	results := map[string][2]StageOutlook{}
+	last := w.day0 + Date(len(w.members[0]))
+	for _, day0 := range []Date{w.day0, DateOf(w.day0.Time().AddDate(1, 0, 0))} {
+		end := min(last, DateOf(day0.Time().AddDate(1, 2, 0))) // a season may run over New Year
+		if day0 > rec.Issue && end-day0 < 60 {
+			continue
+		}
+		in := engine.River{Members: len(w.members), Days: int(end - day0), Activity: true}
+		in.TempC = make([]float32, 0, in.Members*in.Days)
+		for _, m := range w.members {
+			for _, t := range m[day0-w.day0 : end-w.day0] {
+				in.TempC = append(in.TempC, float32(t))
+			}
+		}
+		var used []*insects.Group
+		var believed []phenology.Params
+		for _, g := range groups {
+			p, ok := phenology.FromGroup(g, region)
+			if !ok {
+				continue
+			}
+			if opt.Posterior != nil {
+				p = opt.Posterior(g.Key, p)
+			}
+			used, believed = append(used, g), append(believed, p)
+			in.Groups = append(in.Groups, draw(g.Key, p, in.Members, w.seed, day0))
+		}
+		var res engine.Result
+		if err := eng.Forecast(&in, &res); err != nil {
+			return err
+		}
+		for k, g := range used {
+			pair := results[g.Key]
+			for s, stage := range Stages {
+				got := stageOf(g, stage, believed[k], &res.Groups[k][s], day0)
+				// The season that is not over wins; of two such, the first.
+				if have := pair[s]; have.Group == "" || have.Window.End.P90 != 0 && have.Window.End.P90 < rec.Issue && got.Window.Peak.P50 != 0 {
+					pair[s] = got
+				}
+			}
+			results[g.Key] = pair
+		}
+	}
+	for _, g := range groups {
+		pair, ok := results[g.Key]
+		if !ok {
+			continue
+		}
+		for _, s := range pair {
+			if s.Group == "" {
+				continue
+			}
+			s.Hours = hoursOn(g, s, r)
+			s.Reasons = w.reasons(o, rec, s)
+			o.Stages = append(o.Stages, s)
+		}
+	}
+	return nil
+}
+
+// draw gives each member its own parameters of a group.
+func draw(key string, p phenology.Params, members int, seed uint64, day0 Date) engine.Group {
+	g := engine.Group{
+		Clock:  engine.Clock{BaseC: p.BaseC, UpperC: p.UpperC, Start: p.BiofixDOY - 1},
+		Gate:   engine.Gate{MinC: p.GateMinC, MaxC: p.GateMaxC},
+		LagMin: p.LagMinDays, LagMax: p.LagMaxDays, Rate: p.Rate(), RateEggs: p.RateEggs(),
+	}
+	for _, q := range p.Draw(seed^seedOf(key, day0), members) {
+		if q.DD50 <= 0 { // no thermal rule: any requirement will do at weight 0
+			q.DD50, q.Weight = 1, 0
+		}
+		g.DD50, g.Calendar = append(g.DD50, q.DD50), append(g.Calendar, q.MedianDOY-1)
+		g.Weight, g.SpreadDays = append(g.Weight, q.Weight), append(g.SpreadDays, q.SpreadDays)
+	}
+	return g
+}
+
+func stageOf(g *insects.Group, stage Stage, p phenology.Params, res *engine.StageResult, day0 Date) StageOutlook {
+	s := StageOutlook{
+		Group: g.Key, Name: strings.ReplaceAll(g.Key, "-", " "), Stage: stage, Grade: p.ThermalGrade, Weight: p.Weight,
+		Fishable: g.Fishable(insects.Stage(stage)) != insects.FishableNo,
+		Window:   windowOf(res.Window, day0), Calendar: windowOf(res.WindowCalendar, day0),
+	}
+	if p.Measured {
+		s.Grade = fmt.Sprintf("sightings here (%d seasons)", p.Seasons)
+	}
+	s.Days = make([]Day, len(res.P))
+	for d := range s.Days {
+		s.Days[d] = Day{
+			Date: day0 + Date(d), P: round(res.P[d], 1e4), PCalendar: round(res.PCalendar[d], 1e4),
+			Activity: [3]float64{round(res.Activity[0][d], 1e5), round(res.Activity[1][d], 1e5), round(res.Activity[2][d], 1e5)},
+			Calendar: round(res.ActivityCalendar[d], 1e5),
+		}
+	}
+	return s
+}
+
+func windowOf(w engine.Window, day0 Date) Window {
+	r := func(x engine.Range) Range {
+		if x.P10 == engine.NoDay || x.P50 == engine.NoDay || x.P90 == engine.NoDay {
+			return Range{}
+		}
+		return Range{day0 + Date(x.P10), day0 + Date(x.P50), day0 + Date(x.P90)}
+	}
+	return Window{Start: r(w.Start), Peak: r(w.Peak), End: r(w.End)}
+}
+
+// hoursOn puts a stage's hours on the river's clock, at the peak of its window.
+func hoursOn(g *insects.Group, s StageOutlook, r River) string {
+	h := g.Hours(insects.Stage(s.Stage))
+	if len(h) == 0 || s.Window.Peak.P50 == 0 {
+		return ""
+	}
+	day := s.Window.Peak.P50.Time()
+	t := sun.Day(day, r.Lat, r.Lon)
+	if t.State != sun.Crosses {
+		return h.String()
+	}
+	zone, err := time.LoadLocation(r.Zone)
+	if err != nil {
+		zone = time.UTC
+	}
+	// Sun time has its noon at the transit.
+	minute := func(at time.Time) int { return int(math.Round(at.Sub(t.Transit).Minutes())) + 12*60 }
+	var words []string
+	for _, span := range h.On(minute(t.Rise), minute(t.Set)) {
+		at := func(m int) string {
+			x := t.Transit.Add(time.Duration(m-12*60) * time.Minute).In(zone)
+			return x.Round(15 * time.Minute).Format("15:04")
+		}
+		words = append(words, at(span[0])+"-"+at(span[1]))
+	}
+	out := words[0]
+	for _, x := range words[1:] {
+		out += " and " + x
+	}
+	return out
+}
+
+// reasons says in words what moved a stage's window away from the calendar.
+func (w *water) reasons(o *Outlook, rec Record, s StageOutlook) []string {
+	if s.Window.Peak.P50 == 0 || s.Calendar.Peak.P50 == 0 {
+		return []string{"Its season does not fall within the days looked at."}
+	}
+	shift := int(s.Window.Peak.P50 - s.Calendar.Peak.P50)
+	var why string
+	if dep, days := w.departure(rec); days > 0 {
+		warm := "warmer"
+		if dep < 0 {
+			warm = "colder"
+		}
+		if math.Abs(dep) < 0.25 {
+			why = fmt.Sprintf("the water since 1 January is close to the mean of %d seasons", o.Seasons)
+		} else {
+			why = fmt.Sprintf("the water since 1 January is %.1f °C %s than the mean of %d seasons", math.Abs(dep), warm, o.Seasons)
+		}
+	}
+	var out []string
+	switch {
+	case s.Weight < 0.15:
+		out = append(out, "The calendar rules this group; the water hardly moves it.")
+	case shift <= -2:
+		out = append(out, fmt.Sprintf("Expected %d days before the calendar's date", -shift)+because(why))
+	case shift >= 2:
+		out = append(out, fmt.Sprintf("Expected %d days after the calendar's date", shift)+because(why))
+	default:
+		out = append(out, "Expected on the calendar's date"+because(why))
+	}
+	return out
+}
+
+func because(why string) string {
+	if why == "" {
+		return "."
+	}
+	return ": " + why + "."
+}
+
+// departure is how far the season so far lies from the normal, °C, over the
+// days on which both are known.
+func (w *water) departure(rec Record) (mean float64, days int) {
+	season := rec.season(w.day0)
+	for i, v := range season {
+		if n := w.normalBefore(rec, i); !math.IsNaN(v) && !math.IsNaN(n) {
+			mean += v - n
+			days++
+		}
+	}
+	if days == 0 {
+		return 0, 0
+	}
+	return mean / float64(days), days
+}
+
+// normalBefore is the normal of past seasons only: the running one must not be
+// compared with itself.
+func (w *water) normalBefore(rec Record, day int) float64 {
+	if w.before == nil {
+		k := int(w.day0 - rec.Day0)
+		past := slices.Clone(rec.Water[:max(0, min(k, len(rec.Water)))])
+		b := normal(rec.Day0, past)
+		w.before = &b
+	}
+	return w.before[dayOfYear(w.day0+Date(day))]
+}
+
+// round keeps the digits that the members can tell.
+func round(v, scale float64) float64 { return math.Round(v*scale) / scale }
