@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"example.org/eclose/ingest"
@@ -172,7 +173,7 @@ func (g *gatherer) hadRetrieved(r River) (bool, error) {
 func (g *gatherer) of(s Station, vars ...ingest.Variable) []ingest.Key {
 	var out []ingest.Key
 	for _, k := range g.keys {
-		if k.Feed == s.Feed && k.Site == s.Site && k.Member == 0 && slices.Contains(vars, k.Variable) {
+		if k.Feed == s.Feed && k.Site == s.Site && k.Member == 0 && slices.Contains(vars, k.Variable) && !strings.HasPrefix(k.TimeSeries, channelSeries) {
 			out = append(out, k)
 		}
 	}

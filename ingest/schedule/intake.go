@@ -18,6 +18,7 @@ type Task struct {
 	Source  ingest.Source
 	Request ingest.Request
 	Ahead   bool // a weather forecast: asked from now on, and not checked like a measurement
+	Spare   bool // what many sites do not have: an empty answer is no failure
 }
 
 // Place is what belongs together: the gauges of a river and its weather. The
@@ -50,7 +51,8 @@ type Intake struct {
 const batchSize = 50_000
 
 // Run does every task of every place and checks what came. It returns one
-// Outcome for each task and stops early only when ctx ends.
+// Outcome for each task, but for spare ones without an answer, and stops early
+// only when ctx ends.
 func (in Intake) Run(ctx context.Context, places []Place) ([]Outcome, error) {
 	keys, err := in.Store.Keys(ctx)
 	if err != nil {
@@ -59,8 +61,16 @@ func (in Intake) Run(ctx context.Context, places []Place) ([]Outcome, error) {
 	var all []Outcome
 	for _, p := range places {
 		var fresh []fetched
+		failed := map[string]bool{} // feeds that failed: what is spare is not asked of them now
 		for _, t := range p.Tasks {
+			if t.Spare && failed[t.Source.Name()] {
+				continue
+			}
 			o, got := in.task(ctx, p, t, keys)
+			failed[t.Source.Name()] = failed[t.Source.Name()] || o.Err != nil
+			if t.Spare && o.Err == nil && len(o.Keys) == 0 {
+				continue
+			}
 			all = append(all, o)
 			if !t.Ahead {
 				fresh = append(fresh, got...)
@@ -145,7 +155,7 @@ func (in Intake) task(ctx context.Context, p Place, t Task, known []ingest.Key) 
 	})
 	// What came before a failure is whole and is kept.
 	o.Err = errors.Join(err, flush())
-	if o.Err == nil && len(o.Keys) == 0 {
+	if o.Err == nil && len(o.Keys) == 0 && !t.Spare {
 		o.Err = &ingest.Error{Feed: o.Feed, Where: o.Site, Problem: "answered without a single reading since " + req.From.UTC().Format(time.DateOnly),
 			Hint: "check the site and whether it measures what the config asks for", Retryable: true}
 	}

@@ -47,6 +47,7 @@ func (w *World) Handler() http.Handler {
 	mux.HandleFunc("GET /ogcapi/v1/collections/continuous/items", w.continuous)
 	mux.HandleFunc("GET /ogcapi/v1/collections/latest-continuous/items", w.continuous)
 	mux.HandleFunc("GET /ogcapi/v1/collections/daily/items", w.daily)
+	mux.HandleFunc("GET /ogcapi/v1/collections/channel-measurements/items", w.visits)
 	mux.HandleFunc("GET /v1/archive", w.archive)
 	mux.HandleFunc("GET /v1/forecast", w.forecast)
 	mux.HandleFunc("GET /v1/ensemble", w.ensemble)
@@ -244,6 +245,44 @@ func (w *World) daily(rw http.ResponseWriter, r *http.Request) {
 			if n == 24 && f.next() {
 				f.reading(s, d.Format(time.DateOnly), "00003", math.Round(sum/24*10)/10, "")
 			}
+		}
+	}
+	f.close("")
+}
+
+// visits are what an invented gauger measured with the meter, five times a
+// year: width, area and speed as powers of the flow, with the scatter of a bed
+// that moves.
+func (w *World) visits(rw http.ResponseWriter, r *http.Request) {
+	from, to, err := span(r)
+	if err != nil {
+		http.Error(rw, err.Error(), http.StatusBadRequest)
+		return
+	}
+	rw.Header().Set("Content-Type", "application/geo+json")
+	f := &features{w: rw}
+	f.open()
+	for _, river := range Rivers {
+		if r.URL.Query().Get("monitoring_location_id") != "USGS-"+river.Site {
+			continue
+		}
+		rng := rand.New(rand.NewPCG(Seed, uint64(river.meltDay)+100))
+		for n := 0; ; n++ {
+			at := start.Add(time.Duration(n*73*24+18) * time.Hour)
+			scatter := math.Exp(0.06 * rng.NormFloat64())
+			if !at.Before(to) {
+				break
+			}
+			if at.Before(from) {
+				continue
+			}
+			const foot = 0.3048
+			q := w.records[river.Site].flow[int(at.Sub(start).Hours())]
+			width := 9 * math.Pow(river.flowBase, 0.35) * math.Pow(q/river.flowBase, 0.12) * scatter
+			depth := 0.34 * math.Pow(river.flowBase, 0.2) * math.Pow(q/river.flowBase, 0.42)
+			speed := q / (width * depth)
+			f.add(fmt.Sprintf(`{"type":"Feature","id":"v%d","geometry":null,"properties":{"monitoring_location_id":"USGS-%s","time":%q,"measurement_number":"%d","channel_name":"main","channel_flow":"%.2f","channel_flow_unit":"ft^3/s","channel_width":"%.2f","channel_width_unit":"ft","channel_area":"%.2f","channel_area_unit":"ft^2","channel_velocity":"%.3f","channel_velocity_unit":"ft/s","channel_material":"COBBLE"}}`,
+				n, river.Site, at.Format("2006-01-02T15:04:05+00:00"), n+1, q/(foot*foot*foot), width/foot, width*depth/(foot*foot), speed/foot))
 		}
 	}
 	f.close("")

@@ -32,6 +32,9 @@ type Builder struct {
 // archive lags about five days behind.
 const recentDays = 10
 
+// channel is what a gauger's visit measures: the caution is fitted to it.
+var channel = []ingest.Variable{ingest.ChannelWidth, ingest.ChannelArea, ingest.ChannelVelocity}
+
 // Places lists each river of the config with its tasks, weather first.
 func (b Builder) Places() ([]schedule.Place, error) {
 	made := map[string]ingest.Source{} // one source for each feed, so that it can remember its sites
@@ -51,6 +54,11 @@ func (b Builder) Places() ([]schedule.Place, error) {
 				return nil, fmt.Errorf("river %s: %w", r.Slug, err)
 			}
 			p.Tasks = append(p.Tasks, t)
+			if g.Feed == usgs.FeedName {
+				visits := t
+				visits.Request.Period, visits.Request.Variables, visits.Spare = ingest.NoPeriod, channel, true
+				p.Tasks = append(p.Tasks, visits)
+			}
 		}
 		out = append(out, p)
 	}
