@@ -1,0 +1,153 @@
+package archive
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/klauspost/compress/zstd"
+
+	"example.org/eclose/forecast"
+	"example.org/eclose/ingest/db"
+	"example.org/eclose/ingest/series"
+)
+
+// ErrNotFound is wrapped where no such outlook was issued.
+var ErrNotFound = db.ErrNotFound
+
+// ErrChanged is wrapped where other content is offered under the keys of an
+// outlook that was issued.
+var ErrChanged = db.ErrChanged
+
+// Archive keeps outlooks in a database and its files. It may be used by several
+// goroutines and processes.
+type Archive struct {
+	db    *db.DB
+	files *series.Files
+}
+
+// New returns an archive; both must stay open as long as it is used.
+func New(d *db.DB, f *series.Files) *Archive { return &Archive{d, f} }
+
+// Stored is an outlook whose file is written and whose row is not yet.
+type Stored struct {
+	row  db.Outlook
+	size int64
+}
+
+// maxFile bounds what is read back: an outlook of 80 stages over two years has
+// some 10 MB as JSON and a tenth of that as a file.
+const (
+	maxFile = 64 << 20
+	maxJSON = 512 << 20
+)
+
+var (
+	encoder, _ = zstd.NewWriter(nil, zstd.WithEncoderConcurrency(1)) // no option of these can fail
+	decoder, _ = zstd.NewReader(nil, zstd.WithDecoderMaxMemory(maxJSON), zstd.WithDecoderConcurrency(0))
+)
+
+// Put writes the file of an outlook. It is issued only when Record has been
+// committed.
+func (a *Archive) Put(ctx context.Context, o *forecast.Outlook) (Stored, error) {
+	text, err := json.Marshal(o)
+	if err != nil {
+		return Stored{}, fmt.Errorf("keeping the outlook of %s: %w", o.River, err)
+	}
+	head, err := json.Marshal(headOf(o))
+	if err != nil {
+		return Stored{}, fmt.Errorf("keeping the outlook of %s: %w", o.River, err)
+	}
+	// The sum is of the JSON, so that another version of the packer is no change.
+	sum := sha256.Sum256(text)
+	s := Stored{row: db.Outlook{
+		River: o.River, Issued: o.IssuedAt, ModelVersion: o.ModelVersion, CutOff: o.DataCutoff,
+		SHA256: hex.EncodeToString(sum[:]), Body: string(head),
+	}}
+	s.row.Artefact = name(o, s.row.SHA256)
+	packed := encoder.EncodeAll(text, nil)
+	s.size = int64(len(packed))
+	if err := a.files.Write(ctx, s.row.Artefact, packed); err != nil {
+		return Stored{}, fmt.Errorf("keeping the outlook of %s: %w", o.River, err)
+	}
+	return s, nil
+}
+
+// name is decided by the keys, and by the content: of two workers that issue
+// the same outlook from different data at once, only one gets its row, and the
+// other must not have written over the file that the row names.
+func name(o *forecast.Outlook, sum string) string {
+	at := o.IssuedAt.UTC()
+	return fmt.Sprintf("outlooks/%s/%s/%s.m%s.%s.json.zst", o.River, at.Format("2006"), at.Format("20060102T150405.000000Z"), o.ModelVersion, sum[:16])
+}
+
+// Record issues a stored outlook in the transaction that q runs in. Recording
+// the same again does nothing; other content under the same keys is ErrChanged.
+func (a *Archive) Record(ctx context.Context, q db.Querier, s Stored, made time.Time) error {
+	if err := db.AddOutlook(ctx, q, s.row); err != nil {
+		return err
+	}
+	return db.PutArtefact(ctx, q, db.Artefact{Name: s.row.Artefact, SHA256: s.row.SHA256, Bytes: s.size, Made: made})
+}
+
+// Save is Put and Record.
+func (a *Archive) Save(ctx context.Context, o *forecast.Outlook, made time.Time) error {
+	s, err := a.Put(ctx, o)
+	if err != nil {
+		return err
+	}
+	return a.db.Tx(ctx, func(tx *db.Tx) error { return a.Record(ctx, tx, s, made) })
+}
+
+// Issued says whether an outlook with these keys was issued.
+func (a *Archive) Issued(ctx context.Context, river string, issued time.Time, modelVersion string) (bool, error) {
+	_, err := db.GetOutlook(ctx, a.db.SQL, river, issued, modelVersion)
+	if errors.Is(err, db.ErrNotFound) {
+		return false, nil
+	}
+	return err == nil, err
+}
+
+// Load returns an outlook by its keys.
+func (a *Archive) Load(ctx context.Context, river string, issued time.Time, modelVersion string) (*forecast.Outlook, error) {
+	row, err := db.GetOutlook(ctx, a.db.SQL, river, issued, modelVersion)
+	if err != nil {
+		return nil, err
+	}
+	return a.open(ctx, row)
+}
+
+// Latest returns the newest outlook of a river issued by asOf.
+func (a *Archive) Latest(ctx context.Context, river string, asOf time.Time) (*forecast.Outlook, error) {
+	row, err := db.LatestOutlook(ctx, a.db.SQL, river, asOf)
+	if err != nil {
+		return nil, err
+	}
+	return a.open(ctx, row)
+}
+
+func (a *Archive) open(ctx context.Context, row db.Outlook) (*forecast.Outlook, error) {
+	fail := func(err error) (*forecast.Outlook, error) {
+		return nil, fmt.Errorf("reading the outlook of %s issued %s: %w", row.River, row.Issued.Format(time.RFC3339), err)
+	}
+	packed, err := a.files.Read(ctx, row.Artefact, maxFile)
+	if err != nil {
+		return fail(err)
+	}
+	text, err := decoder.DecodeAll(packed, nil)
+	if err != nil {
+		return fail(fmt.Errorf("%s is damaged: %w; restore it from a backup", row.Artefact, err))
+	}
+	if sum := sha256.Sum256(text); hex.EncodeToString(sum[:]) != row.SHA256 {
+		return fail(fmt.Errorf("%s is damaged: its checksum is not the recorded one; restore it from a backup", row.Artefact))
+	}
+	o := new(forecast.Outlook)
+	if err := json.Unmarshal(text, o); err != nil {
+		return fail(err)
+	}
+	return o, nil
+}
