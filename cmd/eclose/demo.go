@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"net/http"
 	"os"
@@ -11,6 +12,8 @@ import (
 
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/demo"
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/export"
 	"example.org/eclose/ingest/schedule"
 )
 
@@ -75,4 +78,67 @@ func (c demoCmd) config(feeds string) (string, *config.Config, error) {
 	return path, cfg, nil
 }
 
-func (c demoCmd) forecast(e *env, cfg *config.Config) error { return nil }
+// forecast issues the outlooks, writes what a user would look at, and says so.
+func (c demoCmd) forecast(e *env, cfg *config.Config) error {
+	fmt.Fprintf(e.stdout, "\nForecast: outlooks as of %s\n", demo.Issue.Format("2 January 2006 15:04 UTC"))
+	outlooks, err := issueAll(e.ctx, cfg, nil, "", demo.Issue, 200)
+	if err != nil {
+		return err
+	}
+	out := &folder{dir: c.Out}
+	out.write("outlook.txt", "the outlook of each river as a table, with reasons and the caution", func(w io.Writer) error {
+		for _, o := range outlooks {
+			if err := o.WriteTable(w, tableOptions(cfg, false)); err != nil {
+				return err
+			}
+			fmt.Fprintln(w)
+		}
+		return nil
+	})
+	for _, f := range []export.Format{export.CSV, export.Parquet, export.ICS} {
+		out.note("outlook."+string(f), map[export.Format]string{
+			export.CSV: "every river, group and stage for 60 days, described in outlook.csv-metadata.json", export.Parquet: "the same, for DuckDB, pandas and the like",
+			export.ICS: "the windows for a calendar"}[f])
+		if out.err == nil {
+			_, out.err = export.WriteFile(filepath.Join(c.Out, "outlook."+string(f)), f, metaOf(outlooks), flatten(outlooks, tableDays))
+		}
+	}
+	for _, o := range outlooks {
+		from := o.IssueDate() - 30
+		out.text(o.River+"-season.svg", "the season: what leaves the water above each line, what comes back to it below", o.SeasonPicture(from, 150, true).SVG())
+		out.text(o.River+"-water.svg", "a year of water temperature with its band", o.WaterPicture(o.Water[0].Date, 365, cfg.Units == "us").SVG())
+	}
+	if err := c.tell(e, cfg, out, outlooks); err != nil {
+		return err
+	}
+	if out.err != nil {
+		return fmt.Errorf("writing the demo's files: %w", out.err)
+	}
+	fmt.Fprintf(e.stdout, "\nWritten to %s. Look at:\n", c.Out)
+	for _, f := range out.files {
+		fmt.Fprintf(e.stdout, "  %-22s %s\n", f[0], f[1])
+	}
+	fmt.Fprintf(e.stdout, "\nChange %s and run eclose ingest, eclose forecast on a config of your own: the README has one.\n%s\n",
+		filepath.Join(c.Out, "eclose.toml"), forecast.StandingCaution)
+	return nil
+}
+
+// folder writes the demo's files and remembers what each is for.
+type folder struct {
+	dir   string
+	files [][2]string
+	err   error
+}
+
+func (f *folder) note(name, what string) { f.files = append(f.files, [2]string{name, what}) }
+
+func (f *folder) write(name, what string, write func(io.Writer) error) {
+	f.note(name, what)
+	if f.err == nil {
+		f.err = export.File(filepath.Join(f.dir, name), write)
+	}
+}
+
+func (f *folder) text(name, what, text string) {
+	f.write(name, what, func(w io.Writer) error { _, err := io.WriteString(w, text); return err })
+}

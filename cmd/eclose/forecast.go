@@ -172,14 +172,14 @@ func (c forecastCmd) write(e *env, cfg *config.Config, outlooks []*forecast.Outl
 			enc.SetIndent("", " ")
 			return enc.Encode(outlooks)
 		}
-		_, err := export.Write(w, export.Format(c.Format), metaOf(outlooks), flatten(outlooks))
+		_, err := export.Write(w, export.Format(c.Format), metaOf(outlooks), flatten(outlooks, 0))
 		return err
 	}
 	if c.Out == "" {
 		return write(e.stdout)
 	}
 	if c.Format == "csv" { // with its description beside it
-		_, err := export.WriteFile(c.Out, export.CSV, metaOf(outlooks), flatten(outlooks))
+		_, err := export.WriteFile(c.Out, export.CSV, metaOf(outlooks), flatten(outlooks, 0))
 		return err
 	}
 	return export.File(c.Out, write)
@@ -208,10 +208,16 @@ func metaOf(outlooks []*forecast.Outlook) export.Meta {
 	return m
 }
 
-func flatten(outlooks []*forecast.Outlook) iter.Seq2[export.Row, error] {
+// flatten lists the rows of all outlooks, from the issue on for so many days or,
+// with 0, from beginning to end.
+func flatten(outlooks []*forecast.Outlook, days int) iter.Seq2[export.Row, error] {
 	return func(yield func(export.Row, error) bool) {
 		for _, o := range outlooks {
-			for r := range export.Flatten(o, 0, 0) {
+			var from, to forecast.Date
+			if days > 0 {
+				from, to = o.IssueDate(), o.IssueDate()+forecast.Date(days)
+			}
+			for r := range export.Flatten(o, from, to) {
 				if !yield(r, nil) {
 					return
 				}

@@ -278,7 +278,7 @@ func (w *World) visits(rw http.ResponseWriter, r *http.Request) {
 			}
 			const foot = 0.3048
 			q := w.records[river.Site].flow[int(at.Sub(start).Hours())]
-			width := 9 * math.Pow(river.flowBase, 0.35) * math.Pow(q/river.flowBase, 0.12) * scatter
+			width := river.width * math.Pow(q/river.flowBase, 0.12) * scatter
 			depth := 0.34 * math.Pow(river.flowBase, 0.2) * math.Pow(q/river.flowBase, 0.42)
 			speed := q / (width * depth)
 			f.add(fmt.Sprintf(`{"type":"Feature","id":"v%d","geometry":null,"properties":{"monitoring_location_id":"USGS-%s","time":%q,"measurement_number":"%d","channel_name":"main","channel_flow":"%.2f","channel_flow_unit":"ft^3/s","channel_width":"%.2f","channel_width_unit":"ft","channel_area":"%.2f","channel_area_unit":"ft^2","channel_velocity":"%.3f","channel_velocity_unit":"ft/s","channel_material":"COBBLE"}}`,

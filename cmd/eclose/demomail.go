@@ -1,0 +1,131 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/cmd/eclose/internal/demo"
+	"example.org/eclose/forecast"
+	"example.org/eclose/ingest/series"
+	"example.org/eclose/model/insects"
+	"example.org/eclose/model/wading"
+	"example.org/eclose/notify/alert"
+	"example.org/eclose/notify/mail"
+)
+
+// demoTokens stand for the secret links of a person: the demo has no
+// subscription and sends nothing.
+type demoTokens struct{}
+
+func (demoTokens) Unsubscribe(string) string { return "demo-unsubscribe" }
+func (demoTokens) Manage(string) string      { return "demo-manage" }
+
+// soonDays is how far ahead a window may open for the demo's mail.
+const soonDays = 21
+
+// tell writes the cautions of all rivers and one mail: the likeliest window
+// to open soon on a river whose water does not forbid to say so.
+func (c demoCmd) tell(e *env, cfg *config.Config, out *folder, outlooks []*forecast.Outlook) error {
+	catalogue, err := loadCatalogue(cfg)
+	if err != nil {
+		return err
+	}
+	rivers, err := riversOf(cfg, nil)
+	if err != nil {
+		return err
+	}
+	store, err := series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly())
+	if err != nil {
+		return err
+	}
+	defer store.Close() //nolint:errcheck // it was only read
+	units := unitsOf(cfg)
+	var cautions strings.Builder
+	var letter *alert.Letter
+	for i, r := range rivers {
+		in, err := forecast.CautionInput(e.ctx, store, r, demo.Issue)
+		if err != nil {
+			return err
+		}
+		caution := wading.Assess(in)
+		fmt.Fprintf(&cautions, "%s\n%s\n", r.Name, caution.Format(units))
+		if letter == nil && !caution.Blocks() {
+			reading := alert.FromCaution(alert.Place{River: r.Slug, RiverName: r.Name, Zone: r.Zone, Gauge: r.Gauges[0].Site}, in, demo.Issue, units)
+			letter = opening(outlooks[i], catalogue, reading, cfg.Units)
+		}
+	}
+	out.text("caution.txt", "what the flow of each river asks of somebody who wades", cautions.String())
+	if letter == nil {
+		return fmt.Errorf("writing the demo's mail: no river has a window that opens within %d days while its water allows to say so", soonDays)
+	}
+	composer, err := mail.NewComposer(mail.Site{Name: "Eclose demo", From: "outlooks@example.org", URL: "https://eclose.example.org", Tokens: demoTokens{}})
+	if err != nil {
+		return fmt.Errorf("preparing the demo's mail: %w", err)
+	}
+	m, err := composer.Compose(*letter, demo.Issue)
+	if err != nil {
+		return fmt.Errorf("wording the demo's mail: %w", err)
+	}
+	out.text("alert.eml", "the mail that a subscriber would get: open it with a mail program", string(m.Raw))
+	return nil
+}
+
+func unitsOf(cfg *config.Config) wading.Units {
+	if cfg.Units == "us" {
+		return wading.US
+	}
+	return wading.Metric
+}
+
+// opening is the letter about the likeliest of the windows that open soon; nil
+// if none does.
+func opening(o *forecast.Outlook, c *insects.Catalogue, caution alert.Reading, units string) *alert.Letter {
+	facts := alert.FromOutlook(*o, func(group string, stage forecast.Stage) []string { return tie(c, group, stage) }, caution.WaterC, caution.FlowM3S)
+	issue := o.IssueDate()
+	best, chance := -1, 0.0
+	for i, s := range o.Stages {
+		start := s.Window.Start.P50
+		if !s.Fishable || start <= issue || start > issue+soonDays {
+			continue
+		}
+		for _, d := range s.Days {
+			if d.P > chance {
+				best, chance = i, d.P
+			}
+		}
+	}
+	if best < 0 {
+		return nil
+	}
+	about := &facts.Stages[best]
+	key := fmt.Sprintf("%040x", demo.Seed)
+	return &alert.Letter{
+		Key: key, MessageID: key, Thread: key, Person: "demo", Address: "angler@example.org", Zone: o.Zone, Units: units, Kind: "news",
+		Expires: demo.Issue.Add(48 * time.Hour),
+		Items: []alert.LetterItem{{
+			Item:    alert.Item{Kind: alert.KindOpen, River: o.River, Group: about.Group, Stage: about.Stage, From: about.From, To: about.To},
+			Outlook: &facts, About: about, Caution: &caution,
+		}},
+	}
+}
+
+// tie is the imitation of a stage in one line.
+func tie(c *insects.Catalogue, group string, stage forecast.Stage) []string {
+	g, ok := c.Group(group)
+	if !ok || g.HookMin == 0 {
+		return nil
+	}
+	line := fmt.Sprintf("sizes %d to %d", g.HookMin, g.HookMax)
+	if g.HookMin == g.HookMax {
+		line = fmt.Sprintf("size %d", g.HookMin)
+	}
+	if g.Colours != "" {
+		line += ", " + g.Colours
+	}
+	if p := g.Presentation(insects.Stage(stage)); p != "" {
+		line += ": " + p
+	}
+	return []string{line}
+}
