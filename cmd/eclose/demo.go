@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"example.org/eclose/cmd/eclose/internal/config"
@@ -68,12 +69,18 @@ func (c demoCmd) config(feeds string) (string, *config.Config, error) {
 			return "", nil, fmt.Errorf("clearing the last run of the demo: %w", err)
 		}
 	}
-	if err := os.WriteFile(path, []byte(demo.Config(feeds)), 0o644); err != nil { //nolint:gosec // holds no secret
+	// The server lives only while the demo runs, so its address stands in no
+	// file: two runs write the same.
+	if err := os.WriteFile(path, []byte(demo.Config(demo.Address)), 0o644); err != nil { //nolint:gosec // holds no secret
 		return "", nil, fmt.Errorf("writing the demo's config: %w", err)
 	}
 	cfg, err := config.Load(path)
 	if err != nil {
 		return "", nil, fmt.Errorf("reading the demo's own config: %w", err)
+	}
+	for name, f := range cfg.Feeds {
+		f.BaseURL = strings.Replace(f.BaseURL, demo.Address, feeds, 1)
+		cfg.Feeds[name] = f
 	}
 	return path, cfg, nil
 }

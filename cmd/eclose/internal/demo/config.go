@@ -5,6 +5,10 @@ import (
 	"strings"
 )
 
+// Address stands in the demo's config for the server that lives only while the
+// demo runs.
+const Address = "http://tarn-fells.invalid"
+
 // Config is the config file of the demo, in the words a real one would use.
 // feeds is the address of the server that answers for the invented country.
 func Config(feeds string) string {
