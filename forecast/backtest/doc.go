@@ -1,0 +1,9 @@
+// Package backtest judges the timing of insects by hindcasts: for every season
+// of a trap or sighting record, what would have been said some days before, by
+// the model and by the calendar, without anything of that season in the fit.
+//
+// Records and water temperatures enter as plain tables; per taxon the errors,
+// scores and coverage leave, and the forecasts behind them. It must not know
+// where a table came from, read a clock, or use a reading later than the day of
+// issue that it states.
+package backtest
