@@ -43,30 +43,12 @@ const warmup = 20
 // Fit finds the parameters of a reach by least squares with a prior, from
 // several starts. It is deterministic for a seed.
 func Fit(in Input, o Options) (Model, error) {
-	if err := in.check(); err != nil {
-		return Model{}, fmt.Errorf("fitting water temperature: %w", err)
+	f, m, err := newFitter(in)
+	if err != nil {
+		return Model{}, err
 	}
 	if o.Starts == 0 {
 		o.Starts = 5
-	}
-	m := Model{Grade: "measured here"}
-	m.MeanFlow, m.NormalQ = flowNormals(in)
-	f := fitter{in: in, air: bridged(in.Air), h: harmonicsOf(in.Day0, len(in.Air)), buf: make([]float64, len(in.Air))}
-	f.theta = m.logTheta(in.Day0, in.Flow, len(in.Air))
-	f.start = firstKnown(in.Water)
-	since := 0
-	for i := range in.Air {
-		if math.IsNaN(in.Air[i]) {
-			since = 0
-			continue
-		}
-		since++
-		if !math.IsNaN(in.Water[i]) && (since > warmup || i < warmup) && i >= warmup {
-			f.use = append(f.use, i)
-		}
-	}
-	if len(f.use) < MinDays {
-		return Model{}, &TooLittleError{Have: len(f.use), Need: MinDays}
 	}
 	rng := rand.New(rand.NewPCG(o.Seed, 4))
 	best := math.Inf(1)
@@ -87,6 +69,37 @@ func Fit(in Input, o Options) (Model, error) {
 	m.Days = len(f.use)
 	m.Years = float64(m.Days) / 365.25
 	return m, nil
+}
+
+// newFitter prepares a fit and the part of the model that needs none.
+func newFitter(in Input) (*fitter, Model, error) {
+	if err := in.check(); err != nil {
+		return nil, Model{}, fmt.Errorf("fitting water temperature: %w", err)
+	}
+	m := Model{Grade: "measured here"}
+	m.MeanFlow, m.NormalQ = flowNormals(in)
+	f := &fitter{in: in, air: bridged(in.Air), h: harmonicsOf(in.Day0, len(in.Air)), buf: make([]float64, len(in.Air))}
+	f.theta = m.logTheta(in.Day0, in.Flow, len(in.Air))
+	f.ratio = make([]float64, len(f.theta))
+	for i, lt := range f.theta {
+		f.ratio[i] = math.Exp(lt)
+	}
+	f.start = firstKnown(in.Water)
+	since := 0
+	for i := range in.Air {
+		if math.IsNaN(in.Air[i]) {
+			since = 0
+			continue
+		}
+		since++
+		if !math.IsNaN(in.Water[i]) && (since > warmup || i < warmup) && i >= warmup {
+			f.use = append(f.use, i)
+		}
+	}
+	if len(f.use) < MinDays {
+		return nil, Model{}, &TooLittleError{Have: len(f.use), Need: MinDays}
+	}
+	return f, m, nil
 }
 
 func firstKnown(v []float64) float64 {
@@ -129,67 +142,108 @@ func flowNormals(in Input) (mean float64, byMonth [12]float64) {
 
 type fitter struct {
 	in         Input
-	air, theta []float64
+	air, theta []float64 // theta: the logarithm of the flow ratio; nil without flow
+	ratio      []float64 // the flow ratio itself
 	h          harmonics
 	buf        []float64
 	start      float64
 	use        []int // days whose residual counts
 }
 
-// residuals of the used days, then of the prior.
-func (f *fitter) residuals(p *Params, out []float64) []float64 {
-	out = out[:0]
-	p.simulate(f.buf, f.air, f.theta, f.h, f.start)
+// normal fills the normal equations of a Gauss-Newton step at p: the matrix
+// J'J, the right side -J'r and the cost |r|^2. The derivatives of each day's
+// temperature follow from those of the day before by the chain rule through the
+// exact step T' = eq + (T - eq) exp(-rate), eq = num/rate, so that one pass over
+// the days gives all of them.
+func (f *fitter) normal(p *Params, jtj *[nParam][nParam]float64, jtr *[nParam]float64) float64 {
+	*jtj, *jtr = [nParam][nParam]float64{}, [nParam]float64{}
+	var d, num1, rate1 [nParam]float64
 	w := math.Sqrt(dayWorth) / priorNoise
-	for _, i := range f.use {
-		out = append(out, w*(f.buf[i]-f.in.Water[i]))
+	cost, t, before, next := 0.0, f.start, f.air[0], 0
+	for i, a := range f.air {
+		ta := a + p[pMix]*(before-a)
+		theta, inv, lt := 1.0, 1.0, 0.0
+		if f.theta != nil {
+			lt, theta = f.theta[i], f.ratio[i]
+			inv = math.Exp(-p[pA4] * lt)
+		}
+		c, s := f.h.cos[i], f.h.sin[i]
+		num := (p[pA1] + p[pA2]*ta + p[pC1]*c + p[pS1]*s + theta*(p[pA5]+p[pC6]*c+p[pS6]*s)) * inv
+		rate := (p[pA3] + theta*p[pA8]) * inv
+		num1 = [nParam]float64{pA1: inv, pA2: ta * inv, pA4: -lt * num, pA5: theta * inv, pC6: theta * c * inv,
+			pS6: theta * s * inv, pC1: c * inv, pS1: s * inv, pMix: p[pA2] * (before - a) * inv}
+		rate1[pA3], rate1[pA8], rate1[pA4] = inv, theta*inv, -lt*rate
+		if rate < leastRate {
+			rate = leastRate
+			rate1 = [nParam]float64{}
+		}
+		before = a
+		eq := num / rate
+		keep := math.Exp(-rate)
+		away := (t - eq) * keep
+		for k := range d {
+			d[k] = keep*d[k] + (1-keep)*(num1[k]-eq*rate1[k])/rate - away*rate1[k]
+		}
+		if t = eq + away; t < 0 {
+			t, d = 0, [nParam]float64{}
+		}
+		if next == len(f.use) || f.use[next] != i {
+			continue
+		}
+		next++
+		r := w * (t - f.in.Water[i])
+		cost += r * r
+		for x := range d {
+			wd := w * d[x]
+			jtr[x] -= wd * r
+			row := &jtj[x]
+			for y := x; y < nParam; y++ {
+				row[y] += wd * w * d[y]
+			}
+		}
 	}
 	for k := range p {
-		out = append(out, (p[k]-prior[k][0])/prior[k][1])
+		r := (p[k] - prior[k][0]) / prior[k][1]
+		cost += r * r
+		jtr[k] -= r / prior[k][1]
+		jtj[k][k] += 1 / (prior[k][1] * prior[k][1])
 	}
-	return out
+	return cost
 }
 
-func sumSquares(v []float64) float64 {
-	s := 0.0
-	for _, x := range v {
-		s += x * x
+// cost is that of normal alone.
+func (f *fitter) cost(p *Params) float64 {
+	p.simulate(f.buf, f.air, f.theta, f.h, f.start)
+	sum := 0.0
+	for _, i := range f.use {
+		r := f.buf[i] - f.in.Water[i]
+		sum += r * r
 	}
-	return s
+	sum *= dayWorth / (priorNoise * priorNoise)
+	for k := range p {
+		r := (p[k] - prior[k][0]) / prior[k][1]
+		sum += r * r
+	}
+	return sum
 }
 
-// descend is Levenberg-Marquardt with a numerical derivative (Marquardt 1963,
-// SIAM J. Appl. Math. 11, 431-441): the model is cheap and the parameters few.
+// descend is the method of Levenberg and Marquardt (Marquardt 1963, SIAM J.
+// Appl. Math. 11, 431-441): the model is cheap and the parameters few.
 func (f *fitter) descend(p Params) (Params, float64) {
-	r := f.residuals(&p, nil)
-	cost := sumSquares(r)
+	var full [nParam][nParam]float64
+	var right [nParam]float64
+	cost := f.normal(&p, &full, &right)
 	lambda := 1e-2
-	jac := make([][]float64, nParam)
-	var trial []float64
+	jtr := mat.NewVecDense(nParam, right[:])
+	damped := mat.NewSymDense(nParam, nil)
 	for range 80 {
-		for k := range nParam {
-			q := p
-			step := 1e-4 * (1 + math.Abs(q[k]))
-			q[k] += step
-			jac[k] = f.residuals(&q, jac[k])
-			for i := range jac[k] {
-				jac[k][i] = (jac[k][i] - r[i]) / step
-			}
-		}
-		jtj := mat.NewSymDense(nParam, nil)
-		jtr := mat.NewVecDense(nParam, nil)
-		for a := range nParam {
-			for b := a; b < nParam; b++ {
-				jtj.SetSym(a, b, dot(jac[a], jac[b]))
-			}
-			jtr.SetVec(a, -dot(jac[a], r))
-		}
 		improved := false
 		for range 12 {
-			damped := mat.NewSymDense(nParam, nil)
-			damped.CopySym(jtj)
 			for a := range nParam {
-				damped.SetSym(a, a, jtj.At(a, a)*(1+lambda)+1e-12)
+				for b := a; b < nParam; b++ {
+					damped.SetSym(a, b, full[a][b])
+				}
+				damped.SetSym(a, a, full[a][a]*(1+lambda)+1e-12)
 			}
 			var chol mat.Cholesky
 			var dp mat.VecDense
@@ -201,13 +255,10 @@ func (f *fitter) descend(p Params) (Params, float64) {
 			for k := range q {
 				q[k] += dp.AtVec(k)
 			}
-			trial = f.residuals(&q, trial)
-			if c := sumSquares(trial); c < cost {
-				gain := (cost - c) / cost
+			if c := f.cost(&q); c < cost {
+				improved = (cost-c)/cost > 1e-8
 				p, cost = q, c
-				r = append(r[:0], trial...)
 				lambda = math.Max(lambda/5, 1e-9)
-				improved = gain > 1e-8
 				break
 			}
 			lambda *= 4
@@ -215,16 +266,9 @@ func (f *fitter) descend(p Params) (Params, float64) {
 		if !improved {
 			break
 		}
+		f.normal(&p, &full, &right)
 	}
 	return p, cost
-}
-
-func dot(a, b []float64) float64 {
-	s := 0.0
-	for i := range a {
-		s += a[i] * b[i]
-	}
-	return s
 }
 
 // residual describes what the heat budget leaves: its seasonal mean, shrunk

@@ -78,6 +78,10 @@ func harmonicsOf(day0, n int) harmonics {
 // nothing more to a lumped model.
 const thetaLow, thetaHigh = 0.02, 50.0
 
+// leastRate keeps the water tied to the air, 1/d: memory of half a year and more
+// is not that of a river.
+const leastRate = 0.005
+
 // simulate runs the daily step. logTheta is nil without flow. out may be the
 // buffer of an earlier run.
 func (p *Params) simulate(out, air, logTheta []float64, h harmonics, start float64) []float64 {
@@ -92,7 +96,7 @@ func (p *Params) simulate(out, air, logTheta []float64, h harmonics, start float
 			inv = math.Exp(-p[pA4] * logTheta[i])
 		}
 		num := (p[pA1] + p[pA2]*ta + p[pC1]*h.cos[i] + p[pS1]*h.sin[i] + theta*(p[pA5]+p[pC6]*h.cos[i]+p[pS6]*h.sin[i])) * inv
-		rate := math.Max((p[pA3]+theta*p[pA8])*inv, 0.005)
+		rate := math.Max((p[pA3]+theta*p[pA8])*inv, leastRate)
 		eq := num / rate
 		t = eq + (t-eq)*math.Exp(-rate)
 		if t < 0 {
