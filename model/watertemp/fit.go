@@ -37,6 +37,10 @@ var prior = [nParam][2]float64{
 // is weighed; residuals are correlated, so a day counts for a fraction of one.
 const priorNoise, dayWorth = 1.0, 0.2
 
+// scout is how many steps each start is given before the best of them goes on
+// to the end.
+const scout = 10
+
 // warmup is how many days after the start or a gap of the air do not count.
 const warmup = 20
 
@@ -61,10 +65,11 @@ func Fit(in Input, o Options) (Model, error) {
 			}
 		}
 		p[pA2], p[pA3], p[pA8] = math.Abs(p[pA2]), math.Abs(p[pA3]), math.Abs(p[pA8])
-		if p, cost := f.descend(p); cost < best {
+		if p, cost := f.descend(p, scout); cost < best {
 			best, m.Params = cost, p
 		}
 	}
+	m.Params, _ = f.descend(m.Params, 80)
 	f.residual(&m)
 	m.Days = len(f.use)
 	m.Years = float64(m.Days) / 365.25
@@ -229,14 +234,14 @@ func (f *fitter) cost(p *Params) float64 {
 
 // descend is the method of Levenberg and Marquardt (Marquardt 1963, SIAM J.
 // Appl. Math. 11, 431-441): the model is cheap and the parameters few.
-func (f *fitter) descend(p Params) (Params, float64) {
+func (f *fitter) descend(p Params, steps int) (Params, float64) {
 	var full [nParam][nParam]float64
 	var right [nParam]float64
 	cost := f.normal(&p, &full, &right)
 	lambda := 1e-2
 	jtr := mat.NewVecDense(nParam, right[:])
 	damped := mat.NewSymDense(nParam, nil)
-	for range 80 {
+	for range steps {
 		improved := false
 		for range 12 {
 			for a := range nParam {
