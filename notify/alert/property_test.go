@@ -14,6 +14,7 @@ import (
 
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/db/dbtest"
+	"example.org/eclose/notify/alert/internal/rows"
 	"example.org/eclose/notify/subscribe"
 )
 
@@ -79,9 +80,9 @@ type world struct {
 	mu       sync.Mutex
 	arrived  map[string]int  // mails by key
 	doubt    map[string]bool // an answer was lost, or the process was killed after the text
-	refused  map[string]bool // people of whom a mail was refused
 	counted  map[string]bool // mails that count as told
-	told     map[string]int  // highest level told, or perhaps told, by person and river
+	told     map[string]int  // level told by person and river
+	maybe    map[string]int  // likewise, of a mail that got as far as its text
 	raw      map[string]int
 	sent3    int
 	clears   int
@@ -93,7 +94,7 @@ type world struct {
 func newWorld(t *testing.T, d *db.DB, seed uint64) *world {
 	w := &world{
 		t: t, rng: rand.New(rand.NewPCG(seed, 7)), d: d, clock: start, k: &killer{left: -1}, moods: true,
-		arrived: map[string]int{}, doubt: map[string]bool{}, counted: map[string]bool{}, refused: map[string]bool{}, told: map[string]int{}, raw: map[string]int{},
+		arrived: map[string]int{}, doubt: map[string]bool{}, counted: map[string]bool{}, told: map[string]int{}, maybe: map[string]int{}, raw: map[string]int{},
 	}
 	var err error
 	if w.people, err = subscribe.New(t.Context(), d, subscribe.Names{}, w.now); err != nil {
@@ -146,11 +147,18 @@ func (w *world) Carry(_ context.Context, l Letter, begin func() error) Outcome {
 	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	// Whatever the relay now says, a kill may keep us from noting it.
+	maybe := map[string]int{}
+	for _, it := range l.Items {
+		if caution(it.Kind) && it.Kind != KindBlind {
+			maybe[it.River] = w.maybe[l.Person+it.River]
+			w.maybe[l.Person+it.River] = it.Level
+		}
+	}
 	switch {
 	case mood < 15:
 		return Outcome{Result: Deferred, Code: 450, Enhanced: "4.2.1"}
 	case mood < 18: // said, and the log knows that it was refused
-		w.refused[l.Person] = true
 		return Outcome{Result: Refused, Code: 550, Enhanced: "5.0.0", Reply: "no"}
 	case mood < 22: // lost before the relay took it
 		w.doubt[l.Key] = true
@@ -158,14 +166,14 @@ func (w *world) Carry(_ context.Context, l Letter, begin func() error) Outcome {
 		return Outcome{Result: Unknown}
 	case mood < 26: // lost after
 		w.doubt[l.Key] = true
-		w.arrive(l)
+		w.arrive(l, maybe)
 		return Outcome{Result: Unknown}
 	}
-	w.arrive(l)
+	w.arrive(l, maybe)
 	return Outcome{Result: Sent, Code: 250}
 }
 
-func (w *world) arrive(l Letter) {
+func (w *world) arrive(l Letter, maybe map[string]int) {
 	w.arrived[l.Key]++
 	if w.arrived[l.Key] > 1 && (!w.doubt[l.Key] || l.Level < 3) {
 		w.t.Errorf("%s (level %d) arrived %d times, in doubt: %t", l.Key, l.Level, w.arrived[l.Key], w.doubt[l.Key])
@@ -186,7 +194,8 @@ func (w *world) arrive(l Letter) {
 		}
 		if !w.counted[l.Key] && (it.Kind == KindFall || it.Kind == KindClear) {
 			w.clears++
-			if w.told[l.Person+it.River] <= it.Level {
+			if max(w.told[l.Person+it.River], maybe[it.River]) <= it.Level {
+				w.dump(l.Person)
 				w.t.Errorf("%s: %s to %d told, but the reader knows of %d", it.River, it.Kind, it.Level, w.told[l.Person+it.River])
 			}
 		}
@@ -298,19 +307,19 @@ func (w *world) settle() {
 
 // check holds the books against what arrived.
 func (w *world) check() {
-	rs, err := w.d.SQL.QueryContext(w.t.Context(), "SELECT dedupe_key, level, state, not_before FROM outbox")
+	rs, err := w.d.SQL.QueryContext(w.t.Context(), "SELECT dedupe_key, person_id, level, state, not_before FROM outbox")
 	if err != nil {
 		w.t.Fatal(err)
 	}
 	type mail struct {
-		key, state string
-		level      int
-		notBefore  int64
+		key, person, state string
+		level              int
+		notBefore          int64
 	}
 	var mails []mail
 	for rs.Next() {
 		var m mail
-		if err := rs.Scan(&m.key, &m.level, &m.state, &m.notBefore); err != nil {
+		if err := rs.Scan(&m.key, &m.person, &m.level, &m.state, &m.notBefore); err != nil {
 			w.t.Fatal(err)
 		}
 		mails = append(mails, m)
@@ -318,7 +327,9 @@ func (w *world) check() {
 	if err := errors.Join(rs.Err(), rs.Close()); err != nil {
 		w.t.Fatal(err)
 	}
+	inDoubt := map[string]bool{} // people of whom a mail was refused or lost
 	for _, m := range mails {
+		inDoubt[m.person] = inDoubt[m.person] || m.state == mailFailed || m.state == mailUnknown
 		log, err := w.s.peek().LogOf(w.t.Context(), m.key)
 		if err != nil {
 			w.t.Fatal(err)
@@ -350,11 +361,42 @@ func (w *world) check() {
 			w.t.Fatal(err)
 		}
 		for _, p := range ps {
-			if p.Wants[0].Cautions && f.Level >= tellFrom && w.told[p.ID+river] != f.Level && !w.refused[p.ID] {
+			if p.Wants[0].Cautions && f.Level >= tellFrom && w.told[p.ID+river] != f.Level && !inDoubt[p.ID] {
+				w.dump(p.ID)
 				w.t.Errorf("%s stands at %d, %s was told %d", river, f.Level, p.Address, w.told[p.ID+river])
 			}
 		}
 	}
+}
+
+// dump shows a reader's mails, for whoever looks into a failure.
+func (w *world) dump(person string) {
+	q := w.s.peek()
+	mails, err := w.d.SQL.QueryContext(w.t.Context(), "SELECT dedupe_key FROM outbox WHERE person_id = '"+person+"' ORDER BY created_at")
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	var keys []string
+	for mails.Next() {
+		var k string
+		if err := mails.Scan(&k); err != nil {
+			w.t.Fatal(err)
+		}
+		keys = append(keys, k)
+	}
+	if err := errors.Join(mails.Err(), mails.Close()); err != nil {
+		w.t.Fatal(err)
+	}
+	for _, k := range keys {
+		m, err := q.Mail(w.t.Context(), k)
+		if err != nil {
+			w.t.Fatal(err)
+		}
+		w.t.Logf("%.8s %s level %d %s, made %s, due %s, expires %s, tried %d, arrived %d\n\t%s", k, m.Kind, m.Level, m.State, db.Time(m.CreatedAt).Format("02 15:04"),
+			db.Time(m.NotBefore).Format("02 15:04"), db.Time(m.ExpiresAt).Format("02 15:04"), m.Attempts, w.arrived[k], m.Body)
+	}
+	ledger, err := q.Ledger(w.t.Context(), rows.LedgerParams{River: "garrow", Until: "~"})
+	w.t.Logf("now %s, ledger %+v %v", w.clock.Format("02 15:04"), ledger, err)
 }
 
 func TestWhateverIsKilledEachMailLeavesOnceAndNothingIsLost(t *testing.T) {
