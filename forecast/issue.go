@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"example.org/eclose/forecast/engine"
+	"example.org/eclose/model/degreeday"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/phenology"
 	"example.org/eclose/model/watertemp"
@@ -67,7 +68,8 @@ func (rec Record) Outlook(r River, c *insects.Catalogue, opt Options) (*Outlook,
 	if err != nil {
 		return nil, fmt.Errorf("water temperature of %s: %w", r.Slug, err)
 	}
-	o.Water = w.days(rec, opt)
+	o.Water = w.days(rec)
+	o.Heat = w.heat(rec)
 	groups, err := chosen(r, c, region)
 	if err != nil {
 		return nil, err
@@ -239,7 +241,7 @@ func count(v []float64) int {
 }
 
 // days sums the members up by day, from 1 January on.
-func (w *water) days(rec Record, opt Options) []WaterDay {
+func (w *water) days(rec Record) []WaterDay {
 	n := len(w.members[0])
 	out := make([]WaterDay, n)
 	column := make([]float64, len(w.members))
@@ -260,6 +262,39 @@ func (w *water) days(rec Record, opt Options) []WaterDay {
 			v := rec.Water[k]
 			out[d].Observed = &v
 		}
+	}
+	return out
+}
+
+// heatBases are the bases that people quote, °C: none, and the 4 °C of the trap
+// records' authors.
+var heatBases = []float64{0, 4}
+
+func (w *water) heat(rec Record) []HeatSum {
+	n := int(rec.Issue - w.day0)
+	if n <= 0 {
+		return nil
+	}
+	season := rec.season(w.day0)
+	usual := make([]float64, n)
+	for d := range usual {
+		usual[d] = w.normalBefore(rec, d)
+	}
+	var out []HeatSum
+	sums, run := make([]float64, len(w.members)), make([]float64, n)
+	for _, base := range heatBases {
+		h := HeatSum{BaseC: base, Days: n, Measured: count(season)}
+		for m := range w.members {
+			degreeday.RunningSum(run, w.members[m][:n], base, math.Inf(1))
+			sums[m] = run[n-1]
+		}
+		slices.Sort(sums)
+		h.SumCDays = round(quantile(sums, 0.5), 10)
+		if count(usual) == n {
+			degreeday.RunningSum(run, usual, base, math.Inf(1))
+			h.Normal = round(run[n-1], 10)
+		}
+		out = append(out, h)
 	}
 	return out
 }

@@ -95,6 +95,16 @@ type WaterDay struct {
 	Normal   *float64 `json:"normal_c"` // mean of the seasons on this date, nil if none is known
 }
 
+// HeatSum is how many degree-days the water has gathered from 1 January to the
+// day before the issue: daily means over a base, none below it.
+type HeatSum struct {
+	BaseC    float64 `json:"base_c"`
+	SumCDays float64 `json:"sum_c_days"`    // middle over members: gaps are filled
+	Normal   float64 `json:"normal_c_days"` // the same of the mean of past seasons; 0 if none is known
+	Measured int     `json:"measured_days"` // days of it that are measured
+	Days     int     `json:"days"`
+}
+
 // Outlook is one issued forecast for one river: immutable once stored.
 type Outlook struct {
 	River        string         `json:"river"`
@@ -110,6 +120,7 @@ type Outlook struct {
 	WaterSource  string         `json:"water_source"`
 	Drivers      string         `json:"drivers"` // what stands for the future weather
 	Water        []WaterDay     `json:"water"`
+	Heat         []HeatSum      `json:"degree_days"`
 	Stages       []StageOutlook `json:"stages"`
 	Notes        []string       `json:"notes"`
 	Caution      string         `json:"caution"`

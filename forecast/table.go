@@ -27,6 +27,9 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 		p.line("Water today, daily mean: %s, likely between %s and %s.",
 			temperature(d.P50, opt.Fahrenheit), temperature(d.P10, opt.Fahrenheit), temperature(d.P90, opt.Fahrenheit))
 	}
+	for _, h := range o.Heat {
+		p.line("%s", h.words(opt.Fahrenheit))
+	}
 	for _, n := range o.Notes {
 		p.line("%s", wrap("Note: "+n, 80, "  "))
 	}
@@ -34,16 +37,34 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 	if len(shown) == 0 {
 		p.line("\nNo stage of any group falls within the days asked for.")
 	} else {
-		p.line("\n%-33s %-10s  %9s %9s  %s", "", "", "in a week", "calendar", "grade")
+		p.line("\n%-33s %-10s  %9s %9s  %s", "group", "stage", "in a week", "calendar", "grade")
+		p.line("  %-24s %-24s %s", "start", "peak", "end")
+		p.line("%s", strings.Repeat("-", 80))
 		for _, s := range shown {
 			p.stage(s, issue)
 		}
-		p.line("\n%s", wrap("from, peak, to: when 10, 50 and 90 % of the season's activity has passed, with the 10 to 90 % range of each date. "+
+		p.line("\n%s", wrap("start, peak, end: when 10, 50 and 90 % of the season's activity has passed, with the 10 to 90 % range of each date. "+
 			"in a week: the chance, seven days after the issue, that someone who watches suitable water for two hours at the right time of day sees it in more than stray numbers. "+
 			"calendar: the same chance from the calendar alone. grade: where the numbers of the group come from; prior means worked out from calendar windows.", 80, ""))
 	}
 	p.line("\n%s", wrap(o.Caution, 80, ""))
 	return p.err
+}
+
+// words is a heat sum in the reader's degrees.
+func (h HeatSum) words(fahrenheit bool) string {
+	unit, scale, base := "°C", 1.0, h.BaseC
+	if fahrenheit {
+		unit, scale, base = "°F", 1.8, h.BaseC*1.8+32
+	}
+	s := fmt.Sprintf("Degree-days since 1 January over %.0f %s: %.0f", base, unit, h.SumCDays*scale)
+	if h.Normal > 0 {
+		s += fmt.Sprintf(" (mean of past seasons %.0f)", h.Normal*scale)
+	}
+	if h.Measured < h.Days {
+		s += fmt.Sprintf("; %d of %d days measured", h.Measured, h.Days)
+	}
+	return s + "."
 }
 
 // IssueDate is the local date of the issue.
@@ -108,7 +129,7 @@ func (p *printer) stage(s StageOutlook, issue Date) {
 		name = cut(s.Name, 18) + " (not fishable)"
 	}
 	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, cal, gradeWord(s.Grade))
-	p.line("  %-24s %-25s %-24s", "from "+between(s.Window.Start), "peak "+between(s.Window.Peak), "to "+between(s.Window.End))
+	p.line("  %s", strings.TrimRight(fmt.Sprintf("%-24s %-24s %s", between(s.Window.Start), between(s.Window.Peak), between(s.Window.End)), " "))
 }
 
 // gradeWord is the word of a grade that tells it from the others.

@@ -55,18 +55,20 @@ func issueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 	if err != nil {
 		return nil, usageError{err}
 	}
+	at := make([]time.Time, len(rivers))
+	for i, r := range rivers {
+		if at[i], err = issueTime(r, date, now); err != nil {
+			return nil, usageError{err}
+		}
+	}
 	store, err := series.Open(ctx, cfg.StoreURL(), series.ReadOnly())
 	if err != nil {
 		return nil, fmt.Errorf("%w; run eclose ingest first", err)
 	}
 	defer store.Close() //nolint:errcheck // it was only read
 	var out []*forecast.Outlook
-	for _, r := range rivers {
-		at, err := issueTime(r, date, now)
-		if err != nil {
-			return nil, usageError{err}
-		}
-		o, err := forecast.Issue(ctx, store, r, catalogue, at, forecast.Options{Members: members})
+	for i, r := range rivers {
+		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members})
 		if err != nil {
 			return nil, err
 		}
