@@ -29,6 +29,12 @@ type Options struct {
 	Posterior func(group string, prior phenology.Params) phenology.Params
 	// Donor, if set, lends its water model to a river without a thermometer.
 	Donor *watertemp.Model
+	// Fitted, if set, is used in place of a fit to the record: one of the same
+	// river, made from no more than the record holds (see Record.FitWater).
+	Fitted *watertemp.Model
+	// Lean leaves out what only a reader wants: days of water, heat, spread of
+	// activity, hours and reasons. Chances and windows are the same.
+	Lean bool
 }
 
 // ErrNothingKnown is wrapped where a river has neither water nor weather.
@@ -46,6 +52,11 @@ func Issue(ctx context.Context, store Reader, r River, c *insects.Catalogue, at 
 // Outlook makes the outlook of a record. The same record, river, catalogue and
 // options give the same outlook.
 func (rec Record) Outlook(r River, c *insects.Catalogue, opt Options) (*Outlook, error) {
+	return new(Issuer).Outlook(rec, r, c, opt)
+}
+
+// Outlook is Record.Outlook with buffers and draws kept from one to the next.
+func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options) (*Outlook, error) {
 	if opt.Members == 0 {
 		opt.Members = 200
 	}
@@ -68,13 +79,15 @@ func (rec Record) Outlook(r River, c *insects.Catalogue, opt Options) (*Outlook,
 	if err != nil {
 		return nil, fmt.Errorf("water temperature of %s: %w", r.Slug, err)
 	}
-	o.Water = w.days(rec)
-	o.Heat = w.heat(rec)
+	if !opt.Lean {
+		o.Water = w.days(rec)
+		o.Heat = w.heat(rec)
+	}
 	groups, err := chosen(r, c, region)
 	if err != nil {
 		return nil, err
 	}
-	if err := w.stages(o, rec, r, region, groups, opt); err != nil {
+	if err := is.stages(w, o, rec, r, region, groups, opt); err != nil {
 		return nil, fmt.Errorf("outlook of %s: %w", r.Slug, err)
 	}
 	o.notes(rec)
@@ -122,17 +135,16 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 	year := rec.Issue.Time().Year()
 	w := &water{day0: DateOf(time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC)), seed: seed}
 	w.normal = normal(rec.Day0, rec.Water)
-	w.diel = watertemp.FitDiel(int(rec.Day0), rec.Water, rec.WaterMax)
+	if !opt.Lean {
+		w.diel = watertemp.FitDiel(int(rec.Day0), rec.Water, rec.WaterMax)
+	}
 	o.Seasons = seasonsOf(rec.Day0, rec.Water, w.day0)
 
 	known, airKnown := count(rec.Water), count(rec.Air)
-	in := watertemp.Input{Day0: int(rec.Day0), Air: rec.Air, Water: rec.Water, Flow: rec.Flow}
-	if count(rec.Flow) == 0 {
-		in.Flow = nil
-	}
+	in := rec.driver()
 	past := int(rec.Issue - w.day0)
 	if airKnown >= 300 {
-		m, err := watertemp.Fit(in, watertemp.Options{Seed: 1})
+		m, err := opt.fit(in)
 		var little *watertemp.TooLittleError
 		switch {
 		case errors.As(err, &little):
@@ -154,7 +166,7 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 			if in.Flow == nil {
 				flow = nil
 			}
-			w.join(rec, m.Forecast(in, air, flow, seed), past, func(member int) []float64 { return filled(&m, in, past, seed, member) })
+			w.join(rec, m.Forecast(in, air, flow, seed), past, filled(&m, in, past, seed))
 			if math.IsNaN(w.normal[0]) {
 				w.normal = normal(rec.Day0, m.Simulate(in.Day0, in.Air, in.Flow, 6))
 			}
@@ -188,28 +200,30 @@ func (rec Record) season(day0 Date) []float64 {
 	return out
 }
 
-// filled is the season so far for one member: readings as they are, gaps drawn
-// within their error, the same error for a whole gap, since a model that is
-// wrong today is wrong tomorrow.
-func filled(m *watertemp.Model, in watertemp.Input, past int, seed uint64, member int) []float64 {
+// filled is the season so far, member by member: readings as they are, gaps
+// drawn within their error, the same error for a whole gap, since a model that
+// is wrong today is wrong tomorrow.
+func filled(m *watertemp.Model, in watertemp.Input, past int, seed uint64) func(member int) []float64 {
 	from := max(0, len(in.Air)-past)
 	tail := watertemp.Input{Day0: in.Day0 + from, Air: in.Air[from:], Water: in.Water[from:]}
 	if in.Flow != nil {
 		tail.Flow = in.Flow[from:]
 	}
 	mean, sd := m.FillGaps(tail)
-	var z [1]float64
-	engine.Normals(z[:], seed, fmt.Sprintf("gap %d", member))
-	out := make([]float64, past)
-	for i := range out {
-		k := i - (past - len(mean))
-		if k < 0 {
-			out[i] = math.NaN()
-			continue
+	return func(member int) []float64 {
+		var z [1]float64
+		engine.Normals(z[:], seed, fmt.Sprintf("gap %d", member))
+		out := make([]float64, past)
+		for i := range out {
+			k := i - (past - len(mean))
+			if k < 0 {
+				out[i] = math.NaN()
+				continue
+			}
+			out[i] = math.Max(0, mean[k]+z[0]*sd[k])
 		}
-		out[i] = math.Max(0, mean[k]+z[0]*sd[k])
+		return out
 	}
-	return out
 }
 
 // join puts the season so far and a future together for each member.

@@ -15,8 +15,7 @@ import (
 
 // stages runs the engine over this season and, as far as the outlook reaches,
 // the next, and keeps for each group the one that is not over.
-func (w *water) stages(o *Outlook, rec Record, r River, region insects.Region, groups []*insects.Group, opt Options) error {
-	var eng engine.Engine
+func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insects.Region, groups []*insects.Group, opt Options) error {
 	results := map[string][2]StageOutlook{}
 	last := w.day0 + Date(len(w.members[0]))
 	for _, day0 := range []Date{w.day0, DateOf(w.day0.Time().AddDate(1, 0, 0))} {
@@ -24,7 +23,7 @@ func (w *water) stages(o *Outlook, rec Record, r River, region insects.Region, g
 		if day0 > rec.Issue && end-day0 < 60 {
 			continue
 		}
-		in := engine.River{Members: len(w.members), Days: int(end - day0), Activity: true}
+		in := engine.River{Members: len(w.members), Days: int(end - day0), Activity: !opt.Lean}
 		in.TempC = make([]float32, 0, in.Members*in.Days)
 		for _, m := range w.members {
 			for _, t := range m[day0-w.day0 : end-w.day0] {
@@ -42,10 +41,10 @@ func (w *water) stages(o *Outlook, rec Record, r River, region insects.Region, g
 				p = opt.Posterior(g.Key, p)
 			}
 			used, believed = append(used, g), append(believed, p)
-			in.Groups = append(in.Groups, draw(g.Key, p, in.Members, w.seed, day0))
+			in.Groups = append(in.Groups, is.draw(g.Key, p, in.Members, day0))
 		}
 		var res engine.Result
-		if err := eng.Forecast(&in, &res); err != nil {
+		if err := is.engine.Forecast(&in, &res); err != nil {
 			return err
 		}
 		for k, g := range used {
@@ -77,23 +76,6 @@ func (w *water) stages(o *Outlook, rec Record, r River, region insects.Region, g
 	return nil
 }
 
-// draw gives each member its own parameters of a group.
-func draw(key string, p phenology.Params, members int, seed uint64, day0 Date) engine.Group {
-	g := engine.Group{
-		Clock:  engine.Clock{BaseC: p.BaseC, UpperC: p.UpperC, Start: p.BiofixDOY - 1},
-		Gate:   engine.Gate{MinC: p.GateMinC, MaxC: p.GateMaxC},
-		LagMin: p.LagMinDays, LagMax: p.LagMaxDays, Rate: p.Rate(), RateEggs: p.RateEggs(),
-	}
-	for _, q := range p.Draw(seed^seedOf(key, day0), members) {
-		if q.DD50 <= 0 { // no thermal rule: any requirement will do at weight 0
-			q.DD50, q.Weight = 1, 0
-		}
-		g.DD50, g.Calendar = append(g.DD50, q.DD50), append(g.Calendar, q.MedianDOY-1)
-		g.Weight, g.SpreadDays = append(g.Weight, q.Weight), append(g.SpreadDays, q.SpreadDays)
-	}
-	return g
-}
-
 func stageOf(g *insects.Group, stage Stage, p phenology.Params, res *engine.StageResult, day0 Date) StageOutlook {
 	s := StageOutlook{
 		Group: g.Key, Name: strings.ReplaceAll(g.Key, "-", " "), Stage: stage, Grade: p.ThermalGrade, Weight: p.Weight,
@@ -105,10 +87,10 @@ func stageOf(g *insects.Group, stage Stage, p phenology.Params, res *engine.Stag
 	}
 	s.Days = make([]Day, len(res.P))
 	for d := range s.Days {
-		s.Days[d] = Day{
-			Date: day0 + Date(d), P: round(res.P[d], 1e4), PCalendar: round(res.PCalendar[d], 1e4),
-			Activity: [3]float64{round(res.Activity[0][d], 1e5), round(res.Activity[1][d], 1e5), round(res.Activity[2][d], 1e5)},
-			Calendar: round(res.ActivityCalendar[d], 1e5),
+		s.Days[d] = Day{Date: day0 + Date(d), P: round(res.P[d], 1e4), PCalendar: round(res.PCalendar[d], 1e4)}
+		if res.ActivityCalendar != nil {
+			s.Days[d].Activity = [3]float64{round(res.Activity[0][d], 1e5), round(res.Activity[1][d], 1e5), round(res.Activity[2][d], 1e5)}
+			s.Days[d].Calendar = round(res.ActivityCalendar[d], 1e5)
 		}
 	}
 	return s

@@ -25,16 +25,31 @@ func (s *shares) put(m, first int, sum []float64) {
 }
 
 // points fills the 10, 50 and 90 % points over members of each day (the k-th
-// smallest with k = members p rounded up).
+// smallest with k = members p rounded up). Most members have nothing on most
+// days, so only the shares above 0 are looked through.
 func (s *shares) points(to *[3][]float64) {
 	n := s.members
 	k10, k50, k90 := (n+9)/10-1, (5*n+9)/10-1, (9*n+9)/10-1
 	for d := range to[0] {
-		row := s.row
-		copy(row, s.v[d*n:(d+1)*n])
-		to[1][d] = nth(row, k50)
-		to[0][d] = nth(row[:k50+1], k10)
-		to[2][d] = nth(row[k50:], k90-k50)
+		row := s.row[:0]
+		for _, x := range s.v[d*n : (d+1)*n] {
+			if x > 0 {
+				row = append(row, x)
+			}
+		}
+		none := n - len(row) // members without anything
+		to[0][d], to[1][d], to[2][d] = 0, 0, 0
+		if k90 >= none {
+			to[2][d] = nth(row, k90-none)
+			row = row[:k90-none+1]
+		}
+		if k50 >= none {
+			to[1][d] = nth(row, k50-none)
+			row = row[:k50-none+1]
+		}
+		if k10 >= none {
+			to[0][d] = nth(row, k10-none)
+		}
 	}
 }
 

@@ -1,0 +1,79 @@
+package forecast
+
+import (
+	"example.org/eclose/forecast/engine"
+	"example.org/eclose/model/phenology"
+	"example.org/eclose/model/watertemp"
+)
+
+// Issuer makes one outlook after another and keeps what they share: the
+// engine's buffers and the draws of parameters. What it keeps changes no byte of
+// an outlook. It is not for use by two goroutines at once.
+type Issuer struct {
+	engine engine.Engine
+	draws  map[drawn]engine.Group
+}
+
+// drawn names a draw by all that it depends on.
+type drawn struct {
+	key     string
+	params  phenology.Params
+	members int
+	day0    Date
+}
+
+// drawsKept bounds the memory of kept draws: 200 members take 6 kB each.
+const drawsKept = 1024
+
+// draw gives each member its own parameters of a group. They are drawn once for
+// a season, so that from one issue to the next an outlook moves only as far as
+// the river does.
+func (is *Issuer) draw(key string, p phenology.Params, members int, day0 Date) engine.Group {
+	id := drawn{key, p, members, day0}
+	if g, ok := is.draws[id]; ok {
+		return g
+	}
+	g := engine.Group{
+		Clock:  engine.Clock{BaseC: p.BaseC, UpperC: p.UpperC, Start: p.BiofixDOY - 1},
+		Gate:   engine.Gate{MinC: p.GateMinC, MaxC: p.GateMaxC},
+		LagMin: p.LagMinDays, LagMax: p.LagMaxDays, Rate: p.Rate(), RateEggs: p.RateEggs(),
+	}
+	for _, q := range p.Draw(seedOf(key, day0), members) {
+		if q.DD50 <= 0 { // no thermal rule: any requirement will do at weight 0
+			q.DD50, q.Weight = 1, 0
+		}
+		g.DD50, g.Calendar = append(g.DD50, q.DD50), append(g.Calendar, q.MedianDOY-1)
+		g.Weight, g.SpreadDays = append(g.Weight, q.Weight), append(g.SpreadDays, q.SpreadDays)
+	}
+	if is.draws == nil || len(is.draws) >= drawsKept {
+		is.draws = make(map[drawn]engine.Group)
+	}
+	is.draws[id] = g
+	return g
+}
+
+// driver is the record as the water model takes it.
+func (rec Record) driver() watertemp.Input {
+	in := watertemp.Input{Day0: int(rec.Day0), Air: rec.Air, Water: rec.Water, Flow: rec.Flow}
+	if count(rec.Flow) == 0 {
+		in.Flow = nil
+	}
+	return in
+}
+
+// FitWater fits the water model to the record, for Options.Fitted. The error is
+// a *watertemp.TooLittleError where the record is too short.
+func (rec Record) FitWater() (*watertemp.Model, error) {
+	m, err := watertemp.Fit(rec.driver(), watertemp.Options{Seed: 1})
+	if err != nil {
+		return nil, err
+	}
+	return &m, nil
+}
+
+func (opt Options) fit(in watertemp.Input) (watertemp.Model, error) {
+	if opt.Fitted != nil {
+		return *opt.Fitted, nil
+	}
+	return watertemp.Fit(in, watertemp.Options{Seed: 1})
+}
