@@ -291,7 +291,7 @@ func TestOneCommandGivesAllDataAndOneTakesItAway(t *testing.T) {
 			for _, q := range []string{
 				`INSERT INTO outbox VALUES ('k' || $1, $1, 'news', 0, 'm', '{}', 'sent', 0, 0, 0, 0, 0, '', 0, '')`,
 				`INSERT INTO send_log VALUES ('l' || $1, 'k', $1, 'news', 0, 'sent', 0, 250, '', '')`,
-				`INSERT INTO episode VALUES ($1, 'wend', 'caution', 'e', 'open', 1, 0, '', '', '', 0)`,
+				`INSERT INTO episode VALUES ($1, 'wend', 'caution', 'e', 'open', 1, 0, '', '', '', 0, 1, 'k')`,
 			} {
 				_, err := s.db.SQL.ExecContext(ctx, q, p.ID)
 				must(t, err)
