@@ -52,7 +52,7 @@ func (m YearModel) Fit(cases []YearCase) (YearModel, error) {
 			if i >= 3 {
 				sd = yearsPriorSD
 			}
-			d := math.Log(*f(&m)/ *f(&start)) / sd
+			d := math.Log(*f(&m) / *f(&start)) / sd
 			l -= d * d / 2
 		}
 		return l, nil

@@ -1,0 +1,161 @@
+package backtest
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"example.org/eclose/model/phenology"
+)
+
+// forecast is the hindcast of the fold's season for each series that has it.
+func (f *fold) forecast(m phenology.YearModel) ([]Forecast, error) {
+	years, err := m.Learn(f.cases)
+	if err != nil {
+		return nil, err
+	}
+	var to []phenology.YearCase
+	var of []int
+	var seasons []*Season
+	for i := range f.lines {
+		l := &f.lines[i]
+		for k := range l.s.Seasons {
+			if x := &l.s.Seasons[k]; x.Year == f.year {
+				c := l.caseOf(x, i)
+				c.Noise = 0 // how many were caught is not known beforehand
+				to, of, seasons = append(to, c), append(of, i), append(seasons, x)
+			}
+		}
+	}
+	if len(to) == 0 {
+		return nil, nil
+	}
+	joint, err := years.Predict(to)
+	if err != nil {
+		return nil, err
+	}
+	width, shape, err := f.misses(years)
+	if err != nil {
+		return nil, err
+	}
+	var out []Forecast
+	for a := range to {
+		l := &f.lines[of[a]]
+		var knownTo []int
+		var z []float64
+		for b := range to {
+			other := &f.lines[of[b]]
+			if b == a || !f.over(other, l) {
+				continue
+			}
+			// What was caught after the issue is not looked at.
+			c := catchOf(seasons[b].until(l.issue), f.year, other.s.hours)
+			if c.animals < leastKnown {
+				continue
+			}
+			knownTo = append(knownTo, b)
+			z = append(z, max(-clip, min(clip, (float64(c.quantile(0.5))-other.mid)/other.scale)))
+		}
+		mu, v, err := joint.Given(a, knownTo, z)
+		if err != nil {
+			return nil, err
+		}
+		fc := Forecast{
+			Taxon: l.s.Taxon, Site: l.s.Site, Year: f.year, Issue: l.issue, Observed: float64(seasons[a].Median),
+			Model: l.mid + l.scale*mu, Calendar: l.calendar, CalendarSD: l.calSD,
+		}
+		for _, e := range shape {
+			fc.Members = append(fc.Members, l.mid+l.scale*(mu+math.Sqrt(v)*width[of[a]]*e))
+		}
+		out = append(out, fc)
+	}
+	return out, nil
+}
+
+// leastKnown is how many animals make another taxon's season count as seen.
+const leastKnown = 20
+
+// over tells whether a taxon's season is usually over when a forecast for
+// another is issued.
+func (f *fold) over(other, l *line) bool { return f.opt.Others && other.end <= float64(l.issue) }
+
+// misses learns from the seasons of the fit, each left out in turn, how far the
+// dates really fall from the forecast, in the forecast's own standard
+// deviations: the width for each line, partly pooled, and the shape, common to
+// all, as equally likely values in order.
+func (f *fold) misses(years *phenology.Years) (width, shape []float64, err error) {
+	byYear := map[int][]int{}
+	for i, c := range f.cases {
+		byYear[c.Year] = append(byYear[c.Year], i)
+	}
+	var keys []int
+	for y := range byYear {
+		keys = append(keys, y)
+	}
+	slices.Sort(keys)
+	groups := make([][]int, len(keys))
+	for i, y := range keys {
+		groups[i] = byYear[y]
+	}
+	joints, err := years.LeaveOut(groups)
+	if err != nil {
+		return nil, nil, err
+	}
+	var miss, all []float64
+	var line []int
+	for g, idx := range groups {
+		for a, i := range idx {
+			var knownTo []int
+			var z []float64
+			for b, j := range idx {
+				if b != a && f.over(&f.lines[f.of[j]], &f.lines[f.of[i]]) {
+					knownTo, z = append(knownTo, b), append(z, f.cases[j].Z)
+				}
+			}
+			mu, v, err := joints[g].Given(a, knownTo, z)
+			if err != nil {
+				return nil, nil, err
+			}
+			miss = append(miss, (f.full[i]-mu)/math.Sqrt(v))
+			line = append(line, f.of[i])
+		}
+	}
+	const worth = 8.0 // seasons that the common width is worth
+	sum, n := make([]float64, len(f.lines)), make([]float64, len(f.lines))
+	width = make([]float64, len(f.lines))
+	for k, e := range miss {
+		sum[line[k]] += min(e*e, 9)
+		n[line[k]]++
+	}
+	for i := range width {
+		width[i] = math.Sqrt((worth + sum[i]) / (worth + n[i]))
+	}
+	for k, e := range miss {
+		all = append(all, e/width[line[k]], -e/width[line[k]])
+	}
+	return width, shapeOf(all), nil
+}
+
+// shapeOf is the common shape as members at the middle of equal slices of
+// chance: the quantiles of the misses, mixed with those of Student's t with 5
+// degrees of freedom (heavier than normal, as one odd season in twenty has it)
+// by a weight that grows with their number.
+func shapeOf(all []float64) []float64 {
+	const members = 99
+	slices.Sort(all)
+	t := distuv.StudentsT{Sigma: 1, Nu: 5}
+	w := float64(len(all)) / (float64(len(all)) + 100)
+	out := make([]float64, members)
+	for i := range out {
+		q := (float64(i) + 0.5) / members
+		out[i] = (1 - w) * t.Quantile(q)
+		if len(all) > 0 {
+			at := q*float64(len(all)) - 0.5
+			lo := max(0, min(len(all)-1, int(math.Floor(at))))
+			hi := min(lo+1, len(all)-1)
+			out[i] += w * (all[lo] + (all[hi]-all[lo])*max(0, min(1, at-float64(lo))))
+		}
+	}
+	return out
+}
