@@ -73,6 +73,9 @@ func (c *Composer) Compose(l alert.Letter, date time.Time) (Message, error) {
 			"Access, licence, closed seasons and local rules are yours to check; clean, drain and dry your gear.",
 		},
 	}
+	if c.site.Postal != "" {
+		p.Foot = append(p.Foot, clean(c.site.Postal))
+	}
 	for _, it := range l.Items {
 		p.Blocks = append(p.Blocks, w.block(it))
 	}

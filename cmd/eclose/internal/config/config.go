@@ -109,6 +109,7 @@ type Mail struct {
 	Security     string `toml:"security"`
 	User         string `toml:"user"`
 	PasswordFile string `toml:"password-file"`
+	CAFile       string `toml:"ca-file"`
 	From         string `toml:"from"`
 	PerMinute    int    `toml:"per-minute"`
 	PostalLine   string `toml:"postal-address"`

@@ -36,6 +36,7 @@ var Options = []Option{
 		fill: func(c *Config) { def(&c.Mail.Security, "starttls") }},
 	{Key: "mail.user", Default: "", Help: "user at the relay"},
 	{Key: "mail.password-file", Default: "", Secret: true, Help: "file holding the password at the relay"},
+	{Key: "mail.ca-file", Default: "", Help: "file with the authority that signed the relay's certificate, where it is one of your own"},
 	{Key: "mail.from", Default: "", Help: "the From address"},
 	{Key: "mail.per-minute", Default: "60", Help: "at most so many mails a minute to this relay",
 		fill: func(c *Config) { def(&c.Mail.PerMinute, 60) }},

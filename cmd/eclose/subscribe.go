@@ -1,0 +1,323 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/ingest/db"
+	"example.org/eclose/notify/alert"
+	"example.org/eclose/notify/mail"
+	"example.org/eclose/notify/subscribe"
+)
+
+type subscribeCmd struct {
+	Add     subscribeAddCmd     `cmd:"" help:"Ask for mails to an address. Nothing is sent to it, but for one question, until it confirms."`
+	List    subscribeListCmd    `cmd:"" help:"Show who hears of what."`
+	Confirm subscribeConfirmCmd `cmd:"" help:"Confirm an address by the token of its confirmation mail."`
+	Remove  subscribeRemoveCmd  `cmd:"" help:"Stop all mail to an address."`
+	Pause   subscribePauseCmd   `cmd:"" help:"Send nothing to an address for a while."`
+	Import  subscribeImportCmd  `cmd:"" help:"Take in people who agreed already, from a CSV file."`
+	Export  subscribeExportCmd  `cmd:"" help:"Write everything we hold of an address, as JSON."`
+	Delete  subscribeDeleteCmd  `cmd:"" help:"Delete everything we hold of an address."`
+}
+
+// withPeople opens the database and runs do on the subscriptions in it.
+func (f databaseFlag) withPeople(e *env, do func(*subscribe.Store) error) error {
+	return f.with(e, func(d *db.DB) error {
+		s, err := subscribe.New(e.ctx, d, subscribe.Names{}, e.now)
+		if err != nil {
+			return err
+		}
+		return do(s)
+	})
+}
+
+type subscribeAddCmd struct {
+	databaseFlag
+	Address   string   `arg:"" help:"Mail address."`
+	River     []string `required:"" help:"Rivers, by their short names." placeholder:"NAME"`
+	Group     []string `help:"Insect groups; none means any that fish take." placeholder:"KEY"`
+	Stage     []string `help:"emergence or egg-laying; none means both." placeholder:"STAGE"`
+	Threshold float64  `default:"0.5" help:"Tell from this probability on."`
+	Horizon   int      `default:"14" help:"How many days ahead to look."`
+	Digest    bool     `help:"One mail each morning instead of as it happens."`
+	Cautions  bool     `default:"true" negatable:"" help:"Also the flow cautions."`
+	Quiet     string   `help:"Hours without mail, local." placeholder:"22:00-07:00"`
+	Wake      bool     `help:"Let a caution of level 3 through the quiet hours."`
+	Zone      string   `default:"UTC" help:"IANA time zone, such as Europe/London."`
+	Units     string   `default:"metric" enum:"metric,us" help:"metric or us."`
+	PerDay    int      `default:"6" help:"Most mails a day; level 3 comes on top."`
+	Consent   string   `help:"You hold this person's consent already: names the wording they agreed to. No question is sent then." placeholder:"WORDING"`
+	Config    string   `help:"Config file whose relay carries the question." placeholder:"FILE"`
+	Eml       string   `help:"Write the question to a file instead of sending it." placeholder:"FILE" type:"path"`
+}
+
+func (c subscribeAddCmd) request() (subscribe.Request, error) {
+	r := subscribe.Request{
+		Address: c.Address, Zone: c.Zone, Units: c.Units, WakeFor3: c.Wake, PerDay: c.PerDay, Wording: c.Consent,
+	}
+	if c.Quiet != "" {
+		var err error
+		if r.QuietFrom, r.QuietTo, err = subscribe.ParseQuiet(c.Quiet); err != nil {
+			return r, usagef("--quiet: %w", err)
+		}
+	}
+	cadence := subscribe.Now
+	if c.Digest {
+		cadence = subscribe.Digest
+	}
+	for _, river := range c.River {
+		r.Wants = append(r.Wants, subscribe.Want{
+			River: river, Groups: c.Group, Stages: c.Stage, Threshold: c.Threshold, HorizonDays: c.Horizon, Cadence: cadence, Cautions: c.Cautions,
+		})
+	}
+	return r, nil
+}
+
+func (c subscribeAddCmd) Run(e *env) error {
+	r, err := c.request()
+	if err != nil {
+		return err
+	}
+	if c.Consent == "" && c.Config == "" {
+		return usagef("name --config FILE, whose relay carries the question to the address, or --consent WORDING if you hold its owner's consent")
+	}
+	return c.withPeople(e, func(s *subscribe.Store) error {
+		if c.Consent != "" {
+			if err := s.AddConfirmed(e.ctx, r); err != nil {
+				return usagef("%w", err)
+			}
+			fmt.Fprintln(e.stdout, "subscribed")
+			return nil
+		}
+		return c.ask(e, s, r)
+	})
+}
+
+func (c subscribeAddCmd) ask(e *env, s *subscribe.Store, r subscribe.Request) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return usageError{err}
+	}
+	composer, err := composerOf(cfg, s.Links)
+	if err != nil {
+		return err
+	}
+	var relay *mail.Sender
+	if c.Eml == "" {
+		if relay, err = senderOf(cfg); err != nil {
+			return err
+		}
+		defer relay.Close()
+	}
+	inv, err := s.Ask(e.ctx, r)
+	switch {
+	case errors.Is(err, subscribe.ErrBusy):
+		return err
+	case err != nil:
+		return usagef("%w", err)
+	case inv == nil:
+		return errors.New("no question may go to this address now: it was asked already, or complained about us")
+	}
+	m, err := composer.Invite(*inv, e.now())
+	if err != nil {
+		return err
+	}
+	if c.Eml != "" {
+		if err := os.WriteFile(c.Eml, m.Raw, 0o600); err != nil {
+			return fmt.Errorf("writing the question: %w", err)
+		}
+		fmt.Fprintf(e.stdout, "the question lies in %s; its link works once, for 48 hours\n", c.Eml)
+		return nil
+	}
+	if o := relay.Send(e.ctx, m, func() error { return nil }); o.Result != alert.Sent {
+		return fmt.Errorf("sending the question to %s: the relay said %d %s %s", s.LogID(inv.Address), o.Code, o.Enhanced, o.Reply)
+	}
+	fmt.Fprintln(e.stdout, "the question was sent; nothing more is until it is answered")
+	return nil
+}
+
+type subscribeListCmd struct {
+	databaseFlag
+	Format string `enum:"text,json" default:"text" help:"text or json."`
+}
+
+func (c subscribeListCmd) Run(e *env) error {
+	return c.withPeople(e, func(s *subscribe.Store) error {
+		ps, err := s.List(e.ctx)
+		if err != nil {
+			return err
+		}
+		if c.Format == "json" {
+			enc := json.NewEncoder(e.stdout)
+			enc.SetIndent("", "  ")
+			if ps == nil {
+				ps = []subscribe.Person{}
+			}
+			return enc.Encode(ps)
+		}
+		w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+		fmt.Fprintln(w, "ADDRESS\tSTATE\tRIVER\tGROUPS\tSTAGES\tFROM\tDAYS\tCADENCE\tCAUTIONS\tZONE\tUNITS")
+		for _, p := range ps {
+			state := p.State
+			if p.Suppressed != "" {
+				state = "suppressed: " + p.Suppressed
+			} else if p.PausedUntil.After(e.now()) {
+				state = "paused until " + p.PausedUntil.Format(time.DateOnly)
+			}
+			if len(p.Wants) == 0 {
+				fmt.Fprintf(w, "%s\t%s\t-\t\t\t\t\t\t\t%s\t%s\n", p.Address, state, p.Zone, p.Units)
+			}
+			for _, x := range p.Wants {
+				fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%.0f %%\t%d\t%s\t%s\t%s\t%s\n", p.Address, state, x.River,
+					anyOf(x.Groups, "any fishable"), anyOf(x.Stages, "both"), 100*x.Threshold, x.HorizonDays, x.Cadence, yesNo(x.Cautions), p.Zone, p.Units)
+			}
+		}
+		return w.Flush()
+	})
+}
+
+func anyOf(list []string, none string) string {
+	if len(list) == 0 {
+		return none
+	}
+	return strings.Join(list, ",")
+}
+
+func yesNo(b bool) string {
+	if b {
+		return "yes"
+	}
+	return "no"
+}
+
+type subscribeConfirmCmd struct {
+	databaseFlag
+	Token string `arg:"" help:"The last part of the link in the confirmation mail."`
+}
+
+func (c subscribeConfirmCmd) Run(e *env) error {
+	return c.withPeople(e, func(s *subscribe.Store) error {
+		p, err := s.Confirm(e.ctx, c.Token, "command line")
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(e.stdout, "%s is confirmed and hears of %d rivers\n", p.Address, len(p.Wants))
+		return nil
+	})
+}
+
+type addressArg struct {
+	databaseFlag
+	Address string `arg:"" help:"Mail address."`
+}
+
+type subscribeRemoveCmd struct{ addressArg }
+
+func (c subscribeRemoveCmd) Run(e *env) error {
+	return c.withPeople(e, func(s *subscribe.Store) error {
+		if err := s.Remove(e.ctx, c.Address); err != nil {
+			return err
+		}
+		fmt.Fprintln(e.stdout, "no more mail goes to this address; what we hold of it goes with: eclose subscribe delete")
+		return nil
+	})
+}
+
+type subscribePauseCmd struct {
+	addressArg
+	Until string `help:"Last day without mail, as 2026-06-30." xor:"end" required:""`
+	End   bool   `help:"End a pause." xor:"end" required:""`
+}
+
+func (c subscribePauseCmd) Run(e *env) error {
+	var until time.Time
+	if !c.End {
+		d, err := civilDate(c.Until, e.now())
+		if err != nil {
+			return usagef("--until: %w", err)
+		}
+		if until = d.AddDate(0, 0, 1); !until.After(e.now()) {
+			return usagef("--until: %s is past", c.Until)
+		}
+	}
+	return c.withPeople(e, func(s *subscribe.Store) error {
+		if err := s.Pause(e.ctx, c.Address, until); err != nil {
+			return err
+		}
+		if c.End {
+			fmt.Fprintln(e.stdout, "the pause is over")
+		} else {
+			fmt.Fprintf(e.stdout, "no mail, cautions included, until %s\n", until.Format("2006-01-02 15:04 MST"))
+		}
+		return nil
+	})
+}
+
+type subscribeImportCmd struct {
+	databaseFlag
+	File    string `arg:"" help:"CSV file, - for standard input. Columns: address, river; and, if you like, groups, stages, threshold, horizon_days, cadence, cautions, zone, units, quiet, wake_for_3, per_day. One row per person and river, lists with semicolons."`
+	Consent string `required:"" help:"Names the wording that these people agreed to: you hold their consent." placeholder:"WORDING"`
+}
+
+func (c subscribeImportCmd) Run(e *env) error {
+	in, name := e.stdin, "standard input"
+	if c.File != "-" {
+		f, err := os.Open(c.File)
+		if err != nil {
+			return fmt.Errorf("importing subscriptions: %w", err)
+		}
+		defer f.Close() //nolint:errcheck // it was only read
+		in, name = f, c.File
+	}
+	rs, err := subscribe.ReadCSV(in, name)
+	if err != nil {
+		return fmt.Errorf("nothing was imported:\n%w", err)
+	}
+	for i := range rs {
+		rs[i].Wording = c.Consent
+	}
+	return c.withPeople(e, func(s *subscribe.Store) error {
+		if err := s.AddConfirmed(e.ctx, rs...); err != nil {
+			return fmt.Errorf("nothing was imported: %w", err)
+		}
+		fmt.Fprintf(e.stdout, "%d people\n", len(rs))
+		return nil
+	})
+}
+
+type subscribeExportCmd struct{ addressArg }
+
+func (c subscribeExportCmd) Run(e *env) error {
+	return c.withPeople(e, func(s *subscribe.Store) error {
+		b, err := s.Export(e.ctx, c.Address)
+		if err != nil {
+			return err
+		}
+		_, err = e.stdout.Write(b)
+		return err
+	})
+}
+
+type subscribeDeleteCmd struct{ addressArg }
+
+func (c subscribeDeleteCmd) Run(e *env) error {
+	return c.withPeople(e, func(s *subscribe.Store) error {
+		found, err := s.Delete(e.ctx, c.Address)
+		if err != nil {
+			return err
+		}
+		if !found {
+			fmt.Fprintln(e.stdout, "we held nothing of a confirmed person with this address; requests that were not confirmed are gone")
+			return nil
+		}
+		fmt.Fprintln(e.stdout, "deleted")
+		return nil
+	})
+}
