@@ -34,7 +34,7 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 		var believed []phenology.Params
 		for _, g := range groups {
 			p, ok := phenology.FromGroup(g, region)
-			if !ok {
+			if !ok || day0 > w.day0 && !over(results[g.Key], rec.Issue) {
 				continue
 			}
 			if opt.Posterior != nil {
@@ -52,7 +52,7 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 			for s, stage := range Stages {
 				got := stageOf(g, stage, believed[k], &res.Groups[k][s], day0)
 				// The season that is not over wins; of two such, the first.
-				if have := pair[s]; have.Group == "" || have.Window.End.P90 != 0 && have.Window.End.P90 < rec.Issue && got.Window.Peak.P50 != 0 {
+				if have := &pair[s]; have.Group == "" || have.over(rec.Issue) && got.Window.Peak.P50 != 0 {
 					pair[s] = got
 				}
 			}
@@ -74,6 +74,17 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 		}
 	}
 	return nil
+}
+
+// over tells that the season of a stage has passed.
+func (s *StageOutlook) over(issue Date) bool {
+	return s.Window.End.P90 != 0 && s.Window.End.P90 < issue
+}
+
+// over tells that the season of some stage of a group has passed, so that the
+// next one matters.
+func over(pair [2]StageOutlook, issue Date) bool {
+	return pair[0].over(issue) || pair[1].over(issue)
 }
 
 func stageOf(g *insects.Group, stage Stage, p phenology.Params, res *engine.StageResult, day0 Date) StageOutlook {
