@@ -1,0 +1,111 @@
+package jobs
+
+import (
+	"time"
+
+	"github.com/riverqueue/river"
+)
+
+// Queues, apart so that a backtest cannot hold up a morning's outlooks, nor a
+// slow agency the mail.
+const (
+	Feeds    = "feeds"    // one process at a time works it: the agencies' limits are for all of us together
+	Model    = "model"    // outlooks, alerts
+	Mail     = "mail"     //
+	Backtest = "backtest" // and exports: whatever can wait
+)
+
+// Queues lists all queues.
+var Queues = []string{Feeds, Model, Mail, Backtest}
+
+// Slot is the moment that a periodic piece of work is for, whoever does it and
+// whenever: the key that makes it happen once. It has no fraction of a second.
+func Slot(t time.Time) time.Time { return t.UTC().Truncate(time.Second) }
+
+// Plan makes the jobs of one slot of a schedule, all in one transaction.
+type Plan struct {
+	What string    `json:"what"` // "fetch" or "outlook"
+	Feed string    `json:"feed,omitempty"`
+	Slot time.Time `json:"slot"`
+}
+
+// What a Plan may be for.
+const (
+	PlanFetch    = "fetch"
+	PlanOutlooks = "outlook"
+)
+
+// Fetch asks one feed for what one river needs.
+type Fetch struct {
+	River string    `json:"river"`
+	Feed  string    `json:"feed"`
+	Slot  time.Time `json:"slot"`
+}
+
+// Outlook issues the outlook of a river as of a moment: the water model is
+// fitted again to what was known then.
+type Outlook struct {
+	River string    `json:"river"`
+	Issue time.Time `json:"issue"`
+}
+
+// Alerts weighs what a fetch or an outlook brought and decides who is told.
+type Alerts struct {
+	River   string    `json:"river"`
+	Cause   time.Time `json:"cause"`   // slot of the fetch, or issue of the outlook
+	Outlook bool      `json:"outlook"` // which of the two
+}
+
+// Tick takes in that time has passed: rivers of which nothing is heard, mails
+// that come due, what may be forgotten.
+type Tick struct {
+	Slot time.Time `json:"slot"`
+}
+
+// Deliver hands the mails that are due to the relay.
+type Deliver struct {
+	Slot time.Time `json:"slot"`
+}
+
+// Slice is one season of one river in a backtest.
+type Slice struct {
+	Run    string `json:"run"`
+	River  string `json:"river"`
+	Season int    `json:"season"`
+}
+
+// Export writes the outlooks of a river that were issued in one month.
+type Export struct {
+	River string    `json:"river"`
+	Month time.Time `json:"month"`
+}
+
+//revive:disable:exported // one sentence is enough for sixteen methods
+
+// Kind names the kinds in the database; they must never change.
+func (Plan) Kind() string    { return "plan" }
+func (Fetch) Kind() string   { return "fetch" }
+func (Outlook) Kind() string { return "outlook" }
+func (Alerts) Kind() string  { return "alerts" }
+func (Tick) Kind() string    { return "tick" }
+func (Deliver) Kind() string { return "deliver" }
+func (Slice) Kind() string   { return "slice" }
+func (Export) Kind() string  { return "export" }
+
+// Kinds lists all kinds.
+var Kinds = []string{"plan", "fetch", "outlook", "alerts", "tick", "deliver", "slice", "export"}
+
+func opts(queue string, priority, attempts int) river.InsertOpts {
+	return river.InsertOpts{Queue: queue, Priority: priority, MaxAttempts: attempts, UniqueOpts: river.UniqueOpts{ByArgs: true}}
+}
+
+// InsertOpts says where a job waits and how often it is tried. Fetches are
+// given up early, since the next slot asks again; nothing else is.
+func (Plan) InsertOpts() river.InsertOpts    { return opts(Model, 1, 50) }
+func (Fetch) InsertOpts() river.InsertOpts   { return opts(Feeds, 2, 6) }
+func (Outlook) InsertOpts() river.InsertOpts { return opts(Model, 3, 50) }
+func (Alerts) InsertOpts() river.InsertOpts  { return opts(Model, 2, 50) }
+func (Tick) InsertOpts() river.InsertOpts    { return opts(Model, 1, 10) }
+func (Deliver) InsertOpts() river.InsertOpts { return opts(Mail, 1, 10) }
+func (Slice) InsertOpts() river.InsertOpts   { return opts(Backtest, 3, 50) }
+func (Export) InsertOpts() river.InsertOpts  { return opts(Backtest, 2, 50) }
