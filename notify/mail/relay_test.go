@@ -151,7 +151,7 @@ func certificate(t testing.TB, host string) (tls.Certificate, *x509.CertPool) {
 }
 
 // serve starts r and returns how to reach it.
-func serve(t testing.TB, r *relay, change func(*gosmtp.Server, *Relay)) Relay {
+func serve(t testing.TB, r gosmtp.Backend, change func(*gosmtp.Server, *Relay)) Relay {
 	t.Helper()
 	cert, pool := certificate(t, "127.0.0.1")
 	s := gosmtp.NewServer(r)
