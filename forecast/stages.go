@@ -68,8 +68,10 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 			if s.Group == "" {
 				continue
 			}
-			s.Hours = hoursOn(g, s, r)
-			s.Reasons = w.reasons(o, rec, s)
+			if !opt.Lean {
+				s.Hours = hoursOn(g, s, r)
+				s.Reasons = w.reasons(o, rec, s)
+			}
 			o.Stages = append(o.Stages, s)
 		}
 	}
