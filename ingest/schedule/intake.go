@@ -44,6 +44,7 @@ type Intake struct {
 	Backfill time.Duration // how far back the first fetch of a series goes
 	Overlap  time.Duration // how far behind the newest reading each later fetch begins, for revisions
 	Done     func(Outcome) // told of each task as it ends; may be nil
+	Feed     string        // if named, only this feed is asked; the checks see what the others brought before
 }
 
 // batchSize is how many readings are gathered before they are written: the
@@ -63,7 +64,7 @@ func (in Intake) Run(ctx context.Context, places []Place) ([]Outcome, error) {
 		var fresh []fetched
 		failed := map[string]bool{} // feeds that failed: what is spare is not asked of them now
 		for _, t := range p.Tasks {
-			if t.Spare && failed[t.Source.Name()] {
+			if in.Feed != "" && in.Feed != t.Source.Name() || t.Spare && failed[t.Source.Name()] {
 				continue
 			}
 			o, got := in.task(ctx, p, t, keys)
@@ -82,7 +83,7 @@ func (in Intake) Run(ctx context.Context, places []Place) ([]Outcome, error) {
 				in.Done(o)
 			}
 		}
-		if err := in.check(ctx, p, fresh); err != nil {
+		if err := in.check(ctx, p, fresh, keys); err != nil {
 			return all, fmt.Errorf("checking the readings of %s: %w", p.Name, err)
 		}
 	}
@@ -239,10 +240,16 @@ const contextSpan = 10 * 24 * time.Hour
 
 // check flags the new readings of a place, air first, since the checks of the
 // water look at the air.
-func (in Intake) check(ctx context.Context, p Place, fresh []fetched) error {
+func (in Intake) check(ctx context.Context, p Place, fresh []fetched, known []ingest.Key) error {
 	slices.SortStableFunc(fresh, func(a, b fetched) int { return order(a.key.Variable) - order(b.key.Variable) })
 	var air, water *ingest.Series
 	for _, f := range fresh {
+		if in.Feed != "" && air == nil && f.key.Variable == ingest.WaterTemperature {
+			var err error
+			if air, err = in.airOf(ctx, p, f.from.Add(-contextSpan), known); err != nil {
+				return err
+			}
+		}
 		q := series.Query{From: f.from.Add(-contextSpan)}
 		s, err := in.Store.Read(ctx, f.key, q)
 		if err != nil {
@@ -267,6 +274,29 @@ func (in Intake) check(ctx context.Context, p Place, fresh []fetched) error {
 		}
 	}
 	return nil
+}
+
+// airOf is the air of a place as it was stored before, where only its gauges
+// were asked now.
+func (in Intake) airOf(ctx context.Context, p Place, from time.Time, known []ingest.Key) (*ingest.Series, error) {
+	for _, t := range p.Tasks {
+		if t.Ahead {
+			continue
+		}
+		for _, k := range known {
+			if k.Feed != t.Source.Name() || !t.serves(k) || k.Variable != ingest.AirTemperature || k.Member != 0 ||
+				k.Statistic != ingest.Instant && k.Statistic != ingest.Mean {
+				continue
+			}
+			s, err := in.Store.Read(ctx, k, series.Query{From: from})
+			if err != nil {
+				return nil, fmt.Errorf("reading %s back: %w", k, err)
+			}
+			usable := qc.Usable(s)
+			return &usable, nil
+		}
+	}
+	return nil, nil
 }
 
 func order(v ingest.Variable) int {
