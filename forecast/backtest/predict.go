@@ -35,7 +35,7 @@ func (f *fold) forecast(m phenology.YearModel) ([]Forecast, error) {
 	if err != nil {
 		return nil, err
 	}
-	width, shape, err := f.misses(years)
+	trust, width, shape, err := f.misses(years)
 	if err != nil {
 		return nil, err
 	}
@@ -61,6 +61,8 @@ func (f *fold) forecast(m phenology.YearModel) ([]Forecast, error) {
 		if err != nil {
 			return nil, err
 		}
+		usual := (l.calendar - l.mid) / l.scale
+		mu = usual + trust[of[a]]*(mu-usual)
 		fc := Forecast{
 			Taxon: l.s.Taxon, Site: l.s.Site, Year: f.year, Issue: l.issue, Observed: float64(seasons[a].Median),
 			Model: l.mid + l.scale*mu, Calendar: l.calendar, CalendarSD: l.calSD,
@@ -84,7 +86,7 @@ func (f *fold) over(other, l *line) bool { return f.opt.Others && other.end <= f
 // dates really fall from the forecast, in the forecast's own standard
 // deviations: the width for each line, partly pooled, and the shape, common to
 // all, as equally likely values in order.
-func (f *fold) misses(years *phenology.Years) (width, shape []float64, err error) {
+func (f *fold) misses(years *phenology.Years) (trust, width, shape []float64, err error) {
 	byYear := map[int][]int{}
 	for i, c := range f.cases {
 		byYear[c.Year] = append(byYear[c.Year], i)
@@ -100,10 +102,10 @@ func (f *fold) misses(years *phenology.Years) (width, shape []float64, err error
 	}
 	joints, err := years.LeaveOut(groups)
 	if err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
-	var miss, all []float64
-	var line []int
+	var means, sds, miss, all []float64
+	var of, line []int
 	for g, idx := range groups {
 		for a, i := range idx {
 			var knownTo []int
@@ -115,11 +117,16 @@ func (f *fold) misses(years *phenology.Years) (width, shape []float64, err error
 			}
 			mu, v, err := joints[g].Given(a, knownTo, z)
 			if err != nil {
-				return nil, nil, err
+				return nil, nil, nil, err
 			}
-			miss = append(miss, (f.full[i]-mu)/math.Sqrt(v))
-			line = append(line, f.of[i])
+			means, sds = append(means, mu), append(sds, math.Sqrt(v))
+			of, line = append(of, i), append(line, f.of[i])
 		}
+	}
+	trust = f.trusts(of, means)
+	for k, i := range of {
+		u := f.usualWithout(i)
+		miss = append(miss, (f.full[i]-u-trust[line[k]]*(means[k]-u))/sds[k])
 	}
 	const worth = 8.0 // seasons that the common width is worth
 	sum, n := make([]float64, len(f.lines)), make([]float64, len(f.lines))
@@ -130,11 +137,15 @@ func (f *fold) misses(years *phenology.Years) (width, shape []float64, err error
 	}
 	for i := range width {
 		width[i] = math.Sqrt((worth + sum[i]) / (worth + n[i]))
+		// Usual date and centres were made with the season left out: its miss
+		// looks smaller, by (n-1)/n, than that of a season to come, (n+1)/n.
+		width[i] *= math.Sqrt((n[i] + 1) / (n[i] - 1))
 	}
 	for k, e := range miss {
-		all = append(all, e/width[line[k]], -e/width[line[k]])
+		e /= math.Sqrt((worth + sum[line[k]]) / (worth + n[line[k]]))
+		all = append(all, e, -e)
 	}
-	return width, shapeOf(all), nil
+	return trust, width, shapeOf(all), nil
 }
 
 // shapeOf is the common shape as members at the middle of equal slices of
@@ -158,4 +169,53 @@ func shapeOf(all []float64) []float64 {
 		}
 	}
 	return out
+}
+
+// Trust in the model against the calendar before any season was forecast, and
+// what that belief is worth: so many seasons in which the model says one
+// standard deviation. Our own defaults.
+const (
+	trustPrior = 0.8
+	trustWorth = 2.0
+)
+
+// trusts is how far each line goes from the calendar towards the model, 0 to 1:
+// the share that, in the seasons of the fit left out in turn, would have missed
+// least, drawn towards trustPrior, less its own standard error, because to be
+// worse than the calendar costs more than to be no better. Where the model says
+// nothing of proven use the trust is 0, and the calendar stands.
+func (f *fold) trusts(of []int, means []float64) []float64 {
+	n := len(f.lines)
+	up, down, left, count := make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
+	said, was := make([]float64, len(of)), make([]float64, len(of))
+	for k, i := range of {
+		u := f.usualWithout(i)
+		said[k], was[k] = means[k]-u, max(-clip, min(clip, f.full[i]-u))
+		up[f.of[i]] += said[k] * was[k]
+		down[f.of[i]] += said[k] * said[k]
+	}
+	out := make([]float64, n)
+	for l := range out {
+		out[l] = (up[l] + trustWorth*trustPrior) / (down[l] + trustWorth)
+	}
+	for k, i := range of {
+		l := f.of[i]
+		e := was[k] - out[l]*said[k]
+		left[l] += e * e
+		count[l]++
+	}
+	for l := range out {
+		se := math.Sqrt((left[l] + 1) / (count[l] + 1) / (down[l] + trustWorth))
+		out[l] = max(0, min(1, out[l]-se))
+	}
+	return out
+}
+
+// usualWithout is the calendar without one of the cases learnt from, in the
+// line's standard deviations.
+func (f *fold) usualWithout(i int) float64 {
+	l := &f.lines[f.of[i]]
+	n := float64(len(l.train))
+	all := (l.calendar - l.mid) / l.scale
+	return (n*all - f.full[i]) / (n - 1)
 }
