@@ -20,6 +20,7 @@ type cli struct {
 	Ingest     ingestCmd     `cmd:"" help:"Fetch what the rivers of a config need into the series store."`
 	Forecast   forecastCmd   `cmd:"" help:"Print the outlook of each river: when each group emerges and lays eggs."`
 	Subscribe  subscribeCmd  `cmd:"" help:"Who hears of which river by mail, and that they asked for it."`
+	Trip       tripCmd       `cmd:"" help:"Which river, which week, and what to tie: weeks in order, risks, a tying list."`
 	Diary      diaryCmd      `cmd:"" help:"What you saw on the water, and what you did not."`
 	Group      groupCmd      `cmd:"" help:"Insect groups: what a name may mean, what is known of each."`
 	Series     seriesCmd     `cmd:"" help:"Stored series: what there is, where it has gaps, whether it is whole."`

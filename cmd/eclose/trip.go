@@ -1,0 +1,173 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/export"
+	"example.org/eclose/forecast/trip"
+	"example.org/eclose/ingest/series"
+	"example.org/eclose/model/insects"
+	"example.org/eclose/model/wading"
+)
+
+type tripCmd struct {
+	Config    string   `required:"" help:"The TOML file that names rivers and gauges." placeholder:"FILE"`
+	From      string   `required:"" help:"First day on which you could be there." placeholder:"YYYY-MM-DD"`
+	To        string   `required:"" help:"Last day on which you could be there." placeholder:"YYYY-MM-DD"`
+	Days      int      `default:"3" help:"Length of the stay."`
+	Rivers    []string `help:"Only these rivers." placeholder:"NAME"`
+	Group     []string `help:"Only these insect groups, by any name the catalogue knows." placeholder:"NAME"`
+	IssueDate string   `help:"Plan with what was known at noon of this date." placeholder:"YYYY-MM-DD"`
+	Format    string   `default:"table" enum:"table,json,ics" help:"One of ${enum}."`
+	Out       string   `help:"Write to this file instead of the terminal." placeholder:"FILE" type:"path"`
+	Members   int      `default:"200" help:"How many possible futures are computed."`
+}
+
+func (c tripCmd) Run(e *env) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return usageError{err}
+	}
+	catalogue, err := loadCatalogue(cfg)
+	if err != nil {
+		return usageError{err}
+	}
+	ask := trip.Ask{Days: c.Days}
+	if ask.From, err = dateOf(c.From); err != nil {
+		return usagef("--from: %w", err)
+	}
+	if ask.To, err = dateOf(c.To); err != nil {
+		return usagef("--to: %w", err)
+	}
+	rivers, err := riversOf(cfg, c.Rivers)
+	if err != nil {
+		return usageError{err}
+	}
+	if ask.Groups, err = groupsNamed(catalogue, rivers, c.Group); err != nil {
+		return usagef("--group: %w", err)
+	}
+	if err := ask.Check(); err != nil {
+		return usageError{err}
+	}
+	outlooks, err := issueAll(e.ctx, cfg, c.Rivers, c.IssueDate, e.now(), c.Members)
+	if err != nil {
+		return err
+	}
+	places, err := withFlows(e.ctx, cfg, rivers, outlooks)
+	if err != nil {
+		return err
+	}
+	t, err := trip.Plan(ask, places, catalogue.Group)
+	if errors.Is(err, trip.ErrNothing) {
+		return usageError{err}
+	}
+	if err != nil {
+		return err
+	}
+	write := func(w io.Writer) error {
+		switch c.Format {
+		case "json":
+			enc := json.NewEncoder(w)
+			enc.SetIndent("", " ")
+			return enc.Encode(t)
+		case "ics":
+			return t.WriteICS(w)
+		}
+		return t.WriteTable(w)
+	}
+	if c.Out == "" {
+		return write(e.stdout)
+	}
+	return export.File(c.Out, write)
+}
+
+func dateOf(s string) (forecast.Date, error) {
+	t, err := civilDate(s, time.Time{})
+	if err != nil {
+		return 0, err
+	}
+	return forecast.DateOf(t), nil
+}
+
+// groupsNamed turns names that people use into the keys that are forecast. A
+// name that means several groups means all of them: who plans a trip wants to
+// miss none.
+func groupsNamed(c *insects.Catalogue, rivers []forecast.River, names []string) ([]string, error) {
+	var out []string
+	add := func(g *insects.Group) {
+		list := c.Broods(g.Key)
+		if g.Kind != insects.Parent || len(list) == 0 {
+			list = []*insects.Group{g}
+		}
+		for _, b := range list {
+			if !slices.Contains(out, b.Key) {
+				out = append(out, b.Key)
+			}
+		}
+	}
+	for _, name := range names {
+		if g, ok := c.Group(name); ok {
+			add(g)
+			continue
+		}
+		n := len(out)
+		for _, r := range rivers {
+			region := insects.Region(r.Region)
+			if region == "" {
+				region, _ = insects.RegionOf(r.Lat, r.Lon)
+			}
+			for _, found := range c.Find(name, region, 0) {
+				add(found.Group)
+			}
+		}
+		if len(out) == n {
+			return nil, fmt.Errorf("the catalogue has no group %q; eclose group find lists them", name)
+		}
+	}
+	return out, nil
+}
+
+// withFlows puts the past seasons of flow beside the outlooks of rivers.
+func withFlows(ctx context.Context, cfg *config.Config, rivers []forecast.River, outlooks []*forecast.Outlook) ([]trip.River, error) {
+	store, err := series.Open(ctx, cfg.StoreURL(), series.ReadOnly())
+	if err != nil {
+		return nil, err
+	}
+	defer store.Close() //nolint:errcheck // it was only read
+	out := make([]trip.River, len(outlooks))
+	for i, o := range outlooks {
+		out[i].Outlook = o
+		if out[i].Flows, _, err = pastFlows(ctx, store, rivers[i], o.IssuedAt); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// pastFlows reads the daily flows of a river up to a moment, and from which
+// flows on it asks for caution; nil where no flow is stored.
+func pastFlows(ctx context.Context, store forecast.Reader, r forecast.River, at time.Time) (*trip.Flows, wading.Caution, error) {
+	rec, err := forecast.Gather(ctx, store, r, at)
+	if err != nil {
+		return nil, wading.Caution{}, err
+	}
+	in, err := forecast.CautionInput(ctx, store, r, at)
+	if err != nil {
+		return nil, wading.Caution{}, err
+	}
+	caution := wading.Assess(in)
+	for _, v := range rec.Flow {
+		if v == v { // not NaN
+			return &trip.Flows{Day0: rec.Day0, M3s: rec.Flow, Limits: caution.Limits}, caution, nil
+		}
+	}
+	return nil, caution, nil
+}

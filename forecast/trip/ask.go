@@ -1,0 +1,72 @@
+package trip
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+
+	"example.org/eclose/forecast"
+	"example.org/eclose/model/insects"
+	"example.org/eclose/model/wading"
+)
+
+// Ask is what somebody wants to know: when they could travel, for how long,
+// and what they care for.
+type Ask struct {
+	From   forecast.Date `json:"from"`
+	To     forecast.Date `json:"to"` // included
+	Days   int           `json:"days"`
+	Groups []string      `json:"groups"` // keys of the catalogue; empty: every group
+}
+
+// DefaultDays is the length of a stay where none is named.
+const DefaultDays = 3
+
+// Bounds of an ask; our own.
+const (
+	maxSpan = 366
+	maxDays = 30
+)
+
+// Check returns every fault of a, joined, each naming its field.
+func (a Ask) Check() error {
+	var faults []error
+	fault := func(format string, args ...any) { faults = append(faults, fmt.Errorf(format, args...)) }
+	span := int(a.To-a.From) + 1
+	switch {
+	case a.From == 0 || a.To == 0:
+		fault("from, to: both days must be given, as 2026-06-10")
+	case span < 1:
+		fault("to: %s lies before from, %s", a.To, a.From)
+	case span > maxSpan:
+		fault("from, to: %d days; ask for a year at most", span)
+	case a.Days > span:
+		fault("days: a stay of %d days does not fit between %s and %s", a.Days, a.From, a.To)
+	}
+	if a.Days < 1 || a.Days > maxDays {
+		fault("days: %d; use 1 to %d", a.Days, maxDays)
+	}
+	return errors.Join(faults...)
+}
+
+// River is what is known of a river that may be travelled to.
+type River struct {
+	Outlook *forecast.Outlook
+	Flows   *Flows // nil: no flow is known
+}
+
+// Flows are the past seasons of a river's daily mean flow, and the flows from
+// which wading asks for caution.
+type Flows struct {
+	Day0   forecast.Date
+	M3s    []float64      // NaN: unknown
+	Limits *wading.Limits // nil: nothing ties the flow here to danger
+}
+
+// Groups finds a group of the catalogue by its key.
+type Groups func(key string) (*insects.Group, bool)
+
+// cares says whether a stage is asked for.
+func (a Ask) cares(s *forecast.StageOutlook) bool {
+	return s.Fishable && (len(a.Groups) == 0 || slices.Contains(a.Groups, s.Group))
+}

@@ -1,0 +1,86 @@
+package trip
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"example.org/eclose/forecast"
+)
+
+// sure says how much stands behind the first choice.
+func (t *Trip) sure() []string {
+	s, o := t.First, t.First.outlook
+	out := []string{fmt.Sprintf("On a day of this stay it is %s (%s) that at least one of the stages asked for shows; the calendar alone would say %s. The likeliest single stage has %s.",
+		forecast.Likelihood(s.Chance), forecast.Percent(s.Chance), forecast.Percent(s.Calendar), forecast.Percent(s.AtLeast))}
+	known, all := 0.0, 0.0
+	for _, l := range s.Likely {
+		all += l.Chance
+		if w := forecast.GradeWord(l.Grade); w == "sightings" || w == "measured" || w == "published" {
+			known += l.Chance
+		}
+	}
+	switch share := known / math.Max(all, 1e-9); {
+	case share < 0.05:
+		out = append(out, "None of this rests on numbers measured or published for the insects themselves: they are priors worked out from calendar windows, or practice. Your own sightings would tell more.")
+	default:
+		out = append(out, fmt.Sprintf("About %.0f %% of what is expected rests on numbers measured here or published; the rest on priors or practice.", 100*share))
+	}
+	out = append(out, fmt.Sprintf("Past seasons of water temperature at %s: %d. Weather ahead: %s. The stay begins %s after the issue.",
+		s.RiverName, o.Seasons, o.Drivers, count(int(s.From-o.IssueDate()), "day")))
+	return out
+}
+
+// closeCall is the difference in worth below which two stays are told to be as
+// good as each other. Our own default.
+const closeCall = 0.05
+
+// change says what would overturn the first choice.
+func (t *Trip) change() []string {
+	var out []string
+	s := t.First
+	for i, l := range s.Likely {
+		if i == 3 || l.Chance < 0.1 {
+			break
+		}
+		w := l.stage.Window
+		if w.Peak.P50 == 0 {
+			continue
+		}
+		var parts []string
+		if w.End.P10 < s.To {
+			parts = append(parts, fmt.Sprintf("in an early season it is over by %s", w.End.P10.Short()))
+		}
+		if w.Start.P90 > s.From {
+			parts = append(parts, fmt.Sprintf("in a late one it begins only %s", w.Start.P90.Short()))
+		}
+		if len(parts) > 0 {
+			out = append(out, fmt.Sprintf("%s, %s: %s.", l.Name, l.Stage, strings.Join(parts, "; ")))
+		}
+	}
+	switch {
+	case !s.Flow.Known:
+		out = append(out, "Flow: "+s.Flow.Words+". Ask somebody there before you book.")
+	case s.Flow.P >= 0.1:
+		out = append(out, "Flow: "+s.Flow.Words+".")
+	}
+	if !s.Warm.Known || s.Warm.P >= 0.1 {
+		out = append(out, "Warm water: "+s.Warm.Words+".")
+	}
+	if b := t.Second; b != nil && s.Worth-b.Worth < closeCall {
+		out = append(out, fmt.Sprintf("The second choice, %s from %s, is about as good: let flow, road and company decide.", b.RiverName, b.From.Short()))
+	}
+	if t.LookAgain > s.outlook.IssueDate() {
+		out = append(out, fmt.Sprintf("Look again on %s, when a weather forecast reaches the stay.", t.LookAgain.Short()))
+	} else {
+		out = append(out, "The weather forecast reaches the stay already: look again on each of the last days, at the flow above all.")
+	}
+	return out
+}
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
