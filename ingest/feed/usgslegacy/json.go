@@ -6,7 +6,9 @@ import (
 	"html"
 	"io"
 	"math"
+	"strconv"
 	"strings"
+	"time"
 
 	jsonv2 "github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
@@ -63,7 +65,17 @@ type method struct {
 	mixed bool
 	time  []int64
 	value []float64
-	rem   []remark
+	qual  []string
+	appr  []ingest.Approval
+}
+
+func (m *method) add(at int64, daily bool, v float64, r remark) {
+	if len(m.time) == 0 {
+		m.daily = daily
+	}
+	m.mixed = m.mixed || m.daily != daily
+	m.time, m.value = append(m.time, at), append(m.value, v)
+	m.qual, m.appr = append(m.qual, r.rest), append(m.appr, r.approval)
 }
 
 func (c *collector) json(r io.Reader) error {
@@ -162,15 +174,12 @@ func (c *collector) methods(where string, h head, ms []method) error {
 		if !ok {
 			continue
 		}
-		s.Time, s.Value = m.time, m.value
-		s.Qualifier = make([]string, len(m.time))
-		s.Approval = make([]ingest.Approval, len(m.time))
+		s.Time, s.Value, s.Qualifier, s.Approval = m.time, m.value, m.qual, m.appr
 		for i, x := range s.Value {
 			if x == h.noData {
 				x = math.NaN()
 			}
 			s.Value[i] = conv.Apply(x)
-			s.Qualifier[i], s.Approval[i] = m.rem[i].rest, m.rem[i].approval
 		}
 		if err := c.keep(where, s); err != nil {
 			return err
@@ -210,38 +219,49 @@ func (c *collector) reading(dec *jsontext.Decoder, where string, m *method) erro
 		rem      remark
 	)
 	at0 := func() string { return fmt.Sprintf("%s, value %d", where, len(m.time)+1) }
-	err := object(dec, func(name string) error {
-		switch name {
-		case "value":
-			t, err := dec.ReadToken()
+	// Every reading of every answer passes here: members are read as raw bytes,
+	// and short strings made of them stay on the stack.
+	t, err := dec.ReadToken()
+	if err != nil {
+		return err
+	}
+	if t.Kind() != '{' {
+		return bad(at0(), "is not an object", "save the answer again", nil)
+	}
+	for dec.PeekKind() != '}' {
+		name, err := dec.ReadValue()
+		if err != nil {
+			return err
+		}
+		switch string(name) {
+		case `"value"`:
+			raw, err := dec.ReadValue()
 			if err != nil {
 				return err
 			}
-			if t.Kind() == 'n' {
-				v = math.NaN()
-				return nil
-			}
-			if v, word, err = usgs.Value(t.String()); err != nil {
+			if v, word, err = jsonNumber(raw); err != nil {
 				return bad(at0(), "the value "+err.Error(), "report it with the saved file", nil)
 			}
-		case "dateTime":
-			t, err := dec.ReadToken()
+		case `"dateTime"`:
+			raw, err := dec.ReadValue()
 			if err != nil {
 				return err
 			}
-			if at, daily, err = instant(t.String()); err != nil {
+			if at, daily, err = jsonInstant(raw); err != nil {
 				return bad(at0(), err.Error(), "report it with the saved file", nil)
 			}
 			haveTime = true
-		case "qualifiers":
-			var err error
-			rem, err = c.jsonQualifiers(dec)
-			return err
+		case `"qualifiers"`:
+			if rem, err = c.jsonQualifiers(dec); err != nil {
+				return err
+			}
 		default:
-			return dec.SkipValue()
+			if err := dec.SkipValue(); err != nil {
+				return err
+			}
 		}
-		return nil
-	})
+	}
+	_, err = dec.ReadToken()
 	if err != nil {
 		return err
 	}
@@ -251,13 +271,49 @@ func (c *collector) reading(dec *jsontext.Decoder, where string, m *method) erro
 	if word != "" {
 		rem.rest = join(word, rem.rest)
 	}
-	if len(m.time) == 0 {
-		m.daily = daily
-	} else if m.daily != daily {
-		m.mixed = true
-	}
-	m.time, m.value, m.rem = append(m.time, at), append(m.value, v), append(m.rem, rem)
+	m.add(at, daily, v, rem)
 	return nil
+}
+
+// jsonNumber reads a value: a number in quotes in every answer seen, a bare one
+// or null allowed.
+func jsonNumber(raw jsontext.Value) (v float64, word string, err error) {
+	switch raw.Kind() {
+	case 'n':
+		return math.NaN(), "", nil
+	case '"':
+		if v, err := strconv.ParseFloat(string(raw[1:len(raw)-1]), 64); err == nil && !math.IsInf(v, 0) && v != usgs.NoData {
+			return v, "", nil
+		}
+		s, err := unquote(raw)
+		if err != nil {
+			return 0, "", err
+		}
+		return usgs.Value(s)
+	}
+	return usgs.Value(string(raw))
+}
+
+func jsonInstant(raw jsontext.Value) (at int64, daily bool, err error) {
+	if raw.Kind() != '"' {
+		return 0, false, fmt.Errorf("the time %s is not a text", clip(string(raw)))
+	}
+	if t, err := time.Parse(time.RFC3339, string(raw[1:len(raw)-1])); err == nil {
+		return t.UnixMicro(), false, inRange(t)
+	}
+	s, err := unquote(raw)
+	if err != nil {
+		return 0, false, err
+	}
+	return instant(s)
+}
+
+func unquote(raw jsontext.Value) (string, error) {
+	b, err := jsontext.AppendUnquote(nil, raw)
+	if err != nil {
+		return "", fmt.Errorf("%s cannot be read", clip(string(raw)))
+	}
+	return string(b), nil
 }
 
 func join(word, rest string) string {

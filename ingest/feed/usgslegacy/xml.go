@@ -131,11 +131,7 @@ func (c *collector) xmlSeries(where string, x *xmlSeries) error {
 			if word != "" {
 				rem.rest = join(word, rem.rest)
 			}
-			if i == 0 {
-				m.daily = daily
-			}
-			m.mixed = m.mixed || m.daily != daily
-			m.time, m.value, m.rem = append(m.time, at), append(m.value, f), append(m.rem, rem)
+			m.add(at, daily, f, rem)
 		}
 		ms = append(ms, m)
 	}
