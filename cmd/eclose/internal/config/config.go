@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/BurntSushi/toml"
+	"github.com/robfig/cron/v3"
 
 	"example.org/eclose/ingest"
 )
@@ -25,6 +26,7 @@ type Config struct {
 	Feeds    map[string]Feed `toml:"feeds"`
 	Rivers   []River         `toml:"river"`
 	Insects  string          `toml:"insects"`
+	Outlooks string          `toml:"outlooks"`
 	Serve    Serve           `toml:"serve"`
 	Mail     Mail            `toml:"mail"`
 
@@ -209,11 +211,19 @@ func (c *Config) faults() (out []string) {
 		if _, known := knownFeeds[name]; !known {
 			add("feeds.%s: no such feed; known are %s", name, strings.Join(FeedNames(), ", "))
 		}
+		if f.Schedule != "" {
+			if _, err := cron.ParseStandard(f.Schedule); err != nil {
+				add("feeds.%s: schedule %q is no cron expression such as \"*/15 * * * *\": %v", name, f.Schedule, err)
+			}
+		}
 		if f.Zone != "" {
 			if _, err := time.LoadLocation(f.Zone); err != nil {
 				add("feeds.%s: zone %q is not an IANA zone such as \"Europe/London\"", name, f.Zone)
 			}
 		}
+	}
+	if _, err := cron.ParseStandard(c.Outlooks); err != nil {
+		add("outlooks = %q is no cron expression such as \"10 */6 * * *\": %v", c.Outlooks, err)
 	}
 	slugs := map[string]bool{}
 	if len(c.Rivers) == 0 {
@@ -294,6 +304,14 @@ func joinVariables() string {
 }
 
 func (f Feed) on() bool { return f.Enabled != nil && *f.Enabled }
+
+// ScheduleOf is when a feed is asked, as a cron expression.
+func (c *Config) ScheduleOf(feed string) string {
+	if s := c.Feeds[feed].Schedule; s != "" {
+		return s
+	}
+	return knownFeeds[feed].every
+}
 
 // River returns the river with that short or full name.
 func (c *Config) River(name string) (River, error) {

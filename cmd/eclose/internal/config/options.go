@@ -24,6 +24,9 @@ var Options = []Option{
 	{Key: "backfill-years", Default: "10", Help: "how many past years the first ingest asks for",
 		fill: func(c *Config) { def(&c.Backfill, 10) }},
 	{Key: "insects", Default: "", Help: "your own file of insect groups, added to or replacing those of the catalogue"},
+	{Key: "outlooks", Default: "10 */6 * * *", Help: "when eclose serve issues outlooks: a cron expression in UTC",
+		fill: func(c *Config) { def(&c.Outlooks, "10 */6 * * *") }},
+	{Key: "feeds.NAME.schedule", Default: "by feed", Help: "when eclose serve asks the feed: a cron expression in UTC, or \"@every 30m\""},
 	{Key: "serve.addr", Default: "127.0.0.1:8437", Help: "where the page listens; loopback unless you say otherwise",
 		fill: func(c *Config) { def(&c.Serve.Addr, "127.0.0.1:8437") }},
 	{Key: "serve.public-url", Default: "http://127.0.0.1:8437", Help: "the address that stands in mails",
@@ -57,19 +60,20 @@ type feedKind struct {
 	weather  bool // serves weather
 	optIn    bool // must be switched on by name
 	optInWhy string
+	every    string // when it is asked unless the config says otherwise; our own defaults
 }
 
 var knownFeeds = map[string]feedKind{
-	"usgs":         {},
-	"usgs-legacy":  {file: true},
-	"open-meteo":   {weather: true, optIn: true, optInWhy: "its free service is for non-commercial use"},
-	"csv":          {file: true, weather: true},
-	"nws":          {weather: true},
-	"ghcn":         {weather: true},
-	"ea":           {},
-	"eccc":         {},
-	"waterml2":     {file: true},
-	"sensorthings": {},
+	"usgs":         {every: "@every 15m"},
+	"usgs-legacy":  {file: true, every: "@every 15m"},
+	"open-meteo":   {weather: true, optIn: true, optInWhy: "its free service is for non-commercial use", every: "@every 3h"},
+	"csv":          {file: true, weather: true, every: "@every 15m"},
+	"nws":          {weather: true, every: "@every 1h"},
+	"ghcn":         {weather: true, every: "@every 12h"},
+	"ea":           {every: "@every 30m"},
+	"eccc":         {every: "@every 30m"},
+	"waterml2":     {file: true, every: "@every 15m"},
+	"sensorthings": {every: "@every 30m"},
 }
 
 // FeedNames lists the feeds a config may name.

@@ -1,0 +1,98 @@
+package work
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/jobs"
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/archive"
+	"example.org/eclose/ingest/db"
+	"example.org/eclose/notify/alert"
+)
+
+// Weigh takes in what a fetch or an outlook brought, decides who is told, and
+// has the mail looked at.
+func (h *House) Weigh(ctx context.Context, k jobs.Alerts) error {
+	r, err := h.river(k.River)
+	if err != nil {
+		return err
+	}
+	now := h.Queue.Now()
+	in, err := forecast.CautionInput(ctx, h.Read, r, now)
+	if err != nil {
+		return err
+	}
+	reading := alert.FromCaution(alert.Place{River: r.Slug, RiverName: r.Name, Zone: r.Zone, Gauge: gauge(r), Notices: r.Notices}, in, now, h.Units)
+	// Where nothing was read there is no reading to take in: that nothing is
+	// heard of a river is noticed by the tick.
+	if reading.FlowM3S != nil || reading.StageM != nil {
+		if err := h.Alerts.AddReading(ctx, reading); err != nil {
+			return err
+		}
+	}
+	if k.Outlook {
+		o, err := h.Archive.Load(ctx, k.River, k.Cause, forecast.ModelVersion)
+		if errors.Is(err, archive.ErrNotFound) {
+			return jobs.Final{Err: err} // of another version of the model, which weighs it itself
+		}
+		if err != nil {
+			return err
+		}
+		facts := alert.FromOutlook(*o, h.Tie, reading.WaterC, reading.FlowM3S)
+		facts.Notices = r.Notices
+		if h.PublicURL != "" {
+			facts.URL = strings.TrimSuffix(h.PublicURL, "/") + "/river/" + r.Slug
+		}
+		if err := h.Alerts.AddOutlook(ctx, facts); err != nil {
+			return err
+		}
+	}
+	return h.tell(ctx)
+}
+
+func gauge(r forecast.River) string {
+	var names []string
+	for _, g := range r.Gauges {
+		names = append(names, g.Feed+" "+g.Site)
+	}
+	return strings.Join(names, ", ")
+}
+
+func (h *House) tell(ctx context.Context) error {
+	told, err := h.Alerts.Tell(ctx)
+	if err != nil || told.Mails == 0 {
+		return err
+	}
+	return h.DB.Tx(ctx, func(tx *db.Tx) error {
+		_, err := h.Queue.AddTx(ctx, tx, jobs.Deliver{Slot: h.Queue.Now().UTC().Truncate(time.Second)})
+		return err
+	})
+}
+
+// Tick takes in that time has passed.
+func (h *House) Tick(ctx context.Context, k jobs.Tick) error {
+	if err := h.Alerts.Tick(ctx); err != nil {
+		return err
+	}
+	if k.Slot.Hour() == 3 && k.Slot.Minute() < 5 {
+		if err := h.Alerts.Clean(ctx); err != nil {
+			return err
+		}
+	}
+	return h.tell(ctx)
+}
+
+// atOnce is how many letters are under way at a time in one process.
+const atOnce = 4
+
+// Deliver hands the mails that are due to the relay.
+func (h *House) Deliver(ctx context.Context, _ jobs.Deliver) error {
+	if h.Carrier == nil {
+		return nil
+	}
+	_, err := h.Alerts.Deliver(ctx, h.Carrier, atOnce)
+	return err
+}

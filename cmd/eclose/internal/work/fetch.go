@@ -1,0 +1,107 @@
+package work
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/jobs"
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/db"
+	"example.org/eclose/ingest/schedule"
+)
+
+// Fetch asks one feed for one river and records how that went. New readings
+// make the river be weighed, in the transaction that records them.
+func (h *House) Fetch(ctx context.Context, f jobs.Fetch) error {
+	store := h.store()
+	if store == nil {
+		return jobs.NotNow{After: 5 * time.Second, Why: "another process holds the series store"}
+	}
+	place, err := h.place(f.River)
+	if err != nil {
+		return err
+	}
+	now := h.Queue.Now
+	in := schedule.Intake{Store: store, Now: now, Backfill: h.Backfill, Overlap: h.Overlap, Feed: f.Feed}
+	outcomes, err := in.Run(ctx, []schedule.Place{place})
+	if err != nil {
+		return err
+	}
+	if r, ok := h.Read.(*Reader); ok {
+		r.Forget()
+	}
+	var failed []error
+	answered := false
+	for _, o := range outcomes {
+		failed = append(failed, o.Err)
+		answered = answered || len(o.Keys) > 0
+	}
+	err = h.DB.Tx(ctx, func(tx *db.Tx) error {
+		if err := record(ctx, tx, outcomes, now()); err != nil {
+			return err
+		}
+		if !answered {
+			return nil
+		}
+		_, err := h.Queue.AddTx(ctx, tx, jobs.Alerts{River: f.River, Cause: f.Slot})
+		return err
+	})
+	return errors.Join(err, worst(failed))
+}
+
+// worst is the failure that decides whether to ask again: one that may pass, if
+// there is one.
+func worst(all []error) error {
+	var first error
+	for _, err := range all {
+		if err == nil {
+			continue
+		}
+		if again, _ := ingest.Retryable(err); again {
+			return err
+		}
+		if first == nil {
+			first = err
+		}
+	}
+	return first
+}
+
+// record notes for each site how the last question ended.
+func record(ctx context.Context, q db.Querier, outcomes []schedule.Outcome, now time.Time) error {
+	states := map[[2]string]db.FeedState{}
+	for _, o := range outcomes {
+		id := [2]string{o.Feed, o.Site}
+		s, seen := states[id]
+		if !seen {
+			var err error
+			s, err = db.GetFeedState(ctx, q, o.Feed, o.Site)
+			if err != nil && !errors.Is(err, db.ErrNotFound) {
+				return err
+			}
+			s.Feed, s.Item, s.Tried, s.LastError = o.Feed, o.Site, now, ""
+		}
+		if o.Err != nil {
+			if s.LastError == "" {
+				s.Failures++
+			}
+			s.LastError = o.Err.Error()
+		}
+		// A forecast's newest value lies ahead: it says nothing of freshness.
+		if o.Newest.After(s.Newest) && !o.Newest.After(now) {
+			s.Newest = o.Newest
+		}
+		states[id] = s
+	}
+	for _, s := range states {
+		if s.LastError == "" {
+			s.Answered, s.Failures = now, 0
+		}
+		if err := db.PutFeedState(ctx, q, s); err != nil {
+			return fmt.Errorf("after a fetch: %w", err)
+		}
+	}
+	return nil
+}

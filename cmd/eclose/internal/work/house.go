@@ -1,0 +1,194 @@
+package work
+
+import (
+	"context"
+	"fmt"
+	"sync"
+	"time"
+
+	"github.com/robfig/cron/v3"
+	"github.com/rs/zerolog"
+
+	"example.org/eclose/cmd/eclose/internal/jobs"
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/archive"
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/db"
+	"example.org/eclose/ingest/schedule"
+	"example.org/eclose/ingest/series"
+	"example.org/eclose/model/insects"
+	"example.org/eclose/model/wading"
+	"example.org/eclose/notify/alert"
+)
+
+// Queue is where follow-up jobs go.
+type Queue interface {
+	AddTx(ctx context.Context, tx *db.Tx, all ...jobs.Args) (added int, err error)
+	Now() time.Time
+}
+
+// House holds what the jobs need. All fields are set before the first job.
+type House struct {
+	Queue     Queue
+	DB        *db.DB
+	Rivers    []forecast.River
+	Catalogue *insects.Catalogue
+	Read      forecast.Reader
+	Files     *series.Files
+	Archive   *archive.Archive
+	Alerts    *alert.Store
+	Carrier   alert.Carrier // nil: there is no relay, mails wait
+	Tie       func(group string, stage forecast.Stage) []string
+	Units     wading.Units
+	PublicURL string
+	Members   int // of an outlook; 0: the forecast's own default
+	Log       zerolog.Logger
+
+	Places   []schedule.Place
+	Backfill time.Duration
+	Overlap  time.Duration
+
+	Feeds    map[string]cron.Schedule // when each feed is asked
+	Outlooks cron.Schedule            // when outlooks are issued
+
+	mu     sync.Mutex
+	writer *series.Store
+	issuer sync.Pool // of *forecast.Issuer
+}
+
+// Write gives the store in which fetches may write, or takes it away with nil.
+func (h *House) Write(s *series.Store) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.writer = s
+}
+
+func (h *House) store() *series.Store {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.writer
+}
+
+// Handlers are the calls for the queue.
+func (h *House) Handlers() jobs.Handlers {
+	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Outlook: h.Outlook, Alerts: h.Weigh, Tick: h.Tick, Deliver: h.Deliver, Export: h.Export}
+}
+
+// Periodic is what comes due by itself: one plan for each feed and one for the
+// outlooks, which make the jobs of all rivers; the passing of time; the mail.
+func (h *House) Periodic() []jobs.Periodic {
+	var out []jobs.Periodic
+	for feed, s := range h.Feeds {
+		out = append(out, jobs.Periodic{Name: "fetch-" + feed, Schedule: s, Make: func(slot time.Time) jobs.Args {
+			return jobs.Plan{What: jobs.PlanFetch, Feed: feed, Slot: slot}
+		}})
+	}
+	minute := mustParse("@every 1m")
+	return append(out,
+		jobs.Periodic{Name: "outlooks", Schedule: h.Outlooks, Make: func(slot time.Time) jobs.Args {
+			return jobs.Plan{What: jobs.PlanOutlooks, Slot: slot}
+		}},
+		jobs.Periodic{Name: "tick", Schedule: mustParse("@every 5m"), Make: func(slot time.Time) jobs.Args { return jobs.Tick{Slot: slot} }},
+		jobs.Periodic{Name: "deliver", Schedule: minute, Make: func(slot time.Time) jobs.Args { return jobs.Deliver{Slot: slot} }},
+	)
+}
+
+func mustParse(s string) cron.Schedule {
+	p, err := jobs.ParseSchedule(s)
+	if err != nil {
+		panic(err) // a mistake of ours
+	}
+	return p
+}
+
+func (h *House) river(slug string) (forecast.River, error) {
+	for _, r := range h.Rivers {
+		if r.Slug == slug {
+			return r, nil
+		}
+	}
+	return forecast.River{}, jobs.Final{Err: fmt.Errorf("the config names no river %q any more", slug)}
+}
+
+func (h *House) place(slug string) (schedule.Place, error) {
+	for _, p := range h.Places {
+		if p.Name == slug {
+			return p, nil
+		}
+	}
+	return schedule.Place{}, jobs.Final{Err: fmt.Errorf("the config names no river %q any more", slug)}
+}
+
+// asks says whether a river asks a feed for anything.
+func asks(p schedule.Place, feed string) bool {
+	for _, t := range p.Tasks {
+		if t.Source.Name() == feed {
+			return true
+		}
+	}
+	return false
+}
+
+// Plan makes the jobs of a slot: one for each river.
+func (h *House) Plan(ctx context.Context, p jobs.Plan) error {
+	var all []jobs.Args
+	switch p.What {
+	case jobs.PlanFetch:
+		s := h.Feeds[p.Feed]
+		if s == nil {
+			return jobs.Final{Err: fmt.Errorf("the config has no feed %q any more", p.Feed)}
+		}
+		// The requests of a slot are spread over a third of the time to the next.
+		within := min(s.Next(p.Slot).Sub(p.Slot)/3, 10*time.Minute)
+		for _, place := range h.Places {
+			if asks(place, p.Feed) {
+				f := jobs.Fetch{River: place.Name, Feed: p.Feed, Slot: p.Slot}
+				all = append(all, jobs.Later{Args: f, At: jobs.Spread(p.Slot, place.Name+" "+p.Feed, within)})
+			}
+		}
+	case jobs.PlanOutlooks:
+		for _, r := range h.Rivers {
+			all = append(all, jobs.Outlook{River: r.Slug, Issue: p.Slot})
+		}
+	default:
+		return jobs.Final{Err: fmt.Errorf("nobody knows how to plan %q", p.What)}
+	}
+	return h.DB.Tx(ctx, func(tx *db.Tx) error {
+		_, err := h.Queue.AddTx(ctx, tx, all...)
+		return err
+	})
+}
+
+// Reader caches the list of keys for a while: to list them is to look at every
+// series, and each outlook asks.
+type Reader struct {
+	*series.Store
+	Now func() time.Time
+
+	mu   sync.Mutex
+	keys []ingest.Key
+	at   time.Time
+}
+
+const keysFor = 30 * time.Second
+
+// Keys implements forecast.Reader.
+func (r *Reader) Keys(ctx context.Context) ([]ingest.Key, error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if now := r.Now(); r.keys == nil || now.Sub(r.at) > keysFor {
+		keys, err := r.Store.Keys(ctx)
+		if err != nil {
+			return nil, err
+		}
+		r.keys, r.at = keys, now
+	}
+	return r.keys, nil
+}
+
+// Forget makes the next question for keys look again.
+func (r *Reader) Forget() {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.keys = nil
+}

@@ -1,0 +1,118 @@
+package work
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/jobs"
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/archive"
+	"example.org/eclose/forecast/export"
+	"example.org/eclose/ingest/db"
+)
+
+// firstData is how long an outlook waits for the first readings of a river.
+const firstData = 2 * time.Hour
+
+// Outlook issues the outlook of a river as of a moment: file first, then the row
+// and the job that weighs it, together.
+func (h *House) Outlook(ctx context.Context, k jobs.Outlook) error {
+	r, err := h.river(k.River)
+	if err != nil {
+		return err
+	}
+	done, err := h.Archive.Issued(ctx, k.River, k.Issue, forecast.ModelVersion)
+	if err != nil || done {
+		return err
+	}
+	o, err := h.issue(ctx, r, k.Issue)
+	if errors.Is(err, forecast.ErrNothingKnown) && h.Queue.Now().Sub(k.Issue) < firstData {
+		return jobs.NotNow{After: time.Minute, Why: err.Error()}
+	}
+	if errors.Is(err, forecast.ErrNothingKnown) {
+		return jobs.Final{Err: err}
+	}
+	if err != nil {
+		return err
+	}
+	stored, err := h.Archive.Put(ctx, o)
+	if err != nil {
+		return err
+	}
+	err = h.DB.Tx(ctx, func(tx *db.Tx) error {
+		if err := h.Archive.Record(ctx, tx, stored, h.Queue.Now()); err != nil {
+			return err
+		}
+		_, err := h.Queue.AddTx(ctx, tx, jobs.Alerts{River: k.River, Cause: k.Issue, Outlook: true})
+		return err
+	})
+	if errors.Is(err, archive.ErrChanged) {
+		// Another worker issued it from data that changed in between: theirs stands.
+		h.Log.Warn().Str("river", k.River).Time("issue", k.Issue).Msg("the outlook was issued meanwhile by another worker, from other data; theirs stands")
+		return nil
+	}
+	return err
+}
+
+func (h *House) issue(ctx context.Context, r forecast.River, at time.Time) (*forecast.Outlook, error) {
+	rec, err := forecast.Gather(ctx, h.Read, r, at)
+	if err != nil {
+		return nil, err
+	}
+	// An issuer serves one goroutine at a time and keeps what outlooks share.
+	is, ok := h.issuer.Get().(*forecast.Issuer)
+	if !ok {
+		is = new(forecast.Issuer)
+	}
+	defer h.issuer.Put(is)
+	return is.Outlook(rec, r, h.Catalogue, forecast.Options{Members: h.Members})
+}
+
+// Export writes the outlooks of a river that were issued in a month, as one
+// Parquet file named by both.
+func (h *House) Export(ctx context.Context, k jobs.Export) error {
+	from := time.Date(k.Month.Year(), k.Month.Month(), 1, 0, 0, 0, 0, time.UTC)
+	heads, err := h.Archive.List(ctx, k.River, from, from.AddDate(0, 1, 0))
+	if err != nil {
+		return err
+	}
+	if len(heads) == 0 {
+		return jobs.Final{Err: fmt.Errorf("no outlook of %s was issued in %s", k.River, from.Format("January 2006"))}
+	}
+	rows := func(yield func(export.Row, error) bool) {
+		for _, head := range heads {
+			o, err := h.Archive.Load(ctx, head.River, head.Issued, head.ModelVersion)
+			if err != nil {
+				yield(export.Row{}, err)
+				return
+			}
+			for r := range export.Flatten(o, 0, 0) {
+				if !yield(r, nil) {
+					return
+				}
+			}
+		}
+	}
+	// Dated by its content, so that the same outlooks give the same bytes.
+	meta := export.Meta{
+		Title: "Emergence and egg-laying outlooks of " + k.River + ", " + from.Format("January 2006"), Source: "eclose, model version " + forecast.ModelVersion,
+		History: "eclose jobs add export", Created: heads[len(heads)-1].Issued,
+	}
+	var b bytes.Buffer
+	if _, err := export.Write(&b, export.Parquet, meta, rows); err != nil {
+		return err
+	}
+	sum := sha256.Sum256(b.Bytes())
+	name := fmt.Sprintf("exports/outlooks/%s/%s.parquet", k.River, from.Format("2006-01"))
+	if err := h.Files.Write(ctx, name, b.Bytes()); err != nil {
+		return err
+	}
+	return h.DB.Tx(ctx, func(tx *db.Tx) error {
+		return db.PutArtefact(ctx, tx, db.Artefact{Name: name, SHA256: hex.EncodeToString(sum[:]), Bytes: int64(b.Len()), Made: h.Queue.Now()})
+	})
+}
