@@ -48,8 +48,32 @@ func Score(forecasts []Forecast) []TaxonScore {
 	return out
 }
 
-// Interval is the central interval of the forecast's distribution. A date is
-// observed as a whole day, so its ends are rounded to days outward by half.
+// Interval is the central interval of the forecast's distribution.
 func (f *Forecast) Interval(level float64) (low, high float64) {
 	return verify.Quantile(f.Members, (1-level)/2), verify.Quantile(f.Members, (1+level)/2)
+}
+
+// SquaredErrors are the squared errors of a taxon's forecasts and their years,
+// for the uncertainty of a skill.
+func SquaredErrors(forecasts []Forecast, taxon string) (years []int, model, calendar []float64) {
+	for _, f := range forecasts {
+		if f.Taxon == taxon {
+			years = append(years, f.Year)
+			model = append(model, (f.Model-f.Observed)*(f.Model-f.Observed))
+			calendar = append(calendar, (f.Calendar-f.Observed)*(f.Calendar-f.Observed))
+		}
+	}
+	return years, model, calendar
+}
+
+// ErrorCut is a figure for verify.BootstrapBySeason: by which share the root
+// mean square error lies below the calendar's.
+func ErrorCut(model, calendar []float64) func(cases []int) float64 {
+	return func(cases []int) float64 {
+		var m, c float64
+		for _, i := range cases {
+			m, c = m+model[i], c+calendar[i]
+		}
+		return 1 - math.Sqrt(m/c)
+	}
 }

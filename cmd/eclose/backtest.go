@@ -1,0 +1,172 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"slices"
+	"text/tabwriter"
+
+	"example.org/eclose/forecast/backtest"
+	"example.org/eclose/forecast/verify"
+)
+
+// backtestCmd judges the timing model by a trap or sighting record.
+type backtestCmd struct {
+	Records   string  `required:"" placeholder:"FILE" help:"Table with the columns date, taxon, count and perhaps hours, site; count may be none, few or many. - for standard input."`
+	Water     string  `placeholder:"FILE" help:"Table of daily mean water temperature with the columns date, temp_c and perhaps site."`
+	Lead      []int   `default:"14" help:"Days before the taxon's calendar date on which forecasts are issued; several make a table by lead."`
+	NoCatches bool    `help:"Forecast without what the season had brought of the taxon itself by the day of issue."`
+	NoOthers  bool    `help:"Forecast without the dates of taxa whose season was over by then."`
+	PastOnly  bool    `help:"Fit on earlier seasons only, as in its own time; otherwise on all other seasons."`
+	Least     float64 `default:"40" help:"Animals that make a season count; 5 where the record is of none, few and many."`
+	Each      bool    `help:"Print every forecast as CSV instead of scores."`
+	Format    string  `enum:"text,json" default:"text" help:"Output: text or json."`
+}
+
+func (c backtestCmd) Run(e *env) error {
+	if len(c.Lead) == 0 || slices.Min(c.Lead) < 0 || slices.Max(c.Lead) > 180 {
+		return usagef("--lead takes days from 0 to 180")
+	}
+	rec, err := readFile(c.Records, e.stdin, backtest.ReadRecords)
+	if err != nil {
+		return fmt.Errorf("reading records: %w", err)
+	}
+	var water *backtest.Water
+	if c.Water != "" {
+		if water, err = readFile(c.Water, e.stdin, backtest.ReadWater); err != nil {
+			return fmt.Errorf("reading water temperatures: %w", err)
+		}
+	}
+	if rec.Words {
+		c.Least = math.Min(c.Least, 5)
+	}
+	series := rec.Build(c.Least)
+	switch {
+	case water == nil:
+		fmt.Fprintln(e.stderr, "eclose: no water temperature: the forecasts rest on dates and catches alone")
+	case water.AnnualOnly:
+		fmt.Fprintln(e.stderr, "eclose: the water has no more than one value a year, which is known only when the year is over: it is not used")
+	}
+	type scored struct {
+		lead  int
+		cases []backtest.Forecast
+	}
+	var all []scored
+	for _, lead := range c.Lead {
+		f, err := backtest.Run(series, water, backtest.Options{LeadDays: lead, Catches: !c.NoCatches, Others: !c.NoOthers, PastOnly: c.PastOnly})
+		if err != nil {
+			return fmt.Errorf("hindcasts at a lead of %d days: %w", lead, err)
+		}
+		if len(f) == 0 {
+			return fmt.Errorf("%s: no taxon has four seasons of %g animals or more: nothing to judge", c.Records, c.Least)
+		}
+		all = append(all, scored{lead, f})
+	}
+	switch {
+	case c.Each:
+		fmt.Fprintln(e.stdout, "lead,taxon,site,year,issue_day,observed_day,model_day,low80_day,high80_day,calendar_day")
+		for _, s := range all {
+			for _, f := range s.cases {
+				lo, hi := f.Interval(0.8)
+				fmt.Fprintf(e.stdout, "%d,%q,%q,%d,%d,%.0f,%.1f,%.1f,%.1f,%.1f\n", s.lead, f.Taxon, f.Site, f.Year, f.Issue, f.Observed, f.Model, lo, hi, f.Calendar)
+			}
+		}
+		return nil
+	case c.Format == "json" && len(all) == 1:
+		return writeJSON(e.stdout, backtest.Score(all[0].cases))
+	case c.Format == "json":
+		type atLead struct {
+			Lead int                   `json:"lead_days"`
+			Taxa []backtest.TaxonScore `json:"taxa"`
+		}
+		var out []atLead
+		for _, s := range all {
+			out = append(out, atLead{s.lead, backtest.Score(s.cases)})
+		}
+		return writeJSON(e.stdout, out)
+	}
+	for _, s := range all {
+		c.explain(e.stdout, s.lead, water)
+		if err := printScores(e.stdout, s.cases); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// explain says when the forecasts were issued and what they knew.
+func (c backtestCmd) explain(w io.Writer, lead int, water *backtest.Water) {
+	fmt.Fprintf(w, "Median date of each season, forecast %d days before the taxon's mean date of the\n", lead)
+	if c.PastOnly {
+		fmt.Fprintln(w, "earlier seasons, fitted on those alone. Known on the day of issue, up to that day:")
+	} else {
+		fmt.Fprintln(w, "other seasons, fitted on all of those and nothing of its own. Known on the day of\nissue, up to that day:")
+	}
+	if water != nil && !water.AnnualOnly {
+		fmt.Fprintln(w, "- the water temperature; after that, the normal of the other seasons")
+	}
+	if !c.NoOthers {
+		fmt.Fprintln(w, "- the dates of taxa whose season is usually over by then")
+	}
+	if !c.NoCatches {
+		fmt.Fprintln(w, "- what the season had brought of the taxon itself (--no-catches leaves it out)")
+	}
+	fmt.Fprintln(w)
+}
+
+// printScores prints a line for each taxon and a summary of those with enough
+// seasons.
+func printScores(out io.Writer, cases []backtest.Forecast) error {
+	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(w, "taxon\tseasons\trmse\tcalendar\tless by\t90 % range\tcrps\tcalendar\twithin 80 %\t")
+	scores := backtest.Score(cases)
+	var rmse, crps []float64
+	worse, inside, n := 0, 0.0, 0.0
+	for _, s := range scores {
+		years, model, calendar := backtest.SquaredErrors(cases, s.Taxon)
+		skill := verify.BootstrapBySeason(years, backtest.ErrorCut(model, calendar), 0.9, 1000, 1)
+		shown := ""
+		if s.Seasons < verify.FewSeasons {
+			shown = " *"
+		}
+		fmt.Fprintf(w, "%s\t%d\t%.1f\t%.1f\t%.0f %%\t%.0f to %.0f%s\t%.1f\t%.1f\t%.0f %%\t\n", s.Taxon, s.Seasons, s.RMSEModel, s.RMSECalendar,
+			100*skill.Value, 100*skill.Low, 100*skill.High, shown, s.CRPSModel, s.CRPSCalendar, 100*s.Coverage80)
+		if s.Seasons >= verify.FewSeasons {
+			rmse, crps = append(rmse, s.RMSEModel/s.RMSECalendar), append(crps, s.CRPSModel/s.CRPSCalendar)
+			if s.RMSEModel > 1.03*s.RMSECalendar {
+				worse++
+			}
+			inside += s.Coverage80 * float64(s.Seasons)
+			n += float64(s.Seasons)
+		}
+	}
+	if err := w.Flush(); err != nil {
+		return fmt.Errorf("printing: %w", err)
+	}
+	fmt.Fprintln(out)
+	if len(rmse) > 0 {
+		fmt.Fprintf(out, "%d taxa with %d seasons or more: error less than the calendar's by %.0f %% in the middle taxon\n(crps by %.0f %%), more by over 3 %% in %d; the 80 %% range held %.0f %% of dates.\n",
+			len(rmse), verify.FewSeasons, 100*(1-verify.Quantile(rmse, 0.5)), 100*(1-verify.Quantile(crps, 0.5)), worse, 100*inside/n)
+	}
+	if len(rmse) < len(scores) {
+		fmt.Fprintf(out, "* fewer than %d seasons: whatever the range says, nothing is demonstrated.\n", verify.FewSeasons)
+	}
+	fmt.Fprintln(out)
+	return nil
+}
+
+// readFile opens a file, or standard input for -, and reads it.
+func readFile[T any](name string, stdin io.Reader, read func(string, io.Reader) (T, error)) (T, error) {
+	if name == "-" {
+		return read("standard input", stdin)
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		var none T
+		return none, err
+	}
+	defer func() { _ = f.Close() }()
+	return read(name, f)
+}
