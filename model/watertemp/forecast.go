@@ -44,9 +44,12 @@ func (m *Model) Forecast(history Input, air, flow [][]float64, seed uint64) [][]
 	state, residual := m.analysis(history)
 	day := history.Day0 + len(history.Air)
 	innovation := m.Sigma * math.Sqrt(1-m.Phi*m.Phi)
+	var h harmonics
 	for k := range air {
 		n := len(air[k])
-		h := harmonicsOf(day, n)
+		if len(h.cos) != n {
+			h = harmonicsOf(day, n)
+		}
 		row := make([]float64, n)
 		if n == 0 {
 			continue

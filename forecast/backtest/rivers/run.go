@@ -20,6 +20,8 @@ import (
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/export"
+	"example.org/eclose/model/insects"
+	"example.org/eclose/model/phenology"
 )
 
 // Outcome is a whole backtest.
@@ -90,7 +92,7 @@ func Run(ctx context.Context, plan Plan, src Source) (*Outcome, error) {
 			is := new(forecast.Issuer)
 			for i := range next {
 				k := &known[i/seasons]
-				rec, sum, err := k.whole(ctx, src)
+				rec, sum, err := k.whole(ctx, src, plan.Catalogue)
 				if err != nil {
 					return err
 				}
@@ -122,13 +124,13 @@ type river struct {
 	left int
 }
 
-func (k *river) whole(ctx context.Context, src Source) (forecast.Record, string, error) {
+func (k *river) whole(ctx context.Context, src Source, c *insects.Catalogue) (forecast.Record, string, error) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	if !k.got {
 		k.got = true
 		if k.rec, k.err = src.Whole(ctx, k.r); k.err == nil {
-			k.sum = digest(k.rec)
+			k.sum = digest(k.rec, k.r, c)
 		}
 	}
 	return k.rec, k.sum, k.err
@@ -142,9 +144,17 @@ func (k *river) done() {
 	}
 }
 
-// digest is a sum of all that a record says.
-func digest(rec forecast.Record) string {
+// digest is a sum of all that a record says, and the catalogue of its region.
+func digest(rec forecast.Record, r forecast.River, c *insects.Catalogue) string {
 	h := sha256.New()
+	region := insects.Region(r.Region)
+	if r.Region == "" {
+		region, _ = insects.RegionOf(r.Lat, r.Lon)
+	}
+	for _, g := range c.Groups() {
+		p, ok := phenology.FromGroup(&g, region)
+		fmt.Fprintf(h, "%s %v %+v\n", g.Key, ok, p)
+	}
 	fmt.Fprintln(h, rec.Day0, rec.Issue)
 	for _, c := range [][]float64{rec.Air, rec.Water, rec.WaterMax, rec.WaterMin, rec.Flow} {
 		writeFloats(h, c)
@@ -179,9 +189,6 @@ func (s *season) key(record string) (string, error) {
 		len(p.Sightings) > 0, mine, end / 86400, record})
 	if err != nil {
 		return "", fmt.Errorf("naming the slice: %w", err)
-	}
-	for _, g := range p.Catalogue.Groups() {
-		fmt.Fprintf(h, "%+v\n", g)
 	}
 	return hex.EncodeToString(h.Sum(nil)[:16]), nil
 }
