@@ -56,3 +56,16 @@ func (a *Archive) List(ctx context.Context, river string, from, to time.Time) ([
 	}
 	return out, nil
 }
+
+// LatestHead returns the head of the newest outlook of a river issued by asOf.
+func (a *Archive) LatestHead(ctx context.Context, river string, asOf time.Time) (Head, error) {
+	row, err := db.LatestOutlook(ctx, a.db.SQL, river, asOf)
+	if err != nil {
+		return Head{}, err
+	}
+	var h Head
+	if err := json.Unmarshal([]byte(row.Body), &h); err != nil {
+		return Head{}, fmt.Errorf("reading the index of the outlooks of %s: %w", river, err)
+	}
+	return h, nil
+}

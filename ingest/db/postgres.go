@@ -5,11 +5,17 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
+	"strings"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/jackc/pgx/v5/stdlib"
 )
+
+// poolSize is enough for a process that works all queues: River listens on one
+// connection, a lock is held on another, each job under way may need one. pgx's
+// own default is 4 on a small machine, which is none left.
+const poolSize = 16
 
 func openPostgres(ctx context.Context, dsn string) (*DB, error) {
 	name := "postgres"
@@ -20,6 +26,9 @@ func openPostgres(ctx context.Context, dsn string) (*DB, error) {
 	if err != nil {
 		// pgx hides the password in this message.
 		return nil, fmt.Errorf("opening the database %s: %w", name, err)
+	}
+	if !strings.Contains(dsn, "pool_max_conns") {
+		cfg.MaxConns = max(cfg.MaxConns, poolSize)
 	}
 	pool, err := pgxpool.NewWithConfig(ctx, cfg)
 	if err != nil {

@@ -1,0 +1,90 @@
+package jobs
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"example.org/eclose/ingest/db"
+)
+
+// ErrHeld is wrapped by the error of Hold where another process has the lock.
+var ErrHeld = errors.New("another process has it")
+
+// Holding is a lock that one process on the database has at a time. It ends when
+// the process does, however it ends.
+type Holding struct {
+	lost    chan struct{}
+	release func()
+	once    sync.Once
+}
+
+// Lost is closed when the lock is lost: the server went away, or ended us.
+func (h *Holding) Lost() <-chan struct{} { return h.lost }
+
+// Release gives the lock up.
+func (h *Holding) Release() { h.once.Do(h.release) }
+
+// holdCheck is how often a lock is looked after. While the server is away
+// nobody can take the lock, and for so long after it is back we may not know
+// that we lost it: what the lock protects must bear that.
+const holdCheck = 5 * time.Second
+
+// Hold takes the lock of a number. On SQLite the process that has the file has
+// every lock.
+func Hold(ctx context.Context, d *db.DB, number int64) (*Holding, error) {
+	h := &Holding{lost: make(chan struct{})}
+	if d.Dialect != db.Postgres {
+		h.release = func() {}
+		return h, nil
+	}
+	c, err := d.Pool.Acquire(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("taking a lock: %w", err)
+	}
+	conn := c.Hijack() // the lock belongs to the connection, which nobody else may use
+	var ok bool
+	if err := conn.QueryRow(ctx, "SELECT pg_try_advisory_lock($1::int, $2::int)", lockSpace, number).Scan(&ok); err != nil || !ok {
+		_ = conn.Close(context.WithoutCancel(ctx))
+		if err == nil {
+			err = ErrHeld
+		}
+		return nil, fmt.Errorf("taking a lock: %w", err)
+	}
+	watch, stop := context.WithCancel(context.WithoutCancel(ctx))
+	done := make(chan struct{})
+	h.release = func() {
+		stop()
+		<-done
+	}
+	go func() {
+		defer close(done)
+		t := time.NewTicker(holdCheck)
+		defer t.Stop()
+		for {
+			select {
+			case <-watch.Done():
+				_ = conn.Close(context.Background()) // which gives the lock up
+				return
+			case <-t.C:
+				ask, cancel := context.WithTimeout(watch, holdCheck)
+				err := conn.Ping(ask)
+				cancel()
+				if err != nil && watch.Err() == nil {
+					_ = conn.Close(context.Background())
+					close(h.lost)
+					return
+				}
+			}
+		}
+	}()
+	return h, nil
+}
+
+// lockSpace keeps our locks apart from those of other programs.
+const lockSpace = 8437
+
+// FeedsLock is held by the process that asks the agencies.
+const FeedsLock = 1
