@@ -46,7 +46,7 @@ func Hold(ctx context.Context, d *db.DB, number int64) (*Holding, error) {
 	}
 	conn := c.Hijack() // the lock belongs to the connection, which nobody else may use
 	var ok bool
-	if err := conn.QueryRow(ctx, "SELECT pg_try_advisory_lock($1::int, $2::int)", lockSpace, number).Scan(&ok); err != nil || !ok {
+	if err := conn.QueryRow(ctx, "SELECT pg_try_advisory_lock(hashtext('eclose ' || current_schema()), $1::int)", number).Scan(&ok); err != nil || !ok {
 		_ = conn.Close(context.WithoutCancel(ctx))
 		if err == nil {
 			err = ErrHeld
@@ -82,9 +82,6 @@ func Hold(ctx context.Context, d *db.DB, number int64) (*Holding, error) {
 	}()
 	return h, nil
 }
-
-// lockSpace keeps our locks apart from those of other programs.
-const lockSpace = 8437
 
 // FeedsLock is held by the process that asks the agencies.
 const FeedsLock = 1
