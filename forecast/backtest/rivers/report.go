@@ -1,0 +1,369 @@
+package rivers
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/verify"
+)
+
+// AllLeads stands for every lead in Score.Lead.
+const AllLeads = -1
+
+// Score is the judgement of a part of a backtest: all of it, or one group's
+// stage, river or lead, or what they have in common. What is not known is NaN.
+type Score struct {
+	Scope string // which of Group, River and Lead are set: "all", "lead", "group, lead" ...
+	Group string
+	Stage forecast.Stage
+	River string
+	Lead  int
+
+	Seasons  int
+	N        int     // days, or sightings
+	Model    float64 // mean squared distance of the chance from what came: the Brier score where that is yes or no
+	Calendar float64
+	Skill    verify.Interval // 1 - Model/Calendar
+
+	LastN     int // of N, with a date of last year
+	Last      float64
+	SkillLast verify.Interval // against the calendar's curve moved to last year's date
+
+	DateN        int // seasons and rivers with a date
+	Error        float64
+	ErrorCal     float64
+	ErrorLast    float64 // mean absolute errors, days
+	Bias         float64 // days; above 0: the forecast was late
+	Gain         verify.Interval
+	GainLast     verify.Interval // days by which the error is smaller than the calendar's and last year's
+	Covered      float64         // share of dates within the 10 to 90 % range
+	Width        float64         // its mean width, days
+	Verdict      string          // against the calendar, in words
+	VerdictDates string
+}
+
+// Report is a judged outcome.
+type Report struct {
+	*Outcome
+	Scores    []Score
+	Sentences []string // what a reader must know first
+}
+
+// Of the resampling of seasons.
+const (
+	level = 0.9 // of intervals
+	draws = 500
+	seed  = 6
+)
+
+type scoreKey struct {
+	scope, group, river string
+	stage               forecast.Stage
+	lead                int
+}
+
+// sums are what one season adds to a score.
+type sums struct {
+	n, lastN                                  int
+	model, calendar, lastModel, last          float64
+	dateN, dateLastN, covered                 int
+	err, errCal, errLast, errWhere, bias, wid float64
+}
+
+// Judge sums an outcome up.
+func Judge(o *Outcome) *Report {
+	by := map[scoreKey]map[int]*sums{}
+	at := func(season int, group string, stage forecast.Stage, river string, lead int, add func(*sums)) {
+		for _, k := range keysOf(group, stage, river, lead) {
+			m := by[k]
+			if m == nil {
+				m = map[int]*sums{}
+				by[k] = m
+			}
+			if m[season] == nil {
+				m[season] = new(sums)
+			}
+			add(m[season])
+		}
+	}
+	for i := range o.Slices {
+		s := &o.Slices[i]
+		for _, c := range s.Cells {
+			at(s.Season, c.Group, c.Stage, s.River, c.Lead, func(t *sums) {
+				t.n += c.N
+				t.lastN += c.LastN
+				t.model += c.Model
+				t.calendar += c.Calendar
+				t.lastModel += c.LastModel
+				t.last += c.Last
+			})
+		}
+		for _, d := range s.Dates {
+			at(s.Season, d.Group, d.Stage, s.River, d.Lead, func(t *sums) { t.date(d) })
+		}
+	}
+	r := &Report{Outcome: o}
+	for k, seasons := range by {
+		r.Scores = append(r.Scores, k.score(seasons))
+	}
+	slices.SortFunc(r.Scores, func(a, b Score) int {
+		return cmp.Or(cmp.Compare(order(a.Scope), order(b.Scope)), cmp.Compare(a.Group, b.Group), cmp.Compare(a.Stage, b.Stage),
+			cmp.Compare(a.River, b.River), cmp.Compare(a.Lead, b.Lead))
+	})
+	r.say()
+	return r
+}
+
+// scopes in the order of a report.
+var scopes = []string{"all", "lead", "river", "group", "river, lead", "group, lead", "group, river, lead"}
+
+func order(scope string) int { return slices.Index(scopes, scope) }
+
+func keysOf(group string, stage forecast.Stage, river string, lead int) []scoreKey {
+	return []scoreKey{
+		{scope: "all", lead: AllLeads},
+		{scope: "lead", lead: lead},
+		{scope: "river", river: river, lead: AllLeads},
+		{scope: "group", group: group, stage: stage, lead: AllLeads},
+		{scope: "river, lead", river: river, lead: lead},
+		{scope: "group, lead", group: group, stage: stage, lead: lead},
+		{scope: "group, river, lead", group: group, stage: stage, river: river, lead: lead},
+	}
+}
+
+func (t *sums) date(d DateCase) {
+	e := float64(d.Said - d.Came)
+	t.dateN++
+	t.err += math.Abs(e)
+	t.bias += e
+	t.errCal += math.Abs(float64(d.Calendar - d.Came))
+	t.wid += float64(d.Late - d.Early)
+	if d.Came >= d.Early && d.Came <= d.Late {
+		t.covered++
+	}
+	if d.Last != 0 {
+		t.dateLastN++
+		t.errLast += math.Abs(float64(d.Last - d.Came))
+		t.errWhere += math.Abs(e)
+	}
+}
+
+func (k scoreKey) score(by map[int]*sums) Score {
+	s := Score{Scope: k.scope, Group: k.group, Stage: k.stage, River: k.river, Lead: k.lead, Seasons: len(by)}
+	labels := make([]int, 0, len(by))
+	for y := range by {
+		labels = append(labels, y)
+	}
+	slices.Sort(labels)
+	each := make([]sums, len(labels))
+	for i, y := range labels {
+		each[i] = *by[y]
+	}
+	all := total(each, nil)
+	s.N, s.LastN, s.DateN = all.n, all.lastN, all.dateN
+	s.Model, s.Calendar, s.Last = per(all.model, all.n), per(all.calendar, all.n), per(all.last, all.lastN)
+	s.Error, s.ErrorCal, s.ErrorLast = per(all.err, all.dateN), per(all.errCal, all.dateN), per(all.errLast, all.dateLastN)
+	s.Bias, s.Width, s.Covered = per(all.bias, all.dateN), per(all.wid, all.dateN), per(float64(all.covered), all.dateN)
+
+	// Each has the seasons that tell of it, so that a season without dates does
+	// not pass for one with them.
+	figure := func(has func(sums) bool, f func(sums) float64) verify.Interval {
+		var mine []sums
+		var of []int
+		for i, t := range each {
+			if has(t) {
+				mine, of = append(mine, t), append(of, labels[i])
+			}
+		}
+		return verify.BootstrapBySeason(of, func(cases []int) float64 { return f(total(mine, cases)) }, level, draws, seed)
+	}
+	s.Skill = figure(func(t sums) bool { return t.n > 0 }, func(t sums) float64 { return verify.Skill(t.model, t.calendar) })
+	s.SkillLast = figure(func(t sums) bool { return t.lastN > 0 }, func(t sums) float64 { return verify.Skill(t.lastModel, t.last) })
+	s.Gain = figure(func(t sums) bool { return t.dateN > 0 }, func(t sums) float64 { return per(t.errCal-t.err, t.dateN) })
+	s.GainLast = figure(func(t sums) bool { return t.dateLastN > 0 }, func(t sums) float64 { return per(t.errLast-t.errWhere, t.dateLastN) })
+	s.Verdict, s.VerdictDates = verify.Verdict(s.Skill), verify.Verdict(s.Gain)
+	return s
+}
+
+func per(sum float64, n int) float64 {
+	if n == 0 {
+		return math.NaN()
+	}
+	return sum / float64(n)
+}
+
+// total adds seasons up: those of the indices, or all.
+func total(each []sums, at []int) sums {
+	var t sums
+	add := func(x *sums) {
+		t.n += x.n
+		t.lastN += x.lastN
+		t.model += x.model
+		t.calendar += x.calendar
+		t.lastModel += x.lastModel
+		t.last += x.last
+		t.dateN += x.dateN
+		t.dateLastN += x.dateLastN
+		t.covered += x.covered
+		t.err += x.err
+		t.errCal += x.errCal
+		t.errLast += x.errLast
+		t.errWhere += x.errWhere
+		t.bias += x.bias
+		t.wid += x.wid
+	}
+	if at == nil {
+		for i := range each {
+			add(&each[i])
+		}
+		return t
+	}
+	for _, i := range at {
+		add(&each[i])
+	}
+	return t
+}
+
+// Of lists the scores of a scope.
+func (r *Report) Of(scope string) []Score {
+	var out []Score
+	for _, s := range r.Scores {
+		if s.Scope == scope {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// say puts the result in words: whether the forecast beats the calendar, and
+// where it does not.
+func (r *Report) say() {
+	leads := r.Of("lead")
+	if len(leads) == 0 {
+		r.Sentences = []string{"Nothing could be judged: " + r.whyNothing() + "."}
+		return
+	}
+	what, unit := "the forecast beats the calendar", fmt.Sprintf("%d sightings", r.Of("all")[0].N/max(1, len(leads)))
+	if !r.BySightings {
+		what = "the outlook comes nearer than the calendar to what the model says when the season is over"
+		r.Sentences = append(r.Sentences, "This shows self-consistency, not skill: there are no sightings to hold the outlooks against, "+
+			"so they are held against the model's own analysis at the end of each season, which is right only as far as the model is.")
+		unit = "the analyses"
+	}
+	var better, worse, open []string
+	for _, s := range leads {
+		w := fmt.Sprintf("%d days (%s)", s.Lead, percent(s.Skill))
+		switch s.Verdict {
+		case "better than the reference":
+			better = append(better, w)
+		case "worse than the reference":
+			worse = append(worse, w)
+		default:
+			open = append(open, w)
+		}
+	}
+	seasons := r.Of("all")[0].Seasons
+	sentence := fmt.Sprintf("Judged by %s of %s", unit, count(seasons, "season"))
+	switch {
+	case seasons < verify.FewSeasons:
+		sentence += fmt.Sprintf(", it is not demonstrated that %s: fewer than %d seasons prove nothing; by lead the error is smaller by %s.", what, verify.FewSeasons, join(open))
+	case len(better) == 0 && len(worse) == 0:
+		sentence += fmt.Sprintf(", it is not demonstrated at any lead that %s: by lead the error is smaller by %s, and each interval includes no difference.", what, join(open))
+	default:
+		if len(better) > 0 {
+			sentence += fmt.Sprintf(", %s at %s", what, join(better))
+		}
+		if len(worse) > 0 {
+			if len(better) > 0 {
+				sentence += "; "
+			} else {
+				sentence += ", "
+			}
+			sentence += "it does worse than the calendar at " + join(worse)
+		}
+		if len(open) > 0 {
+			sentence += "; not demonstrated at " + join(open)
+		}
+		sentence += "."
+	}
+	r.Sentences = append(r.Sentences, sentence)
+	r.Sentences = append(r.Sentences, r.where())
+}
+
+// where names the groups and rivers in which the calendar is not beaten.
+func (r *Report) where() string {
+	var worse, open []string
+	better := 0
+	for _, s := range r.Of("group") {
+		name := fmt.Sprintf("%s (%s)", plain(s.Group), s.Stage)
+		switch {
+		case s.Skill.High < 0:
+			worse = append(worse, name)
+		case s.Skill.Low > 0:
+			better++
+		default:
+			open = append(open, name)
+		}
+	}
+	n := len(worse) + len(open) + better
+	text := fmt.Sprintf("Of %d stages of groups, over all leads, %d come nearer than the calendar", n, better)
+	if len(open) > 0 {
+		text += fmt.Sprintf(", for %d no difference is seen", len(open))
+	}
+	text += fmt.Sprintf(", and %d do worse", len(worse))
+	if len(worse) > 0 {
+		text += ": " + join(worse)
+	}
+	return text + fmt.Sprintf(" (by %.0f %% intervals from resampled seasons).", level*100)
+}
+
+func (r *Report) whyNothing() string {
+	why := map[string]int{}
+	for _, s := range r.Slices {
+		why[s.Skipped]++
+	}
+	if why[""] == len(r.Slices) {
+		return "no sighting falls within the seasons and rivers asked for"
+	}
+	best := ""
+	for w, n := range why {
+		if w != "" && (best == "" || n > why[best] || n == why[best] && w < best) {
+			best = w
+		}
+	}
+	return best
+}
+
+func percent(i verify.Interval) string {
+	if math.IsNaN(i.Low) {
+		return fmt.Sprintf("%.0f %%", 100*i.Value)
+	}
+	return fmt.Sprintf("%.0f %%, %.0f to %.0f", 100*i.Value, 100*i.Low, 100*i.High)
+}
+
+func count(n int, of string) string {
+	if n == 1 {
+		return "1 " + of
+	}
+	return fmt.Sprintf("%d %ss", n, of)
+}
+
+func join(words []string) string {
+	switch len(words) {
+	case 0:
+		return ""
+	case 1:
+		return words[0]
+	}
+	out := words[0]
+	for _, w := range words[1 : len(words)-1] {
+		out += ", " + w
+	}
+	return out + " and " + words[len(words)-1]
+}
+
+func plain(key string) string { return strings.ReplaceAll(key, "-", " ") }
