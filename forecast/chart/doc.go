@@ -1,7 +1,7 @@
-// Package chart draws the season of a river and its water as SVG, and the same
-// for mail as PNG.
+// Package chart draws the season of a river, its water and its flow as SVG.
 //
-// Dates, shares and temperatures enter; bytes of a picture leave, with a title
-// and a description for those who cannot see it. It must not compute any
-// science, and it never says by colour alone what it has to say.
+// Dates, shares, temperatures and flows enter; pictures leave, whole ones with
+// their style in them, or parts for a page that brings the style itself (Style)
+// and forbids it inside. It must not compute any science, and it never says by
+// colour alone what it has to say.
 package chart

@@ -6,7 +6,15 @@ import (
 	"math"
 	"strings"
 	"time"
+
+	_ "embed"
 )
+
+// Style is what the parts need in the style sheet of a page. Colours come from
+// the variables --ink, --paper, --grid, --faint, --up and --down, if it has them.
+//
+//go:embed style.css
+var Style string
 
 // Trace is one stage of one group over consecutive days: shares of a season's
 // activity per day, all of one length.
@@ -32,95 +40,122 @@ type Season struct {
 	Days  int
 	Today int // index of the issue date, -1 for none
 	Lines []Line
-	// Href, if set, makes each name a link.
-	Href func(i int) string
 }
 
 const (
-	seasonWidth = 720
-	nameWidth   = 168
+	seasonWidth = 760
+	nameWidth   = 190
 	rowHeight   = 58
-	headHeight  = 40
+	headHeight  = 30
+	// half is the height of the drawing above and below a waterline, in units of
+	// its own grid; a day is one unit wide.
+	half = 100
+	// tol is how far a drawn line may lie off, in the same units.
+	tol = 1.2
 )
 
-// SVG draws each group as its own waterline. What emerges is drawn above the
-// line, since it leaves the water; what lays eggs is drawn below, since it
-// comes back. The solid shape is the middle estimate, the pale one around it
-// the upper 90 % point, the dashed line what the calendar alone would say.
+// SVG is the whole picture: each group has a waterline of its own. What emerges
+// is drawn above it, since it leaves the water; what lays eggs is drawn below,
+// since it comes back. The darker, the surer: the darkest is there in nine
+// futures of ten, the palest in one. The dashed line is the calendar alone.
 func (s Season) SVG() string {
 	var b strings.Builder
-	height := headHeight + rowHeight*len(s.Lines) + 26
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" class="season" font-family="Georgia, 'Times New Roman', serif">`, seasonWidth, height)
-	fmt.Fprintf(&b, `<title>%s</title><desc>%s</desc>`, html.EscapeString(s.Title), html.EscapeString(s.describe()))
-	b.WriteString(`<style>.season{background:var(--paper,#fbfaf6)}.ink{fill:var(--ink,#1d2b2a)}.faint{fill:var(--faint,#59696a)}` +
-		`.water{stroke:var(--ink,#1d2b2a);stroke-width:.8}.grid{stroke:var(--grid,#d6d3c8);stroke-width:.6}` +
-		`.up{fill:var(--up,#3f6b5c)}.down{fill:var(--down,#7a5c3a)}.haze{opacity:.28}.muted{fill-opacity:.35}` +
-		`.ghost{fill:none;stroke:var(--ink,#1d2b2a);stroke-width:.9;stroke-dasharray:3 3}.seen{stroke:var(--ink,#1d2b2a);stroke-width:2}` +
-		`.today{stroke:var(--ink,#1d2b2a);stroke-width:1.2;stroke-dasharray:1 3}</style>`)
-	s.axis(&b, height)
+	height := headHeight + rowHeight*len(s.Lines) + 8
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" font-family="Georgia, 'Times New Roman', serif"><title>%s</title><desc>%s</desc><style>%s</style><rect width="%d" height="%d" fill="#f8f5ec"/>`,
+		seasonWidth, height, html.EscapeString(s.Title), html.EscapeString(s.describe()), Style, seasonWidth, height)
+	const wide = seasonWidth - nameWidth - 10
+	fmt.Fprintf(&b, `<svg x="%d" y="0" width="%d" height="%d">%s</svg>`, nameWidth, wide, headHeight, s.ticks(18))
 	for i, l := range s.Lines {
-		s.line(&b, i, l)
-	}
-	if s.Today >= 0 && s.Today < s.Days {
-		x := s.x(float64(s.Today))
-		fmt.Fprintf(&b, `<line class="today" x1="%.1f" y1="%d" x2="%.1f" y2="%d"/><text class="ink" font-size="10" x="%.1f" y="%d" text-anchor="middle">issued</text>`,
-			x, headHeight-6, x, height-20, x, height-8)
+		y := headHeight + i*rowHeight
+		fmt.Fprintf(&b, `<text class="tick" x="8" y="%d">%s</text><text class="tick faint small" x="8" y="%d">%s</text>`,
+			y+rowHeight/2-3, html.EscapeString(l.Name), y+rowHeight/2+12, html.EscapeString(l.Note))
+		fmt.Fprintf(&b, `<svg class="reach" x="%d" y="%d" width="%d" height="%d" viewBox="0 -%d %d %d" preserveAspectRatio="none">`, nameWidth, y, wide, rowHeight, half, s.Days-1, 2*half)
+		s.drawing(&b, l)
+		b.WriteString(`</svg>`)
 	}
 	b.WriteString(`</svg>`)
 	return b.String()
 }
 
-func (s Season) x(i float64) float64 {
-	return nameWidth + i/float64(max(1, s.Days-1))*float64(seasonWidth-nameWidth-10)
+// Row is one group's waterline for a page, as wide as its place. It brings no
+// text: the page says beside it what it shows.
+func (s Season) Row(i int) string {
+	var b strings.Builder
+	l := s.Lines[i]
+	fmt.Fprintf(&b, `<svg class="reach row" viewBox="0 -%d %d %d" preserveAspectRatio="none" role="img" aria-label="%s">`, half, s.Days-1, 2*half, html.EscapeString("Season of "+l.Name))
+	s.drawing(&b, l)
+	b.WriteString(`</svg>`)
+	return b.String()
 }
 
-func (s Season) axis(b *strings.Builder, height int) {
+// Axis names the months over the rows of a page.
+func (s Season) Axis() string {
+	return `<svg class="reach axis" height="22" aria-hidden="true">` + s.ticks(15) + `</svg>`
+}
+
+// months lists the indices at which a month begins.
+func (s Season) months() []int {
+	var out []int
 	for i := range s.Days {
-		d := s.Day0.AddDate(0, 0, i)
-		switch {
-		case d.Day() == 1:
-			x := s.x(float64(i))
-			fmt.Fprintf(b, `<line class="grid" x1="%.1f" y1="%d" x2="%.1f" y2="%d"/>`, x, headHeight-12, x, height-20)
-			if s.Days-i > 12 {
-				fmt.Fprintf(b, `<text class="ink" font-size="11" x="%.1f" y="%d">%s</text>`, x+3, headHeight-16, d.Format("Jan"))
-			}
-		case d.Weekday() == time.Monday:
-			x := s.x(float64(i))
-			fmt.Fprintf(b, `<line class="grid" x1="%.1f" y1="%d" x2="%.1f" y2="%d"/>`, x, headHeight-12, x, headHeight-8)
+		if s.Day0.AddDate(0, 0, i).Day() == 1 {
+			out = append(out, i)
 		}
 	}
+	return out
 }
 
-func (s Season) line(b *strings.Builder, i int, l Line) {
-	base := float64(headHeight + i*rowHeight + rowHeight/2)
-	name := html.EscapeString(l.Name)
-	if s.Href != nil {
-		name = fmt.Sprintf(`<a href="%s">%s</a>`, html.EscapeString(s.Href(i)), name)
+func (s Season) ticks(y int) string {
+	var b strings.Builder
+	for _, i := range s.months() {
+		if s.Days-i > s.Days/16 {
+			fmt.Fprintf(&b, `<text class="tick" x="%.1f%%" y="%d" dx="2">%s</text>`, 100*float64(i)/float64(s.Days-1), y, s.Day0.AddDate(0, 0, i).Format("Jan"))
+		}
 	}
-	fmt.Fprintf(b, `<text class="ink" font-size="12" x="6" y="%.1f">%s</text><text class="faint" font-size="9.5" x="6" y="%.1f">%s</text>`,
-		base-2, name, base+11, html.EscapeString(l.Note))
+	return b.String()
+}
+
+func (s Season) drawing(b *strings.Builder, l Line) {
+	b.WriteString(`<path class="month" d="`)
+	for _, i := range s.months() {
+		fmt.Fprintf(b, "M%d-%dv%d", i, half, 2*half)
+	}
+	b.WriteString(`"/>`)
 	for k, t := range []Trace{l.Emergence, l.EggLaying} {
 		top := peak(t)
 		if top == 0 {
 			continue
 		}
-		scale := (rowHeight/2 - 5) / top
 		class, sign := "up", -1.0
 		if k == 1 {
 			class, sign = "down", 1.0
 		}
+		muted := ""
 		if l.Muted[k] {
-			class += " muted"
+			muted = " muted"
 		}
-		fmt.Fprintf(b, `<path class="%s haze" d="%s"/>`, class, s.area(t.High, base, sign*scale))
-		fmt.Fprintf(b, `<path class="%s" d="%s"/>`, class, s.area(t.Mid, base, sign*scale))
-		fmt.Fprintf(b, `<path class="ghost" d="%s"/>`, s.outline(t.Calendar, base, sign*scale))
+		scale := sign * (half - 14) / top
+		fmt.Fprintf(b, `<g class="%s%s">`, class, muted)
+		shape(b, "may", area(t.High, scale, tol))
+		shape(b, "even", area(t.Mid, scale, tol))
+		shape(b, "sure", area(t.Low, scale, tol))
+		shape(b, "edge", stroke(t.Mid, scale, tol))
+		b.WriteString(`</g>`)
+		shape(b, "ghost", stroke(t.Calendar, scale, tol))
 		for j, w := range t.Observed {
-			y := base + sign*(rowHeight/2-3-2.5*float64(j))
-			fmt.Fprintf(b, `<line class="seen" x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f"/>`, s.x(float64(w[0])), y, s.x(float64(w[1])), y)
+			y := int(sign) * (half - 4 - 5*(j%4))
+			shape(b, "season-seen", fmt.Sprintf("M%d %dh%d", w[0], y, max(1, w[1]-w[0])))
 		}
 	}
-	fmt.Fprintf(b, `<line class="water" x1="%d" y1="%.1f" x2="%d" y2="%.1f"/>`, nameWidth, base, seasonWidth-10, base)
+	fmt.Fprintf(b, `<path class="surface" d="M0 0h%d"/>`, s.Days-1)
+	if s.Today >= 0 && s.Today < s.Days {
+		fmt.Fprintf(b, `<path class="today" d="M%d-%dv%d"/>`, s.Today, half, 2*half)
+	}
+}
+
+func shape(b *strings.Builder, class, d string) {
+	if d != "" {
+		fmt.Fprintf(b, `<path class="%s" d="%s"/>`, class, d)
+	}
 }
 
 func peak(t Trace) float64 {
@@ -131,56 +166,6 @@ func peak(t Trace) float64 {
 		}
 	}
 	return m
-}
-
-// area is a closed shape between the waterline and the values; days without
-// activity are left out to keep the file small.
-func (s Season) area(v []float64, base, scale float64) string {
-	first, last := span(v)
-	if first < 0 {
-		return ""
-	}
-	var b strings.Builder
-	fmt.Fprintf(&b, "M%.1f %.1f", s.x(float64(first)), base)
-	for i := first; i <= last; i++ {
-		fmt.Fprintf(&b, "L%.1f %.1f", s.x(float64(i)), base+scale*v[i])
-	}
-	fmt.Fprintf(&b, "L%.1f %.1fZ", s.x(float64(last)), base)
-	return b.String()
-}
-
-func (s Season) outline(v []float64, base, scale float64) string {
-	first, last := span(v)
-	if first < 0 {
-		return ""
-	}
-	var b strings.Builder
-	for i := first; i <= last; i++ {
-		c := 'L'
-		if i == first {
-			c = 'M'
-		}
-		fmt.Fprintf(&b, "%c%.1f %.1f", c, s.x(float64(i)), base+scale*v[i])
-	}
-	return b.String()
-}
-
-// span is the first and last index where v is worth drawing.
-func span(v []float64) (first, last int) {
-	top := 0.0
-	for _, x := range v {
-		top = math.Max(top, x)
-	}
-	first, last = -1, -1
-	for i, x := range v {
-		if x > top*0.004 && x > 0 {
-			if first < 0 {
-				first = i
-			}
-			last = i
-		}
-	}
-	return first, last
 }
 
 func (s Season) describe() string {

@@ -2,9 +2,7 @@ package chart
 
 import (
 	"fmt"
-	"html"
 	"math"
-	"strings"
 	"time"
 )
 
@@ -19,81 +17,99 @@ type Water struct {
 	Fahrenheit     bool // also label the axis in °F
 }
 
-// SVG draws the observed line, the forecast band and the normal of past
-// seasons.
-func (w Water) SVG() string {
-	const width, height, left, bottom, top = 720, 260, 46, 28, 18
-	n := max(len(w.Mid), len(w.Observed))
-	hi := 1.0
-	for _, c := range [][]float64{w.High, w.Observed, w.Normal} {
-		for _, v := range c {
-			if !math.IsNaN(v) {
-				hi = math.Max(hi, v)
-			}
-		}
-	}
-	hi = math.Ceil(hi/5) * 5
-	x := func(i int) float64 { return left + float64(i)/float64(max(1, n-1))*(width-left-10) }
-	y := func(v float64) float64 { return top + (hi-v)/hi*(height-top-bottom) }
-	var b strings.Builder
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" class="waterchart" font-family="Georgia, 'Times New Roman', serif">`, width, height)
-	fmt.Fprintf(&b, `<title>%s</title>`, html.EscapeString(w.Title))
-	b.WriteString(`<style>.ink{fill:var(--ink,#1d2b2a)}.grid{stroke:var(--grid,#d6d3c8);stroke-width:.6}.band{fill:var(--up,#3f6b5c);opacity:.22}` +
-		`.mid{fill:none;stroke:var(--up,#3f6b5c);stroke-width:1.4;stroke-dasharray:5 2}.seenline{fill:none;stroke:var(--ink,#1d2b2a);stroke-width:1.3}` +
-		`.ghost{fill:none;stroke:var(--ink,#1d2b2a);stroke-width:.9;stroke-dasharray:2 3}.today{stroke:var(--ink,#1d2b2a);stroke-width:1.2;stroke-dasharray:1 3}</style>`)
-	for v := 0.0; v <= hi; v += 5 {
+// SVG is the whole picture; Inline is its part for a page.
+func (w Water) SVG() string    { return w.plot().whole() }
+func (w Water) Inline() string { return w.plot().inline() }
+
+func (w Water) plot() *plot {
+	hi := math.Ceil(math.Max(10, greatest(w.High, w.Observed, w.Normal))/5)*5 + 1
+	p := &plot{class: "waterchart", title: w.Title + ". Solid: measured; long dashes and band: forecast, central 80 %; dots: mean of past seasons",
+		day0: w.Day0, days: max(len(w.Mid), len(w.Observed), 2), today: w.Today,
+		y: func(v float64) float64 { return 0.08 + 0.92*v/hi }}
+	p.axis()
+	for v := 0.0; v <= hi-5; v += 5 { // a label needs room above its line
 		label := fmt.Sprintf("%.0f °C", v)
 		if w.Fahrenheit {
 			label = fmt.Sprintf("%.0f °F", v*9/5+32)
 		}
-		fmt.Fprintf(&b, `<line class="grid" x1="%d" y1="%.1f" x2="%d" y2="%.1f"/><text class="ink" font-size="10" x="%d" y="%.1f" text-anchor="end">%s</text>`,
-			left, y(v), width-10, y(v), left-5, y(v)+3, label)
+		p.horizontal("month", v, label, false)
 	}
-	for i := range n {
-		if d := w.Day0.AddDate(0, 0, i); d.Day() == 1 {
-			fmt.Fprintf(&b, `<line class="grid" x1="%.1f" y1="%d" x2="%.1f" y2="%d"/><text class="ink" font-size="10" x="%.1f" y="%d">%s</text>`,
-				x(i), top, x(i), height-bottom, x(i)+2, height-bottom+13, d.Format("Jan"))
-		}
-	}
-	band := strings.Builder{}
-	open := false
-	for i := range w.High {
-		if math.IsNaN(w.High[i]) {
-			continue
-		}
-		c := 'L'
-		if !open {
-			c, open = 'M', true
-		}
-		fmt.Fprintf(&band, "%c%.1f %.1f", c, x(i), y(w.High[i]))
-	}
-	for i := len(w.Low) - 1; i >= 0; i-- {
-		if !math.IsNaN(w.Low[i]) {
-			fmt.Fprintf(&band, "L%.1f %.1f", x(i), y(w.Low[i]))
-		}
-	}
-	if open {
-		fmt.Fprintf(&b, `<path class="band" d="%sZ"/>`, band.String())
-	}
-	fmt.Fprintf(&b, `<path class="ghost" d="%s"/><path class="mid" d="%s"/><path class="seenline" d="%s"/>`,
-		polyline(w.Normal, x, y), polyline(w.Mid, x, y), polyline(w.Observed, x, y))
-	if w.Today >= 0 && w.Today < n {
-		fmt.Fprintf(&b, `<line class="today" x1="%.1f" y1="%d" x2="%.1f" y2="%d"/>`, x(w.Today), top, x(w.Today), height-bottom)
-	}
-	fmt.Fprintf(&b, `<text class="ink" font-size="10" x="%d" y="11">solid: measured; long dashes and band: forecast, central 80 %%; dots: mean of past seasons</text></svg>`, left)
-	return b.String()
+	p.band(w.Low, w.High)
+	p.curve("ghost", w.Normal)
+	p.curve("mid", w.Mid)
+	p.curve("measured", w.Observed)
+	return p
 }
 
-func polyline(v []float64, x func(int) float64, y func(float64) float64) string {
-	var b strings.Builder
-	pen := 'M'
-	for i, t := range v {
-		if math.IsNaN(t) {
-			pen = 'M'
-			continue
+// Flow is a season of daily flow among past ones, m3/s. NaN leaves a gap.
+type Flow struct {
+	Title          string
+	Day0           time.Time
+	Low, Mid, High []float64 // past seasons: 10, 50, 90 % of the days around the date
+	Observed       []float64
+	Today          int
+	Limits         []Limit
+	Label          func(m3s float64) string
+}
+
+// Limit is a flow with a name.
+type Limit struct {
+	M3s  float64
+	Name string
+}
+
+// SVG is the whole picture; Inline is its part for a page.
+func (f Flow) SVG() string    { return f.plot().whole() }
+func (f Flow) Inline() string { return f.plot().inline() }
+
+// plot has a logarithmic scale: floods are many times the common flow.
+func (f Flow) plot() *plot {
+	hi := math.Max(1e-3, greatest(f.High, f.Observed))
+	lo := math.Inf(1)
+	for _, c := range [][]float64{f.Low, f.Observed} {
+		for _, v := range c {
+			if v > 0 {
+				lo = math.Min(lo, v)
+			}
 		}
-		fmt.Fprintf(&b, "%c%.1f %.1f", pen, x(i), y(t))
-		pen = 'L'
 	}
-	return b.String()
+	for _, l := range f.Limits {
+		hi = math.Max(hi, l.M3s)
+	}
+	if math.IsInf(lo, 1) || lo >= hi {
+		lo = hi / 10
+	}
+	lo, hi = math.Max(lo/1.3, hi/1e4), hi*1.3
+	p := &plot{class: "flowchart", title: f.Title + ". Solid: measured; band and dots: middle eight tenths and middle of past seasons; heavy dots: where a caution begins",
+		day0: f.Day0, days: max(len(f.Mid), len(f.Observed), 2), today: f.Today,
+		y: func(v float64) float64 { return 0.08 + 0.92*math.Log(math.Max(v, lo)/lo)/math.Log(hi/lo) }}
+	p.axis()
+	for _, v := range rounds(lo, hi) {
+		p.horizontal("month", v, f.Label(v), false)
+	}
+	p.band(f.Low, f.High)
+	p.curve("ghost", f.Mid)
+	p.curve("measured", f.Observed)
+	for _, l := range f.Limits {
+		p.horizontal("limit", l.M3s, l.Name, true)
+	}
+	return p
+}
+
+// rounds are the values 1, 2, 5 times a power of ten within a range, or the
+// powers alone where there are many.
+func rounds(lo, hi float64) []float64 {
+	var out []float64
+	steps := []float64{1, 2, 5}
+	if hi/lo > 200 {
+		steps = steps[:1]
+	}
+	for e := math.Floor(math.Log10(lo)); e <= math.Log10(hi); e++ {
+		for _, s := range steps {
+			if v := s * math.Pow(10, e); v >= lo && v <= hi {
+				out = append(out, v)
+			}
+		}
+	}
+	return out
 }
