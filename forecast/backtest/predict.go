@@ -155,7 +155,7 @@ func (f *fold) misses(years *phenology.Years) (trust, width, shape []float64, er
 func shapeOf(all []float64) []float64 {
 	const members = 99
 	slices.Sort(all)
-	t := distuv.StudentsT{Sigma: 1, Nu: 5}
+	t := distuv.StudentsT{Sigma: math.Sqrt(3.0 / 5), Nu: 5} // of variance 1
 	w := float64(len(all)) / (float64(len(all)) + 100)
 	out := make([]float64, members)
 	for i := range out {

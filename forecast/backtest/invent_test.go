@@ -1,0 +1,76 @@
+package backtest
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"time"
+)
+
+// invention is an invented record: taxa at one brook over some years.
+type invention struct {
+	records, water strings.Builder
+}
+
+// inventRecords makes years seasons of taxa whose median date answers to the
+// temperature by the given share of a degree-day rule (the rest is the
+// calendar), with noise of so many days; traps are emptied every fourth day.
+func inventRecords(seed uint64, years int, share, noise float64, taxa int) *invention {
+	rng := rand.New(rand.NewPCG(seed, 3))
+	var v invention
+	v.records.WriteString("date,taxon,count\n")
+	v.water.WriteString("date,temp_c\n")
+	for y := range years {
+		year := 1990 + y
+		water := make([]float64, daysIn(year))
+		dep, warm := 0.0, 0.9*rng.NormFloat64()
+		for d := range water {
+			dep = 0.93*dep + 0.5*rng.NormFloat64()
+			water[d] = math.Max(0.1, 8-6.5*math.Cos(2*math.Pi*float64(d-25)/365)+warm+dep)
+			fmt.Fprintf(&v.water, "%s,%.2f\n", day(year, d+1), water[d])
+		}
+		sum := degreeDays(water, 4)
+		for k := range taxa {
+			need := 250 + 60*float64(k)
+			usual := 150 + 8*float64(k)
+			t50 := share*reach(sum, need) + (1-share)*usual + noise*rng.NormFloat64()
+			n := 150 * math.Exp(0.5*rng.NormFloat64())
+			for d := 4; d < 300; d += 4 {
+				f := 0.5 * (math.Erf((float64(d)-t50)/12) - math.Erf((float64(d-4)-t50)/12))
+				if c := int(n*f + rng.Float64()); c > 0 {
+					fmt.Fprintf(&v.records, "%s,taxon %d,%d\n", day(year, d), k, c)
+				}
+			}
+		}
+	}
+	return &v
+}
+
+func day(year, doy int) string {
+	return time.Date(year, 1, doy, 0, 0, 0, 0, time.UTC).Format(time.DateOnly)
+}
+
+func (v *invention) read(t *testing.T) (Records, *Water) {
+	t.Helper()
+	rec, err := ReadRecords("records", strings.NewReader(v.records.String()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	w, err := ReadWater("water", strings.NewReader(v.water.String()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return rec, w
+}
+
+// ratio is the model's error over the calendar's, all taxa together.
+func ratio(f []Forecast) float64 {
+	var m, c float64
+	for _, x := range f {
+		m += (x.Model - x.Observed) * (x.Model - x.Observed)
+		c += (x.Calendar - x.Observed) * (x.Calendar - x.Observed)
+	}
+	return math.Sqrt(m / c)
+}
