@@ -90,7 +90,7 @@ func (c *Collector) Finish() ([]Series, error) {
 			g.Approval = nil
 		}
 		if n := g.Normalize(); n > 0 {
-			c.Skip(g.Site, "repeated times of "+g.Key.String(), "the later in the answer was kept", n)
+			c.Skip(g.Site, "repeated times of "+g.String(), "the later in the answer was kept", n)
 		}
 		if err := g.Check(); err != nil {
 			return nil, &Error{Feed: c.feed, Where: "answer", Problem: "does not make a series", Hint: "report it with the saved answer", Err: err}

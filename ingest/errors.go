@@ -41,8 +41,7 @@ func (e *Error) Unwrap() error { return e.Err }
 // Retryable says whether the error, or one that it wraps, may pass by itself,
 // and how long the server asked to be left alone.
 func Retryable(err error) (bool, time.Duration) {
-	var e *Error
-	if errors.As(err, &e) {
+	if e, ok := errors.AsType[*Error](err); ok {
 		return e.Retryable, e.Wait
 	}
 	return false, 0

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"math/rand/v2"
 	"net/http"
 	"net/url"
@@ -289,9 +290,7 @@ func (c *Client) once(ctx context.Context, u *url.URL, req Request, fail func(st
 	if err != nil {
 		return nil, false, fail("is not a URL", "check base-url in the config", nil)
 	}
-	for k, v := range req.Header {
-		r.Header[k] = v
-	}
+	maps.Copy(r.Header, req.Header)
 	r.Header.Set("User-Agent", c.o.UserAgent)
 	r.Header.Set("Accept-Encoding", "gzip")
 	if len(req.Types) > 0 {
@@ -315,7 +314,7 @@ func (c *Client) once(ctx context.Context, u *url.URL, req Request, fail func(st
 		e.Retryable = true
 		return nil, true, e
 	}
-	defer hr.Body.Close()
+	defer hr.Body.Close() //nolint:errcheck // nothing is lost that read() did not see
 	if hr.StatusCode == http.StatusNotModified && r.Header.Get("If-None-Match")+r.Header.Get("If-Modified-Since") != "" {
 		return &Response{Body: io.NopCloser(strings.NewReader("")), Header: hr.Header, Status: hr.StatusCode, NotModified: true, URL: req.URL}, false, nil
 	}

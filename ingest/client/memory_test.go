@@ -20,7 +20,7 @@ func residentPeak(t *testing.T) int {
 	if err != nil {
 		t.Skip("no /proc here: the peak of memory cannot be read")
 	}
-	for _, l := range strings.Split(string(b), "\n") {
+	for l := range strings.SplitSeq(string(b), "\n") {
 		if v, ok := strings.CutPrefix(l, "VmHWM:"); ok {
 			kb, err := strconv.Atoi(strings.Fields(v)[0])
 			if err != nil {

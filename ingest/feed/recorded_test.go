@@ -91,7 +91,7 @@ func atoi(t *testing.T, s string) int {
 func (e *expected) check(t *testing.T, path string) {
 	left := 0
 	o := feed.Options{Skipped: func(s ingest.Skipped) { left += s.Readings }}
-	for _, kv := range strings.Fields(e.option) {
+	for kv := range strings.FieldsSeq(e.option) {
 		k, v, _ := strings.Cut(kv, "=")
 		switch k {
 		case "site":

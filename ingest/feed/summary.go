@@ -33,7 +33,7 @@ type Summary struct {
 // Summarize sums up one series. A reading with two qualifiers counts under
 // each.
 func Summarize(s *ingest.Series) Summary {
-	out := Summary{ID: s.Key.String(), Feed: s.Feed, Site: s.Site, Variable: string(s.Variable), Statistic: string(s.Statistic), Period: s.Period,
+	out := Summary{ID: s.String(), Feed: s.Feed, Site: s.Site, Variable: string(s.Variable), Statistic: string(s.Statistic), Period: s.Period,
 		Unit: s.Variable.Unit(), SourceUnit: s.SourceUnit, Count: s.Len(), Missing: s.MissingCount(), Qualifiers: map[string]int{}}
 	if n := s.Len(); n > 0 {
 		first, last := s.At(0), s.At(n-1)

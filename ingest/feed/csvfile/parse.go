@@ -160,8 +160,7 @@ func (p *Parser) comma(br *bufio.Reader) rune {
 }
 
 func broken(err error) *ingest.Error {
-	var pe *csv.ParseError
-	if errors.As(err, &pe) {
+	if pe, ok := errors.AsType[*csv.ParseError](err); ok {
 		return bad(fmt.Sprintf("line %d, column %d", pe.Line, pe.Column), "is not CSV", "check the delimiter and the quotes", pe.Err)
 	}
 	e := bad("file", "reading it failed", "", err)
@@ -267,8 +266,7 @@ func (p *parsing) rows(cr *csv.Reader, width int) error {
 			return nil
 		}
 		if err != nil {
-			var pe *csv.ParseError
-			if errors.As(err, &pe) {
+			if pe, ok := errors.AsType[*csv.ParseError](err); ok {
 				pe.Line += p.line
 			}
 			return broken(err)

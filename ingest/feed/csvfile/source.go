@@ -31,8 +31,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 	}
 	series, err := p.Parse(f)
 	if err != nil {
-		var e *ingest.Error
-		if errors.As(err, &e) {
+		if e, ok := errors.AsType[*ingest.Error](err); ok {
 			e.Where = s.Path + ", " + e.Where
 		}
 		return err

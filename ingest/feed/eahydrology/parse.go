@@ -119,8 +119,7 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 func (p Parser) json(r io.Reader, c *ingest.Collector) error {
 	dec := jsontext.NewDecoder(r, lax)
 	broken := func(err error) error {
-		var already *ingest.Error
-		if errors.As(err, &already) {
+		if already, ok := errors.AsType[*ingest.Error](err); ok {
 			return already
 		}
 		where := fmt.Sprintf("byte %d", dec.InputOffset())
@@ -324,8 +323,7 @@ func (p Parser) csv(r io.Reader, c *ingest.Collector) error {
 	cr := csv.NewReader(r)
 	cr.FieldsPerRecord = -1
 	broken := func(err error) error {
-		var pe *csv.ParseError
-		if errors.As(err, &pe) {
+		if pe, ok := errors.AsType[*csv.ParseError](err); ok {
 			return bad(fmt.Sprintf("line %d, column %d", pe.Line, pe.Column), "is not CSV", "fetch it again; if it stays so, report it with the saved answer", pe.Err)
 		}
 		e := bad("answer", "breaks off", "it was cut on its way; fetch it again", err)

@@ -95,8 +95,7 @@ func (p Parser) csv(r io.Reader, c *ingest.Collector) error {
 	cr := csv.NewReader(r)
 	cr.FieldsPerRecord = -1
 	broken := func(err error) error {
-		var pe *csv.ParseError
-		if errors.As(err, &pe) {
+		if pe, ok := errors.AsType[*csv.ParseError](err); ok {
 			return bad(fmt.Sprintf("line %d, column %d", pe.Line, pe.Column), "is not CSV", "fetch it again; if it stays so, report it with the saved answer", pe.Err)
 		}
 		e := bad("answer", "breaks off", "it was cut on its way; fetch it again", err)

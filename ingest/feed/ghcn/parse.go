@@ -393,8 +393,7 @@ func (p *parsing) long(cr *csv.Reader, rec []string) error {
 }
 
 func brokenCSV(err error) *ingest.Error {
-	var pe *csv.ParseError
-	if errors.As(err, &pe) {
+	if pe, ok := errors.AsType[*csv.ParseError](err); ok {
 		return bad(fmt.Sprintf("line %d, column %d", pe.Line, pe.Column), "is not CSV", "fetch it again; if it stays so, report it with the saved answer", pe.Err)
 	}
 	e := bad("answer", "breaks off", "it was cut on its way; fetch it again", err)

@@ -96,8 +96,7 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 // broken tells three bodies apart that are all no JSON: one cut on its way, one
 // of a place that no model covers (the server writes nan), and a garbled one.
 func broken(dec *jsontext.Decoder, b []byte, err error) *ingest.Error {
-	var already *ingest.Error
-	if errors.As(err, &already) {
+	if already, ok := errors.AsType[*ingest.Error](err); ok {
 		return already
 	}
 	where := fmt.Sprintf("byte %d %s", dec.InputOffset(), dec.StackPointer())
@@ -285,12 +284,13 @@ func (p Parser) block(a *answer, b *block, c *ingest.Collector) error {
 		}
 		unit := a.units[b.name][v.name]
 		var g *ingest.Growing
-		if m.unit != "" && unit == m.unit {
-			g, err = c.OpenWith(k, unit, m.conv)
-		} else if m.unit != "" {
-			err = fmt.Errorf("the unit is %q, not %q", unit, m.unit)
-		} else {
+		switch m.unit {
+		case "":
 			g, err = c.Open(k, unit)
+		case unit:
+			g, err = c.OpenWith(k, unit, m.conv)
+		default:
+			err = fmt.Errorf("the unit is %q, not %q", unit, m.unit)
 		}
 		if err != nil {
 			return bad(where, "has a unit that cannot be used", "ask without unit options", err)

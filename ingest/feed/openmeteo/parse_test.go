@@ -42,7 +42,7 @@ func TestTheMemberStandsBeforeTheModel(t *testing.T) {
 		"hourly":{"time":["2026-05-01T00:00"],"temperature_2m_icon_seamless_eps":[1],"temperature_2m_member01_icon_seamless_eps":[2],"temperature_2m_ecmwf_ifs025_ensemble":[3]}}`)
 	got := []string{}
 	for _, x := range s {
-		got = append(got, x.Key.String())
+		got = append(got, x.String())
 	}
 	want := "open-meteo/44.7,-121.2/air_temperature/instant/ts=icon_seamless_eps/member=01 " +
 		"open-meteo/44.7,-121.2/air_temperature/instant/ts=icon_seamless_eps/member=02 " +

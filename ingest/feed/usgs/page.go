@@ -64,8 +64,7 @@ func bad(where, problem, hint string, err error) *ingest.Error {
 // broken says where the JSON ends to be JSON. A text that just stops was cut
 // on its way, so asking again may help.
 func broken(dec *jsontext.Decoder, err error) *ingest.Error {
-	var already *ingest.Error
-	if errors.As(err, &already) {
+	if already, ok := errors.AsType[*ingest.Error](err); ok {
 		return already
 	}
 	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) {

@@ -311,7 +311,7 @@ func (b *builder) finish() ([]ingest.Series, error) {
 	out := make([]ingest.Series, 0, len(b.order))
 	for _, s := range b.order {
 		if n := s.Normalize(); n > 0 {
-			b.skip(s.Site, "repeated times of "+s.Key.String(), "the later in the answer was kept", n)
+			b.skip(s.Site, "repeated times of "+s.String(), "the later in the answer was kept", n)
 		}
 		if err := s.Check(); err != nil {
 			return nil, bad("answer", "does not make a series", "report it with the saved answer", err)

@@ -38,7 +38,7 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	for {
 		b, err := br.ReadByte()
 		if err != nil {
-			if err == io.EOF {
+			if errors.Is(err, io.EOF) {
 				err = nil
 			}
 			return nil, bad("file", "is empty", "save the answer again", err)
@@ -68,8 +68,7 @@ func bad(where, problem, hint string, err error) *ingest.Error {
 
 // asError keeps an *ingest.Error as it is and makes one of anything else.
 func asError(err error, where, problem, hint string) error {
-	var e *ingest.Error
-	if errors.As(err, &e) {
+	if _, ok := errors.AsType[*ingest.Error](err); ok {
 		return err
 	}
 	return bad(where, problem, hint, err)
@@ -147,7 +146,7 @@ func (c *collector) open(where string, h head, id string, daily bool, readings i
 // keep takes a finished series in.
 func (c *collector) keep(where string, s ingest.Series) error {
 	if n := s.Normalize(); n > 0 {
-		c.skip(s.Site, "repeated times of "+s.Key.String(), "the later in the file was kept", n)
+		c.skip(s.Site, "repeated times of "+s.String(), "the later in the file was kept", n)
 	}
 	if err := s.Check(); err != nil {
 		return bad(where, "does not make a series", "report it with the saved file", err)
@@ -172,7 +171,7 @@ func (c *collector) finish() ([]ingest.Series, error) {
 		o.Time, o.Value = append(o.Time, s.Time...), append(o.Value, s.Value...)
 		o.Qualifier, o.Approval = append(o.Qualifier, s.Qualifier...), append(o.Approval, s.Approval...)
 		if n := o.Normalize(); n > 0 {
-			c.skip(s.Site, "repeated times of "+s.Key.String(), "the later in the file was kept", n)
+			c.skip(s.Site, "repeated times of "+s.String(), "the later in the file was kept", n)
 		}
 	}
 	if c.p.Skipped != nil {
@@ -194,12 +193,12 @@ func (c *collector) qualifiers(s string) remark {
 	var r remark
 	var rest []string
 	for _, w := range strings.FieldsFunc(s, func(x rune) bool { return x == ',' || x == ' ' || x == ':' }) {
-		switch {
-		case w == "A":
+		switch w {
+		case "A":
 			r.approval = ingest.Approved
-		case w == "P":
+		case "P":
 			r.approval = ingest.Provisional
-		case w == "Ae" || w == "Pe":
+		case "Ae", "Pe":
 			r.approval = ingest.Approved
 			if w == "Pe" {
 				r.approval = ingest.Provisional

@@ -29,17 +29,15 @@ func (*Source) Name() string { return FeedName }
 func (s *Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
 	f, err := os.Open(s.Path)
 	if err != nil {
-		var pe *fs.PathError
-		if errors.As(err, &pe) {
+		if pe, ok := errors.AsType[*fs.PathError](err); ok {
 			err = pe.Err
 		}
 		return bad(s.Path, "cannot be opened", "check file in the config", err)
 	}
-	defer f.Close()
+	defer f.Close() //nolint:errcheck // it was only read
 	list, err := s.Parser.Parse(f)
 	if err != nil {
-		var e *ingest.Error
-		if errors.As(err, &e) {
+		if e, ok := errors.AsType[*ingest.Error](err); ok {
 			e.Where = s.Path + ", " + e.Where
 			e.Retryable = false // the file will not mend itself
 		}

@@ -60,7 +60,7 @@ func (c *collector) xml(r io.Reader) error {
 		line, _ := dec.InputPos()
 		where := fmt.Sprintf("line %d", line)
 		switch {
-		case err == io.EOF && root != "":
+		case errors.Is(err, io.EOF) && root != "":
 			return nil
 		case err != nil:
 			return xmlError(where, err)
