@@ -188,3 +188,20 @@ func (r riverClient[T]) retry(ctx context.Context, id int64) (*Job, error) {
 	}
 	return jobOf(row), nil
 }
+
+// Lag returns for each queue how long the job that waits longest has been due.
+func (q *Queue) Lag(ctx context.Context) (map[string]time.Duration, error) {
+	out := map[string]time.Duration{}
+	for _, name := range Queues {
+		res, err := q.river.list(ctx, river.NewJobListParams().Queues(name).States(rivertype.JobStateAvailable).
+			OrderBy(river.JobListOrderByScheduledAt, river.SortOrderAsc).First(1))
+		if err != nil {
+			return nil, fmt.Errorf("looking how long jobs wait: %w", err)
+		}
+		out[name] = 0
+		if len(res.Jobs) > 0 {
+			out[name] = max(0, q.Now().Sub(res.Jobs[0].ScheduledAt))
+		}
+	}
+	return out, nil
+}

@@ -1,0 +1,141 @@
+package health
+
+import (
+	"context"
+	"net"
+	"net/http"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"example.org/eclose/cmd/eclose/internal/jobs"
+	"example.org/eclose/ingest/db"
+)
+
+// Metrics counts what happens and reads what is when it is asked.
+type Metrics struct {
+	registry *prometheus.Registry
+	watch    *Watch
+	took     *prometheus.HistogramVec
+	waited   *prometheus.HistogramVec
+	failed   *prometheus.CounterVec
+
+	outlookAge, readingAge, feedFailures, jobsNow, jobsLag, mails, clockOff, healthy, scrapeErrors *prometheus.Desc
+}
+
+// NewMetrics returns metrics over a watch.
+func NewMetrics(w *Watch) *Metrics {
+	seconds := []float64{.005, .02, .1, .5, 2, 10, 60, 300, 1800}
+	desc := func(name, help string, labels ...string) *prometheus.Desc {
+		return prometheus.NewDesc("eclose_"+name, help, labels, nil)
+	}
+	m := &Metrics{
+		registry: prometheus.NewRegistry(), watch: w,
+		took:   prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "eclose_job_seconds", Help: "How long attempts at jobs took.", Buckets: seconds}, []string{"kind"}),
+		waited: prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "eclose_job_wait_seconds", Help: "How long jobs that were due waited for a worker.", Buckets: seconds}, []string{"kind"}),
+		failed: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "eclose_job_failures_total", Help: "Attempts at jobs that failed."}, []string{"kind"}),
+
+		outlookAge:   desc("outlook_age_seconds", "Age of the newest outlook of a river.", "river"),
+		readingAge:   desc("reading_age_seconds", "Age of the newest reading that a feed gave for a site.", "feed", "site"),
+		feedFailures: desc("feed_failures", "Questions to a feed for a site that failed in a row.", "feed", "site"),
+		jobsNow:      desc("jobs", "Jobs by kind and state.", "kind", "state"),
+		jobsLag:      desc("queue_lag_seconds", "How long the job of a queue that waits longest has been due.", "queue"),
+		mails:        desc("mails", "Mails of the outbox by state.", "state"),
+		clockOff:     desc("clock_off_seconds", "How far this machine's clock is ahead of the database's."),
+		healthy:      desc("healthy", "1 where no forecast is stale and no job was given up."),
+		scrapeErrors: desc("scrape_errors", "What could not be read for this answer."),
+	}
+	m.registry.MustRegister(m.took, m.waited, m.failed, m, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), collectors.NewBuildInfoCollector())
+	return m
+}
+
+// Done counts an attempt at a job.
+func (m *Metrics) Done(d jobs.Done) {
+	m.took.WithLabelValues(d.Kind).Observe(d.Took.Seconds())
+	m.waited.WithLabelValues(d.Kind).Observe(d.Waited.Seconds())
+	if d.Err != nil {
+		m.failed.WithLabelValues(d.Kind).Inc()
+	}
+}
+
+// Describe implements prometheus.Collector.
+func (m *Metrics) Describe(ch chan<- *prometheus.Desc) {
+	for _, d := range []*prometheus.Desc{m.outlookAge, m.readingAge, m.feedFailures, m.jobsNow, m.jobsLag, m.mails, m.clockOff, m.healthy, m.scrapeErrors} {
+		ch <- d
+	}
+}
+
+// Collect implements prometheus.Collector.
+func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
+	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+	defer cancel()
+	gauge := func(d *prometheus.Desc, v float64, labels ...string) {
+		ch <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, v, labels...)
+	}
+	now, errs := m.watch.Now(), 0.0
+	if r, err := m.watch.Look(ctx); err != nil {
+		errs++
+		gauge(m.healthy, 0)
+	} else {
+		for _, x := range r.Rivers {
+			if !x.Issued.IsZero() {
+				gauge(m.outlookAge, now.Sub(x.Issued).Seconds(), x.River)
+			}
+		}
+		gauge(m.healthy, float64(db.YesNo(r.Healthy)))
+	}
+	if states, err := db.FeedStates(ctx, m.watch.DB.SQL); err != nil {
+		errs++
+	} else {
+		for _, s := range states {
+			if !s.Newest.IsZero() {
+				gauge(m.readingAge, now.Sub(s.Newest).Seconds(), s.Feed, s.Item)
+			}
+			gauge(m.feedFailures, float64(s.Failures), s.Feed, s.Item)
+		}
+	}
+	if counts, err := m.watch.Queue.Counts(ctx); err != nil {
+		errs++
+	} else {
+		for kind, by := range counts {
+			for state, n := range by {
+				gauge(m.jobsNow, float64(n), kind, state)
+			}
+		}
+	}
+	if lag, err := m.watch.Queue.Lag(ctx); err != nil {
+		errs++
+	} else {
+		for queue, d := range lag {
+			gauge(m.jobsLag, d.Seconds(), queue)
+		}
+	}
+	if m.watch.Mails != nil {
+		if by, err := m.watch.Mails(ctx); err != nil {
+			errs++
+		} else {
+			for state, n := range by {
+				gauge(m.mails, float64(n), state)
+			}
+		}
+	}
+	gauge(m.clockOff, m.watch.Queue.ClockOff().Seconds())
+	gauge(m.scrapeErrors, errs)
+}
+
+// Handler answers for Prometheus, to this machine only: what a gauge's state is
+// and how much mail there is, is nobody's business. A proxy speaks for others,
+// so what comes through one is not from here.
+func (m *Metrics) Handler() http.Handler {
+	h := promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{MaxRequestsInFlight: 2, Timeout: 20 * time.Second})
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		host, _, err := net.SplitHostPort(r.RemoteAddr)
+		if ip := net.ParseIP(host); err != nil || ip == nil || !ip.IsLoopback() || r.Header.Get("Forwarded") != "" || r.Header.Get("X-Forwarded-For") != "" {
+			http.NotFound(w, r)
+			return
+		}
+		h.ServeHTTP(w, r)
+	})
+}
