@@ -7,10 +7,13 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 	"time"
 
 	"github.com/alecthomas/kong"
+
+	"example.org/eclose/cmd/eclose/internal/jobs"
 )
 
 // cli is the command tree. One line per command; each command is a struct with
@@ -21,6 +24,11 @@ type cli struct {
 	Forecast   forecastCmd   `cmd:"" help:"Print the outlook of each river: when each group emerges and lays eggs."`
 	Subscribe  subscribeCmd  `cmd:"" help:"Who hears of which river by mail, and that they asked for it."`
 	Trip       tripCmd       `cmd:"" help:"Which river, which week, and what to tie: weeks in order, risks, a tying list."`
+	Bounces    bouncesCmd    `cmd:"" help:"Mails that came back."`
+	Serve      serveCmd      `cmd:"" help:"Do it all by itself: ask the feeds, issue outlooks, send alerts, show the page."`
+	Worker     workerCmd     `cmd:"" help:"Work jobs of a PostgreSQL database beside others, without a page."`
+	Jobs       jobsCmd       `cmd:"" help:"What is to be done, is being done, failed."`
+	Migrate    migrateCmd    `cmd:"" help:"Bring the database up to this program's version."`
 	Diary      diaryCmd      `cmd:"" help:"What you saw on the water, and what you did not."`
 	Group      groupCmd      `cmd:"" help:"Insect groups: what a name may mean, what is known of each."`
 	Series     seriesCmd     `cmd:"" help:"Stored series: what there is, where it has gaps, whether it is whole."`
@@ -69,6 +77,7 @@ func runEnv(e *env, args []string) (code int) {
 		kong.Writers(e.stdout, e.stderr),
 		kong.Exit(func(c int) { panic(exit(c)) }),
 		kong.UsageOnError(),
+		kong.Vars{"queues": strings.Join(jobs.Queues, ", ")},
 	)
 	if err != nil {
 		panic(err) // a mistake in the command tree itself

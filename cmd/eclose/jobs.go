@@ -1,0 +1,199 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/cmd/eclose/internal/jobs"
+	"example.org/eclose/ingest/db"
+)
+
+type jobsCmd struct {
+	List  jobsListCmd  `cmd:"" help:"Jobs, the newest first."`
+	Show  jobsShowCmd  `cmd:"" help:"One job with every failure."`
+	Retry jobsRetryCmd `cmd:"" help:"Try jobs again now that failed or were given up."`
+	Add   jobsAddCmd   `cmd:"" help:"Make jobs for whoever works: outlooks of all rivers as of a moment, exports of a month."`
+}
+
+// jobsFlags name the config whose database holds the jobs. On SQLite they work
+// only while no eclose serve does.
+type jobsFlags struct {
+	Config string `required:"" help:"The TOML file that names the database." placeholder:"FILE"`
+}
+
+func (f jobsFlags) with(e *env, do func(*config.Config, *jobs.Queue) error) (err error) {
+	cfg, err := config.Load(f.Config)
+	if err != nil {
+		return usageError{err}
+	}
+	d, err := db.OpenMigrated(e.ctx, cfg.DatabaseURL())
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, d.Close()) }()
+	q, err := jobs.Open(e.ctx, d, jobs.Options{Log: zerolog.Nop(), Now: e.now})
+	if err != nil {
+		return err
+	}
+	return do(cfg, q)
+}
+
+type jobsListCmd struct {
+	jobsFlags
+	State []string `help:"Only jobs in these states." placeholder:"STATE"`
+	Kind  []string `help:"Only jobs of these kinds." placeholder:"KIND"`
+	Most  int      `default:"50" help:"At most so many."`
+}
+
+func (c jobsListCmd) Run(e *env) error {
+	return c.with(e, func(_ *config.Config, q *jobs.Queue) error {
+		list, err := q.List(e.ctx, jobs.Filter{States: c.State, Kinds: c.Kind, Most: c.Most})
+		if err != nil {
+			return usageError{err}
+		}
+		w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+		fmt.Fprintln(w, "ID\tKIND\tSTATE\tTRIED\tDUE\tKEYS\tLAST FAILURE")
+		for _, j := range list {
+			last := ""
+			if n := len(j.Errors); n > 0 {
+				last = oneLine(j.Errors[n-1].Error, 80)
+			}
+			fmt.Fprintf(w, "%d\t%s\t%s\t%d/%d\t%s\t%s\t%s\n", j.ID, j.Kind, j.State, j.Attempt, j.Attempts, j.Due.Format(time.DateTime), j.Keys, last)
+		}
+		return w.Flush()
+	})
+}
+
+func oneLine(s string, most int) string {
+	s = strings.Join(strings.Fields(s), " ")
+	if r := []rune(s); len(r) > most {
+		return string(r[:most-1]) + "…"
+	}
+	return s
+}
+
+type jobsShowCmd struct {
+	jobsFlags
+	ID int64 `arg:"" help:"Number of the job."`
+}
+
+func (c jobsShowCmd) Run(e *env) error {
+	return c.with(e, func(_ *config.Config, q *jobs.Queue) error {
+		j, err := q.Get(e.ctx, c.ID)
+		if err != nil {
+			return err
+		}
+		w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+		stamp := func(t time.Time) string {
+			if t.IsZero() {
+				return "-"
+			}
+			return t.Format("2006-01-02 15:04:05 UTC")
+		}
+		fmt.Fprintf(w, "job\t%d\nkind\t%s\nqueue\t%s\nstate\t%s\nkeys\t%s\ntried\t%d of at most %d times\ndue\t%s\nlast begun\t%s\nended\t%s\nby\t%s\n",
+			j.ID, j.Kind, j.Queue, j.State, j.Keys, j.Attempt, j.Attempts, stamp(j.Due), stamp(j.Began), stamp(j.Ended), orDash(j.By))
+		if err := w.Flush(); err != nil {
+			return err
+		}
+		for _, f := range j.Errors {
+			fmt.Fprintf(e.stdout, "attempt %d, %s: %s\n", f.Attempt, stamp(f.At), f.Error)
+		}
+		return nil
+	})
+}
+
+func orDash(s string) string {
+	if s == "" {
+		return "-"
+	}
+	return s
+}
+
+type jobsRetryCmd struct {
+	jobsFlags
+	ID   []int64 `arg:"" optional:"" help:"Numbers of jobs."`
+	All  bool    `help:"Every job that was given up or cancelled."`
+	Kind string  `help:"With --all, only of this kind." placeholder:"KIND"`
+}
+
+func (c jobsRetryCmd) Run(e *env) error {
+	if c.All == (len(c.ID) > 0) {
+		return usagef("name jobs, or --all")
+	}
+	return c.with(e, func(_ *config.Config, q *jobs.Queue) error {
+		ids := c.ID
+		if c.All {
+			f := jobs.Filter{States: []string{"discarded", "cancelled"}, Most: 10_000}
+			if c.Kind != "" {
+				f.Kinds = []string{c.Kind}
+			}
+			list, err := q.List(e.ctx, f)
+			if err != nil {
+				return err
+			}
+			for _, j := range list {
+				ids = append(ids, j.ID)
+			}
+		}
+		for _, id := range ids {
+			j, err := q.Retry(e.ctx, id)
+			if err != nil {
+				return err
+			}
+			fmt.Fprintf(e.stdout, "%d %s %s: %s\n", j.ID, j.Kind, j.Keys, j.State)
+		}
+		fmt.Fprintf(e.stdout, "%d jobs\n", len(ids))
+		return nil
+	})
+}
+
+type jobsAddCmd struct {
+	jobsFlags
+	What  string   `arg:"" enum:"outlooks,exports" help:"outlooks or exports."`
+	Issue string   `help:"For outlooks: as of this moment, RFC 3339 (default: now)." placeholder:"TIME"`
+	Month string   `help:"For exports: the month of issue, as 2026-05." placeholder:"MONTH"`
+	River []string `help:"Only these rivers." placeholder:"NAME"`
+}
+
+func (c jobsAddCmd) Run(e *env) error {
+	return c.with(e, func(cfg *config.Config, q *jobs.Queue) error {
+		rivers, err := riversOf(cfg, c.River)
+		if err != nil {
+			return usageError{err}
+		}
+		at := q.Now()
+		layout, text := time.RFC3339, c.Issue
+		if c.What == "exports" {
+			layout, text = "2006-01", c.Month
+		}
+		if text != "" {
+			if at, err = time.Parse(layout, text); err != nil {
+				return usagef("%q is not written like %s", text, layout)
+			}
+		}
+		if at.After(q.Now()) {
+			return usagef("%s lies in the future", text)
+		}
+		var all []jobs.Args
+		for _, r := range rivers {
+			if c.What == "exports" {
+				month := time.Date(at.Year(), at.Month(), 1, 0, 0, 0, 0, time.UTC)
+				all = append(all, jobs.Export{River: r.Slug, Month: month})
+				continue
+			}
+			all = append(all, jobs.Outlook{River: r.Slug, Issue: jobs.Slot(at)})
+		}
+		n, err := q.Add(e.ctx, all...)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(e.stdout, "%d jobs added, %d were there already\n", n, len(all)-n)
+		return nil
+	})
+}

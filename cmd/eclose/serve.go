@@ -1,0 +1,84 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"time"
+
+	"github.com/rs/zerolog"
+	"golang.org/x/term"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+)
+
+type serveCmd struct {
+	Config string `required:"" help:"The TOML file that names rivers and gauges." placeholder:"FILE"`
+	Addr   string `help:"Listen here instead of at the config's serve.addr." placeholder:"ADDR"`
+	Log    string `default:"info" enum:"debug,info,warn,error" help:"How much to log: ${enum}."`
+}
+
+// Run is the whole house in one process: it asks the feeds, issues outlooks,
+// sends alerts and shows the page, until it is told to stop.
+func (c serveCmd) Run(e *env) (err error) {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return usageError{err}
+	}
+	if c.Addr != "" {
+		cfg.Serve.Addr = c.Addr
+	}
+	log := logger(e.stderr, c.Log)
+	workers := workersOf()
+	s, err := openStation(e, cfg, workers, log)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, s.close()) }()
+	ln, err := (&net.ListenConfig{}).Listen(e.ctx, "tcp", cfg.Serve.Addr)
+	if err != nil {
+		return fmt.Errorf("opening the page: %w; set serve.addr in the config to another address", err)
+	}
+	handler, err := s.pages(e)
+	if err != nil {
+		return errors.Join(err, ln.Close())
+	}
+	mux := http.NewServeMux()
+	mux.Handle("GET /health", s.watch)
+	mux.Handle("GET /metrics", s.metrics.Handler())
+	mux.Handle("/", handler)
+	server := &http.Server{
+		Handler: mux, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 15 * time.Second, WriteTimeout: 30 * time.Second,
+		IdleTimeout: time.Minute, MaxHeaderBytes: 16 << 10,
+	}
+	if err := s.start(e.ctx, workers["feeds"]); err != nil {
+		return errors.Join(err, ln.Close())
+	}
+	failed := make(chan error, 1)
+	go func() {
+		if err := server.Serve(ln); !errors.Is(err, http.ErrServerClosed) {
+			failed <- fmt.Errorf("serving the page: %w", err)
+		}
+	}()
+	log.Info().Str("page", "http://"+ln.Addr().String()).Str("database", s.db.Name()).Int("rivers", len(cfg.Rivers)).Msg("serving")
+	select {
+	case <-e.ctx.Done():
+		log.Info().Msg("stopping: finishing what is under way")
+	case err = <-failed:
+	}
+	return errors.Join(err, server.Close(), s.halt())
+}
+
+// logger writes for people on a terminal and as JSON elsewhere.
+func logger(w io.Writer, level string) zerolog.Logger {
+	l, err := zerolog.ParseLevel(level)
+	if err != nil {
+		l = zerolog.InfoLevel // kong admits no other word
+	}
+	if f, ok := w.(interface{ Fd() uintptr }); ok && term.IsTerminal(int(f.Fd())) {
+		w = zerolog.ConsoleWriter{Out: w, TimeFormat: time.TimeOnly}
+	}
+	return zerolog.New(w).Level(l).With().Timestamp().Logger()
+}

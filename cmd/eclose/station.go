@@ -1,0 +1,283 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"runtime"
+	"time"
+
+	"github.com/robfig/cron/v3"
+	"github.com/rs/zerolog"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/cmd/eclose/internal/health"
+	"example.org/eclose/cmd/eclose/internal/jobs"
+	"example.org/eclose/cmd/eclose/internal/sources"
+	"example.org/eclose/cmd/eclose/internal/work"
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/archive"
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/client"
+	"example.org/eclose/ingest/db"
+	"example.org/eclose/ingest/series"
+	"example.org/eclose/notify/alert"
+	"example.org/eclose/notify/mail"
+	"example.org/eclose/notify/subscribe"
+)
+
+// station is all that one process needs to do the work of a config.
+type station struct {
+	cfg     *config.Config
+	db      *db.DB
+	files   *series.Files
+	read    *series.Store
+	house   *work.House
+	queue   *jobs.Queue
+	people  *subscribe.Store
+	watch   *health.Watch
+	metrics *health.Metrics
+	relay   *mail.Sender
+	log     zerolog.Logger
+
+	feeding chan struct{} // closed when the feeding loop has ended
+	stop    context.CancelFunc
+}
+
+// workersOf is how many jobs of a queue one process works at a time. A model
+// job keeps a processor busy; the others wait for somebody else most of the time.
+func workersOf() map[string]int {
+	n := runtime.GOMAXPROCS(0)
+	return map[string]int{jobs.Feeds: 8, jobs.Model: n, jobs.Mail: 2, jobs.Backtest: max(1, n-1)}
+}
+
+// openStation opens everything and starts nothing.
+func openStation(e *env, cfg *config.Config, workers map[string]int, logger zerolog.Logger) (s *station, err error) {
+	s = &station{cfg: cfg, log: logger}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, s.close())
+			s = nil
+		}
+	}()
+	if s.db, err = db.OpenMigrated(e.ctx, cfg.DatabaseURL()); err != nil {
+		return s, err
+	}
+	if s.files, err = series.OpenFiles(e.ctx, cfg.StoreURL()); err != nil {
+		return s, err
+	}
+	if err = makeStore(e.ctx, cfg.StoreURL()); err != nil {
+		return s, err
+	}
+	if s.read, err = series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly()); err != nil {
+		return s, err
+	}
+	now := e.now
+	if s.db.Dialect == db.Postgres {
+		now = func() time.Time { return s.queue.Now() } // the clock that all workers share
+	}
+	if s.house, err = s.build(e, now); err != nil {
+		return s, err
+	}
+	opt := jobs.Options{
+		Now: e.now, Log: logger, Handlers: s.house.Handlers(), Periodic: s.house.Periodic(), Done: s.done,
+	}
+	if len(workers) > 0 {
+		// The feeds are worked by whoever holds their lock: see feed.
+		opt.Workers = maps.Clone(workers)
+		delete(opt.Workers, jobs.Feeds)
+		if len(opt.Workers) == 0 { // a worker of feeds alone still keeps the time
+			opt.Workers[jobs.Mail] = 1
+		}
+	}
+	if s.queue, err = jobs.Open(e.ctx, s.db, opt); err != nil {
+		return s, err
+	}
+	s.house.Queue = s.queue
+	s.watch = &health.Watch{DB: s.db, Queue: s.queue, Archive: s.house.Archive, Now: now, Started: now(), Period: period(s.house.Outlooks, now()), Mails: s.house.Alerts.Counts}
+	for _, r := range s.house.Rivers {
+		s.watch.Rivers = append(s.watch.Rivers, r.Slug)
+	}
+	s.metrics = health.NewMetrics(s.watch)
+	return s, nil
+}
+
+// makeStore makes an empty store where there is none, so that it can be read.
+func makeStore(ctx context.Context, url string) error {
+	s, err := series.Open(ctx, url)
+	if errors.Is(err, series.ErrInUse) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	return s.Close()
+}
+
+// period is the time between two activations of a schedule.
+func period(s cron.Schedule, now time.Time) time.Duration {
+	a := s.Next(now)
+	return s.Next(a).Sub(a)
+}
+
+func (s *station) build(e *env, now func() time.Time) (*work.House, error) {
+	cfg := s.cfg
+	catalogue, err := loadCatalogue(cfg)
+	if err != nil {
+		return nil, usageError{err}
+	}
+	rivers, err := riversOf(cfg, nil)
+	if err != nil {
+		return nil, usageError{err}
+	}
+	c, err := client.New(client.Options{UserAgent: userAgent(cfg), PerHost: perHost(cfg), MaxBody: 256 << 20, Now: now, Sleep: e.sleep})
+	if err != nil {
+		return nil, fmt.Errorf("preparing the feed client: %w", err)
+	}
+	places, err := sources.Builder{Config: cfg, Client: c, Now: now, Skipped: func(x ingest.Skipped) { s.log.Debug().Msg(fmt.Sprint(x)) }}.Places()
+	if err != nil {
+		return nil, usageError{err}
+	}
+	if s.people, err = subscribe.New(e.ctx, s.db, subscribe.Names{}, now); err != nil {
+		return nil, err
+	}
+	h := &work.House{
+		DB: s.db, Rivers: rivers, Catalogue: catalogue, Read: &work.Reader{Store: s.read, Now: time.Now}, Files: s.files,
+		Archive: archive.New(s.db, s.files), Alerts: alert.New(s.db, now), Units: unitsOf(cfg), PublicURL: cfg.Serve.PublicURL, Log: s.log,
+		Tie:    func(group string, stage forecast.Stage) []string { return tie(catalogue, group, stage) },
+		Places: places, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{},
+	}
+	for _, p := range places {
+		for _, t := range p.Tasks {
+			name := t.Source.Name()
+			if h.Feeds[name] != nil {
+				continue
+			}
+			if h.Feeds[name], err = jobs.ParseSchedule(cfg.ScheduleOf(name)); err != nil {
+				return nil, usagef("feeds.%s: %w", name, err)
+			}
+		}
+	}
+	if h.Outlooks, err = jobs.ParseSchedule(cfg.Outlooks); err != nil {
+		return nil, usagef("outlooks: %w", err)
+	}
+	if cfg.Mail.Host != "" {
+		composer, err := composerOf(cfg, s.people.Links)
+		if err != nil {
+			return nil, err
+		}
+		if s.relay, err = senderOf(cfg); err != nil {
+			return nil, err
+		}
+		h.Carrier = mail.Carrier{Composer: composer, Sender: s.relay}
+	}
+	return h, nil
+}
+
+// done logs what failed and counts everything.
+func (s *station) done(d jobs.Done) {
+	s.metrics.Done(d)
+	if d.Err != nil && !errors.As(d.Err, new(jobs.NotNow)) {
+		s.log.Warn().Str("job", d.Kind).Dur("took", d.Took).Msg(d.Err.Error())
+		return
+	}
+	s.log.Debug().Str("job", d.Kind).Dur("took", d.Took).Dur("waited", d.Waited).Msg("done")
+}
+
+// start begins to work. feeds says whether this process may ask the agencies.
+func (s *station) start(ctx context.Context, feeds int) error {
+	if err := s.queue.Start(ctx); err != nil {
+		return err
+	}
+	var feeding context.Context
+	feeding, s.stop = context.WithCancel(context.WithoutCancel(ctx))
+	s.feeding = make(chan struct{})
+	go func() {
+		defer close(s.feeding)
+		if feeds > 0 {
+			s.feed(feeding, feeds)
+		}
+	}()
+	return nil
+}
+
+// feedTry is how often a process that does not ask the agencies tries to become
+// the one that does.
+const feedTry = 5 * time.Second
+
+// feed asks the agencies for as long as this process holds the lock of the feeds
+// and that of the series store, and tries to get them where it does not. One
+// process asks, however many work: their limits are for all of us together.
+func (s *station) feed(ctx context.Context, workers int) {
+	said := ""
+	for ctx.Err() == nil {
+		err := s.feedOnce(ctx, workers)
+		if err != nil && err.Error() != said && ctx.Err() == nil {
+			said = err.Error()
+			s.log.Info().Msg("not asking the feeds: " + said)
+		}
+		select {
+		case <-ctx.Done():
+		case <-time.After(feedTry):
+		}
+	}
+}
+
+func (s *station) feedOnce(ctx context.Context, workers int) error {
+	lock, err := jobs.Hold(ctx, s.db, jobs.FeedsLock)
+	if err != nil {
+		return err
+	}
+	defer lock.Release()
+	store, err := series.Open(ctx, s.cfg.StoreURL())
+	if err != nil {
+		return err
+	}
+	defer store.Close() //nolint:errcheck // every write is already on the disk
+	s.house.Write(store)
+	defer s.house.Write(nil)
+	if err := s.queue.Work(jobs.Feeds, workers); err != nil {
+		return err
+	}
+	s.log.Info().Msg("asking the feeds")
+	select {
+	case <-ctx.Done():
+	case <-lock.Lost():
+		s.log.Warn().Msg("lost the lock of the feeds: another process may ask them now")
+	}
+	leave, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopFor)
+	defer cancel()
+	return s.queue.Leave(leave, jobs.Feeds)
+}
+
+// stopFor is how long a stop may take before jobs are cut off; they are taken up
+// by the next start.
+const stopFor = 25 * time.Second
+
+// halt stops the work gracefully.
+func (s *station) halt() error {
+	ctx, cancel := context.WithTimeout(context.Background(), stopFor+10*time.Second)
+	defer cancel()
+	if s.stop != nil {
+		s.stop()
+		<-s.feeding
+	}
+	return s.queue.Stop(ctx)
+}
+
+func (s *station) close() (err error) {
+	if s.relay != nil {
+		s.relay.Close()
+	}
+	if s.read != nil {
+		err = errors.Join(err, s.read.Close())
+	}
+	if s.files != nil {
+		err = errors.Join(err, s.files.Close())
+	}
+	if s.db != nil {
+		err = errors.Join(err, s.db.Close())
+	}
+	return err
+}
