@@ -376,7 +376,7 @@ func (p *parsing) place() error {
 	for _, r := range rows {
 		t := r.at
 		if !r.known && !p.onlyDays() {
-			two, n := passes(r.at, p.clock.zone)
+			two, n := ingest.WallClock(r.at, p.clock.zone)
 			switch n {
 			case 0:
 				p.c.Skip(p.Site, "times that the clocks of "+p.Zone+" left out", fmt.Sprintf("there was no %s; if the logger keeps standard time all year, declare a fixed offset", r.at.Format("2006-01-02 15:04")), len(r.readings))

@@ -23,7 +23,7 @@ func TestDurationsAreReadOrRefused(t *testing.T) {
 		{"PT1H", time.Hour}, {"PT14H", 14 * time.Hour}, {"P1D", 24 * time.Hour}, {"P1DT2H", 26 * time.Hour}, {"P7DT14H", 182 * time.Hour}, {"PT30M", 30 * time.Minute},
 		{"", 0}, {"P", 0}, {"PT", 0}, {"P1DT", 0}, {"P1M", 0}, {"P1Y", 0}, {"PT1D", 0}, {"1H", 0}, {"PT1H2H", 0}, {"P1W", 0}, {"PT-1H", 0}, {"PT1.5H", 0}, {"P9999D", 0}, {"PT0H", 0}, {"PTT1H", 0},
 	} {
-		got, err := parseDuration(c.in)
+		got, err := ingest.ParsePeriod(c.in)
 		if got != c.want || (err == nil) != (c.want > 0) {
 			t.Errorf("%q: got %v, %v; want %v", c.in, got, err, c.want)
 		}
