@@ -367,3 +367,7 @@ func join(words []string) string {
 }
 
 func plain(key string) string { return strings.ReplaceAll(key, "-", " ") }
+
+func sortBySkill(rows []Score) {
+	slices.SortStableFunc(rows, func(a, b Score) int { return cmp.Compare(b.Skill.Value, a.Skill.Value) })
+}

@@ -1,0 +1,338 @@
+package rivers
+
+import (
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"math"
+	"strconv"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/plotter"
+	"gonum.org/v1/plot/vg"
+
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/verify"
+)
+
+//go:embed page.html
+var pageText string
+
+var page = template.Must(template.New("page").Funcs(template.FuncMap{
+	"plain":   plain,
+	"percent": func(v float64) string { return number(100*v, 0, " %") },
+	"score":   func(v float64) string { return number(v, 4, "") },
+	"days":    func(v float64) string { return number(v, 1, "") },
+	"interval": func(i verify.Interval) string {
+		if math.IsNaN(i.Value) {
+			return "–"
+		}
+		return percent(i)
+	},
+	"gain": func(i verify.Interval) string {
+		if math.IsNaN(i.Value) {
+			return "–"
+		}
+		if math.IsNaN(i.Low) {
+			return fmt.Sprintf("%.1f", i.Value)
+		}
+		return fmt.Sprintf("%.1f, %.1f to %.1f", i.Value, i.Low, i.High)
+	},
+	"lead": func(d int) string {
+		if d == AllLeads {
+			return "all"
+		}
+		return strconv.Itoa(d)
+	},
+}).Parse(pageText))
+
+func number(v float64, digits int, unit string) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return "–"
+	}
+	return strconv.FormatFloat(v, 'f', digits, 64) + unit
+}
+
+// figure is a chart with its caption.
+type figure struct {
+	SVG     template.HTML
+	Caption string
+}
+
+// WritePage writes the report as one page of HTML that needs nothing beside it.
+func (r *Report) WritePage(w io.Writer) error {
+	figures, err := r.figures()
+	if err != nil {
+		return err
+	}
+	issues, asOf, judged := 0, 0, 0
+	skipped := map[string]int{}
+	for _, s := range r.Slices {
+		issues += s.Issues
+		asOf += s.AsOf
+		if s.Skipped != "" {
+			skipped[s.Skipped]++
+		} else {
+			judged++
+		}
+	}
+	err = page.Execute(w, map[string]any{
+		"R": r, "Figures": figures, "Issues": issues, "AsOf": asOf, "Judged": judged, "Skipped": skipped,
+		"All": r.Of("all"), "Leads": r.Of("lead"), "Rivers": r.Of("river"), "RiverLeads": r.Of("river, lead"),
+		"Groups": r.Of("group"), "GroupLeads": r.Of("group, lead"), "Level": level, "Few": verify.FewSeasons,
+		"Parts": r.parts(), "Caution": forecast.StandingCaution,
+	})
+	if err != nil {
+		return fmt.Errorf("writing the report: %w", err)
+	}
+	return nil
+}
+
+// parts is what the sightings of one lead say beyond the score.
+type parts struct {
+	Lead             int
+	N, Seen          int
+	Murphy, Calendar verify.Decomposition
+	Log, LogCalendar float64 // nats
+	Area, AreaCal    float64 // under the ROC curve
+}
+
+func (r *Report) parts() []parts {
+	var out []parts
+	for _, lead := range r.Leads {
+		p, c, y := r.cases(lead)
+		if len(p) == 0 {
+			continue
+		}
+		x := parts{Lead: lead, N: len(p), Murphy: verify.Decompose(verify.Binned(p, y, verify.EqualBins(binCount))),
+			Calendar: verify.Decompose(verify.Binned(c, y, verify.EqualBins(binCount))),
+			Log:      verify.LogBinary(held(p), y), LogCalendar: verify.LogBinary(held(c), y), Area: verify.ROCArea(p, y), AreaCal: verify.ROCArea(c, y)}
+		for _, seen := range y {
+			if seen {
+				x.Seen++
+			}
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+// held keeps chances away from 0 and 1, where one surprise would decide the log
+// score: strays alone are 2 %, our own default.
+func held(p []float64) []float64 {
+	out := make([]float64, len(p))
+	for i, v := range p {
+		out[i] = min(max(v, 0.01), 0.99)
+	}
+	return out
+}
+
+func (r *Report) cases(lead int) (p, calendar []float64, y []bool) {
+	for c := range r.AllCases() {
+		if c.Lead == lead {
+			p, calendar, y = append(p, c.P), append(calendar, c.Calendar), append(y, c.Seen)
+		}
+	}
+	return p, calendar, y
+}
+
+const (
+	wide = 16 * vg.Centimeter
+	high = 8.5 * vg.Centimeter
+)
+
+func (r *Report) figures() ([]figure, error) {
+	leads := r.Of("lead")
+	if len(leads) == 0 {
+		return nil, nil
+	}
+	var out []figure
+	for _, draw := range []func([]Score) (figure, error){r.drawSkill, r.drawDates, r.drawReliability, r.drawGroups} {
+		f, err := draw(leads)
+		if err != nil {
+			return nil, err
+		}
+		if f.SVG != "" {
+			out = append(out, f)
+		}
+	}
+	return out, nil
+}
+
+func (r *Report) drawSkill(leads []Score) (figure, error) {
+	p := newPlot("lead (days from issue to target)", "error removed (% of the reference's)")
+	across(p, 0)
+	a, b := line{name: "against the calendar"}, line{name: "against last year's date", style: 1}
+	for _, s := range leads {
+		a.x, a.y, a.ranges = append(a.x, float64(s.Lead)), append(a.y, 100*s.Skill.Value), append(a.ranges, times(s.Skill, 100))
+		// Moved aside so that bars do not hide each other.
+		b.x, b.y, b.ranges = append(b.x, float64(s.Lead)+0.8), append(b.y, 100*s.SkillLast.Value), append(b.ranges, times(s.SkillLast, 100))
+	}
+	if err := join2(p, a, b); err != nil {
+		return figure{}, err
+	}
+	s, err := svg(p, wide, high, "How much nearer than the calendar and last year's date", "Above the line at 0 the outlook comes nearer; bars are 90 % intervals from resampled seasons.")
+	return figure{s, fmt.Sprintf("Chances by lead. Above 0 the outlook comes nearer to what came than the reference; 100 %% would be perfect. Bars: %.0f %% intervals from resampled seasons.", level*100)}, err
+}
+
+func join2(p *plot.Plot, lines ...line) error {
+	for _, l := range lines {
+		if err := add(p, l); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func times(i verify.Interval, k float64) verify.Interval {
+	i.Value, i.Low, i.High = k*i.Value, k*i.Low, k*i.High
+	return i
+}
+
+func (r *Report) drawDates(leads []Score) (figure, error) {
+	p := newPlot("lead (days before the calendar's date)", "error of the peak's date (days)")
+	p.Y.Min = 0
+	a, b, c := line{name: "forecast"}, line{name: "calendar", style: 1}, line{name: "last year's date", style: 2}
+	for _, s := range leads {
+		x := float64(s.Lead)
+		a.x, a.y = append(a.x, x), append(a.y, s.Error)
+		b.x, b.y = append(b.x, x), append(b.y, s.ErrorCal)
+		c.x, c.y = append(c.x, x), append(c.y, s.ErrorLast)
+	}
+	if len(a.y) == 0 || math.IsNaN(a.y[0]) && math.IsNaN(a.y[len(a.y)-1]) {
+		return figure{}, nil
+	}
+	if err := join2(p, a, b, c); err != nil {
+		return figure{}, err
+	}
+	s, err := svg(p, wide, high, "Mean absolute error of the peak's date", "Smaller is better.")
+	return figure{s, "Date of the peak: mean absolute error in days, smaller is better."}, err
+}
+
+func (r *Report) drawReliability(leads []Score) (figure, error) {
+	p := newPlot("chance as forecast (%)", "what came (%)")
+	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = 0, 100, 0, 100
+	diagonal := plotter.NewFunction(func(x float64) float64 { return x })
+	diagonal.Color, diagonal.Samples = ink, 2
+	p.Add(diagonal)
+	p.Legend.Left = true
+	at := 0
+	for i, lead := range r.Leads {
+		if i != 0 && i != len(r.Leads)/2 && i != len(r.Leads)-1 {
+			continue // three curves can be told apart, five cannot
+		}
+		l := line{name: fmt.Sprintf("%d days ahead", lead), style: at}
+		at++
+		sums := make([]Bin, binCount)
+		for _, s := range r.Slices {
+			for k := range sums {
+				if i < len(s.Bins) {
+					sums[k].N += s.Bins[i][k].N
+					sums[k].P += s.Bins[i][k].P
+					sums[k].Q += s.Bins[i][k].Q
+				}
+			}
+		}
+		var honest []verify.ReliabilityPoint
+		if r.BySightings {
+			chance, _, y := r.cases(lead)
+			if len(y) > 0 {
+				honest = verify.Reliability(chance, y, verify.EqualBins(binCount), level, 300, seed)
+			}
+		}
+		for _, b := range sums {
+			if b.N < leastInBin {
+				continue
+			}
+			n := float64(b.N)
+			l.x, l.y = append(l.x, 100*b.P/n), append(l.y, 100*b.Q/n)
+			if honest != nil {
+				l.ranges = append(l.ranges, bar(honest, b.P/n))
+			}
+		}
+		if err := add(p, l); err != nil {
+			return figure{}, err
+		}
+	}
+	caption := "Reliability: days on which a chance was forecast, and what came of them. Honest chances lie on the diagonal."
+	if r.BySightings {
+		caption += " Bars show where an honest forecast would lie by luck alone."
+	} else {
+		caption += " What came is the chance that the season's own analysis gives: consistency, not truth."
+	}
+	s, err := svg(p, 11*vg.Centimeter, 11*vg.Centimeter, "Reliability", "Curves near the diagonal are honest.")
+	return figure{s, caption}, err
+}
+
+// leastInBin is how many days a bin must hold to be drawn. Our own default.
+const leastInBin = 10
+
+// bar is where an honest forecast's frequency would lie, %.
+func bar(points []verify.ReliabilityPoint, p float64) verify.Interval {
+	for _, x := range points {
+		if math.Abs(x.P-p) < 1e-9 {
+			return verify.Interval{Low: 100 * x.Low, High: 100 * x.High}
+		}
+	}
+	return verify.Interval{Low: math.NaN(), High: math.NaN()}
+}
+
+// drawGroups shows the groups from the one in which most is gained to the one in
+// which most is lost.
+func (r *Report) drawGroups([]Score) (figure, error) {
+	var rows []Score
+	for _, s := range r.Of("group") {
+		if !math.IsNaN(s.Skill.Value) && !math.IsInf(s.Skill.Value, 0) {
+			rows = append(rows, s)
+		}
+	}
+	if len(rows) == 0 {
+		return figure{}, nil
+	}
+	sortBySkill(rows)
+	p := newPlot("error removed (% of the calendar's)", "")
+	f := plotter.NewGrid()
+	f.Horizontal.Color = nil
+	var points plotter.XYs
+	var bars plotter.XErrors
+	var names []string
+	for i, s := range rows {
+		v := clip(100 * s.Skill.Value)
+		points = append(points, plotter.XY{X: v, Y: float64(len(rows) - 1 - i)})
+		var e struct{ Low, High float64 }
+		if !math.IsNaN(s.Skill.Low) {
+			e.Low, e.High = v-clip(100*s.Skill.Low), clip(100*s.Skill.High)-v
+		}
+		bars = append(bars, e)
+	}
+	for i := range rows {
+		s := rows[len(rows)-1-i]
+		names = append(names, plain(s.Group)+", "+string(s.Stage))
+	}
+	dots, err := plotter.NewScatter(points)
+	if err != nil {
+		return figure{}, fmt.Errorf("drawing the groups: %w", err)
+	}
+	dots.Color, dots.Shape, dots.Radius = inks[0], marks[0], vg.Points(2.5)
+	e, err := plotter.NewXErrorBars(struct {
+		plotter.XYs
+		plotter.XErrors
+	}{points, bars})
+	if err != nil {
+		return figure{}, fmt.Errorf("drawing the groups: %w", err)
+	}
+	e.Color = inks[0]
+	zero, err := plotter.NewLine(plotter.XYs{{X: 0, Y: -0.5}, {X: 0, Y: float64(len(rows)) - 0.5}})
+	if err != nil {
+		return figure{}, fmt.Errorf("drawing the groups: %w", err)
+	}
+	zero.Color = ink
+	p.Add(zero, e, dots)
+	p.NominalY(names...)
+	p.Y.Tick.Label.Font.Size = vg.Points(8)
+	s, err := svg(p, wide, vg.Length(len(rows))*0.42*vg.Centimeter+2*vg.Centimeter, "Error removed, by group and stage", "Right of 0 the outlook comes nearer than the calendar.")
+	return figure{s, "By group and stage, all leads together. Right of 0 the outlook comes nearer than the calendar, left of it the calendar does. Values below −100 % are drawn at −100 %."}, err
+}
+
+func clip(v float64) float64 { return max(v, -100) }
