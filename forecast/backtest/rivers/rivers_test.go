@@ -1,0 +1,305 @@
+package rivers
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"io"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/net/html"
+
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/export"
+	"example.org/eclose/forecast/verify"
+)
+
+// small is a plan of a few groups over nine seasons of two rivers.
+func small(t testing.TB) (Plan, invented) {
+	p, src := inventedPlan(t, 2, 2015, 2023)
+	p.Members, p.Every = 20, 14
+	for i := range p.Rivers {
+		p.Rivers[i].Groups = []string{groups[0], groups[1], groups[2]}
+	}
+	return p, src
+}
+
+var groups = []string{"baetid-olive-spring", "western-green-drake", "pale-morning-dun"}
+
+func everything(t *testing.T, o *Outcome) []byte {
+	t.Helper()
+	r := Judge(o)
+	var b bytes.Buffer
+	if err := r.WritePage(&b); err != nil {
+		t.Fatal(err)
+	}
+	meta := export.Meta{Title: "test", Created: time.Unix(0, 0)}
+	for _, f := range []export.Format{export.CSV, export.Parquet} {
+		if _, err := export.WriteTable(&b, f, ScoreTable, meta, export.Rows(r.Scores)); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := export.WriteTable(&b, f, DateTable, meta, o.AllDates()); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := export.WriteTable(&b, f, CaseTable, meta, o.AllCases()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return b.Bytes()
+}
+
+func run(t *testing.T, p Plan, src Source) *Outcome {
+	t.Helper()
+	o, err := Run(t.Context(), p, src)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return o
+}
+
+func TestTheSameBytesForAnyNumberOfWorkersAndAfterAnInterruption(t *testing.T) {
+	p, src := small(t)
+	p.Workers = 1
+	want := everything(t, run(t, p, src))
+	p.Workers = 3
+	if got := everything(t, run(t, p, src)); !bytes.Equal(got, want) {
+		t.Error("three workers give other bytes than one")
+	}
+	// Interrupted after a third, one slice damaged, then gone on.
+	p.Dir = t.TempDir()
+	part := p
+	part.Last = 2017
+	run(t, part, src)
+	found, err := filepath.Glob(filepath.Join(p.Dir, "*.json"))
+	if err != nil || len(found) != 6 {
+		t.Fatalf("%d slices are kept, %v", len(found), err)
+	}
+	if err := os.WriteFile(found[0], []byte(`{"Key": "half a`), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	o := run(t, p, src)
+	if o.Resumed != 5 {
+		t.Errorf("%d slices were found, 5 are whole", o.Resumed)
+	}
+	if got := everything(t, o); !bytes.Equal(got, want) {
+		t.Error("a run that was interrupted and gone on with gives other bytes")
+	}
+	// A change of the plan finds nothing of it.
+	p.Members = 21
+	if o := run(t, p, src); o.Resumed != 0 {
+		t.Errorf("%d slices of another plan were taken for ours", o.Resumed)
+	}
+}
+
+// later is a source whose record differs from a date on.
+type later struct {
+	invented
+	from forecast.Date
+}
+
+func (s later) Whole(ctx context.Context, r forecast.River) (forecast.Record, error) {
+	rec, err := s.invented.Whole(ctx, r)
+	for i := max(0, int(s.from-rec.Day0)); i < len(rec.Water); i++ {
+		rec.Water[i], rec.Air[i], rec.Flow[i] = 30, 35, 1
+	}
+	return rec, err
+}
+
+func TestASeasonIsJudgedWithoutWhatCameAfterIt(t *testing.T) {
+	p, src := small(t)
+	p.First, p.Last = 2018, 2018
+	strip := func(o *Outcome) string {
+		for i := range o.Slices {
+			o.Slices[i].Key = ""
+		}
+		b, err := json.Marshal(o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(b)
+	}
+	want := strip(run(t, p, src))
+	if got := strip(run(t, p, later{src, date(2018, 12, 31)})); got != want {
+		t.Error("readings after the season changed how it is judged")
+	}
+	if got := strip(run(t, p, later{src, date(2018, 5, 1)})); got == want {
+		t.Error("other readings within the season changed nothing: the test sees nothing")
+	}
+}
+
+// seen invents sightings that follow the model's own analysis of each season, as
+// if it were the truth.
+func seen(t *testing.T, p Plan, src Source) []Sighting {
+	t.Helper()
+	rng := rand.New(rand.NewPCG(5, 5))
+	var out []Sighting
+	for _, r := range p.Rivers {
+		rec, err := src.Whole(t.Context(), r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for y := p.First - 1; y <= p.Last; y++ {
+			o, err := rec.Cut(noon(r, date(y, 12, 31)), r.Zone).Outlook(r, p.Catalogue, forecast.Options{Members: 20, Ahead: 50, Lean: true})
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, s := range o.Stages {
+				for range 25 {
+					d := s.Days[60+rng.IntN(240)]
+					hours := 1 + 3*rng.Float64()
+					out = append(out, Sighting{River: r.Slug, Group: s.Group, Stage: s.Stage, Day: d.Date, Hours: hours,
+						Seen: rng.Float64() < 1-math.Pow(1-d.P, hours/2)})
+				}
+			}
+		}
+	}
+	return out
+}
+
+func TestSightingsAreHeldAgainstTheChanceOfTheHoursWatched(t *testing.T) {
+	p, src := small(t)
+	p.Sightings = seen(t, p, src)
+	o := run(t, p, src)
+	// Every sighting once at each lead, but for those whose issue lies before
+	// anything is known.
+	n := 0
+	for _, s := range p.Sightings {
+		if s.Day >= date(p.First, 1, 1) {
+			n++
+		}
+	}
+	var cases []Case
+	for c := range o.AllCases() {
+		cases = append(cases, c)
+		if int(c.Day-c.Issue) != c.Lead {
+			t.Fatalf("a lead of %d days from %s to %s", c.Lead, c.Issue, c.Day)
+		}
+	}
+	if len(cases) != 5*n {
+		t.Errorf("%d cases of %d sightings", len(cases), n)
+	}
+	// The sums of the cells are those of the cases.
+	r := Judge(o)
+	for _, s := range r.Of("group, river, lead") {
+		var pr, ca []float64
+		var y []bool
+		for _, c := range cases {
+			if c.Group == s.Group && c.Stage == s.Stage && c.River == s.River && c.Lead == s.Lead {
+				pr, ca, y = append(pr, c.P), append(ca, c.Calendar), append(y, c.Seen)
+			}
+		}
+		if len(y) != s.N || math.Abs(verify.Brier(pr, y)-s.Model) > 1e-12 || math.Abs(verify.Brier(ca, y)-s.Calendar) > 1e-12 {
+			t.Fatalf("%s %s %s %d: %d sightings with scores %v and %v, by hand %d, %v and %v", s.Group, s.Stage, s.River, s.Lead,
+				s.N, s.Model, s.Calendar, len(y), verify.Brier(pr, y), verify.Brier(ca, y))
+		}
+	}
+	// Sightings drawn from what the model says must be found consistent with it.
+	zero := r.Of("lead")[0]
+	if !(zero.Skill.Value > 0) {
+		t.Errorf("the model foresees its own sightings no better than the calendar: %v", zero.Skill)
+	}
+	for _, x := range r.Sentences {
+		if strings.Contains(x, "self-consistency") {
+			t.Errorf("judged by sightings, but: %s", x)
+		}
+	}
+}
+
+func TestAFewSeasonsProveNothing(t *testing.T) {
+	p, src := small(t)
+	p.First = 2020
+	r := Judge(run(t, p, src))
+	all := strings.Join(r.Sentences, " ")
+	if !strings.Contains(all, "not demonstrated") || !strings.Contains(all, "self-consistency, not skill") {
+		t.Errorf("four seasons without sightings: %s", all)
+	}
+	for _, s := range r.Scores {
+		if s.Verdict != "not demonstrated: too few seasons" {
+			t.Fatalf("%s %s: %s", s.Scope, s.Group, s.Verdict)
+		}
+	}
+}
+
+func TestTheCalendarsIntervalIsOfSeasonsNotOfDays(t *testing.T) {
+	p, src := small(t)
+	r := Judge(run(t, p, src))
+	all := r.Of("all")[0]
+	if all.Seasons != 9 || all.Skill.Seasons != 9 {
+		t.Errorf("%d seasons, resampled %d", all.Seasons, all.Skill.Seasons)
+	}
+	if !(all.Skill.Low < all.Skill.Value && all.Skill.Value < all.Skill.High) {
+		t.Errorf("interval %v", all.Skill)
+	}
+}
+
+func TestThePageIsWholeAndItsChartsAreNamed(t *testing.T) {
+	p, src := small(t)
+	var b bytes.Buffer
+	r := Judge(run(t, p, src))
+	if err := r.WritePage(&b); err != nil {
+		t.Fatal(err)
+	}
+	if dir := os.Getenv("ECLOSE_KEEP"); dir != "" {
+		if err := os.WriteFile(filepath.Join(dir, "report.html"), b.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if strings.Contains(b.String(), "NaN") || strings.Contains(b.String(), "Inf") {
+		t.Error("the page shows a number that is none")
+	}
+	charts := strings.Count(b.String(), "<svg")
+	if charts != 4 || strings.Count(b.String(), "<title>") != charts+1 || strings.Count(b.String(), "<desc>") != charts {
+		t.Errorf("%d charts, not all with title and description", charts)
+	}
+	for _, label := range []string{"lead (days", "(days)", "(%)"} {
+		if !strings.Contains(b.String(), label) {
+			t.Errorf("no axis is labelled %q", label)
+		}
+	}
+	for z := html.NewTokenizer(&b); ; {
+		if z.Next() == html.ErrorToken {
+			if z.Err() != io.EOF {
+				t.Error(z.Err())
+			}
+			return
+		}
+	}
+}
+
+func TestPlansThatCannotBeAreRefused(t *testing.T) {
+	for name, spoil := range map[string]func(*Plan){
+		"no river":         func(p *Plan) { p.Rivers = nil },
+		"seasons reversed": func(p *Plan) { p.First = p.Last + 1 },
+		"no lead":          func(p *Plan) { p.Leads = nil },
+		"a negative lead":  func(p *Plan) { p.Leads = []int{-1} },
+		"a lead of a year": func(p *Plan) { p.Leads = []int{365} },
+		"no clock":         func(p *Plan) { p.Now = time.Time{} },
+		"two members":      func(p *Plan) { p.Members = 2 },
+	} {
+		p, src := small(t)
+		spoil(&p)
+		if _, err := Run(t.Context(), p, src); err == nil {
+			t.Errorf("%s: accepted", name)
+		}
+	}
+}
+
+func TestASeasonThatRunsIsNotJudgedByItself(t *testing.T) {
+	p, src := small(t)
+	p.First, p.Now = 2023, time.Date(2023, 8, 1, 0, 0, 0, 0, time.UTC)
+	o := run(t, p, src)
+	for _, s := range o.Slices {
+		if s.Skipped == "" || len(s.Cells) > 0 {
+			t.Errorf("%s %d was judged before its end", s.River, s.Season)
+		}
+	}
+	if text := strings.Join(Judge(o).Sentences, " "); !strings.Contains(text, "not over") {
+		t.Errorf("the report says: %s", text)
+	}
+}
