@@ -12,9 +12,12 @@ import (
 	"example.org/eclose/forecast/verify"
 )
 
-// backtestCmd judges the timing model by a trap or sighting record.
+// backtestCmd judges the timing model by a trap or sighting record, or the
+// outlooks of a config's rivers by its diary.
 type backtestCmd struct {
-	Records   string  `required:"" placeholder:"FILE" help:"Table with the columns date, taxon, count and perhaps hours, site; count may be none, few or many. - for standard input."`
+	riversBacktest `embed:""`
+
+	Records   string  `placeholder:"FILE" help:"Table with the columns date, taxon, count and perhaps hours, site; count may be none, few or many. - for standard input."`
 	Water     string  `placeholder:"FILE" help:"Table of daily mean water temperature with the columns date, temp_c and perhaps site."`
 	Lead      []int   `default:"14" help:"Days before the taxon's calendar date on which forecasts are issued; several make a table by lead."`
 	NoCatches bool    `help:"Forecast without what the season had brought of the taxon itself by the day of issue."`
@@ -26,6 +29,12 @@ type backtestCmd struct {
 }
 
 func (c backtestCmd) Run(e *env) error {
+	if (c.Config == "") == (c.Records == "") {
+		return usagef("backtest needs either --config, to judge the outlooks of rivers, or --records, to judge a table of catches or sightings")
+	}
+	if c.Config != "" {
+		return c.rivers(e)
+	}
 	if len(c.Lead) == 0 || slices.Min(c.Lead) < 0 || slices.Max(c.Lead) > 180 {
 		return usagef("--lead takes days from 0 to 180")
 	}

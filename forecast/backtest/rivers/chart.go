@@ -93,7 +93,24 @@ func add(p *plot.Plot, l line) error {
 	return nil
 }
 
-// level0 is a thin line across at a height, where no difference lies.
+// ticks labels the leads themselves on the axis across.
+func ticks(p *plot.Plot, leads []int) {
+	var at plot.ConstantTicks
+	for _, l := range leads {
+		at = append(at, plot.Tick{Value: float64(l), Label: fmt.Sprint(l)})
+	}
+	p.X.Tick.Marker = at
+}
+
+// room makes the axis upwards begin at 0 or below and leaves room for the legend
+// above the curves.
+func room(p *plot.Plot) {
+	p.Y.Min = min(p.Y.Min, 0)
+	p.Y.Max = max(p.Y.Max, 1)
+	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.3
+}
+
+// across is a thin line at a height, where no difference lies.
 func across(p *plot.Plot, y float64) {
 	f := plotter.NewFunction(func(float64) float64 { return y })
 	f.Color, f.Width, f.Samples = ink, vg.Points(0.8), 2

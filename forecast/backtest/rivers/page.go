@@ -163,6 +163,7 @@ func (r *Report) figures() ([]figure, error) {
 func (r *Report) drawSkill(leads []Score) (figure, error) {
 	p := newPlot("lead (days from issue to target)", "error removed (% of the reference's)")
 	across(p, 0)
+	ticks(p, r.Leads)
 	a, b := line{name: "against the calendar"}, line{name: "against last year's date", style: 1}
 	for _, s := range leads {
 		a.x, a.y, a.ranges = append(a.x, float64(s.Lead)), append(a.y, 100*s.Skill.Value), append(a.ranges, times(s.Skill, 100))
@@ -172,6 +173,7 @@ func (r *Report) drawSkill(leads []Score) (figure, error) {
 	if err := join2(p, a, b); err != nil {
 		return figure{}, err
 	}
+	room(p)
 	s, err := svg(p, wide, high, "How much nearer than the calendar and last year's date", "Above the line at 0 the outlook comes nearer; bars are 90 % intervals from resampled seasons.")
 	return figure{s, fmt.Sprintf("Chances by lead. Above 0 the outlook comes nearer to what came than the reference; 100 %% would be perfect. Bars: %.0f %% intervals from resampled seasons.", level*100)}, err
 }
@@ -192,7 +194,8 @@ func times(i verify.Interval, k float64) verify.Interval {
 
 func (r *Report) drawDates(leads []Score) (figure, error) {
 	p := newPlot("lead (days before the calendar's date)", "error of the peak's date (days)")
-	p.Y.Min = 0
+	across(p, 0)
+	ticks(p, r.Leads)
 	a, b, c := line{name: "forecast"}, line{name: "calendar", style: 1}, line{name: "last year's date", style: 2}
 	for _, s := range leads {
 		x := float64(s.Lead)
@@ -206,6 +209,7 @@ func (r *Report) drawDates(leads []Score) (figure, error) {
 	if err := join2(p, a, b, c); err != nil {
 		return figure{}, err
 	}
+	room(p)
 	s, err := svg(p, wide, high, "Mean absolute error of the peak's date", "Smaller is better.")
 	return figure{s, "Date of the peak: mean absolute error in days, smaller is better."}, err
 }

@@ -43,7 +43,8 @@ type Sighting struct {
 	Hours        float64
 }
 
-func (p *Plan) complete() error {
+// Check says what is wrong with a plan, and sets what was left to its default.
+func (p *Plan) Check() error {
 	if p.Every == 0 {
 		p.Every = DefaultEvery
 	}

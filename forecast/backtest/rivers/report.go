@@ -108,7 +108,13 @@ func Judge(o *Outcome) *Report {
 	}
 	r := &Report{Outcome: o}
 	for k, seasons := range by {
-		r.Scores = append(r.Scores, k.score(seasons))
+		s := k.score(seasons)
+		if !o.BySightings {
+			// The analysis shares the forecast's parameters, so that its dates
+			// cannot fall outside the range as real ones can.
+			s.Covered = math.NaN()
+		}
+		r.Scores = append(r.Scores, s)
 	}
 	slices.SortFunc(r.Scores, func(a, b Score) int {
 		return cmp.Or(cmp.Compare(order(a.Scope), order(b.Scope)), cmp.Compare(a.Group, b.Group), cmp.Compare(a.Stage, b.Stage),
@@ -256,26 +262,26 @@ func (r *Report) say() {
 	}
 	var better, worse, open []string
 	for _, s := range leads {
-		w := fmt.Sprintf("%d days (%s)", s.Lead, percent(s.Skill))
+		w := fmt.Sprintf("%d days (by %s)", s.Lead, percent(s.Skill))
 		switch s.Verdict {
 		case "better than the reference":
 			better = append(better, w)
 		case "worse than the reference":
 			worse = append(worse, w)
 		default:
-			open = append(open, w)
+			open = append(open, fmt.Sprintf("%s at %d days", percent(s.Skill), s.Lead))
 		}
 	}
 	seasons := r.Of("all")[0].Seasons
 	sentence := fmt.Sprintf("Judged by %s of %s", unit, count(seasons, "season"))
 	switch {
 	case seasons < verify.FewSeasons:
-		sentence += fmt.Sprintf(", it is not demonstrated that %s: fewer than %d seasons prove nothing; by lead the error is smaller by %s.", what, verify.FewSeasons, join(open))
+		sentence += fmt.Sprintf(", it is not demonstrated that %s: fewer than %d seasons prove nothing; so far the error is smaller by %s.", what, verify.FewSeasons, join(open))
 	case len(better) == 0 && len(worse) == 0:
-		sentence += fmt.Sprintf(", it is not demonstrated at any lead that %s: by lead the error is smaller by %s, and each interval includes no difference.", what, join(open))
+		sentence += fmt.Sprintf(", it is not demonstrated at any lead that %s: the error is smaller by %s, and each interval includes no difference.", what, join(open))
 	default:
 		if len(better) > 0 {
-			sentence += fmt.Sprintf(", %s at %s", what, join(better))
+			sentence += fmt.Sprintf(", %s at leads of %s", what, join(better))
 		}
 		if len(worse) > 0 {
 			if len(better) > 0 {
@@ -283,10 +289,10 @@ func (r *Report) say() {
 			} else {
 				sentence += ", "
 			}
-			sentence += "it does worse than the calendar at " + join(worse)
+			sentence += "it does worse than the calendar at leads of " + join(worse)
 		}
 		if len(open) > 0 {
-			sentence += "; not demonstrated at " + join(open)
+			sentence += "; no difference is demonstrated elsewhere: the error is smaller by " + join(open)
 		}
 		sentence += "."
 	}

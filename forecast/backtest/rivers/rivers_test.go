@@ -233,6 +233,10 @@ func TestTheCalendarsIntervalIsOfSeasonsNotOfDays(t *testing.T) {
 	if all.Seasons != 9 || all.Skill.Seasons != 9 {
 		t.Errorf("%d seasons, resampled %d", all.Seasons, all.Skill.Seasons)
 	}
+	// Last year's date is one of the year before, moved by a year.
+	if !(all.ErrorLast > all.Error && all.ErrorLast < 30) {
+		t.Errorf("last year's dates are off by %v days", all.ErrorLast)
+	}
 	if !(all.Skill.Low < all.Skill.Value && all.Skill.Value < all.Skill.High) {
 		t.Errorf("interval %v", all.Skill)
 	}

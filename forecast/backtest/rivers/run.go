@@ -43,7 +43,7 @@ const sliceVersion = "1"
 // them. What it returns does not depend on the number of workers or on what was
 // found.
 func Run(ctx context.Context, plan Plan, src Source) (*Outcome, error) {
-	if err := plan.complete(); err != nil {
+	if err := plan.Check(); err != nil {
 		return nil, fmt.Errorf("planning a backtest: %w", err)
 	}
 	if plan.Dir != "" {

@@ -140,7 +140,7 @@ func (s *season) run(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		o, err := s.outlook(rec, opt)
+		o, err := s.outlook(rec, s.year, opt)
 		if errors.Is(err, forecast.ErrNothingKnown) {
 			continue // too early: the next issue knows more
 		}
@@ -198,12 +198,10 @@ func fit(rec forecast.Record) (*watertemp.Model, error) {
 	return m, err
 }
 
-func (s *season) outlook(rec forecast.Record, opt forecast.Options) (*forecast.Outlook, error) {
-	// To the end of February, which is short enough not to begin another season.
-	opt.Ahead = int(date(rec.Issue.Time().Year()+1, 2, 28) - rec.Issue)
-	if rec.Issue < date(s.year, 1, 1) {
-		opt.Ahead = int(date(s.year+1, 2, 28) - rec.Issue)
-	}
+// outlook looks to the end of a year, and on to the end of February, which is
+// short enough not to begin another season.
+func (s *season) outlook(rec forecast.Record, year int, opt forecast.Options) (*forecast.Outlook, error) {
+	opt.Ahead = int(date(year+1, 2, 28) - rec.Issue)
 	return s.is.Outlook(rec, s.river, s.plan.Catalogue, opt)
 }
 
@@ -243,7 +241,7 @@ func (s *season) judge(opt forecast.Options) error {
 
 // analysis is what the model says of a season when it is over.
 func (s *season) analysis(year int, opt forecast.Options) (map[stageKey]*forecast.StageOutlook, error) {
-	o, err := s.outlook(s.whole.Cut(noon(s.river, date(year, 12, 31)), s.river.Zone), opt)
+	o, err := s.outlook(s.whole.Cut(noon(s.river, date(year, 12, 31)), s.river.Zone), year, opt)
 	if err != nil {
 		return nil, err
 	}

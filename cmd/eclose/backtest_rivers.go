@@ -1,0 +1,198 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/rs/zerolog"
+	"github.com/vbauerster/mpb/v8"
+	"github.com/vbauerster/mpb/v8/decor"
+	"golang.org/x/term"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/backtest/rivers"
+	"example.org/eclose/forecast/diary"
+	"example.org/eclose/forecast/export"
+	"example.org/eclose/ingest/db"
+	"example.org/eclose/ingest/series"
+)
+
+// riversBacktest judges the outlooks of a config's rivers.
+type riversBacktest struct {
+	Config  string   `placeholder:"FILE" help:"Issue the outlooks of this config's rivers again for past seasons and judge them."`
+	Seasons string   `placeholder:"A..B" help:"With --config: the seasons, such as 2015..2024."`
+	Leads   []int    `default:"0,7,14,30,60" help:"With --config: days from issue to target."`
+	River   []string `placeholder:"NAME" help:"With --config: only these rivers."`
+	Every   int      `default:"7" help:"With --config: days between issues."`
+	Members int      `default:"50" help:"With --config: possible futures per outlook."`
+	Workers int      `default:"2" help:"With --config: rivers and seasons computed at once; changes no number."`
+	Out     string   `default:"backtest" placeholder:"DIR" type:"path" help:"With --config: folder for the report, and for finished seasons, which an interrupted run goes on from."`
+}
+
+func (c riversBacktest) rivers(e *env) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return usageError{err}
+	}
+	plan := rivers.Plan{Leads: c.Leads, Every: c.Every, Members: c.Members, Workers: c.Workers, Now: e.now(), Dir: filepath.Join(c.Out, "slices")}
+	if plan.First, plan.Last, err = seasonRange(c.Seasons); err != nil {
+		return usageError{err}
+	}
+	if plan.Catalogue, err = loadCatalogue(cfg); err != nil {
+		return usageError{err}
+	}
+	if plan.Rivers, err = riversOf(cfg, c.River); err != nil {
+		return usageError{err}
+	}
+	if err := plan.Check(); err != nil {
+		return usageError{err}
+	}
+	store, err := series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly())
+	if err != nil {
+		return fmt.Errorf("%w; run eclose ingest first", err)
+	}
+	defer store.Close() //nolint:errcheck // it was only read
+	if plan.Sightings, err = sightingsOf(e, cfg); err != nil {
+		return err
+	}
+	bar := newProgress(e, "seasons of rivers")
+	plan.Done = bar.done
+	o, err := rivers.Run(e.ctx, plan, rivers.Stored{Store: store, Now: plan.Now})
+	bar.end()
+	if err != nil {
+		return err
+	}
+	if o.Resumed > 0 {
+		fmt.Fprintf(e.stderr, "eclose: %d of %d seasons were finished by an earlier run\n", o.Resumed, len(o.Slices))
+	}
+	return writeBacktest(e, rivers.Judge(o), c.Out, plan.Now)
+}
+
+// seasonRange reads A..B, or one season.
+func seasonRange(s string) (first, last int, err error) {
+	a, b, both := strings.Cut(s, "..")
+	if !both {
+		b = a
+	}
+	first, err1 := strconv.Atoi(a)
+	last, err2 := strconv.Atoi(b)
+	if err1 != nil || err2 != nil || first < 1800 || last > 2200 || first > last {
+		return 0, 0, fmt.Errorf("--seasons %q: write the first and the last season as 2015..2024", s)
+	}
+	return first, last, nil
+}
+
+// sightingsOf reads the diary of a config; a database that was never made holds
+// none.
+func sightingsOf(e *env, cfg *config.Config) ([]rivers.Sighting, error) {
+	if path, local := strings.CutPrefix(cfg.DatabaseURL(), "sqlite://"); local {
+		if _, err := os.Stat(filepath.FromSlash(path)); err != nil {
+			return nil, nil //nolint:nilerr // no diary is no fault
+		}
+	}
+	d, err := db.OpenMigrated(e.ctx, cfg.DatabaseURL())
+	if err != nil {
+		return nil, err
+	}
+	defer d.Close() //nolint:errcheck // it was only read
+	xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, diary.Filter{})
+	if err != nil {
+		return nil, err
+	}
+	out := make([]rivers.Sighting, 0, len(xs))
+	for _, x := range xs {
+		r, err := cfg.River(x.River)
+		if err != nil {
+			continue // of a river that this config does not watch
+		}
+		out = append(out, rivers.Sighting{River: r.Slug, Group: x.Group, Stage: forecast.Stage(x.Stage), Day: forecast.DateOf(x.Day),
+			Seen: x.Amount != diary.None, Hours: x.Hours})
+	}
+	return out, nil
+}
+
+// writeBacktest writes the report's files and prints its sentences.
+func writeBacktest(e *env, r *rivers.Report, dir string, now time.Time) error {
+	meta := export.Meta{Title: fmt.Sprintf("Backtest of seasons %d to %d", r.First, r.Last), Source: "eclose, model version " + r.ModelVersion,
+		History: "eclose backtest", Created: now}
+	if err := export.File(filepath.Join(dir, "report.html"), func(w io.Writer) error { return r.WritePage(w) }); err != nil {
+		return err
+	}
+	for _, f := range []export.Format{export.CSV, export.Parquet} {
+		name := func(base string) string { return filepath.Join(dir, base+"."+string(f)) }
+		if _, err := export.WriteTableFile(name("scores"), f, rivers.ScoreTable, meta, export.Rows(r.Scores)); err != nil {
+			return err
+		}
+		if _, err := export.WriteTableFile(name("dates"), f, rivers.DateTable, meta, r.AllDates()); err != nil {
+			return err
+		}
+		if !r.BySightings {
+			continue
+		}
+		if _, err := export.WriteTableFile(name("sightings"), f, rivers.CaseTable, meta, r.AllCases()); err != nil {
+			return err
+		}
+	}
+	for _, s := range r.Sentences {
+		fmt.Fprintln(e.stdout, s)
+	}
+	fmt.Fprintf(e.stdout, "\nWritten to %s: report.html, and scores and dates as .csv and .parquet.\n", dir)
+	return nil
+}
+
+// progress shows how far a long job has come: a bar on a terminal, one log line
+// a minute otherwise.
+type progress struct {
+	mu   sync.Mutex
+	what string
+	all  *mpb.Progress
+	bar  *mpb.Bar
+	log  zerolog.Logger
+	now  func() time.Time
+	last time.Time
+}
+
+func newProgress(e *env, what string) *progress {
+	p := &progress{what: what, now: e.now, last: e.now(), log: zerolog.New(e.stderr).With().Timestamp().Logger()}
+	if f, ok := e.stderr.(*os.File); ok && term.IsTerminal(int(f.Fd())) { //nolint:gosec // a file's number is small
+		p.all = mpb.NewWithContext(e.ctx, mpb.WithOutput(f), mpb.WithWidth(40))
+	}
+	return p
+}
+
+// done is called with how many are done of how many.
+func (p *progress) done(done, total int) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	switch {
+	case p.all != nil:
+		if p.bar == nil {
+			p.bar = p.all.AddBar(int64(total), mpb.PrependDecorators(decor.Name(p.what+" "), decor.CountersNoUnit("%d of %d")),
+				mpb.AppendDecorators(decor.AverageETA(decor.ET_STYLE_GO)))
+		}
+		p.bar.SetCurrent(int64(done))
+	case p.now().Sub(p.last) >= time.Minute:
+		p.last = p.now()
+		p.log.Info().Int("done", done).Int("of", total).Msg(p.what)
+	}
+}
+
+// end leaves the terminal as it was.
+func (p *progress) end() {
+	if p.all == nil {
+		return
+	}
+	p.mu.Lock()
+	if p.bar != nil && !p.bar.Completed() {
+		p.bar.Abort(false)
+	}
+	p.mu.Unlock()
+	p.all.Wait()
+}
