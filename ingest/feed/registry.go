@@ -13,6 +13,7 @@ import (
 	"example.org/eclose/ingest/feed/openmeteo"
 	"example.org/eclose/ingest/feed/usgs"
 	"example.org/eclose/ingest/feed/usgslegacy"
+	"example.org/eclose/ingest/feed/waterml2"
 )
 
 // Options are what a saved answer may leave unsaid. A feed takes what it
@@ -55,6 +56,9 @@ var Parsers = []Entry{
 	}},
 	{eccc.FeedName, "Water Survey of Canada: wateroffice and Datamart CSV, GeoMet GeoJSON", func(o Options) ingest.Parser {
 		return eccc.Parser{Skipped: o.Skipped}
+	}},
+	{waterml2.FeedName, "OGC WaterML 2.0 Part 1, alone or in an answer of a Sensor Observation Service: XML", func(o Options) ingest.Parser {
+		return waterml2.Parser{Site: o.Site, Skipped: o.Skipped}
 	}},
 }
 
