@@ -123,7 +123,7 @@ func (f *fold) misses(years *phenology.Years) (trust, width, shape []float64, er
 			of, line = append(of, i), append(line, f.of[i])
 		}
 	}
-	trust = f.trusts(of, means)
+	trust, fitted := f.trusts(of, means)
 	for k, i := range of {
 		u := f.usualWithout(i)
 		miss = append(miss, (f.full[i]-u-trust[line[k]]*(means[k]-u))/sds[k])
@@ -137,9 +137,10 @@ func (f *fold) misses(years *phenology.Years) (trust, width, shape []float64, er
 	}
 	for i := range width {
 		width[i] = math.Sqrt((worth + sum[i]) / (worth + n[i]))
-		// Usual date and centres were made with the season left out: its miss
-		// looks smaller, by (n-1)/n, than that of a season to come, (n+1)/n.
-		width[i] *= math.Sqrt((n[i] + 1) / (n[i] - 1))
+		// Usual date, centres and trust were made with the season left out: its
+		// miss looks smaller, by (n-k)/n for k figures fitted, than that of a
+		// season to come, (n+1)/n.
+		width[i] *= math.Sqrt((n[i] + 1) / math.Max(n[i]-1-fitted[i], 1))
 	}
 	for k, e := range miss {
 		e /= math.Sqrt((worth + sum[line[k]]) / (worth + n[line[k]]))
@@ -183,8 +184,9 @@ const (
 // the share that, in the seasons of the fit left out in turn, would have missed
 // least, drawn towards trustPrior, less its own standard error, because to be
 // worse than the calendar costs more than to be no better. Where the model says
-// nothing of proven use the trust is 0, and the calendar stands.
-func (f *fold) trusts(of []int, means []float64) []float64 {
+// nothing of proven use the trust is 0, and the calendar stands. fitted is how much of one
+// figure the fit of each trust was, the rest being prior belief.
+func (f *fold) trusts(of []int, means []float64) (trust, fitted []float64) {
 	n := len(f.lines)
 	up, down, left, count := make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
 	said, was := make([]float64, len(of)), make([]float64, len(of))
@@ -195,7 +197,9 @@ func (f *fold) trusts(of []int, means []float64) []float64 {
 		down[f.of[i]] += said[k] * said[k]
 	}
 	out := make([]float64, n)
+	fitted = make([]float64, n)
 	for l := range out {
+		fitted[l] = down[l] / (down[l] + trustWorth)
 		out[l] = (up[l] + trustWorth*trustPrior) / (down[l] + trustWorth)
 	}
 	for k, i := range of {
@@ -208,7 +212,7 @@ func (f *fold) trusts(of []int, means []float64) []float64 {
 		se := math.Sqrt((left[l] + 1) / (count[l] + 1) / (down[l] + trustWorth))
 		out[l] = max(0, min(1, out[l]-se))
 	}
-	return out
+	return out, fitted
 }
 
 // usualWithout is the calendar without one of the cases learnt from, in the
