@@ -45,7 +45,7 @@ var conversions = map[string]map[string]Conversion{
 		"l/s": {0, 1, 1000},
 	},
 	"m": {
-		"m": same, "meters": same, "metres": same, "masd": same, "maod": same,
+		"m": same, "meters": same, "metres": same, "masd": same, "maod": same, "mü.m.": same, "masl": same,
 		"cm": {0, 1, 100}, "mm": {0, 1, 1000},
 		"ft": {0, footInM, 1}, "feet": {0, footInM, 1}, "[ft_i]": {0, footInM, 1}, "in": {0, inchInMM, 1000},
 	},

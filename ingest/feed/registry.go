@@ -5,10 +5,12 @@ import (
 	"strings"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/bafu"
 	"example.org/eclose/ingest/feed/csvfile"
 	"example.org/eclose/ingest/feed/eahydrology"
 	"example.org/eclose/ingest/feed/eccc"
 	"example.org/eclose/ingest/feed/ghcn"
+	"example.org/eclose/ingest/feed/nve"
 	"example.org/eclose/ingest/feed/nws"
 	"example.org/eclose/ingest/feed/openmeteo"
 	"example.org/eclose/ingest/feed/usgs"
@@ -56,6 +58,12 @@ var Parsers = []Entry{
 	}},
 	{eccc.FeedName, "Water Survey of Canada: wateroffice and Datamart CSV, GeoMet GeoJSON", func(o Options) ingest.Parser {
 		return eccc.Parser{Skipped: o.Skipped}
+	}},
+	{bafu.FeedName, "Swiss Federal Office for the Environment: hydroweb XML and the SMS list, saved", func(o Options) ingest.Parser {
+		return bafu.Parser{Skipped: o.Skipped}
+	}},
+	{nve.FeedName, "Norwegian Water Resources and Energy Directorate, HydAPI observations, saved: JSON", func(o Options) ingest.Parser {
+		return nve.Parser{Skipped: o.Skipped}
 	}},
 	{waterml2.FeedName, "OGC WaterML 2.0 Part 1, alone or in an answer of a Sensor Observation Service: XML", func(o Options) ingest.Parser {
 		return waterml2.Parser{Site: o.Site, Skipped: o.Skipped}
