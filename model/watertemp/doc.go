@@ -1,6 +1,6 @@
 // Package watertemp turns air temperature and flow into water temperature: a
-// lumped heat budget of the reach, fitted per gauge, continued from the last
-// good reading, with the spread of its error.
+// lumped heat budget of the reach, fitted per gauge under what is known of many
+// rivers, continued from the last good readings, with the spread of its error.
 //
 // Daily columns of numbers enter, in °C and m3/s with NaN for unknown; daily
 // water temperatures with their error, or many possible ones, leave. It must
@@ -8,22 +8,37 @@
 //
 // # The model
 //
-// With theta the flow over its mean and Ta the air temperature of the day (a
-// share of the day before mixed in),
+// With q the flow over its geometric mean,
 //
-//	dT/dt = (a1 + a2 Ta - a3 T + c1 cos w + s1 sin w
-//	         + theta (a5 + c6 cos w + s6 sin w - a8 T)) / theta^a4,   w = 2 pi doy/365.25
+//	dT/dt = [ Ks (S - T) + Kq q (I - T) ] / q^p
 //
-// which is the hybrid model of Toffolon and Piccolroaz (2015, Environ. Res.
-// Lett. 10, 114011; eight parameters) with a seasonal term that does not scale
-// with the flow (sun on the water surface) and a memory of the air. The daily
-// step is solved exactly: for a constant right side A - B T the water moves
-// towards A/B by 1 - exp(-B). It never goes below 0 °C, where the latent heat
-// of ice holds it.
+// The surface pulls the water towards S, the inflow towards I. This is the
+// hybrid model of Toffolon and Piccolroaz (2015, Environ. Res. Lett. 10, 114011;
+// eight parameters, there a1 + a2 Ta - a3 T and a5 + a6 cos - a8 T) written in
+// temperatures and rates. S and I are sums of features of the day, each with a
+// fitted factor:
+//
+//	S: 1, the day's air, the air of the day before, its means over 5, 25 and 120
+//	   days, two harmonics of the year, air below 0 °C, air above 15 °C, weeks
+//	   below 0 °C, air by season, log q, log q by season, rise of log q, rise by air
+//	I: 1, a harmonic of the year, the air's mean over 25 days
+//
+// Air counts from its mean over the years, so that factors mean the same
+// everywhere. The daily step is solved exactly, T' = E + (T - E) exp(-K), with E
+// and K of the day standing still: it cannot ring or diverge for any flow. The
+// water never goes below 0 °C, where the latent heat of ice holds it.
+//
+// # The fit
+//
+// Twenty-seven parameters would overfit a short record. They are fitted under a
+// normal distribution pooled over 309 rivers (see pooled.go), which holds what a
+// record cannot tell near what rivers do: weighted least squares with that
+// prior, by Levenberg-Marquardt with exact derivatives, from several starts.
 //
 // # The error
 //
-// What the model leaves is a seasonal mean (two harmonics, shrunk) and a first
-// order autoregressive residual. A forecast starts from the last residual seen
-// and lets it decay with lead while new error comes in.
+// What the model leaves is the sum of a slow and a fast first order
+// autoregressive part whose size goes with the season. A two-state Kalman
+// filter follows both through the readings; a forecast starts from them and
+// lets them decay with lead while new error comes in.
 package watertemp

@@ -25,29 +25,28 @@ func (e *TooLittleError) Error() string {
 	return fmt.Sprintf("fitting water temperature: %d days with water and air temperature, %d are needed; %d are missing", e.Have, e.Need, e.Need-e.Have)
 }
 
-// prior holds the centre and the spread of each parameter, from the ranges of
-// the published fits of Swiss rivers (Toffolon and Piccolroaz 2015, supplement
-// table 1), widened. It keeps what a record cannot tell near what rivers do.
-var prior = [nParam][2]float64{
-	pA1: {0.8, 2}, pA2: {0.35, 0.3}, pA3: {0.35, 0.4}, pA4: {0.3, 0.4}, pA5: {0.5, 2},
-	pC6: {0, 1.5}, pS6: {0, 1.5}, pA8: {0.2, 0.4}, pC1: {0, 1}, pS1: {0, 1}, pMix: {0.15, 0.2},
-}
+const (
+	// dayWorth is how much of an independent observation a day is: residuals
+	// last. Chosen on the calibration years of the gauges kept for that.
+	dayWorth = 0.1
+	// warmup is how many days after the start do not count, nor after a gap of
+	// the air, up to its length.
+	warmup = 20
+	// scout is how many steps each start is given before the best goes on.
+	scout = 6
+	// outlier is the residual, in standard deviations, beyond which a day's
+	// weight falls: sensors do fall dry.
+	outlier = 2.5
+	// reweighs is how often weights and noise are worked out anew.
+	reweighs = 3
+)
 
-// priorNoise is the standard deviation of a residual against which the prior
-// is weighed; residuals are correlated, so a day counts for a fraction of one.
-const priorNoise, dayWorth = 1.0, 0.2
+// Fit finds the parameters of a reach by least squares under the pooled belief,
+// from several starts. It is deterministic for a seed.
+func Fit(in Input, o Options) (Model, error) { return fitUnder(pooled, in, o) }
 
-// scout is how many steps each start is given before the best of them goes on
-// to the end.
-const scout = 10
-
-// warmup is how many days after the start or a gap of the air do not count.
-const warmup = 20
-
-// Fit finds the parameters of a reach by least squares with a prior, from
-// several starts. It is deterministic for a seed.
-func Fit(in Input, o Options) (Model, error) {
-	f, m, err := newFitter(in)
+func fitUnder(b *belief, in Input, o Options) (Model, error) {
+	f, err := newFitter(b, in)
 	if err != nil {
 		return Model{}, err
 	}
@@ -56,274 +55,224 @@ func Fit(in Input, o Options) (Model, error) {
 	}
 	rng := rand.New(rand.NewPCG(o.Seed, 4))
 	best := math.Inf(1)
+	var at Params
 	for s := range o.Starts {
-		var p Params
-		for k := range p {
-			p[k] = prior[k][0]
-			if s > 0 {
-				p[k] += 0.7 * prior[k][1] * rng.NormFloat64()
-			}
+		p := Params(b.mean)
+		if s > 0 {
+			p = b.drawn(rng.NormFloat64, 0.7)
 		}
-		p[pA2], p[pA3], p[pA8] = math.Abs(p[pA2]), math.Abs(p[pA3]), math.Abs(p[pA8])
 		if p, cost := f.descend(p, scout); cost < best {
-			best, m.Params = cost, p
+			best, at = cost, p
 		}
 	}
-	m.Params, _ = f.descend(m.Params, 80)
-	f.residual(&m)
-	m.Days = len(f.use)
-	m.Years = float64(m.Days) / 365.25
-	return m, nil
-}
-
-// newFitter prepares a fit and the part of the model that needs none.
-func newFitter(in Input) (*fitter, Model, error) {
-	if err := in.check(); err != nil {
-		return nil, Model{}, fmt.Errorf("fitting water temperature: %w", err)
-	}
-	m := Model{Grade: "measured here"}
-	m.MeanFlow, m.NormalQ = flowNormals(in)
-	f := &fitter{in: in, air: bridged(in.Air), h: harmonicsOf(in.Day0, len(in.Air)), buf: make([]float64, len(in.Air))}
-	f.theta = m.logTheta(in.Day0, in.Flow, len(in.Air))
-	f.ratio = make([]float64, len(f.theta))
-	for i, lt := range f.theta {
-		f.ratio[i] = math.Exp(lt)
-	}
-	f.start = firstKnown(in.Water)
-	since := 0
-	for i := range in.Air {
-		if math.IsNaN(in.Air[i]) {
-			since = 0
-			continue
-		}
-		since++
-		if !math.IsNaN(in.Water[i]) && (since > warmup || i < warmup) && i >= warmup {
-			f.use = append(f.use, i)
-		}
-	}
-	if len(f.use) < MinDays {
-		return nil, Model{}, &TooLittleError{Have: len(f.use), Need: MinDays}
-	}
-	return f, m, nil
-}
-
-func firstKnown(v []float64) float64 {
-	for _, x := range v {
-		if !math.IsNaN(x) {
-			return x
-		}
-	}
-	return 8
-}
-
-// flowNormals is the mean flow and its normals by twelfths of the year; zeros
-// if less than a year of it is known.
-func flowNormals(in Input) (mean float64, byMonth [12]float64) {
-	var n [12]float64
-	total, known := 0.0, 0
-	for i, q := range in.Flow {
-		if math.IsNaN(q) || q < 0 {
-			continue
-		}
-		k := month(in.Day0 + i)
-		byMonth[k] += q
-		n[k]++
-		total += q
-		known++
-	}
-	if known < 300 || total <= 0 {
-		return 0, [12]float64{}
-	}
-	mean = total / float64(known)
-	for k := range byMonth {
-		if n[k] > 0 {
-			byMonth[k] /= n[k]
-		} else {
-			byMonth[k] = mean
-		}
-	}
-	return mean, byMonth
+	f.polish(at)
+	return f.m, nil
 }
 
 type fitter struct {
-	in         Input
-	air, theta []float64 // theta: the logarithm of the flow ratio; nil without flow
-	ratio      []float64 // the flow ratio itself
-	h          harmonics
-	buf        []float64
-	start      float64
-	use        []int // days whose residual counts
+	in     Input
+	b      *belief
+	m      Model
+	rows   []row
+	use    []int     // days whose residual counts
+	weight []float64 // of those days
+	noise  float64   // variance of a residual, °C2
+	start  float64
+	sim    []float64
+	// The normal equations of the last call of normal.
+	jtj [nParam][nParam]float64
+	jtr [nParam]float64
 }
 
-// normal fills the normal equations of a Gauss-Newton step at p: the matrix
-// J'J, the right side -J'r and the cost |r|^2. The derivatives of each day's
-// temperature follow from those of the day before by the chain rule through the
-// exact step T' = eq + (T - eq) exp(-rate), eq = num/rate, so that one pass over
-// the days gives all of them.
-func (f *fitter) normal(p *Params, jtj *[nParam][nParam]float64, jtr *[nParam]float64) float64 {
-	*jtj, *jtr = [nParam][nParam]float64{}, [nParam]float64{}
-	var d, num1, rate1 [nParam]float64
-	w := math.Sqrt(dayWorth) / priorNoise
-	cost, t, before, next := 0.0, f.start, f.air[0], 0
-	for i, a := range f.air {
-		ta := a + p[pMix]*(before-a)
-		theta, inv, lt := 1.0, 1.0, 0.0
-		if f.theta != nil {
-			lt, theta = f.theta[i], f.ratio[i]
-			inv = math.Exp(-p[pA4] * lt)
-		}
-		c, s := f.h.cos[i], f.h.sin[i]
-		num := (p[pA1] + p[pA2]*ta + p[pC1]*c + p[pS1]*s + theta*(p[pA5]+p[pC6]*c+p[pS6]*s)) * inv
-		rate := (p[pA3] + theta*p[pA8]) * inv
-		num1 = [nParam]float64{pA1: inv, pA2: ta * inv, pA4: -lt * num, pA5: theta * inv, pC6: theta * c * inv,
-			pS6: theta * s * inv, pC1: c * inv, pS1: s * inv, pMix: p[pA2] * (before - a) * inv}
-		rate1[pA3], rate1[pA8], rate1[pA4] = inv, theta*inv, -lt*rate
-		if rate < leastRate {
-			rate = leastRate
-			rate1 = [nParam]float64{}
-		}
-		before = a
-		eq := num / rate
-		keep := math.Exp(-rate)
-		away := (t - eq) * keep
-		for k := range d {
-			d[k] = keep*d[k] + (1-keep)*(num1[k]-eq*rate1[k])/rate - away*rate1[k]
-		}
-		if t = eq + away; t < 0 {
-			t, d = 0, [nParam]float64{}
-		}
-		if next == len(f.use) || f.use[next] != i {
-			continue
-		}
-		next++
-		r := w * (t - f.in.Water[i])
-		cost += r * r
-		for x := range d {
-			wd := w * d[x]
-			jtr[x] -= wd * r
-			row := &jtj[x]
-			for y := x; y < nParam; y++ {
-				row[y] += wd * w * d[y]
-			}
+// newFitter prepares a fit and the part of the model that needs none.
+func newFitter(b *belief, in Input) (*fitter, error) {
+	if err := in.check(); err != nil {
+		return nil, fmt.Errorf("fitting water temperature: %w", err)
+	}
+	f := &fitter{in: in, b: b, noise: 1, m: Model{Grade: "measured here"}}
+	f.m.place(in)
+	n, gap := len(in.Air), warmup
+	for i := range in.Air {
+		switch {
+		case math.IsNaN(in.Air[i]):
+			gap = min(gap+1, warmup)
+		case gap > 0:
+			gap--
+		case !math.IsNaN(in.Water[i]):
+			f.use = append(f.use, i)
+			f.weight = append(f.weight, 1)
 		}
 	}
-	for k := range p {
-		r := (p[k] - prior[k][0]) / prior[k][1]
-		cost += r * r
-		jtr[k] -= r / prior[k][1]
-		jtj[k][k] += 1 / (prior[k][1] * prior[k][1])
+	if len(f.use) < MinDays {
+		return nil, &TooLittleError{Have: len(f.use), Need: MinDays}
 	}
-	return cost
+	f.m.Days, f.m.Years = len(f.use), float64(len(f.use))/365.25
+	f.m.Water, _ = yearOf(in.Day0, in.Water, identity)
+	air, flow := f.m.drivers(in.Day0, in.Air, in.Flow)
+	f.rows, f.sim = make([]row, n), make([]float64, n)
+	mem, h := f.m.begin(in.Day0), harmonicsOf(in.Day0, n)
+	for i := range f.rows {
+		q := 0.0
+		if flow != nil {
+			q = flow[i]
+		}
+		mem.day(&f.rows[i], f.m.Air[0], air[i], q, h.cos[i], h.sin[i])
+	}
+	f.start = max(0, firstKnown(in.Water))
+	return f, nil
 }
 
-// cost is that of normal alone.
+// cost is the weighted square sum of the residuals and of the distance from the
+// belief.
 func (f *fitter) cost(p *Params) float64 {
-	p.simulate(f.buf, f.air, f.theta, f.h, f.start)
-	sum := 0.0
-	for _, i := range f.use {
-		r := f.buf[i] - f.in.Water[i]
-		sum += r * r
+	k, t := p.rates(f.m.Air[0]), f.start
+	sum, next := 0.0, 0
+	for i := range f.rows {
+		t = k.step(t, &f.rows[i])
+		if next < len(f.use) && f.use[next] == i {
+			r := t - f.in.Water[i]
+			sum += f.weight[next] * r * r
+			next++
+		}
 	}
-	sum *= dayWorth / (priorNoise * priorNoise)
-	for k := range p {
-		r := (p[k] - prior[k][0]) / prior[k][1]
-		sum += r * r
+	sum *= dayWorth / f.noise
+	for a := range p {
+		sum += (p[a] - f.b.mean[a]) * f.pull(p, a)
 	}
 	return sum
 }
 
-// descend is the method of Levenberg and Marquardt (Marquardt 1963, SIAM J.
-// Appl. Math. 11, 431-441): the model is cheap and the parameters few.
+// pull is a row of the precision times the distance from the belief.
+func (f *fitter) pull(p *Params, a int) float64 {
+	s := 0.0
+	for b := range p {
+		s += f.b.precision[a][b] * (p[b] - f.b.mean[b])
+	}
+	return s
+}
+
+// normal fills the normal equations of a Gauss-Newton step at p and gives the
+// cost. One pass over the days gives all derivatives.
+func (f *fitter) normal(p *Params) float64 {
+	f.jtj, f.jtr = [nParam][nParam]float64{}, [nParam]float64{}
+	k, t := p.rates(f.m.Air[0]), f.start
+	w := dayWorth / f.noise
+	var d [nParam]float64
+	cost, next := 0.0, 0
+	for i := range f.rows {
+		t = k.derivatives(t, &f.rows[i], &d)
+		if next == len(f.use) || f.use[next] != i {
+			continue
+		}
+		r, wk := t-f.in.Water[i], w*f.weight[next]
+		next++
+		cost += wk * r * r
+		for a := range d {
+			x := wk * d[a]
+			f.jtr[a] -= x * r
+			to, from := f.jtj[a][:a+1], d[:a+1]
+			for b, v := range from {
+				to[b] += x * v
+			}
+		}
+	}
+	for a := range p {
+		pull := f.pull(p, a)
+		f.jtr[a] -= pull
+		cost += (p[a] - f.b.mean[a]) * pull
+		for b := range a + 1 {
+			f.jtj[a][b] += f.b.precision[a][b]
+		}
+	}
+	return cost
+}
+
+// descend is Levenberg-Marquardt (Marquardt 1963, SIAM J. Appl. Math. 11,
+// 431-441) of at most so many steps.
 func (f *fitter) descend(p Params, steps int) (Params, float64) {
-	var full [nParam][nParam]float64
-	var right [nParam]float64
-	cost := f.normal(&p, &full, &right)
-	lambda := 1e-2
-	jtr := mat.NewVecDense(nParam, right[:])
-	damped := mat.NewSymDense(nParam, nil)
+	cost := f.normal(&p)
+	lambda := 1e-3
 	for range steps {
 		improved := false
 		for range 12 {
-			for a := range nParam {
-				for b := a; b < nParam; b++ {
-					damped.SetSym(a, b, full[a][b])
-				}
-				damped.SetSym(a, a, full[a][a]*(1+lambda)+1e-12)
-			}
-			var chol mat.Cholesky
-			var dp mat.VecDense
-			if !chol.Factorize(damped) || chol.SolveVecTo(&dp, jtr) != nil {
+			q, ok := f.move(p, lambda)
+			if !ok {
 				lambda *= 10
 				continue
 			}
-			q := p
-			for k := range q {
-				q[k] += dp.AtVec(k)
-			}
-			if c := f.cost(&q); c < cost {
-				improved = (cost-c)/cost > 1e-8
+			c := f.cost(&q)
+			if c < cost { // false for NaN
+				improved = cost-c > 1e-9*cost
 				p, cost = q, c
-				lambda = math.Max(lambda/5, 1e-9)
+				lambda = max(lambda/5, 1e-9)
 				break
 			}
-			lambda *= 4
+			lambda *= 5
 		}
 		if !improved {
 			break
 		}
-		f.normal(&p, &full, &right)
+		f.normal(&p)
 	}
 	return p, cost
 }
 
-// residual describes what the heat budget leaves: its seasonal mean, shrunk
-// as if three more seasons without any had been seen, and the correlation from
-// day to day.
-func (f *fitter) residual(m *Model) {
-	m.Params.simulate(f.buf, f.air, f.theta, f.h, f.start)
-	n := len(f.in.Air)
-	e := make([]float64, n)
-	for i := range e {
-		e[i] = math.NaN()
+// move solves the damped normal equations.
+func (f *fitter) move(p Params, lambda float64) (Params, bool) {
+	m := mat.NewSymDense(nParam, nil)
+	for a := range nParam {
+		for b := range a {
+			m.SetSym(a, b, f.jtj[a][b])
+		}
+		m.SetSym(a, a, f.jtj[a][a]*(1+lambda))
 	}
-	x := mat.NewSymDense(5, nil)
-	y := mat.NewVecDense(5, nil)
+	var c mat.Cholesky
+	var d mat.VecDense
+	if !c.Factorize(m) || c.SolveVecTo(&d, mat.NewVecDense(nParam, f.jtr[:])) != nil {
+		return p, false
+	}
+	for a := range p {
+		p[a] += d.AtVec(a)
+	}
+	return p, true
+}
+
+// polish goes on to the end, with the noise and the weights of the days worked
+// out from what the fit leaves.
+func (f *fitter) polish(p Params) {
+	p, _ = f.descend(p, 60)
+	for range reweighs {
+		f.simulate(&p)
+		sum, weight := 0.0, 0.0
+		for k, i := range f.use {
+			r := f.sim[i] - f.in.Water[i]
+			sum += f.weight[k] * r * r
+			weight += f.weight[k]
+		}
+		f.noise = max(sum/weight, 0.01)
+		sd := math.Sqrt(f.noise)
+		for k, i := range f.use {
+			f.weight[k] = min(1, outlier*sd/math.Abs(f.sim[i]-f.in.Water[i]))
+		}
+		p, _ = f.descend(p, 60)
+	}
+	f.m.Params = p
+	f.simulate(&p)
+	residual := make([]float64, len(f.sim))
+	for i := range residual {
+		residual[i] = math.NaN()
+	}
 	for _, i := range f.use {
-		e[i] = f.in.Water[i] - f.buf[i]
-		c, s := f.h.cos[i], f.h.sin[i]
-		row := [5]float64{1, c, s, c*c - s*s, 2 * c * s}
-		for a := range 5 {
-			for b := a; b < 5; b++ {
-				x.SetSym(a, b, x.At(a, b)+row[a]*row[b])
-			}
-			y.SetVec(a, y.AtVec(a)+row[a]*e[i])
-		}
+		residual[i] = f.in.Water[i] - f.sim[i]
 	}
-	for a := range 5 {
-		x.SetSym(a, a, x.At(a, a)+365)
-	}
-	var chol mat.Cholesky
-	var b mat.VecDense
-	if chol.Factorize(x) && chol.SolveVecTo(&b, y) == nil {
-		for a := range 5 {
-			m.Season[a] = b.AtVec(a)
-		}
-	}
-	var ss, cross, pairs, count float64
-	for i := range e {
-		if math.IsNaN(e[i]) {
-			continue
-		}
-		e[i] -= m.season(f.h, i)
-		ss += e[i] * e[i]
-		count++
-		if i > 0 && !math.IsNaN(e[i-1]) {
-			cross += e[i] * e[i-1]
-			pairs++
-		}
-	}
-	m.Sigma = math.Sqrt(ss / count)
-	if pairs > 0 && ss > 0 {
-		m.Phi = math.Min(0.98, math.Max(0, cross/pairs/(ss/count)))
+	f.m.Error = errorOf(f.in.Day0, residual, f.m.Years)
+	f.m.Regime = f.m.regime()
+}
+
+func (f *fitter) simulate(p *Params) {
+	k, t := p.rates(f.m.Air[0]), f.start
+	for i := range f.rows {
+		t = k.step(t, &f.rows[i])
+		f.sim[i] = t
 	}
 }

@@ -6,110 +6,107 @@ import (
 )
 
 // spinup is how many days of drivers are run before the issue, so that the
-// start does not matter.
-const spinup = 120
+// start does not matter: the longest average of the air has forgotten it.
+const spinup = 500
 
-// analysis runs the model over the end of a history and returns its state the
-// day before the issue and the last residual seen, weakened by the days since.
-func (m *Model) analysis(in Input) (state, residual float64) {
+// assimilated is a reach at the end of a history.
+type assimilated struct {
+	water  float64 // of the model, °C
+	memory memory
+	error  believed
+}
+
+// assimilate runs the model over the end of a history and learns from every
+// reading how wrong it is.
+func (m *Model) assimilate(in Input) assimilated {
 	n := len(in.Air)
 	from := max(0, n-spinup)
-	if n == 0 {
-		return 8, 0
+	tail := in.slice(from, n)
+	air, flow := m.drivers(tail.Day0, tail.Air, tail.Flow)
+	h := harmonicsOf(tail.Day0, len(air))
+	sim := make([]float64, len(air))
+	t := firstKnown(tail.Water)
+	if math.IsNaN(t) {
+		t = m.Air.filtered(tail.Day0-1, tauFast)
 	}
-	h := harmonicsOf(in.Day0+from, n-from)
-	raw := make([]float64, n-from)
-	var flow []float64
-	if in.Flow != nil {
-		flow = in.Flow[from:]
-	}
-	start := firstKnown(in.Water[from:])
-	m.Params.simulate(raw, bridged(in.Air[from:]), m.logTheta(in.Day0+from, flow, n-from), h, start)
-	for i := len(raw) - 1; i >= 0; i-- {
-		if w := in.Water[from+i]; !math.IsNaN(w) {
-			residual = (w - raw[i] - m.season(h, i)) * math.Pow(m.Phi, float64(len(raw)-1-i))
-			break
+	a := assimilated{water: max(0, t), error: m.Error.unseen()}
+	a.memory = m.run(sim, air, flow, h, m.begin(tail.Day0), a.water)
+	for i := range sim {
+		a.error = m.Error.next(a.error)
+		if w := tail.Water[i]; !math.IsNaN(w) {
+			a.error = a.error.seen((w - sim[i]) / m.Error.sd(h.cos[i], h.sin[i]))
 		}
+		a.water = sim[i]
 	}
-	return raw[len(raw)-1], residual
+	return a
 }
 
 // Forecast continues a history with possible futures of air and flow, one row
-// each, all of one length, from the day after the history on. Each comes back
-// as a row of water temperature, °C: the model, plus the last residual as it
-// dies away, plus new error drawn for the row. flow may be nil. The same seed
-// gives the same rows.
+// each, from the day after the history on. Each comes back as a row of water
+// temperature, °C: the model, plus the error known today as it dies away, plus
+// new error drawn for the row. flow may be nil. The same seed gives the same
+// rows.
 func (m *Model) Forecast(history Input, air, flow [][]float64, seed uint64) [][]float64 {
+	m = m.here(history)
 	out := make([][]float64, len(air))
-	state, residual := m.analysis(history)
+	now := m.assimilate(history)
 	day := history.Day0 + len(history.Air)
-	innovation := m.Sigma * math.Sqrt(1-m.Phi*m.Phi)
-	var h harmonics
+	longest := 0
+	for _, a := range air {
+		longest = max(longest, len(a))
+	}
+	h := harmonicsOf(day, longest)
+	e := m.Error
+	// Roots of the covariance of today's two parts, and of a day's new error.
+	l11 := math.Sqrt(max(0, now.error.vSlow))
+	l21 := 0.0
+	if l11 > 0 {
+		l21 = now.error.cov / l11
+	}
+	l22 := math.Sqrt(max(0, now.error.vFast-l21*l21))
+	newSlow := math.Sqrt((1 - e.SlowKeeps*e.SlowKeeps) * e.Slow)
+	newFast := math.Sqrt((1 - e.Fast*e.Fast) * (1 - e.Slow))
 	for k := range air {
-		n := len(air[k])
-		if len(h.cos) != n {
-			h = harmonicsOf(day, n)
-		}
-		row := make([]float64, n)
-		if n == 0 {
+		row := make([]float64, len(air[k]))
+		out[k] = row
+		if len(row) == 0 {
 			continue
 		}
 		var q []float64
 		if flow != nil {
 			q = flow[k]
 		}
-		m.Params.simulate(row, bridged(air[k]), m.logTheta(day, q, n), h, state)
+		a, lf := m.drivers(day, air[k], q)
+		m.run(row, a, lf, h, now.memory, now.water)
 		rng := rand.New(rand.NewPCG(seed, uint64(k)+1))
-		e := residual
+		z1, z2 := rng.NormFloat64(), rng.NormFloat64()
+		slow, fast := now.error.slow+l11*z1, now.error.fast+l21*z1+l22*z2
 		for d := range row {
-			e = m.Phi*e + innovation*rng.NormFloat64()
-			row[d] = math.Max(0, row[d]+m.season(h, d)+e)
+			slow = e.SlowKeeps*slow + newSlow*rng.NormFloat64()
+			fast = e.Fast*fast + newFast*rng.NormFloat64()
+			row[d] = max(0, row[d]+(slow+fast)*e.sd(h.cos[d], h.sin[d]))
 		}
-		out[k] = row
 	}
 	return out
 }
 
-// FillGaps gives every day of a history a mean and a standard deviation, °C:
-// the reading and 0 where there is one, elsewhere the model with the residuals
-// at both edges of the gap, whose error is that of a first order
-// autoregressive process tied at the edges.
-func (m *Model) FillGaps(in Input) (mean, sd []float64) {
-	n := len(in.Air)
-	mean, sd = make([]float64, n), make([]float64, n)
-	if n == 0 {
-		return mean, sd
+// Expected is the single best continuation of a history under one future of
+// air and flow, °C, with the standard deviation of its error.
+func (m *Model) Expected(history Input, air, flow []float64) (mean, sd []float64) {
+	m = m.here(history)
+	now := m.assimilate(history)
+	day := history.Day0 + len(history.Air)
+	a, q := m.drivers(day, air, flow)
+	mean, sd = make([]float64, len(air)), make([]float64, len(air))
+	h := harmonicsOf(day, len(air))
+	m.run(mean, a, q, h, now.memory, now.water)
+	b := now.error
+	for d := range mean {
+		b = m.Error.next(b)
+		z, v := b.total()
+		s := m.Error.sd(h.cos[d], h.sin[d])
+		mean[d] = max(0, mean[d]+z*s)
+		sd[d] = s * math.Sqrt(v)
 	}
-	sim := m.Simulate(in.Day0, in.Air, in.Flow, firstKnown(in.Water))
-	last := -1
-	bridge := func(a, b int) { // a: last known before or -1; b: first known after or n
-		for j := a + 1; j < b; j++ {
-			var before, after, wb, wa float64
-			if a >= 0 {
-				wb, before = math.Pow(m.Phi, float64(j-a)), in.Water[a]-sim[a]
-			}
-			if b < n {
-				wa, after = math.Pow(m.Phi, float64(b-j)), in.Water[b]-sim[b]
-			}
-			// Best linear estimate between two ends of an AR(1) process.
-			across := 0.0
-			if a >= 0 && b < n {
-				across = math.Pow(m.Phi, float64(b-a))
-			}
-			den := 1 - across*across
-			cb, ca := (wb-wa*across)/den, (wa-wb*across)/den
-			mean[j] = math.Max(0, sim[j]+cb*before+ca*after)
-			sd[j] = m.Sigma * math.Sqrt(math.Max(0, 1-cb*wb-ca*wa))
-		}
-	}
-	for i := range in.Water {
-		if math.IsNaN(in.Water[i]) {
-			continue
-		}
-		bridge(last, i)
-		mean[i] = in.Water[i]
-		last = i
-	}
-	bridge(last, n)
 	return mean, sd
 }

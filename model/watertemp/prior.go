@@ -1,25 +1,20 @@
 package watertemp
 
-// Prior is a reach without a thermometer: what rivers do in the middle, with an
-// honestly wide error. A donor (a fitted river near by) lends its parameters
-// and keeps a wider error than its own.
+// Prior is a reach without a thermometer: the parameters of the middle of many
+// rivers, or of a donor (a fitted river near by), with the error that such
+// models are measured to have. It takes its place, the waves of air and flow,
+// from the first history it is given.
 func Prior(donor *Model) Model {
+	m := Model{Params: Params(pooled.mean), Grade: "prior, no thermometer here", Regime: "not known: no thermometer here"}
+	m.Error = Error{SD: priorSD, Variance: year{1}, Slow: 0.8, SlowKeeps: 0.985, Fast: 0.7}
 	if donor != nil {
-		m := *donor
-		m.Sigma = donor.Sigma + priorSigma/2
-		m.Phi = 0.95 // a wrong parameter is wrong for long
+		m.Params, m.Error.SD = donor.Params, donorSD
 		m.Grade = "lent by a river near by"
-		m.Days, m.Years = 0, 0
-		m.Season = [5]float64{}
-		return m
+		m.Diel = donor.Diel
+		m.Diel.SD *= 1.5
 	}
-	var p Params
-	for k := range p {
-		p[k] = prior[k][0]
-	}
-	return Model{Params: p, Phi: 0.95, Sigma: priorSigma, Grade: "prior, no thermometer here"}
+	return m
 }
 
-// priorSigma is the error of an unfitted river, °C. Our own default: between
-// the spread of rivers around a common curve and that of a fitted one.
-const priorSigma = 2.0
+// Root mean square errors of models not fitted at the gauge, °C.
+const priorSD, donorSD = 2.3, 2.0

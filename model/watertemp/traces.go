@@ -5,105 +5,139 @@ import (
 	"math/rand/v2"
 )
 
-// blendDays is the width of the seam between a weather forecast and a past
-// season's weather: over it the forecast's departure from the trace dies away.
-const blendDays = 5.0
+// blendDays is how fast a departure from a past season's air dies away, days:
+// about as weather does. recessionDays is the same for the flow.
+const blendDays, recessionDays = 4.0, 25.0
 
-// Traces builds possible futures of air and flow: n rows of days each, from
-// the day after the history on. A row is one member of the weather ensemble as
-// far as that reaches, then the weather of one past season, whole and with its
-// own texture; past the seam the ensemble's last departure dies away, so that
-// no jump shows. Flow is that of the same past season, moved by today's
-// departure, which dies away over some weeks. ensemble may be empty. It
+// shifts are the days by which a past season is moved when more rows are asked
+// for than there are seasons. A season come ten days early is as likely as one
+// in time.
+var shifts = []int{0, -5, 5, -10, 10, -3, 3, -8, 8}
+
+// source is the same date of a past year, moved by some days.
+type source struct{ back, shift int }
+
+// Traces builds possible futures of air, °C, and flow, m3/s: n rows of days
+// each, from the day after the history on. A row is one member of the weather
+// ensemble as far as that reaches, then the weather of one past season with its
+// own day-to-day texture; at the seam the last departure from that season dies
+// away, so that no jump shows. Where more rows are asked for than there are past
+// seasons, seasons come again moved by some days, with the wave of the year
+// taken from their new date. Flow is that of the same past season, moved by
+// today's departure, which dies away over some weeks. ensemble may be empty. It
 // returns nil rows if there is no past season to draw from.
 func Traces(history Input, ensemble [][]float64, days, n int, seed uint64) (air, flow [][]float64) {
-	total := len(history.Air)
-	var offsets []int // days back to the same date of a past year
-	for k := 1; ; k++ {
-		back := int(math.Round(365.25 * float64(k)))
-		if back > total {
-			break
-		}
-		known := 0
-		for d := range days {
-			if i := total - back + d; i < total && !math.IsNaN(history.Air[i]) {
-				known++
-			}
-		}
-		if float64(known) > 0.7*float64(min(days, back)) {
-			offsets = append(offsets, back)
-		}
-	}
-	if len(offsets) == 0 {
+	sources := pastSeasons(history, days)
+	if len(sources) == 0 {
 		return nil, nil
 	}
-	whole := bridged(history.Air)
 	rng := rand.New(rand.NewPCG(seed, 16))
-	order := rng.Perm(len(offsets))
+	order := make([]source, 0, n)
+	for _, shift := range shifts {
+		for _, k := range rng.Perm(len(sources)) {
+			order = append(order, source{sources[k], shift})
+		}
+	}
+	total := len(history.Air)
+	h := harmonicsOf(history.Day0, total+days)
+	var m Model
+	m.place(history)
+	whole := bridged(history.Day0, history.Air, m.Air, airDies)
+	logFlow := make([]float64, len(history.Flow))
+	for i, q := range history.Flow {
+		logFlow[i] = m.logRatio(q)
+	}
+	lastFlow := lastKnown(logFlow)
+	if m.MeanFlow > 0 {
+		logFlow = bridged(history.Day0, logFlow, m.Flow, flowDies)
+	}
+	members := rng.Perm(max(1, len(ensemble)))
 	air, flow = make([][]float64, n), make([][]float64, n)
-	for m := range n {
-		back := offsets[order[m%len(offsets)]]
-		air[m] = whole2(whole, total-back, days)
+	for k := range n {
+		from := total - order[k%len(order)].back + order[k%len(order)].shift
+		row := moved(whole, m.Air, h, from, total, days)
+		reach, jump := 0, whole[total-1]-at(whole, m.Air, h, from-1, total-1)
 		if len(ensemble) > 0 {
-			e := ensemble[m%len(ensemble)]
-			reach := min(len(e), days)
-			if reach > 0 {
-				jump := e[reach-1] - air[m][reach-1]
-				copy(air[m], e[:reach])
-				for d := reach; d < days; d++ {
-					air[m][d] += jump * math.Exp(-float64(d-reach+1)/blendDays)
-				}
+			e := ensemble[members[k%len(members)]]
+			if reach = min(len(e), days); reach > 0 {
+				jump = e[reach-1] - row[reach-1]
+				copy(row, e[:reach])
 			}
 		}
-		flow[m] = flowTrace(history, total-back, days)
+		for d := reach; d < days; d++ {
+			row[d] += jump * math.Exp(-float64(d-reach+1)/blendDays)
+		}
+		air[k] = row
+
+		flow[k] = make([]float64, days)
+		if m.MeanFlow == 0 {
+			for d := range flow[k] {
+				flow[k][d] = math.NaN()
+			}
+			continue
+		}
+		q := moved(logFlow, m.Flow, h, from, total, days)
+		jump = 0
+		if lastFlow >= 0 && total-1-lastFlow <= maxFlowAge {
+			jump = logFlow[total-1] - at(logFlow, m.Flow, h, from-1, total-1)
+		}
+		for d := range q {
+			flow[k][d] = m.MeanFlow * math.Exp(q[d]+jump*math.Exp(-float64(d+1)/recessionDays))
+		}
 	}
 	return air, flow
 }
 
-// whole2 is a past season's column; where it would run into the future it goes
-// on with the year before.
-func whole2(v []float64, from, days int) []float64 {
+// maxFlowAge is how old, in days, the last reading of the flow may be to say
+// anything of the coming weeks.
+const maxFlowAge = 30
+
+// pastSeasons lists how many days back the same date lies in each past year
+// whose weather is mostly known.
+func pastSeasons(history Input, days int) (back []int) {
+	total := len(history.Air)
+	for k := 1; ; k++ {
+		b := int(math.Round(365.25 * float64(k)))
+		if b > total {
+			return back
+		}
+		known := 0
+		for d := range days {
+			if i := total - b + d; i < total && !math.IsNaN(history.Air[i]) {
+				known++
+			}
+		}
+		if float64(known) > 0.7*float64(min(days, b)) {
+			back = append(back, b)
+		}
+	}
+}
+
+// moved is a span of a column put at another date: its departures from the wave
+// of the year, on the wave at the new date.
+func moved(v []float64, y year, h harmonics, from, to, days int) []float64 {
 	out := make([]float64, days)
 	for d := range out {
-		i := from + d
-		for i >= len(v) {
-			i -= 365
-		}
-		out[d] = v[i]
+		out[d] = at(v, y, h, from+d, to+d)
 	}
 	return out
 }
 
-// recessionDays is how long a departure of the flow from a past season's lasts.
-const recessionDays = 25.0
+// at is a single day of moved. Where the span would run into the future it goes
+// on with the year before.
+func at(v []float64, y year, h harmonics, i, to int) float64 {
+	for i >= len(v) {
+		i -= 365
+	}
+	i = max(i, 0)
+	return v[i] - y.at(h.cos[i], h.sin[i]) + y.at(h.cos[to], h.sin[to])
+}
 
-func flowTrace(history Input, from, days int) []float64 {
-	out := make([]float64, days)
-	if history.Flow == nil {
-		for d := range out {
-			out[d] = math.NaN()
-		}
-		return out
-	}
-	now, then := math.NaN(), math.NaN()
-	for back := 1; back <= 10 && back <= len(history.Flow); back++ {
-		if q := history.Flow[len(history.Flow)-back]; q > 0 && math.IsNaN(now) {
-			now = q
-		}
-		if i := from - back; i >= 0 && history.Flow[i] > 0 && math.IsNaN(then) {
-			then = history.Flow[i]
+func lastKnown(v []float64) int {
+	for i := len(v) - 1; i >= 0; i-- {
+		if !math.IsNaN(v[i]) {
+			return i
 		}
 	}
-	ratio := 0.0
-	if now > 0 && then > 0 {
-		ratio = math.Log(now / then)
-	}
-	for d := range out {
-		i := from + d
-		for i >= len(history.Flow) {
-			i -= 365
-		}
-		out[d] = history.Flow[i] * math.Exp(ratio*math.Exp(-float64(d+1)/recessionDays))
-	}
-	return out
+	return -1
 }

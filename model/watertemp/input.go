@@ -1,0 +1,149 @@
+package watertemp
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// Input is a daily history. All columns have one length and begin at Day0, in
+// days since 1970-01-01. NaN is unknown. Flow may be nil.
+type Input struct {
+	Day0             int
+	Air, Water, Flow []float64 // °C, °C, m3/s
+}
+
+func (in Input) check() error {
+	n := len(in.Air)
+	if len(in.Water) != n || in.Flow != nil && len(in.Flow) != n {
+		return fmt.Errorf("air, water and flow have %d, %d and %d days", n, len(in.Water), len(in.Flow))
+	}
+	return nil
+}
+
+// slice is the days from one index to another.
+func (in Input) slice(from, to int) Input {
+	out := Input{Day0: in.Day0 + from, Air: in.Air[from:to], Water: in.Water[from:to]}
+	if in.Flow != nil {
+		out.Flow = in.Flow[from:to]
+	}
+	return out
+}
+
+const twoPi = 2 * math.Pi
+
+// angle of a day in the year, counted from 1 January.
+func angle(day int) float64 {
+	// 1970-01-01 was a 1 January, and the drift against leap years stays
+	// below a day.
+	return twoPi * math.Mod(float64(day)+0.5, 365.25) / 365.25
+}
+
+// harmonics of every day of a span, computed once for all simulations.
+type harmonics struct{ cos, sin []float64 }
+
+func harmonicsOf(day0, n int) harmonics {
+	h := harmonics{make([]float64, n), make([]float64, n)}
+	for i := range n {
+		h.sin[i], h.cos[i] = math.Sincos(angle(day0 + i))
+	}
+	return h
+}
+
+// year is a yearly wave: mean, cosine and sine of the day's angle.
+type year [3]float64
+
+func (y year) at(cos, sin float64) float64 { return y[0] + y[1]*cos + y[2]*sin }
+
+// filtered is what an exponential mean over the past tau days makes of the wave
+// on a day: smaller and later, by the response 1/(1 + i omega tau).
+func (y year) filtered(day int, tau float64) float64 {
+	w := twoPi / 365.25 * tau
+	s, c := math.Sincos(angle(day))
+	// The real part of (b - i c)(cos + i sin)/(1 + i w).
+	re, im := y[1]*c+y[2]*s, y[1]*s-y[2]*c
+	return y[0] + (re+w*im)/(1+w*w)
+}
+
+// yearOf fits a yearly wave to the known days of a column by least squares. A
+// column that shows less than most of a year gets a small wave, if any.
+func yearOf(day0 int, v []float64, value func(float64) float64) (y year, known int) {
+	x, r := mat.NewSymDense(3, nil), mat.NewVecDense(3, nil)
+	sum := 0.0
+	for _, a := range v {
+		if a = value(a); !math.IsNaN(a) {
+			sum += a
+			known++
+		}
+	}
+	if known == 0 {
+		return year{}, 0
+	}
+	mean := sum / float64(known)
+	for i, a := range v {
+		if a = value(a); math.IsNaN(a) {
+			continue
+		}
+		s, c := math.Sincos(angle(day0 + i))
+		row := [3]float64{1, c, s}
+		for j := range 3 {
+			for k := j; k < 3; k++ {
+				x.SetSym(j, k, x.At(j, k)+row[j]*row[k])
+			}
+			r.SetVec(j, r.AtVec(j)+row[j]*(a-mean))
+		}
+	}
+	for j := range 3 {
+		x.SetSym(j, j, x.At(j, j)+1)
+	}
+	y = year{mean}
+	var ch mat.Cholesky
+	var b mat.VecDense
+	if ch.Factorize(x) && ch.SolveVecTo(&b, r) == nil {
+		y = year{mean + b.AtVec(0), b.AtVec(1), b.AtVec(2)}
+	}
+	return y, known
+}
+
+// bridged fills unknown days with the wave of the year plus the departures of
+// the days known before and after, which die away over the given days.
+func bridged(day0 int, v []float64, y year, dies float64) []float64 {
+	out := make([]float64, len(v))
+	rest := make([]float64, len(v)) // what the day known after lends to the days before it
+	k := math.Exp(-1 / dies)
+	normal := func(i int) float64 {
+		s, c := math.Sincos(angle(day0 + i))
+		return y.at(c, s)
+	}
+	d := 0.0
+	for i := len(v) - 1; i >= 0; i-- {
+		if d *= k; !math.IsNaN(v[i]) {
+			d = v[i] - normal(i)
+		}
+		rest[i] = d
+	}
+	d = 0
+	w := 0.0
+	for i, a := range v {
+		if !math.IsNaN(a) {
+			out[i], d, w = a, a-normal(i), 1
+			continue
+		}
+		// The nearer neighbour weighs more; far from both nothing is left but
+		// the wave.
+		w *= k
+		d *= k
+		out[i] = normal(i) + d + (1-w)*rest[i]
+	}
+	return out
+}
+
+func firstKnown(v []float64) float64 {
+	for _, x := range v {
+		if !math.IsNaN(x) {
+			return x
+		}
+	}
+	return math.NaN()
+}

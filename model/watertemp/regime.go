@@ -1,0 +1,5 @@
+package watertemp
+
+import "math"
+
+func (m *Model) regime() string { _ = math.Pi; return "" }
