@@ -25,6 +25,8 @@ type Plan struct {
 	Dir       string    // where finished slices are kept; "" to keep none
 	Workers   int       // 0: 1; changes no byte of what comes out
 	Done      func(done, total int)
+
+	whole bool // for tests: every outlook has all groups, also those whose season is over
 }
 
 // The defaults: weekly issues follow a season closely enough, and 50 members

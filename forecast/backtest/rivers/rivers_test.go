@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
 	"golang.org/x/net/html"
 
 	"example.org/eclose/forecast"
@@ -207,6 +208,29 @@ func TestSightingsAreHeldAgainstTheChanceOfTheHoursWatched(t *testing.T) {
 	for _, x := range r.Sentences {
 		if strings.Contains(x, "self-consistency") {
 			t.Errorf("judged by sightings, but: %s", x)
+		}
+	}
+}
+
+func TestGroupsWhoseSeasonIsOverNeedNotBeIssuedAgain(t *testing.T) {
+	p, src := inventedPlan(t, 2, 2021, 2022)
+	p.Members, p.Every = 20, 14
+	short := run(t, p, src)
+	p.whole = true
+	full := run(t, p, src)
+	for i := range full.Slices {
+		a, b := short.Slices[i], full.Slices[i]
+		if diff := cmp.Diff(b.Dates, a.Dates); diff != "" {
+			t.Errorf("%s %d: dates differ: %s", b.River, b.Season, diff)
+		}
+		if len(a.Cells) != len(b.Cells) {
+			t.Fatalf("%s %d: %d cells, %d in full", b.River, b.Season, len(a.Cells), len(b.Cells))
+		}
+		for j, x := range b.Cells {
+			y := a.Cells[j]
+			if x.N != y.N || math.Abs(x.Model-y.Model) > 1e-6*float64(x.N) || x.Calendar != y.Calendar || x.Last != y.Last {
+				t.Errorf("%s %d: %+v in full, %+v", b.River, b.Season, x, y)
+			}
 		}
 	}
 }

@@ -106,6 +106,9 @@ type season struct {
 	said    map[stageKey]map[forecast.Date]forecast.Range
 	cal     map[stageKey]forecast.Date
 	cells   map[cellKey]*Cell
+
+	settled map[string][]forecast.StageOutlook // by group: what is said of it from now on
+	order   []string                           // of the settled
 }
 
 type cellKey struct {
@@ -132,6 +135,7 @@ func (s *season) run(ctx context.Context) error {
 	if err := s.judge(opt); err != nil {
 		return s.nothing(err)
 	}
+	s.settled = map[string][]forecast.StageOutlook{}
 	for _, issue := range s.issues(first) {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -151,7 +155,12 @@ func (s *season) run(ctx context.Context) error {
 		if rec.AsOf {
 			s.out.AsOf++
 		}
+		o.Stages = slices.DeleteFunc(o.Stages, func(st forecast.StageOutlook) bool { return s.settled[st.Group] != nil })
+		for _, key := range s.order {
+			o.Stages = append(o.Stages, s.settled[key]...)
+		}
 		s.score(issue, o)
+		s.settle(issue, o)
 	}
 	s.finish()
 	if s.out.Issues == 0 {
@@ -295,6 +304,53 @@ func (s *season) issues(first forecast.Date) []forecast.Date {
 	}
 	slices.Sort(out)
 	return slices.Compact(out)
+}
+
+// settledDays is how long a season must be over before nothing more is expected
+// of it. Our own default.
+const settledDays = 21
+
+// settle takes groups out of the outlooks to come whose season is over for all
+// members: no chance that rounds to 0.0001 is left on any day from the issue on.
+// What was just said of them is what every later outlook of the season would say,
+// but for the last digit where a gate of temperature opens again or a gap in the
+// readings is filled otherwise.
+func (s *season) settle(issue forecast.Date, o *forecast.Outlook) {
+	if s.plan.whole || issue < date(s.year, 1, 1) {
+		return
+	}
+	var left []string
+	for i := 0; i < len(o.Stages); {
+		key := o.Stages[i].Group
+		j, over := i, true
+		for ; j < len(o.Stages) && o.Stages[j].Group == key; j++ {
+			over = over && passed(&o.Stages[j], issue)
+		}
+		if s.settled[key] == nil {
+			if over {
+				s.settled[key] = slices.Clone(o.Stages[i:j])
+				s.order = append(s.order, key)
+			} else {
+				left = append(left, key)
+			}
+		}
+		i = j
+	}
+	if len(left) > 0 { // an empty list would ask for all
+		s.river.Groups = left
+	}
+}
+
+func passed(st *forecast.StageOutlook, issue forecast.Date) bool {
+	if st.Window.End.P90 == 0 || st.Window.End.P90+settledDays >= issue {
+		return false
+	}
+	for i := len(st.Days) - 1; i >= 0 && st.Days[i].Date >= issue; i-- {
+		if st.Days[i].P > 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // score holds one outlook against what came.
