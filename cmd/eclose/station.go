@@ -73,15 +73,16 @@ func openStation(e *env, cfg *config.Config, workers map[string]int, logger zero
 	if s.read, err = series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly()); err != nil {
 		return s, err
 	}
-	now := e.now
-	if s.db.Dialect == db.Postgres {
-		now = func() time.Time { return s.queue.Now() } // the clock that all workers share
+	clock, err := jobs.NewClock(e.ctx, s.db, e.now) // all workers share it
+	if err != nil {
+		return s, err
 	}
+	now := clock.Now
 	if s.house, err = s.build(e, now); err != nil {
 		return s, err
 	}
 	opt := jobs.Options{
-		Now: e.now, Log: logger, Handlers: s.house.Handlers(), Periodic: s.house.Periodic(), Done: s.done,
+		Clock: clock, Log: logger, Handlers: s.house.Handlers(), Periodic: s.house.Periodic(), Done: s.done,
 	}
 	if len(workers) > 0 {
 		// The feeds are worked by whoever holds their lock: see feed.
@@ -135,7 +136,8 @@ func (s *station) build(e *env, now func() time.Time) (*work.House, error) {
 	if err != nil {
 		return nil, fmt.Errorf("preparing the feed client: %w", err)
 	}
-	places, err := sources.Builder{Config: cfg, Client: c, Now: now, Skipped: func(x ingest.Skipped) { s.log.Debug().Msg(fmt.Sprint(x)) }}.Places()
+	builder := sources.Builder{Config: cfg, Client: c, Now: now, Skipped: func(x ingest.Skipped) { s.log.Debug().Msg(fmt.Sprint(x)) }}
+	places, err := builder.Places()
 	if err != nil {
 		return nil, usageError{err}
 	}
@@ -143,10 +145,10 @@ func (s *station) build(e *env, now func() time.Time) (*work.House, error) {
 		return nil, err
 	}
 	h := &work.House{
-		DB: s.db, Rivers: rivers, Catalogue: catalogue, Read: &work.Reader{Store: s.read, Now: time.Now}, Files: s.files,
+		DB: s.db, Rivers: rivers, Catalogue: catalogue, Read: &work.Reader{Store: s.read, Now: now}, Files: s.files,
 		Archive: archive.New(s.db, s.files), Alerts: alert.New(s.db, now), Units: unitsOf(cfg), PublicURL: cfg.Serve.PublicURL, Log: s.log,
 		Tie:    func(group string, stage forecast.Stage) []string { return tie(catalogue, group, stage) },
-		Places: places, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{},
+		Places: builder.Places, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{},
 	}
 	for _, p := range places {
 		for _, t := range p.Tasks {

@@ -10,11 +10,11 @@ import (
 	"example.org/eclose/ingest/db"
 )
 
-// clock is one clock for all processes on one database. On SQLite there is but
+// Clock is one clock for all processes on one database. On SQLite there is but
 // one process, and it is its own. On PostgreSQL it is the server's: the process
 // keeps how far its own clock is off and asks again each minute. So a wrong
 // clock moves no slot, ends no lease early and dates no mail.
-type clock struct {
+type Clock struct {
 	base   func() time.Time
 	db     *db.DB // nil: nothing to be compared with
 	offset atomic.Int64
@@ -23,8 +23,10 @@ type clock struct {
 	done chan struct{}
 }
 
-func newClock(ctx context.Context, d *db.DB, base func() time.Time) (*clock, error) {
-	c := &clock{base: base, done: make(chan struct{})}
+// NewClock returns the clock of a database; base is this machine's, nil for the
+// system's.
+func NewClock(ctx context.Context, d *db.DB, base func() time.Time) (*Clock, error) {
+	c := &Clock{base: base, done: make(chan struct{})}
 	if base == nil {
 		c.base = time.Now
 	}
@@ -38,16 +40,16 @@ func newClock(ctx context.Context, d *db.DB, base func() time.Time) (*clock, err
 }
 
 // Now implements River's TimeGenerator.
-func (c *clock) Now() time.Time { return c.base().Add(time.Duration(c.offset.Load())) }
+func (c *Clock) Now() time.Time { return c.base().Add(time.Duration(c.offset.Load())) }
 
 // NowOrNil implements River's TimeGenerator: statements use the server's time.
-func (c *clock) NowOrNil() *time.Time { return nil }
+func (c *Clock) NowOrNil() *time.Time { return nil }
 
 // Off is how far this machine's clock is off.
-func (c *clock) off() time.Duration { return -time.Duration(c.offset.Load()) }
+func (c *Clock) off() time.Duration { return -time.Duration(c.offset.Load()) }
 
 // compare takes the middle of the question's time for the moment of the answer.
-func (c *clock) compare(ctx context.Context) error {
+func (c *Clock) compare(ctx context.Context) error {
 	before := c.base()
 	var us int64
 	if err := c.db.SQL.QueryRowContext(ctx, "SELECT (EXTRACT(EPOCH FROM clock_timestamp()) * 1000000)::bigint").Scan(&us); err != nil {
@@ -58,7 +60,7 @@ func (c *clock) compare(ctx context.Context) error {
 	return nil
 }
 
-func (c *clock) start(ctx context.Context) {
+func (c *Clock) start(ctx context.Context) {
 	if c.db == nil {
 		return
 	}
@@ -79,7 +81,7 @@ func (c *clock) start(ctx context.Context) {
 	}()
 }
 
-func (c *clock) stop() { c.once.Do(func() { close(c.done) }) }
+func (c *Clock) stop() { c.once.Do(func() { close(c.done) }) }
 
 // ClockOff is how far this machine's clock is ahead of the database's; zero on
 // SQLite.

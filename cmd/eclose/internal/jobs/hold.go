@@ -53,7 +53,8 @@ func Hold(ctx context.Context, d *db.DB, number int64) (*Holding, error) {
 		}
 		return nil, fmt.Errorf("taking a lock: %w", err)
 	}
-	watch, stop := context.WithCancel(context.WithoutCancel(ctx))
+	always := context.WithoutCancel(ctx)
+	watch, stop := context.WithCancel(always)
 	done := make(chan struct{})
 	h.release = func() {
 		stop()
@@ -66,14 +67,14 @@ func Hold(ctx context.Context, d *db.DB, number int64) (*Holding, error) {
 		for {
 			select {
 			case <-watch.Done():
-				_ = conn.Close(context.Background()) // which gives the lock up
+				_ = conn.Close(always) // which gives the lock up
 				return
 			case <-t.C:
 				ask, cancel := context.WithTimeout(watch, holdCheck)
 				err := conn.Ping(ask)
 				cancel()
 				if err != nil && watch.Err() == nil {
-					_ = conn.Close(context.Background())
+					_ = conn.Close(always)
 					close(h.lost)
 					return
 				}

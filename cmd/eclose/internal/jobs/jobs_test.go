@@ -177,7 +177,8 @@ func TestWhatAFailureMeans(t *testing.T) {
 				if !strings.Contains(j.Keys, `"`+r+`"`) {
 					continue
 				}
-				if j.State != state && !(state == "retryable" && j.State == "available" && j.Attempt == 1) { // due within seconds
+				soon := state == "retryable" && j.State == "available" && j.Attempt == 1 // due within seconds
+				if j.State != state && !soon {
 					t.Errorf("%s: %s, want %s", r, j.State, state)
 				}
 				if says := len(j.Errors) > 0 && (strings.Contains(j.Errors[0].Error, "says no") || r == "final" || r == "panic"); (state == "retryable" || state == "cancelled") && !says {

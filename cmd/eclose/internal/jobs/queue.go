@@ -29,7 +29,8 @@ type Later struct {
 
 // Options of a queue that works.
 type Options struct {
-	Now      func() time.Time // nil: the system's clock, corrected to the server's on PostgreSQL
+	Now      func() time.Time // nil: the system's
+	Clock    *Clock           // nil: one made from Now
 	Log      zerolog.Logger
 	Handlers Handlers
 	Periodic []Periodic
@@ -52,7 +53,7 @@ type Queue struct {
 	db    *db.DB
 	river client
 	opt   Options
-	clock *clock
+	clock *Clock
 }
 
 // client hides which driver stands behind River.
@@ -71,10 +72,12 @@ type client interface {
 
 // Open makes a queue on a migrated database.
 func Open(ctx context.Context, d *db.DB, opt Options) (*Queue, error) {
-	q := &Queue{db: d, opt: opt}
+	q := &Queue{db: d, opt: opt, clock: opt.Clock}
 	var err error
-	if q.clock, err = newClock(ctx, d, opt.Now); err != nil {
-		return nil, err
+	if q.clock == nil {
+		if q.clock, err = NewClock(ctx, d, opt.Now); err != nil {
+			return nil, err
+		}
 	}
 	cfg := &river.Config{
 		Logger: slog.New(quiet{zerolog.NewSlogHandler(opt.Log)}), JobTimeout: time.Minute, RescueStuckJobsAfter: 2 * time.Minute,

@@ -155,4 +155,4 @@ func (w *worker[T]) run(ctx context.Context, job *river.Job[T]) (err error) {
 	return w.do(ctx, job.Args)
 }
 
-var _ rivertype.TimeGenerator = (*clock)(nil)
+var _ rivertype.TimeGenerator = (*Clock)(nil)

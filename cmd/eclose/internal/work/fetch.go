@@ -45,10 +45,49 @@ func (h *House) Fetch(ctx context.Context, f jobs.Fetch) error {
 		if !answered {
 			return nil
 		}
-		_, err := h.Queue.AddTx(ctx, tx, jobs.Alerts{River: f.River, Cause: f.Slot})
+		follow := []jobs.Args{jobs.Alerts{River: f.River, Cause: f.Slot}}
+		first, err := h.first(ctx, tx, place)
+		if err != nil {
+			return err
+		}
+		if first {
+			follow = append(follow, jobs.Outlook{River: f.River, Issue: jobs.Slot(now())})
+		}
+		_, err = h.Queue.AddTx(ctx, tx, follow...)
 		return err
 	})
 	return errors.Join(err, worst(failed))
+}
+
+// first says whether a river is ready for its first outlook: each of its feeds
+// has answered, and none was issued yet. Whoever adds a river need not wait for
+// the next slot.
+func (h *House) first(ctx context.Context, q db.Querier, p schedule.Place) (bool, error) {
+	_, err := db.LatestOutlook(ctx, q, p.Name, h.Queue.Now())
+	if !errors.Is(err, db.ErrNotFound) {
+		return false, err
+	}
+	for _, t := range p.Tasks {
+		if t.Spare {
+			continue
+		}
+		s, err := db.GetFeedState(ctx, q, t.Source.Name(), site(t))
+		if errors.Is(err, db.ErrNotFound) || err == nil && s.Answered.IsZero() {
+			return false, nil
+		}
+		if err != nil {
+			return false, err
+		}
+	}
+	return true, nil
+}
+
+// site is how the outcome of a task names where it asked.
+func site(t schedule.Task) string {
+	if t.Request.Site != "" {
+		return t.Request.Site
+	}
+	return fmt.Sprintf("%g,%g", t.Request.Lat, t.Request.Lon)
 }
 
 // worst is the failure that decides whether to ask again: one that may pass, if

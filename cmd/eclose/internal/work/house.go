@@ -44,7 +44,7 @@ type House struct {
 	Members   int // of an outlook; 0: the forecast's own default
 	Log       zerolog.Logger
 
-	Places   []schedule.Place
+	Places   func() ([]schedule.Place, error) // what each river asks, as of now
 	Backfill time.Duration
 	Overlap  time.Duration
 
@@ -53,6 +53,8 @@ type House struct {
 
 	mu     sync.Mutex
 	writer *series.Store
+	places []schedule.Place
+	made   time.Time
 	issuer sync.Pool // of *forecast.Issuer
 }
 
@@ -110,8 +112,29 @@ func (h *House) river(slug string) (forecast.River, error) {
 	return forecast.River{}, jobs.Final{Err: fmt.Errorf("the config names no river %q any more", slug)}
 }
 
+// placesFor is how long the requests are kept: some count back from the moment
+// they were made, and their sources remember what they learnt of the sites.
+const placesFor = 6 * time.Hour
+
+func (h *House) allPlaces() ([]schedule.Place, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if now := h.Queue.Now(); h.places == nil || now.Sub(h.made) > placesFor {
+		p, err := h.Places()
+		if err != nil {
+			return nil, err
+		}
+		h.places, h.made = p, now
+	}
+	return h.places, nil
+}
+
 func (h *House) place(slug string) (schedule.Place, error) {
-	for _, p := range h.Places {
+	all, err := h.allPlaces()
+	if err != nil {
+		return schedule.Place{}, err
+	}
+	for _, p := range all {
 		if p.Name == slug {
 			return p, nil
 		}
@@ -138,9 +161,14 @@ func (h *House) Plan(ctx context.Context, p jobs.Plan) error {
 		if s == nil {
 			return jobs.Final{Err: fmt.Errorf("the config has no feed %q any more", p.Feed)}
 		}
-		// The requests of a slot are spread over a third of the time to the next.
-		within := min(s.Next(p.Slot).Sub(p.Slot)/3, 10*time.Minute)
-		for _, place := range h.Places {
+		places, err := h.allPlaces()
+		if err != nil {
+			return err
+		}
+		// The requests of a slot are spread over a third of the time to the next,
+		// and less where there are few; our own default.
+		within := min(s.Next(p.Slot).Sub(p.Slot)/3, 10*time.Minute, time.Duration(len(places))*2*time.Second)
+		for _, place := range places {
 			if asks(place, p.Feed) {
 				f := jobs.Fetch{River: place.Name, Feed: p.Feed, Slot: p.Slot}
 				all = append(all, jobs.Later{Args: f, At: jobs.Spread(p.Slot, place.Name+" "+p.Feed, within)})

@@ -16,9 +16,6 @@ import (
 	"example.org/eclose/ingest/db"
 )
 
-// firstData is how long an outlook waits for the first readings of a river.
-const firstData = 2 * time.Hour
-
 // Outlook issues the outlook of a river as of a moment: file first, then the row
 // and the job that weighs it, together.
 func (h *House) Outlook(ctx context.Context, k jobs.Outlook) error {
@@ -31,11 +28,8 @@ func (h *House) Outlook(ctx context.Context, k jobs.Outlook) error {
 		return err
 	}
 	o, err := h.issue(ctx, r, k.Issue)
-	if errors.Is(err, forecast.ErrNothingKnown) && h.Queue.Now().Sub(k.Issue) < firstData {
-		return jobs.NotNow{After: time.Minute, Why: err.Error()}
-	}
 	if errors.Is(err, forecast.ErrNothingKnown) {
-		return jobs.Final{Err: err}
+		return jobs.Final{Err: err} // the first whole answer of its feeds asks again: see Fetch
 	}
 	if err != nil {
 		return err
