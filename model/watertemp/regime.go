@@ -1,5 +1,64 @@
 package watertemp
 
-import "math"
+import (
+	"fmt"
+	"math"
+)
 
-func (m *Model) regime() string { _ = math.Pi; return "" }
+// response is how the water answers the air through the year.
+type response struct {
+	ratio   float64 // of the yearly amplitudes, water over air
+	lagDays float64 // of the water's year behind the air's
+	above   float64 // the water's mean over the air's, °C
+	flow    float64 // amplitude of the logarithm of the flow through the year
+	peak    float64 // day of the year of the highest flow
+	quick   float64 // °C of water on the day for 1 °C of air that lasts a day
+}
+
+func (m *Model) response() response {
+	amplitude := func(y year) float64 { return math.Hypot(y[1], y[2]) }
+	peak := func(y year) float64 { return math.Mod(math.Atan2(y[2], y[1])/twoPi*365.25+365.25, 365.25) }
+	r := response{ratio: amplitude(m.Water) / max(amplitude(m.Air), 0.1), above: m.Water[0] - m.Air[0], flow: amplitude(m.Flow), peak: peak(m.Flow)}
+	r.lagDays = math.Remainder(peak(m.Water)-peak(m.Air), 365.25)
+	a, b := math.Exp(m.Params[pSurface]), math.Exp(m.Params[pInflow])
+	air := m.Params[pFeature+fAir] + (1-keepFast)*m.Params[pFeature+fFast] + (1-keepSlow)*m.Params[pFeature+fSlow]
+	r.quick = air * a / (a + b) * (1 - math.Exp(-a-b))
+	return r
+}
+
+// regime says in words what feeds the reach, as far as temperature and flow
+// show it. The limits are our own default: they split the rivers of the check
+// sets as their names and dams do, and no more.
+func (m *Model) regime() string {
+	r := m.response()
+	var what string
+	late := r.lagDays > 18
+	switch {
+	case late && r.quick < 0.12:
+		what = "below a lake or a dam: the water's year runs late and the day's weather hardly shows"
+	case r.ratio < 0.5 && r.quick < 0.2 && r.above > -0.5 && !(m.MeanFlow > 0 && r.flow > 0.6 && r.peak > 100 && r.peak < 215):
+		what = "fed by groundwater: a small yearly swing and little answer to the day's weather"
+	case m.MeanFlow > 0 && r.flow > 0.5 && r.peak > 100 && r.peak < 215 && m.Air[0] < 9:
+		what = "fed by snowmelt: flow peaks in spring or early summer and holds the water down"
+	case late:
+		what = "slow: much water or a lake above, the water's year runs late"
+	default:
+		what = "driven by the air"
+	}
+	return fmt.Sprintf("%s (yearly swing %.0f %% of the air's, %.0f days behind it)", what, 100*r.ratio, r.lagDays)
+}
+
+// Words says what the fitted numbers mean, a sentence each.
+func (m *Model) Words() []string {
+	r := m.response()
+	a, b := math.Exp(m.Params[pSurface]), math.Exp(m.Params[pInflow])
+	out := []string{
+		fmt.Sprintf("A departure of the water dies away in %.1f days at middle flow.", 1/(a+b)),
+		fmt.Sprintf("A day warmer by 1 °C warms the water by %.2f °C on that day.", r.quick),
+		fmt.Sprintf("The water's yearly swing is %.0f %% of the air's and runs %.0f days behind it.", 100*r.ratio, r.lagDays),
+	}
+	if m.MeanFlow > 0 {
+		out = append(out, fmt.Sprintf("At middle flow (%.3g m3/s) the inflow has %.0f %% of the say; it has more when the river is high.", m.MeanFlow, 100*b/(a+b)))
+	}
+	return append(out, fmt.Sprintf("Outside the fitted years the model is expected to be off by %.2f °C (standard deviation).", m.Error.SD))
+}

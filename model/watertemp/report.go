@@ -1,0 +1,92 @@
+package watertemp
+
+import "math"
+
+// Score is how far a series of °C lies from the readings.
+type Score struct {
+	Days int     `json:"days"`
+	RMSE float64 `json:"rmse_c"`
+	MAE  float64 `json:"mae_c"`
+	NSE  float64 `json:"nse"`    // Nash-Sutcliffe efficiency: 1 - square error over the readings' variance
+	Bias float64 `json:"bias_c"` // modelled less read
+}
+
+// ScoreOf compares two columns where both are known.
+func ScoreOf(modelled, read []float64) Score {
+	var s Score
+	var sum, abs, square, mean, spread float64
+	for i := range read {
+		if e := modelled[i] - read[i]; !math.IsNaN(e) {
+			s.Days++
+			sum += e
+			abs += math.Abs(e)
+			square += e * e
+			mean += read[i]
+		}
+	}
+	if s.Days == 0 {
+		return s
+	}
+	n := float64(s.Days)
+	mean /= n
+	for i := range read {
+		if !math.IsNaN(modelled[i] - read[i]) {
+			spread += (read[i] - mean) * (read[i] - mean)
+		}
+	}
+	s.RMSE, s.MAE, s.Bias = math.Sqrt(square/n), abs/n, sum/n
+	if spread > 0 {
+		s.NSE = 1 - square/spread
+	}
+	return s
+}
+
+// Part is the scores of the model and of the three baselines over some days.
+// The model runs free, driven by the air and flow of the day. Persistence is
+// yesterday's reading and so knows more than the others.
+type Part struct {
+	Model       Score `json:"model"`
+	Logistic    Score `json:"logistic"`
+	Climatology Score `json:"climatology"`
+	Persistence Score `json:"persistence_1_day"`
+}
+
+// Report is a fit with its scores inside and outside the fitted days.
+type Report struct {
+	Fit   Part `json:"fit"`
+	Check Part `json:"check"`
+	// Modelled is the whole record by the free-running model, °C.
+	Modelled []float64 `json:"-"`
+	SD       []float64 `json:"-"` // of its error, °C
+}
+
+// Evaluate fits a record up to a day, not included, and scores the model and the
+// baselines before it and from it on. Every constant comes from before.
+func Evaluate(in Input, until int, o Options) (Model, Report, error) {
+	cut := min(max(until-in.Day0, 0), len(in.Air))
+	before := in.slice(0, cut)
+	m, err := Fit(before, o)
+	if err != nil {
+		return Model{}, Report{}, err
+	}
+	var r Report
+	r.Modelled = m.Simulate(in.Day0, in.Air, in.Flow, firstKnown(in.Water))
+	r.SD = make([]float64, len(in.Air))
+	h := harmonicsOf(in.Day0, len(in.Air))
+	curve, normal := FitLogistic(before).At(in.Air), FitClimatology(before.Day0, before.Water)
+	normals, yesterday := make([]float64, len(in.Air)), make([]float64, len(in.Air))
+	for i := range in.Air {
+		r.SD[i] = m.Error.sd(h.cos[i], h.sin[i])
+		normals[i] = normal.At(in.Day0 + i)
+		yesterday[i] = math.NaN()
+		if i > 0 {
+			yesterday[i] = in.Water[i-1]
+		}
+	}
+	part := func(a, b int) Part {
+		w := in.Water[a:b]
+		return Part{ScoreOf(r.Modelled[a:b], w), ScoreOf(curve[a:b], w), ScoreOf(normals[a:b], w), ScoreOf(yesterday[a:b], w)}
+	}
+	r.Fit, r.Check = part(0, cut), part(cut, len(in.Air))
+	return m, r, nil
+}
