@@ -127,6 +127,9 @@ func (c demoCmd) forecast(e *env, cfg *config.Config) error {
 	}
 	fmt.Fprintf(e.stdout, "\nChange %s and run eclose ingest, eclose forecast on a config of your own: the README has one.\n%s\n",
 		filepath.Join(c.Out, "eclose.toml"), forecast.StandingCaution)
+	if c.Addr != "off" {
+		return show(e, cfg, outlooks, c.Addr, func() time.Time { return demo.Issue })
+	}
 	return nil
 }
 

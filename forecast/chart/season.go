@@ -22,6 +22,7 @@ type Trace struct {
 	Low, Mid, High []float64 // 10, 50, 90 % point of the share
 	Calendar       []float64 // the calendar-only share
 	Observed       [][2]int  // past seasons' windows seen here, as first and last index
+	Top            float64   // value that fills the height; 0: the greatest there is
 }
 
 // Line is one group: what rises from the water and what comes back to it.
@@ -132,6 +133,9 @@ func (s Season) drawing(b *strings.Builder, l Line) {
 		muted := ""
 		if l.Muted[k] {
 			muted = " muted"
+		}
+		if t.Top > 0 {
+			top = t.Top
 		}
 		scale := sign * (half - 14) / top
 		fmt.Fprintf(b, `<g class="%s%s">`, class, muted)

@@ -29,10 +29,10 @@ const (
 // in order. Our own default.
 const unknownCounts = 0.5
 
-// flowOdds is the share of days, over past seasons on these dates, on which the
+// FlowOdds is the share of days, over past seasons on these dates, on which the
 // mean flow stood at or above the level "better not to wade". Seasons that have
 // less than half of the days are not counted; the running one never is.
-func flowOdds(f *Flows, from, to forecast.Date) Odds {
+func FlowOdds(f *Flows, from, to forecast.Date) Odds {
 	if f == nil {
 		return Odds{Words: "not known: no flow is stored for this river"}
 	}

@@ -157,7 +157,7 @@ func TestFlowOdds(t *testing.T) {
 		{"no flow", nil, false, 0, "not known"},
 		{"too few seasons", &Flows{Day0: day0 - 3*365, M3s: make([]float64, 3*365), Limits: &wading.Limits{BetterNotM3s: 9}}, false, 0, "not known: 3 past seasons"},
 	} {
-		got := flowOdds(x.flows, from, to)
+		got := FlowOdds(x.flows, from, to)
 		if got.Known != x.known || math.Abs(got.P-x.p) > 1e-12 || !strings.Contains(got.Words, x.words) {
 			t.Errorf("%s: %+v", x.name, got)
 		}

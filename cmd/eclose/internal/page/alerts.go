@@ -1,0 +1,267 @@
+package page
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"example.org/eclose/model/wading"
+	"example.org/eclose/notify/subscribe"
+)
+
+// Wording is the version of the text that people agree to at the form.
+const Wording = "page-1"
+
+type subscribePage struct {
+	Address, Cadence, Threshold, Units, Zone string
+	Cautions                                 bool
+	Rivers, Groups                           []choice
+	Some                                     bool
+	Faults                                   []string
+}
+
+func (s *site) choices(r *http.Request, rivers, groups []string) (rs, gs []choice, some bool) {
+	here := map[string]bool{}
+	for _, river := range s.Data.Rivers() {
+		rs = append(rs, choice{river.Slug, river.Name, slices.Contains(rivers, river.Slug)})
+		st, err := s.Data.State(r.Context(), river.Slug)
+		if err != nil || st == nil || st.Outlook == nil {
+			continue // the river can be asked for all the same
+		}
+		for i := range st.Outlook.Stages {
+			if x := &st.Outlook.Stages[i]; x.Fishable && !here[x.Group] {
+				here[x.Group] = true
+				on := slices.Contains(groups, x.Group)
+				some = some || on
+				gs = append(gs, choice{x.Group, upper(x.Name), on})
+			}
+		}
+	}
+	slices.SortFunc(gs, func(a, b choice) int { return strings.Compare(a.Name, b.Name) })
+	return rs, gs, some
+}
+
+func (s *site) subscribeForm(r *http.Request) (*answer, error) {
+	if s.Subscribe == nil {
+		return &answer{name: "trouble", title: "No mails", here: "alerts", body: "This server sends no mails: its owner has set up no relay."}, nil
+	}
+	q := r.URL.Query()
+	p := subscribePage{Cadence: subscribe.Now, Threshold: "0.5", Cautions: true, Units: unitWord(unitsOf(r.Context()))}
+	p.Rivers, p.Groups, p.Some = s.choices(r, q["river"], q["group"])
+	if len(p.Rivers) == 1 {
+		p.Rivers[0].On = true
+	}
+	return &answer{name: "subscribe", title: "Be told by mail", here: "alerts", form: true, body: p}, nil
+}
+
+func unitWord(u wading.Units) string {
+	if u == wading.US {
+		return subscribe.US
+	}
+	return subscribe.Metric
+}
+
+func (s *site) subscribePost(r *http.Request) (*answer, error) {
+	if s.Subscribe == nil {
+		return nil, errNotFound
+	}
+	f := r.PostForm
+	p := subscribePage{Address: cutTo(f.Get("address"), 320), Cadence: f.Get("cadence"), Threshold: f.Get("threshold"), Units: f.Get("units"), Cautions: f.Get("cautions") != ""}
+	p.Rivers, p.Groups, p.Some = s.choices(r, f["river"], f["group"])
+	req := subscribe.Request{Address: p.Address, Units: p.Units, Wording: Wording, Network: subscribe.NetworkOf(s.ClientOf(r)), QuietFrom: 22 * 60, QuietTo: 6 * 60}
+	threshold := map[string]float64{"0.33": 0.33, "0.5": 0.5, "0.66": 0.66}[p.Threshold]
+	if threshold == 0 {
+		threshold = subscribe.DefaultThreshold
+	}
+	for _, slug := range f["river"] {
+		river, ok := s.river(slug)
+		if !ok {
+			continue
+		}
+		if req.Zone == "" {
+			req.Zone = river.Zone
+		}
+		req.Wants = append(req.Wants, subscribe.Want{River: slug, Groups: slices.Clone(f["group"]), Threshold: threshold, Cadence: p.Cadence, Cautions: p.Cautions})
+	}
+	if len(req.Wants) == 0 {
+		p.Faults = append(p.Faults, "Choose at least one river.")
+	}
+	if _, err := subscribe.ParseAddress(p.Address); err != nil {
+		p.Faults = append(p.Faults, upper(err.Error())+".")
+	}
+	again := func(code int) (*answer, error) {
+		return &answer{name: "subscribe", title: "Be told by mail", here: "alerts", form: true, code: code, body: p}, nil
+	}
+	if len(p.Faults) > 0 {
+		return again(http.StatusUnprocessableEntity)
+	}
+	inv, err := s.Subscribe.Ask(r.Context(), req)
+	switch {
+	case errors.Is(err, subscribe.ErrBusy):
+		p.Faults = []string{"Too many subscriptions were asked for from your network. Try again tomorrow."}
+		return again(http.StatusTooManyRequests)
+	case err != nil:
+		s.log.Warn().Err(err).Msg("a subscription was refused")
+		p.Faults = []string{"This could not be taken as it is: choose rivers and groups from the list, and write one mail address."}
+		return again(http.StatusUnprocessableEntity)
+	}
+	if inv != nil {
+		if err := s.Invite(r.Context(), inv); err != nil {
+			return nil, fmt.Errorf("handing over an invitation: %w", err)
+		}
+	}
+	// The same whether or not a mail goes out: nobody learns who is known here.
+	return &answer{to: "/subscribe/asked"}, nil
+}
+
+func (s *site) asked(*http.Request) (*answer, error) {
+	return &answer{name: "told", title: "Look into your mailbox", here: "alerts", body: []string{
+		"If we may write to this address, a mail is on its way. Open the link in it and press the button there: nothing is sent before that.",
+		"The link works once, for 48 hours. No mail? Look among the unwanted ones, or ask again tomorrow.",
+	}}, nil
+}
+
+type confirmPage struct {
+	Rivers, Groups []string
+	Request        subscribe.Request
+}
+
+func (s *site) confirmForm(r *http.Request) (*answer, error) {
+	if s.Subscribe == nil {
+		return nil, errNotFound
+	}
+	req, err := s.Subscribe.Peek(r.Context(), r.PathValue("token"))
+	if errors.Is(err, subscribe.ErrToken) {
+		return expired(), nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	p := confirmPage{Request: req}
+	for _, w := range req.Wants {
+		name := w.River
+		if river, ok := s.river(w.River); ok {
+			name = river.Name
+		}
+		p.Rivers = append(p.Rivers, name)
+		for _, g := range w.Groups {
+			if n := upper(strings.ReplaceAll(g, "-", " ")); !slices.Contains(p.Groups, n) {
+				p.Groups = append(p.Groups, n)
+			}
+		}
+	}
+	return &answer{name: "confirm", title: "Confirm your address", here: "alerts", form: true, body: p}, nil
+}
+
+func expired() *answer {
+	return &answer{name: "trouble", title: "This link does not work", code: http.StatusNotFound, body: "This link is not valid, or not any more. It works once, for 48 hours. You can subscribe again."}
+}
+
+func (s *site) confirmPost(r *http.Request) (*answer, error) {
+	if s.Subscribe == nil {
+		return nil, errNotFound
+	}
+	p, err := s.Subscribe.Confirm(r.Context(), r.PathValue("token"), subscribe.NetworkOf(s.ClientOf(r)))
+	if errors.Is(err, subscribe.ErrToken) {
+		return expired(), nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &answer{to: "/manage/" + s.Subscribe.Manage(p.ID) + "?new=1"}, nil
+}
+
+func (s *site) unsubscribeForm(r *http.Request) (*answer, error) {
+	if s.Subscribe == nil {
+		return nil, errNotFound
+	}
+	// Nothing changes on GET: programs that look at mails open every link.
+	return &answer{name: "unsubscribe", title: "No more mails", here: "alerts", body: r.PathValue("token")}, nil
+}
+
+func (s *site) unsubscribePost(r *http.Request) (*answer, error) {
+	if s.Subscribe == nil {
+		return nil, errNotFound
+	}
+	err := s.Subscribe.Unsubscribe(r.Context(), r.PathValue("token"))
+	if errors.Is(err, subscribe.ErrToken) {
+		return &answer{name: "trouble", title: "This link does not work", here: "alerts", code: http.StatusNotFound, body: "This link is not one of ours. Use the one at the foot of a mail."}, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &answer{name: "told", title: "No more mails", here: "alerts", body: []string{"Done. No more mails will come to your address, and what was waiting to go out is dropped."}}, nil
+}
+
+type managePage struct {
+	Person subscribe.Person
+	Rivers []string
+	New    bool
+	Done   string
+}
+
+func (s *site) manageForm(r *http.Request) (*answer, error) {
+	if s.Subscribe == nil {
+		return nil, errNotFound
+	}
+	return s.managed(r, r.URL.Query().Get("done"))
+}
+
+func (s *site) managed(r *http.Request, done string) (*answer, error) {
+	p, err := s.Subscribe.Managed(r.Context(), r.PathValue("token"))
+	if err != nil {
+		return gone(err)
+	}
+	body := managePage{Person: p, New: r.URL.Query().Get("new") != "", Done: map[string]string{
+		"pause": "Nothing is sent for 30 days.", "resume": "Mails come again.", "stop": "No more mails will come."}[done]}
+	for _, w := range p.Wants {
+		name := w.River
+		if river, ok := s.river(w.River); ok {
+			name = river.Name
+		}
+		body.Rivers = append(body.Rivers, fmt.Sprintf("%s: from a chance of %.0f %%, up to %d days ahead", name, 100*w.Threshold, w.HorizonDays))
+	}
+	return &answer{name: "manage", title: "Your mails", here: "alerts", form: true, body: body}, nil
+}
+
+// gone answers for a token that is nobody's.
+func gone(err error) (*answer, error) {
+	if errors.Is(err, subscribe.ErrToken) {
+		return &answer{name: "trouble", title: "This link does not work", here: "alerts", code: http.StatusNotFound, body: "Nothing is kept under this link."}, nil
+	}
+	return nil, err
+}
+
+const pauseFor = 30 * 24 * time.Hour
+
+func (s *site) managePost(r *http.Request) (*answer, error) {
+	if s.Subscribe == nil {
+		return nil, errNotFound
+	}
+	token := r.PathValue("token")
+	p, err := s.Subscribe.Managed(r.Context(), token)
+	if err != nil {
+		return gone(err)
+	}
+	back := "/manage/" + token
+	switch do := r.PostForm.Get("do"); do {
+	case "pause":
+		return &answer{to: back + "?done=pause"}, s.Subscribe.Pause(r.Context(), p.Address, s.Now().Add(pauseFor))
+	case "resume":
+		return &answer{to: back + "?done=resume"}, s.Subscribe.Pause(r.Context(), p.Address, time.Time{})
+	case "stop":
+		return &answer{to: back + "?done=stop"}, s.Subscribe.Remove(r.Context(), p.Address)
+	case "take":
+		b, err := s.Subscribe.Export(r.Context(), p.Address)
+		return &answer{raw: b, kind: "application/json", file: "eclose-my-data.json"}, err
+	case "delete":
+		if _, err := s.Subscribe.Delete(r.Context(), p.Address); err != nil {
+			return nil, err
+		}
+		return &answer{name: "told", title: "Deleted", here: "alerts", body: []string{"Everything we held of this address is deleted."}}, nil
+	}
+	return nil, errNotFound
+}

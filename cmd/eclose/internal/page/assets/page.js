@@ -1,0 +1,55 @@
+// What a page may do more with a script: nothing here is needed.
+"use strict";
+(() => {
+  const kept = "eclose-sightings";
+  const read = () => { try { return JSON.parse(localStorage.getItem(kept) || "[]"); } catch { return []; } };
+  const write = (list) => { try { localStorage.setItem(kept, JSON.stringify(list)); return true; } catch { return false; } };
+  const say = (text) => {
+    const p = document.getElementById("waiting");
+    if (p) { p.textContent = text; p.hidden = text === ""; }
+  };
+  const post = (body) => fetch("/diary", { method: "POST", headers: { "Content-Type": "application/x-www-form-urlencoded" }, body, redirect: "follow", credentials: "same-origin" });
+
+  // Sightings that a phone without a net kept go out when there is one. The same
+  // form sent twice is one sighting.
+  const flush = async () => {
+    const left = [];
+    for (const body of read()) {
+      try {
+        const fields = new URLSearchParams(body);
+        const mark = document.querySelector("input[name=mark]");
+        if (mark) { fields.set("mark", mark.value); } // the one it was kept with may be too old
+        const r = await post(fields.toString());
+        if (!r.ok) { left.push(body); }
+      } catch { left.push(body); }
+    }
+    write(left);
+    say(left.length === 0 ? "" : left.length + " kept on this device; they go out when the server can be reached.");
+  };
+  if (read().length > 0) { flush(); }
+  addEventListener("online", flush);
+
+  const form = document.getElementById("sighting");
+  if (form) {
+    form.addEventListener("change", (e) => {
+      if (e.target.name === "other" && e.target.value !== "") {
+        for (const r of form.querySelectorAll("input[name=group]")) { r.checked = false; }
+      } else if (e.target.name === "group") {
+        const other = form.querySelector("select[name=other]");
+        if (other) { other.value = ""; }
+      }
+    });
+    form.addEventListener("submit", async (e) => {
+      if (navigator.onLine) { return; } // the ordinary way
+      e.preventDefault();
+      const data = new FormData(form, e.submitter);
+      data.set("nonce", crypto.randomUUID()); // the form itself may come from the store, used before
+      if (write([...read(), new URLSearchParams(data).toString()])) {
+        say("No net: kept on this device. It goes out when the server can be reached.");
+      } else {
+        say("No net, and this device keeps nothing. Write it on paper.");
+      }
+    });
+    if ("serviceWorker" in navigator) { navigator.serviceWorker.register("/sw.js").catch(() => {}); }
+  }
+})();

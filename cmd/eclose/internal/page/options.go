@@ -1,0 +1,208 @@
+package page
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/http"
+	"net/netip"
+	"strings"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/diary"
+	"example.org/eclose/forecast/trip"
+	"example.org/eclose/model/insects"
+	"example.org/eclose/model/wading"
+	"example.org/eclose/notify/subscribe"
+)
+
+// Data is what the pages show. Its methods are called at each request, by many
+// at once, so they answer from memory.
+type Data interface {
+	// Rivers in the order of the config.
+	Rivers() []forecast.River
+	// State is the newest that is known of a river; nil if nothing is yet.
+	State(ctx context.Context, slug string) (*State, error)
+	// Feeds is how fresh each source is.
+	Feeds(ctx context.Context) ([]Feed, error)
+}
+
+// State is what is known of a river. It is never changed: a newer one takes its
+// place.
+type State struct {
+	Outlook *forecast.Outlook
+	Caution wading.Caution
+	// CautionAt is when the caution was judged; its readings were as old then as
+	// they say.
+	CautionAt time.Time
+	Flows     *trip.Flows // nil: none known
+	Problem   string      // why there is no newer one; empty: none
+}
+
+// Feed is one source of one river.
+type Feed struct {
+	River, Feed, Site string
+	What              string    // its variables, in words
+	Newest            time.Time // of the readings; zero: none
+	Retrieved         time.Time // last asked with success; zero: never
+	Problem           string    // of the last request; empty: none
+}
+
+// Subscriptions is the part of subscribe.Store that the pages need.
+type Subscriptions interface {
+	Ask(context.Context, subscribe.Request) (*subscribe.Invitation, error)
+	Peek(ctx context.Context, token string) (subscribe.Request, error)
+	Confirm(ctx context.Context, token, network string) (subscribe.Person, error)
+	Unsubscribe(ctx context.Context, token string) error
+	Managed(ctx context.Context, token string) (subscribe.Person, error)
+	Pause(ctx context.Context, address string, until time.Time) error
+	Delete(ctx context.Context, address string) (bool, error)
+	Export(ctx context.Context, address string) ([]byte, error)
+	Remove(ctx context.Context, address string) error
+	Manage(person string) string
+}
+
+// Diary is the part of diary.Store that the pages need.
+type Diary interface {
+	List(context.Context, diary.Filter) ([]diary.Sighting, error)
+	Import(context.Context, []diary.Sighting) (diary.Imported, error)
+	Withdraw(ctx context.Context, id string) error
+}
+
+// Options of the pages. Data, Catalogue and Now are needed, the rest may be
+// left out together with what it serves.
+type Options struct {
+	Data      Data
+	Catalogue *insects.Catalogue
+	Now       func() time.Time
+
+	Diary   Diary                                   // nil: no diary
+	Changed func(ctx context.Context, river string) // after the diary changed
+
+	Subscribe Subscriptions                                      // nil: no subscriptions
+	Invite    func(context.Context, *subscribe.Invitation) error // hands the confirmation mail over
+
+	Reports fs.FS // files of the backtest, backtest.txt with its plain sentence first; nil: none
+
+	PublicURL string // root of the pages as others see it; https makes cookies secure
+	Secret    string // lets a browser that is not on this machine write the diary; empty: none may
+	Key       []byte // signs forms and cookies; empty: a new one, so that a restart ends them
+	US        bool   // first choice of units
+	// PerSecond is how many requests a second one network may make over a while;
+	// 0: DefaultPerSecond.
+	PerSecond float64
+	// ClientOf tells whose request it is, where a proxy stands in front.
+	ClientOf func(*http.Request) netip.Addr
+	Log      *zerolog.Logger // nil: none
+}
+
+// Bounds of what one request may cost; our own.
+const (
+	DefaultPerSecond = 20
+	burst            = 5 // times PerSecond
+	maxBody          = 64 << 10
+	maxURL           = 4 << 10
+	timeout          = 10 * time.Second
+)
+
+// site is the pages at work.
+type site struct {
+	Options
+	groups  map[string]*insects.Group
+	limits  *limiter
+	posts   *limiter
+	pages   *cache
+	written counter // changes of the diary since the start
+	assets  assets
+	log     zerolog.Logger
+}
+
+// New returns the handler of all pages.
+func New(o Options) (http.Handler, error) {
+	if o.Data == nil || o.Catalogue == nil || o.Now == nil {
+		return nil, errors.New("pages: they need data, the catalogue and a clock")
+	}
+	if o.Subscribe != nil && o.Invite == nil {
+		return nil, errors.New("pages: subscriptions need somebody who carries the invitations")
+	}
+	if len(o.Key) == 0 {
+		o.Key = make([]byte, 32)
+		_, _ = rand.Read(o.Key) // never fails: see crypto/rand
+	}
+	if o.PerSecond == 0 {
+		o.PerSecond = DefaultPerSecond
+	}
+	if o.ClientOf == nil {
+		o.ClientOf = remote
+	}
+	s := &site{Options: o, groups: map[string]*insects.Group{}, pages: newCache(), log: zerolog.Nop(),
+		limits: newLimiter(o.PerSecond, int(o.PerSecond*burst)+1), posts: newLimiter(0.5, 20)}
+	if o.Log != nil {
+		s.log = *o.Log
+	}
+	all := o.Catalogue.Groups()
+	for i := range all {
+		s.groups[all[i].Key] = &all[i]
+	}
+	var err error
+	if s.assets, err = loadAssets(); err != nil {
+		return nil, fmt.Errorf("pages: %w", err)
+	}
+	return s.guard(s.routes()), nil
+}
+
+func (s *site) routes() http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /{$}", s.kept(s.glance))
+	mux.HandleFunc("GET /river/{slug}", s.kept(s.season))
+	mux.HandleFunc("GET /river/{slug}/water", s.kept(s.water))
+	mux.HandleFunc("GET /river/{slug}/day/{date}", s.kept(s.day))
+	mux.HandleFunc("GET /trip", s.live(s.trip))
+	mux.HandleFunc("GET /trip.ics", s.tripCalendar)
+	mux.HandleFunc("GET /record", s.kept(s.record))
+	mux.HandleFunc("GET /record/{file}", s.reportFile)
+	mux.HandleFunc("GET /data", s.kept(s.data))
+	mux.HandleFunc("GET /about", s.kept(s.about))
+	mux.HandleFunc("GET /help", s.kept(s.about))
+	mux.HandleFunc("GET /subscribe", s.live(s.subscribeForm))
+	mux.HandleFunc("GET /subscribe/asked", s.live(s.asked))
+	mux.HandleFunc("POST /subscribe", s.form(s.subscribePost))
+	mux.HandleFunc("GET /confirm/{token}", s.live(s.confirmForm))
+	mux.HandleFunc("POST /confirm/{token}", s.form(s.confirmPost))
+	mux.HandleFunc("GET /unsubscribe/{token}", s.live(s.unsubscribeForm))
+	mux.HandleFunc("POST /unsubscribe/{token}", s.live(s.unsubscribePost)) // RFC 8058: no cookie, the token is the key
+	mux.HandleFunc("GET /manage/{token}", s.live(s.manageForm))
+	mux.HandleFunc("POST /manage/{token}", s.form(s.managePost))
+	mux.HandleFunc("GET /diary", s.live(s.owner(s.diaryList)))
+	mux.HandleFunc("GET /diary/new", s.live(s.owner(s.diaryForm)))
+	mux.HandleFunc("POST /diary", s.form(s.owner(s.diaryPost)))
+	mux.HandleFunc("POST /diary/withdraw", s.form(s.owner(s.diaryWithdraw)))
+	mux.HandleFunc("GET /enter", s.live(s.enterForm))
+	mux.HandleFunc("POST /enter", s.form(s.enterPost))
+	mux.HandleFunc("GET /assets/{name}", s.asset)
+	mux.HandleFunc("GET /sw.js", s.worker)
+	mux.HandleFunc("GET /favicon.ico", s.icon)
+	mux.HandleFunc("GET /robots.txt", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+		fmt.Fprint(w, "User-agent: *\nDisallow: /confirm/\nDisallow: /unsubscribe/\nDisallow: /manage/\nDisallow: /diary\n")
+	})
+	mux.HandleFunc("/", s.live(func(*http.Request) (*answer, error) { return nil, errNotFound }))
+	return mux
+}
+
+// river finds a river by its short name.
+func (s *site) river(slug string) (forecast.River, bool) {
+	for _, r := range s.Data.Rivers() {
+		if r.Slug == slug {
+			return r, true
+		}
+	}
+	return forecast.River{}, false
+}
+
+func (s *site) secure() bool { return strings.HasPrefix(s.PublicURL, "https://") }

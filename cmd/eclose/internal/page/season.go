@@ -1,0 +1,225 @@
+package page
+
+import (
+	"fmt"
+	"html/template"
+	"net/http"
+	"strings"
+	"time"
+
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/chart"
+	"example.org/eclose/forecast/diary"
+	"example.org/eclose/model/insects"
+)
+
+// Days of the season's picture: how far back and how many in all. Our own.
+const (
+	seasonBack = 30
+	seasonDays = 270
+)
+
+type seasonGroup struct {
+	Key, Name, Also string
+	Grade           string
+	Stages          []stageLine
+	Row             template.HTML
+}
+
+type stageLine struct {
+	Stage    forecast.Stage
+	Up       bool
+	Fishable bool
+	Window   forecast.Window
+	P        float64 // today
+	Week     float64 // in a week
+	WeekCal  float64
+	Hours    string
+	Seen     []string // past seasons' windows seen here
+	Reason   string
+}
+
+func (s *site) season(r *http.Request) (*answer, error) {
+	river, ok := s.river(r.PathValue("slug"))
+	if !ok {
+		return nil, errNotFound
+	}
+	h, st, err := s.head(r, river)
+	if err != nil {
+		return nil, err
+	}
+	var body struct {
+		head
+		Axis      template.HTML
+		Groups    []seasonGroup
+		Now, Soon []chanceLine
+		HasSeen   bool
+		Week      []forecast.Date
+	}
+	body.head = h
+	if st == nil {
+		return &answer{name: "season", title: river.Name, here: "rivers", body: body}, nil
+	}
+	from := h.Today - seasonBack
+	seen, err := s.seen(r, river)
+	if err != nil {
+		return nil, err
+	}
+	picture, groups := seasonOf(st.Outlook, s.Catalogue, regionOf(river), from, seasonDays, h.Today, seen)
+	body.Axis = template.HTML(picture.Axis()) //nolint:gosec // our own drawing
+	body.Groups = groups
+	body.Now = on(st.Outlook, h.Today, 0.1)
+	body.Now = body.Now[:min(len(body.Now), 6)]
+	body.Soon = opening(st.Outlook, h.Today, soonDays)
+	body.Soon = body.Soon[:min(len(body.Soon), 6)]
+	for d := range 7 {
+		body.Week = append(body.Week, h.Today+forecast.Date(d))
+	}
+	body.HasSeen = len(seen) > 0
+	return &answer{name: "season", title: river.Name, here: "rivers", body: body}, nil
+}
+
+func regionOf(r forecast.River) insects.Region {
+	if r.Region != "" {
+		if p, err := insects.ParseRegion(r.Region); err == nil {
+			return p
+		}
+	}
+	region, _ := insects.RegionOf(r.Lat, r.Lon)
+	return region
+}
+
+// seasonOf is a river's season, drawn and in words: the groups that have a
+// fishable stage within the days, in the order of their peaks.
+func seasonOf(o *forecast.Outlook, c *insects.Catalogue, region insects.Region, from forecast.Date, days int, today forecast.Date, seen sightings) (chart.Season, []seasonGroup) {
+	picture := o.SeasonPicture(from, days, true)
+	picture.Today = int(today - from)
+	byName := map[string][]*forecast.StageOutlook{}
+	for i := range o.Stages {
+		st := &o.Stages[i]
+		byName[st.Name] = append(byName[st.Name], st)
+	}
+	var out []seasonGroup
+	for i := range picture.Lines {
+		l := &picture.Lines[i]
+		stages := byName[l.Name]
+		if len(stages) == 0 {
+			continue
+		}
+		key := stages[0].Group
+		g := seasonGroup{Key: key, Name: upper(l.Name), Grade: forecast.GradeWord(stages[0].Grade)}
+		if cg, ok := c.Group(key); ok {
+			g.Also = also(cg.CommonNames(region), l.Name)
+		}
+		for _, st := range stages {
+			if st.Window.Peak.P50 == 0 {
+				continue
+			}
+			line := stageLine{Stage: st.Stage, Up: st.Stage == forecast.Emergence, Fishable: st.Fishable, Window: st.Window, Hours: st.Hours}
+			if x, ok := st.On(today); ok {
+				line.P = x.P
+			}
+			if x, ok := st.On(today + 7); ok {
+				line.Week, line.WeekCal = x.P, x.PCalendar
+			}
+			if len(st.Reasons) > 0 {
+				line.Reason = st.Reasons[0]
+			}
+			trace := &l.Emergence
+			if !line.Up {
+				trace = &l.EggLaying
+			}
+			for _, w := range seen.windows(key, st.Stage, today.Time().Year()) {
+				line.Seen = append(line.Seen, w.words())
+				a, b := w.on(from)
+				if b >= 0 && a < days {
+					trace.Observed = append(trace.Observed, [2]int{max(0, a), min(days-1, b)})
+				}
+			}
+			g.Stages = append(g.Stages, line)
+		}
+		g.Row = template.HTML(picture.Row(i)) //nolint:gosec // our own drawing, its names escaped
+		out = append(out, g)
+	}
+	return picture, out
+}
+
+// also lists up to two other names in use.
+func also(names []string, own string) string {
+	var out []string
+	for _, n := range names {
+		if !strings.EqualFold(n, own) && len(out) < 2 {
+			out = append(out, n)
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
+// sightings of a river, by group and stage.
+type sightings map[[2]string][]diary.Sighting
+
+func (s *site) seen(r *http.Request, river forecast.River) (sightings, error) {
+	if s.Diary == nil {
+		return nil, nil
+	}
+	list, err := s.Diary.List(r.Context(), diary.Filter{River: river.Slug})
+	if err != nil {
+		return nil, fmt.Errorf("reading the diary of %s: %w", river.Slug, err)
+	}
+	return sorted(list), nil
+}
+
+func sorted(list []diary.Sighting) sightings {
+	out := sightings{}
+	for _, x := range list {
+		k := [2]string{x.Group, x.Stage}
+		out[k] = append(out[k], x)
+	}
+	return out
+}
+
+// seenWindow is from when to when a stage was recorded in one season.
+type seenWindow struct{ first, last time.Time }
+
+func (w seenWindow) words() string {
+	if w.first.Equal(w.last) {
+		return fmt.Sprintf("%d: %s", w.first.Year(), w.first.Format("2 Jan"))
+	}
+	return fmt.Sprintf("%d: %s to %s", w.first.Year(), w.first.Format("2 Jan"), w.last.Format("2 Jan"))
+}
+
+// on is the window carried to the year of a picture, as indices of its days.
+func (w seenWindow) on(from forecast.Date) (int, int) {
+	shift := from.Time().Year() - w.first.Year()
+	a, b := forecast.DateOf(w.first.AddDate(shift, 0, 0)), forecast.DateOf(w.last.AddDate(shift, 0, 0))
+	if b < from { // the picture runs into the next year
+		a, b = forecast.DateOf(w.first.AddDate(shift+1, 0, 0)), forecast.DateOf(w.last.AddDate(shift+1, 0, 0))
+	}
+	return int(a - from), int(b - from)
+}
+
+// windows are those of the seasons before a year, the newest first, four at
+// most.
+func (s sightings) windows(group string, stage forecast.Stage, year int) []seenWindow {
+	by := map[int]seenWindow{}
+	for _, x := range s[[2]string{group, string(stage)}] {
+		if x.Amount == diary.None {
+			continue
+		}
+		w, ok := by[x.Day.Year()]
+		if !ok || x.Day.Before(w.first) {
+			w.first = x.Day
+		}
+		if !ok || x.Day.After(w.last) {
+			w.last = x.Day
+		}
+		by[x.Day.Year()] = w
+	}
+	var out []seenWindow
+	for y := year; y > year-40 && len(out) < 4; y-- {
+		if w, ok := by[y]; ok {
+			out = append(out, w)
+		}
+	}
+	return out
+}

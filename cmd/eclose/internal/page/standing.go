@@ -1,0 +1,163 @@
+package page
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/http"
+	"path"
+	"slices"
+	"strings"
+	"time"
+
+	"example.org/eclose/model/insects"
+)
+
+// maxReport bounds what is read of one file of a report.
+const maxReport = 8 << 20
+
+// record shows what past seasons say of the forecasts: the plain sentence of
+// the backtest, and its files.
+func (s *site) record(*http.Request) (*answer, error) {
+	var body struct {
+		Sentence []string
+		Files    []string
+	}
+	if s.Reports != nil {
+		entries, err := fs.ReadDir(s.Reports, ".")
+		if err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("reading the reports: %w", err)
+		}
+		for _, e := range entries {
+			if _, ok := reportKinds[path.Ext(e.Name())]; ok && !e.IsDir() && !strings.HasPrefix(e.Name(), ".") {
+				body.Files = append(body.Files, e.Name())
+			}
+		}
+		if slices.Contains(body.Files, "backtest.txt") {
+			b, err := fs.ReadFile(s.Reports, "backtest.txt")
+			if err != nil {
+				return nil, fmt.Errorf("reading the reports: %w", err)
+			}
+			for line := range bytes.SplitSeq(b, []byte("\n")) {
+				if len(bytes.TrimSpace(line)) == 0 {
+					break
+				}
+				body.Sentence = append(body.Sentence, string(line))
+			}
+		}
+	}
+	return &answer{name: "record", title: "How it has done", here: "record", body: body}, nil
+}
+
+var reportKinds = map[string]string{
+	".txt": "text/plain; charset=utf-8", ".md": "text/plain; charset=utf-8", ".csv": "text/csv; charset=utf-8", ".json": "application/json",
+	".svg": "image/svg+xml", ".png": "image/png", ".html": "text/html; charset=utf-8", ".parquet": "application/vnd.apache.parquet",
+}
+
+// reportFile hands a file of the report over. What a browser might run is
+// saved, not shown.
+func (s *site) reportFile(w http.ResponseWriter, r *http.Request) {
+	name := r.PathValue("file")
+	kind, ok := reportKinds[path.Ext(name)]
+	if s.Reports == nil || !ok || !fs.ValidPath(name) || strings.Contains(name, "/") || strings.HasPrefix(name, ".") {
+		s.fail(w, r, errNotFound)
+		return
+	}
+	info, err := fs.Stat(s.Reports, name)
+	if err != nil || info.IsDir() || info.Size() > maxReport {
+		s.fail(w, r, errNotFound)
+		return
+	}
+	b, err := fs.ReadFile(s.Reports, name)
+	if err != nil {
+		s.fail(w, r, fmt.Errorf("reading the report %s: %w", name, err))
+		return
+	}
+	h := w.Header()
+	h.Set("Content-Type", kind)
+	switch path.Ext(name) {
+	case ".txt", ".md", ".json", ".png":
+	default:
+		h.Set("Content-Disposition", fmt.Sprintf("attachment; filename=%q", name))
+	}
+	_, _ = w.Write(b) // a reader that went away is no fault
+}
+
+type feedLine struct {
+	Feed
+	River  string
+	Age    string
+	Asked  string
+	Stale  bool
+	Behind time.Duration
+}
+
+// staleAfter is the age from which a source is told to be late. Our own
+// default, twice what a caution lets a flow be old.
+const staleAfter = 4 * time.Hour
+
+func (s *site) data(r *http.Request) (*answer, error) {
+	feeds, err := s.Data.Feeds(r.Context())
+	if err != nil {
+		return nil, fmt.Errorf("reading the state of the feeds: %w", err)
+	}
+	var body struct {
+		Feeds   []feedLine
+		Rivers  []head
+		Sources []insects.Source
+		Grades  []gradeCount
+	}
+	now := s.Now()
+	for _, f := range feeds {
+		l := feedLine{Feed: f, River: f.River, Age: "nothing yet", Asked: "never"}
+		if river, ok := s.river(f.River); ok {
+			l.River = river.Name
+		}
+		if !f.Newest.IsZero() {
+			l.Age, l.Stale = ago(now.Sub(f.Newest)), now.Sub(f.Newest) > staleAfter
+			if f.Newest.After(now) {
+				l.Age, l.Stale = "reaches "+f.Newest.Format("2 Jan"), false
+			}
+		}
+		if !f.Retrieved.IsZero() {
+			l.Asked = ago(now.Sub(f.Retrieved))
+		}
+		body.Feeds = append(body.Feeds, l)
+	}
+	for _, river := range s.Data.Rivers() {
+		h, _, err := s.head(r, river)
+		if err != nil {
+			return nil, err
+		}
+		body.Rivers = append(body.Rivers, h)
+	}
+	body.Sources = s.Catalogue.Sources()
+	body.Grades = s.grades()
+	return &answer{name: "data", title: "Data and where it comes from", here: "data", body: body}, nil
+}
+
+type gradeCount struct {
+	Grade, Words string
+	N            int
+}
+
+// grades counts how the values of the catalogue are known.
+func (s *site) grades() []gradeCount {
+	n := map[insects.Grade]int{}
+	for _, g := range s.groups {
+		for _, f := range g.Facts() {
+			n[f.Grade]++
+		}
+	}
+	var out []gradeCount
+	for g, k := range n {
+		out = append(out, gradeCount{string(g), g.Words(), k})
+	}
+	slices.SortFunc(out, func(a, b gradeCount) int { return strings.Compare(a.Grade, b.Grade) })
+	return out
+}
+
+func (s *site) about(*http.Request) (*answer, error) {
+	return &answer{name: "about", title: "About, and cautions", here: "about"}, nil
+}

@@ -1,0 +1,141 @@
+package page
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/trip"
+)
+
+// choice is a river or a group in a form.
+type choice struct {
+	Key, Name string
+	On        bool
+}
+
+// tripPage is the form of a trip with what came of it.
+type tripPage struct {
+	From, To string
+	Days     int
+	Rivers   []choice
+	Groups   []choice
+	Some     bool // groups are chosen
+	Fault    string
+	Trip     *trip.Trip
+	Weeks    []trip.Stay
+	Calendar string // address of the .ics
+	Watch    string // address of the subscription
+}
+
+// weeksShown is how many weeks the page lists.
+const weeksShown = 12
+
+func (s *site) trip(r *http.Request) (*answer, error) {
+	body, err := s.plan(r)
+	if err != nil {
+		return nil, err
+	}
+	return &answer{name: "trip", title: "Plan a trip", here: "trip", body: body}, nil
+}
+
+func (s *site) tripCalendar(w http.ResponseWriter, r *http.Request) {
+	r = s.withUnits(w, r)
+	body, err := s.plan(r)
+	if err == nil && body.Trip == nil {
+		err = errNotFound
+	}
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	var b bytes.Buffer
+	if err := body.Trip.WriteICS(&b); err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	s.send(w, r, &answer{raw: b.Bytes(), kind: "text/calendar; charset=utf-8", file: "trip.ics"})
+}
+
+// plan reads the form from the address and plans, if it is filled in.
+func (s *site) plan(r *http.Request) (*tripPage, error) {
+	q := r.URL.Query()
+	p := &tripPage{From: cutTo(q.Get("from"), 10), To: cutTo(q.Get("to"), 10), Days: trip.DefaultDays}
+	if n, err := strconv.Atoi(q.Get("days")); err == nil && n > 0 && n < 100 {
+		p.Days = n
+	}
+	var rivers []trip.River
+	groupsHere := map[string]bool{}
+	for _, river := range s.Data.Rivers() {
+		on := slices.Contains(q["river"], river.Slug)
+		p.Rivers = append(p.Rivers, choice{river.Slug, river.Name, on})
+		st, err := s.Data.State(r.Context(), river.Slug)
+		if err != nil {
+			return nil, fmt.Errorf("reading the state of %s: %w", river.Slug, err)
+		}
+		if st == nil || st.Outlook == nil {
+			continue
+		}
+		for i := range st.Outlook.Stages {
+			if st.Outlook.Stages[i].Fishable {
+				groupsHere[st.Outlook.Stages[i].Group] = true
+			}
+		}
+		if on || len(q["river"]) == 0 {
+			rivers = append(rivers, trip.River{Outlook: st.Outlook, Flows: st.Flows})
+		}
+	}
+	ask := trip.Ask{Days: p.Days}
+	for key := range groupsHere {
+		on := slices.Contains(q["group"], key)
+		p.Some = p.Some || on
+		p.Groups = append(p.Groups, choice{key, upper(strings.ReplaceAll(key, "-", " ")), on})
+		if on {
+			ask.Groups = append(ask.Groups, key)
+		}
+	}
+	slices.SortFunc(p.Groups, func(a, b choice) int { return strings.Compare(a.Name, b.Name) })
+	slices.Sort(ask.Groups)
+	if p.From == "" && p.To == "" {
+		today := s.Now()
+		p.From, p.To = today.AddDate(0, 0, 14).Format(time.DateOnly), today.AddDate(0, 0, 55).Format(time.DateOnly)
+		return p, nil
+	}
+	from, err1 := time.Parse(time.DateOnly, p.From)
+	to, err2 := time.Parse(time.DateOnly, p.To)
+	if err1 != nil || err2 != nil {
+		p.Fault = "Write both days as year-month-day, such as 2026-06-10."
+		return p, nil
+	}
+	ask.From, ask.To = forecast.DateOf(from), forecast.DateOf(to)
+	if err := ask.Check(); err != nil {
+		p.Fault = upper(err.Error()) + "."
+		return p, nil
+	}
+	t, err := trip.Plan(ask, rivers, s.Catalogue.Group)
+	if errors.Is(err, trip.ErrNothing) {
+		p.Fault = "No outlook covers these days for what you chose. An outlook looks from today about a year ahead."
+		return p, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	p.Trip, p.Weeks = t, t.Weeks[:min(len(t.Weeks), weeksShown)]
+	link := url.Values{"from": {p.From}, "to": {p.To}, "days": {strconv.Itoa(p.Days)}, "river": q["river"], "group": ask.Groups}
+	p.Calendar = "/trip.ics?" + link.Encode()
+	watch := url.Values{"river": {t.First.River}, "group": ask.Groups}
+	if t.Second != nil && t.Second.River != t.First.River {
+		watch.Add("river", t.Second.River)
+	}
+	p.Watch = "/subscribe?" + watch.Encode()
+	return p, nil
+}
+
+func cutTo(s string, n int) string { return s[:min(len(s), n)] }
