@@ -13,6 +13,7 @@ import (
 	"example.org/eclose/ingest/feed/nve"
 	"example.org/eclose/ingest/feed/nws"
 	"example.org/eclose/ingest/feed/openmeteo"
+	"example.org/eclose/ingest/feed/sensorthings"
 	"example.org/eclose/ingest/feed/usgs"
 	"example.org/eclose/ingest/feed/usgslegacy"
 	"example.org/eclose/ingest/feed/waterml2"
@@ -67,6 +68,9 @@ var Parsers = []Entry{
 	}},
 	{waterml2.FeedName, "OGC WaterML 2.0 Part 1, alone or in an answer of a Sensor Observation Service: XML", func(o Options) ingest.Parser {
 		return waterml2.Parser{Site: o.Site, Skipped: o.Skipped}
+	}},
+	{sensorthings.FeedName, "OGC SensorThings API: a Datastream or Thing with its Observations expanded, JSON (after the standard; no answer was recorded)", func(o Options) ingest.Parser {
+		return sensorthings.Parser{Site: o.Site, Skipped: o.Skipped}
 	}},
 }
 

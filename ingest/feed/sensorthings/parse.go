@@ -1,0 +1,355 @@
+package sensorthings
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	jsonv2 "github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
+
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/observedproperty"
+)
+
+// FeedName is the feed's name in keys, config and messages.
+const FeedName = "sensorthings"
+
+// Parser reads one saved answer: a Datastream or a Thing with its Observations
+// expanded, or a list of them; observations alone only with what they leave
+// out given beside.
+type Parser struct {
+	Site    string // the thing, where the answer does not say it
+	Skipped func(ingest.Skipped)
+}
+
+// Name implements ingest.Parser.
+func (Parser) Name() string { return FeedName }
+
+func bad(where, problem, hint string, err error) *ingest.Error {
+	return &ingest.Error{Feed: FeedName, Where: where, Problem: problem, Hint: hint, Err: err}
+}
+
+const (
+	report = "report it with the saved answer"
+	expand = "save /Datastreams(id)?$expand=Observations,ObservedProperty,Thing"
+)
+
+// Parse implements ingest.Parser.
+func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
+	s, _, _, err := p.parse(r, nil)
+	return s, err
+}
+
+// parse reads an answer whose observations, where they do not say it
+// themselves, belong to the datastream of.
+func (p Parser) parse(r io.Reader, of *datastream) (series []ingest.Series, next string, rows int, err error) {
+	a, raw, err := readAnswer(r)
+	if err != nil {
+		return nil, "", 0, err
+	}
+	list := []jsontext.Value{raw}
+	if a.Value != nil {
+		list = *a.Value
+	}
+	c := ingest.NewCollector(FeedName, p.Skipped)
+	for i, v := range list {
+		where := fmt.Sprintf("value[%d]", i)
+		if a.Value == nil {
+			where = "answer"
+		}
+		if err := p.entity(c, where, v, of); err != nil {
+			return nil, "", 0, err
+		}
+	}
+	series, err = c.Finish()
+	return series, a.Next, len(list), err
+}
+
+func readAnswer(r io.Reader) (a answer, raw []byte, err error) {
+	raw, err = io.ReadAll(r)
+	if err != nil {
+		return a, nil, bad("answer", "reading it failed", "", err)
+	}
+	raw = bytes.TrimSpace(bytes.TrimPrefix(raw, []byte("\xef\xbb\xbf")))
+	switch {
+	case len(raw) == 0:
+		return a, nil, bad("answer", "is empty", "ask again; if it stays empty, open the URL in a browser", nil)
+	case raw[0] == '<':
+		return a, nil, bad("answer", "is a web page, not data", "the service may be down for maintenance; open the URL in a browser", nil)
+	}
+	if err := unmarshal("answer", raw, &a); err != nil {
+		return a, nil, err
+	}
+	if said := a.refusal(); said != "" {
+		return a, nil, bad("answer", "holds the service's refusal, not data: "+clip(said), "check base-url and the ids in the config", nil)
+	}
+	return a, raw, nil
+}
+
+func unmarshal(where string, raw []byte, into any) error {
+	err := jsonv2.Unmarshal(raw, into, lax)
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, io.ErrUnexpectedEOF):
+		e := bad(where, "breaks off before its end", "it was cut on its way; fetch it again", nil)
+		e.Retryable = true
+		return e
+	}
+	return bad(where, "is not JSON of the expected shape", "fetch it again; if it stays so, "+report, err)
+}
+
+func (p Parser) entity(c *ingest.Collector, where string, raw jsontext.Value, of *datastream) error {
+	var e element
+	if err := unmarshal(where, raw, &e); err != nil {
+		return err
+	}
+	switch {
+	case e.Components != nil:
+		list, err := unfold(where, e.Components, e.Rows)
+		if err != nil {
+			return err
+		}
+		return p.observations(c, where, of, list)
+	case e.Unit != nil || e.Observations != nil:
+		return p.datastream(c, where, &e.datastream)
+	case e.Streams != nil:
+		var t thing
+		if err := unmarshal(where, raw, &t); err != nil {
+			return err
+		}
+		for i := range t.Datastreams {
+			d := &t.Datastreams[i]
+			d.Thing = t
+			if err := p.datastream(c, fmt.Sprintf("%s.Datastreams[%d]", where, i), d); err != nil {
+				return err
+			}
+		}
+		return nil
+	case len(e.Result) > 0 || e.Phenomenon != "":
+		d := of
+		if e.observation.Datastream != nil {
+			d = e.observation.Datastream
+		}
+		return p.observations(c, where, d, []observation{e.observation})
+	case e.Locations != nil || e.Name != "":
+		c.Skip(string(e.datastream.ID), "descriptions", "they hold no readings; "+expand, 1)
+		return nil
+	}
+	return bad(where, "is neither a Datastream, a Thing nor an Observation", expand, nil)
+}
+
+// unfold turns the rows of a data array into observations.
+func unfold(where string, components []string, rows [][]jsontext.Value) ([]observation, error) {
+	at := func(name string) int { return slices.Index(components, name) }
+	iTime, iResult, iQuality := at("phenomenonTime"), at("result"), at("resultQuality")
+	if iTime < 0 || iResult < 0 {
+		return nil, bad(where+".components", "lacks phenomenonTime or result", "ask for both", nil)
+	}
+	out := make([]observation, 0, len(rows))
+	for i, r := range rows {
+		if len(r) != len(components) {
+			return nil, bad(fmt.Sprintf("%s.dataArray[%d]", where, i), fmt.Sprintf("has %d values for %d components", len(r), len(components)), report, nil)
+		}
+		o := observation{Result: r[iResult]}
+		if err := jsonv2.Unmarshal(r[iTime], &o.Phenomenon, lax); err != nil {
+			return nil, bad(fmt.Sprintf("%s.dataArray[%d]", where, i), "its phenomenonTime is not a text", report, nil)
+		}
+		if iQuality >= 0 {
+			o.Quality = r[iQuality]
+		}
+		out = append(out, o)
+	}
+	return out, nil
+}
+
+func (p Parser) datastream(c *ingest.Collector, where string, d *datastream) error {
+	if d.Next != "" {
+		c.Skip(string(d.Thing.ID), "readings after the first page of datastream "+string(d.ID), "they are not in this file; follow Observations@iot.nextLink", 0)
+	}
+	return p.observations(c, where, d, d.Observations)
+}
+
+func (p Parser) observations(c *ingest.Collector, where string, d *datastream, list []observation) error {
+	if d == nil || d.Unit == nil {
+		return bad(where, "does not say what was measured and in which unit", expand, nil)
+	}
+	site := string(d.Thing.ID)
+	if p.Site != "" && site == "" {
+		site = p.Site
+	}
+	if site == "" {
+		return bad(where, "does not name its Thing", expand+", or name it with --site", nil)
+	}
+	v, ok := variableOf(d)
+	if !ok {
+		c.Skip(site, "observed property "+clip(d.Property.Name+" of datastream "+d.Name), "it is not a variable the house knows", len(list))
+		return nil
+	}
+	unit := unitOf(v, d)
+	place := placeOf(d.Thing)
+	for i, o := range list {
+		at := fmt.Sprintf("%s, observation %d", where, i+1)
+		k := ingest.Key{Feed: FeedName, Site: site, Variable: v, Statistic: ingest.Instant, TimeSeries: string(d.ID)}
+		begin, end, err := phenomenon(o.Phenomenon)
+		if err != nil {
+			return bad(at+", phenomenonTime", err.Error(), report, nil)
+		}
+		total := v == ingest.Precipitation || v == ingest.Snowfall
+		span := end.Sub(begin)
+		switch {
+		case span == 0 && total:
+			c.Skip(site, "values of "+clip(d.Name), "the span that its sums cover is not told", 1)
+			continue
+		case span > 0 && !total:
+			c.Skip(site, "values of "+clip(d.Name), "they cover a span, and the standard has no word for mean, highest or lowest", 1)
+			continue
+		case total:
+			k.Statistic, k.Period = ingest.Sum, ingest.PeriodOf(span)
+			if k.Period == "" {
+				c.Skip(site, "values of "+clip(d.Name), "their span is not whole seconds", 1)
+				continue
+			}
+			if k.Period == ingest.Daily {
+				y, m, dd := begin.Date()
+				end = time.Date(y, m, dd, 0, 0, 0, 0, time.UTC)
+			}
+		}
+		x, word, err := result(o.Result)
+		if err != nil {
+			return bad(at+", result", err.Error(), report, nil)
+		}
+		g, err := c.Open(k, unit)
+		if err != nil {
+			return bad(where, "has a unit that cannot be used", "", err)
+		}
+		g.Place = place
+		if k.Period == ingest.Daily {
+			g.DayStart = "as the server counts its days"
+		}
+		g.Add(end.UnixMicro(), x, remark(word, o.Quality), ingest.ApprovalUnknown)
+	}
+	return nil
+}
+
+func variableOf(d *datastream) (ingest.Variable, bool) {
+	return observedproperty.Of(d.Property.Definition, d.Property.Name)
+}
+
+// unitOf is the first of symbol, name and definition that converts.
+func unitOf(v ingest.Variable, d *datastream) string {
+	for _, w := range []string{d.Unit.Symbol, d.Unit.Name, d.Unit.Definition} {
+		u := observedproperty.Unit(strings.TrimSpace(w))
+		if _, err := ingest.ConversionOf(v, u); err == nil {
+			return u
+		}
+	}
+	return d.Unit.Symbol
+}
+
+// phenomenon reads an instant, or an interval "a/b". The zone of the begin is
+// kept, for the date of a day.
+func phenomenon(s string) (begin, end time.Time, err error) {
+	a, b, two := strings.Cut(s, "/")
+	read := func(s string) (time.Time, error) {
+		t, err := time.Parse(time.RFC3339, strings.TrimSpace(s))
+		if err != nil {
+			return t, fmt.Errorf("%q is not an instant with its offset", clip(s))
+		}
+		return t, ingest.YearInRange(t)
+	}
+	if begin, err = read(a); err != nil || !two {
+		return begin, begin, err
+	}
+	if end, err = read(b); err == nil && end.Before(begin) {
+		err = fmt.Errorf("%q ends before it begins", clip(s))
+	}
+	return begin, end, err
+}
+
+// result reads a number, bare or in quotes; null is missing, and so is a short
+// word, which is kept. NaN comes as a text, because JSON has none.
+func result(v jsontext.Value) (x float64, word string, err error) {
+	s := string(v)
+	switch v.Kind() {
+	case 'n', 0:
+		return math.NaN(), "", nil
+	case '"':
+		if err := jsonv2.Unmarshal(v, &s, lax); err != nil {
+			return 0, "", fmt.Errorf("%s cannot be read", clip(s))
+		}
+		s = strings.TrimSpace(s)
+	case '0':
+	default:
+		return 0, "", fmt.Errorf("%s is neither a number nor a text", clip(s))
+	}
+	if s == "" {
+		return math.NaN(), "", nil
+	}
+	x, err = strconv.ParseFloat(s, 64)
+	switch {
+	case err == nil && math.IsNaN(x):
+		return x, "", nil
+	case err == nil && math.IsInf(x, 0), err != nil && (strings.ContainsAny(s, "0123456789.") || len(s) > 20):
+		return 0, "", fmt.Errorf("%q is not a number", clip(s))
+	case err != nil:
+		return math.NaN(), strings.ReplaceAll(s, ",", ";"), nil
+	}
+	return x, "", nil
+}
+
+// remark keeps the word in a number's place and a quality that is a text or a
+// number. The standard's own form, a DQ_Element, is an object without a common
+// word in it, and is left alone.
+func remark(word string, quality jsontext.Value) string {
+	var q string
+	switch quality.Kind() {
+	case '"':
+		if jsonv2.Unmarshal(quality, &q, lax) != nil {
+			q = ""
+		}
+	case '0':
+		q = string(quality)
+	}
+	q = clip(strings.ReplaceAll(strings.TrimSpace(q), ",", ";"))
+	switch {
+	case word == "":
+		return q
+	case q == "":
+		return word
+	}
+	return word + "," + q
+}
+
+func placeOf(t thing) ingest.Place {
+	pl := ingest.Place{Name: t.Name, Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}
+	for _, l := range t.Locations {
+		kind, at := l.Location.Type, l.Location.Coordinates
+		if kind == "Feature" {
+			kind, at = l.Location.Geometry.Type, l.Location.Geometry.Coordinates
+		}
+		var xy []float64
+		if kind == "Point" && jsonv2.Unmarshal(at, &xy, lax) == nil && len(xy) >= 2 && math.Abs(xy[1]) <= 90 && math.Abs(xy[0]) <= 180 {
+			pl.Lon, pl.Lat = xy[0], xy[1]
+			if len(xy) > 2 {
+				pl.Elevation = xy[2]
+			}
+			break
+		}
+	}
+	return pl
+}
+
+func clip(s string) string {
+	if len(s) > 200 {
+		return strings.ToValidUTF8(s[:200], "") + "..."
+	}
+	return s
+}
