@@ -53,7 +53,7 @@ func observed(rng *rand.Rand, truth Params, p Params, seasons []Season, trap boo
 // drawn from the prior, records invented from them, and the truth's rank in
 // the posterior must be uniform.
 func TestCalibrationRecoversTruthsDrawnFromItsPrior(t *testing.T) {
-	runs, steps := 60, 1800
+	runs, steps := 40, 1500
 	if os.Getenv("ECLOSE_LONG") == "1" {
 		runs, steps = 1000, 9000
 	}

@@ -82,7 +82,7 @@ func FromGroup(g *insects.Group, r insects.Region) (Params, bool) {
 		GateMinC: g.EmergeMinC, GateMaxC: g.EmergeMaxC, PeakChance: peakChance, PeakCV: peakCV,
 		ThermalGrade: g.Grade(r).Words(),
 	}
-	p.LagMinDays, p.LagMaxDays = lags(g)
+	p.LagMinDays, p.LagMaxDays = lags(g, r)
 	if t, ok := g.Thermal(r); ok {
 		p.DD50, p.DD50CV, p.Weight, p.WeightSD = t.DD50, t.CV, t.Weight, t.WeightSD
 		if math.IsNaN(p.WeightSD) || p.WeightSD == 0 {
@@ -101,24 +101,34 @@ func FromGroup(g *insects.Group, r insects.Region) (Params, bool) {
 	return p, true
 }
 
-// lags are the days from emergence to egg-laying: from the time that the adult
-// needs to the end of its life.
-func lags(g *insects.Group) (first, last int) {
-	mature := g.MaturationDays
-	if math.IsNaN(mature) {
-		mature = 0
+// lags are the days from emergence to egg-laying. The catalogue gives their mean
+// and standard deviation, so they are taken as spread evenly over mean -+ sqrt(3)
+// sd; no adult lays when it is dead. Where a region has a window of its own for
+// egg-laying, its middle replaces the mean.
+func lags(g *insects.Group, r insects.Region) (first, last int) {
+	mean, sd := orZero(g.MaturationDays), orZero(g.MaturationSDDays)
+	emergence, _ := g.Window(r, insects.Emergence)
+	if eggs, ok := g.Window(r, insects.EggLaying); ok && !eggs.Shifted && eggs.Median > emergence.Median {
+		mean = float64(eggs.Median - emergence.Median)
 	}
-	low := mature - g.MaturationSDDays
-	if math.IsNaN(low) {
-		low = mature
+	half := math.Sqrt(3) * sd
+	first = int(math.Max(0, math.Round(mean-half)))
+	last = int(math.Round(mean + half))
+	if dead := orZero(g.AdultDaysMax); dead > 0 {
+		last = min(last, int(math.Ceil(math.Max(dead, mean))))
 	}
-	first = int(math.Max(0, math.Round(low)))
-	end := g.AdultDaysMax
-	if math.IsNaN(end) || end < mature {
-		end = mature + 1
+	return first, min(max(first, last), longestLife)
+}
+
+// longestLife bounds the days from emergence to the last eggs. Our own default:
+// no adult of the catalogue lives longer.
+const longestLife = 60
+
+func orZero(x float64) float64 {
+	if math.IsNaN(x) {
+		return 0
 	}
-	last = max(first, int(math.Round(end)))
-	return first, min(last, 60)
+	return x
 }
 
 // CalendarOnly is the twin that knows nothing of the water: its weight is 0 and
