@@ -29,6 +29,7 @@ type cli struct {
 	Worker     workerCmd     `cmd:"" help:"Work jobs of a PostgreSQL database beside others, without a page."`
 	Jobs       jobsCmd       `cmd:"" help:"What is to be done, is being done, failed."`
 	Migrate    migrateCmd    `cmd:"" help:"Bring the database up to this program's version."`
+	Water      waterCmd      `cmd:"" help:"Fit water temperature to air and flow; score it on days it has not seen."`
 	Caution    cautionCmd    `cmd:"" help:"What the flow of a river asks of somebody who wades it."`
 	Diary      diaryCmd      `cmd:"" help:"What you saw on the water, and what you did not."`
 	Group      groupCmd      `cmd:"" help:"Insect groups: what a name may mean, what is known of each."`

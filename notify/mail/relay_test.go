@@ -3,6 +3,7 @@ package mail
 import (
 	"bytes"
 	"context"
+	"crypto"
 	"crypto/ecdsa"
 	"crypto/elliptic"
 	"crypto/rand"
@@ -130,6 +131,11 @@ func certificate(t testing.TB, host string) (tls.Certificate, *x509.CertPool) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return certify(t, host, key)
+}
+
+func certify(t testing.TB, host string, key crypto.Signer) (tls.Certificate, *x509.CertPool) {
+	t.Helper()
 	c := &x509.Certificate{
 		SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: host}, NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
 		DNSNames: []string{host}, IsCA: true, BasicConstraintsValid: true, KeyUsage: x509.KeyUsageDigitalSignature | x509.KeyUsageCertSign,
@@ -137,7 +143,7 @@ func certificate(t testing.TB, host string) (tls.Certificate, *x509.CertPool) {
 	if ip := net.ParseIP(host); ip != nil {
 		c.IPAddresses, c.DNSNames = []net.IP{ip}, nil
 	}
-	der, err := x509.CreateCertificate(rand.Reader, c, c, &key.PublicKey, key)
+	der, err := x509.CreateCertificate(rand.Reader, c, c, key.Public(), key)
 	if err != nil {
 		t.Fatal(err)
 	}

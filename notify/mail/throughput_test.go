@@ -130,7 +130,7 @@ func TestAnOutlookReachesEveryReaderOnce(t *testing.T) {
 	in := &sink{seen: map[string]int{}}
 	s := alert.New(d, now)
 	began := time.Now()
-	got, err := s.Deliver(t.Context(), Carrier{composer(t), sender(t, serveSink(t, in, nil))}, 8)
+	got, err := s.Deliver(t.Context(), Carrier{composer(t), sender(t, serveSink(t, in, nil))}, workers)
 	if err != nil || got.Sent != n {
 		t.Fatalf("%+v %v", got, err)
 	}
@@ -139,7 +139,7 @@ func TestAnOutlookReachesEveryReaderOnce(t *testing.T) {
 	if len(in.seen) != n || in.n != n {
 		t.Errorf("%d mails arrived, %d of them different", in.n, len(in.seen))
 	}
-	if got, err := s.Deliver(t.Context(), Carrier{composer(t), sender(t, serveSink(t, in, nil))}, 8); err != nil || got != (alert.Delivered{}) {
+	if got, err := s.Deliver(t.Context(), Carrier{composer(t), sender(t, serveSink(t, in, nil))}, workers); err != nil || got != (alert.Delivered{}) {
 		t.Errorf("a second time: %+v %v", got, err)
 	}
 }
@@ -184,7 +184,7 @@ func child(database string) {
 	die(d.Close())
 }
 
-const workers = 8
+const workers = 16
 
 func TestKilledInTheMiddleNobodyHearsTwice(t *testing.T) {
 	n, kills := 1200, 4
