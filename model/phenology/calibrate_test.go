@@ -55,7 +55,7 @@ func observed(rng *rand.Rand, truth Params, p Params, seasons []Season, trap boo
 func TestCalibrationRecoversTruthsDrawnFromItsPrior(t *testing.T) {
 	runs, steps := 40, 1500
 	if os.Getenv("ECLOSE_LONG") == "1" {
-		runs, steps = 1000, 9000
+		runs, steps = 400, 6000
 	}
 	names := [figures]string{"requirement", "calendar date", "weight", "spread", "peak chance"}
 	const bins = 6
