@@ -56,7 +56,7 @@ func TestWhatIsNoAnswerSaysWhatItIs(t *testing.T) {
 	}{
 		{"nothing", " ", "is empty", false},
 		{"a web page", "<html>", "web page", false},
-		{"a refusal", `{"title":"Unauthorized","status":401}`, "Unauthorized", false},
+		{"a refusal", `{"title":"No key","status":401}`, "No key", false},
 		{"something else", `{"a":1}`, `no member "data"`, false},
 		{"garbled", `{"data":7}`, "expected shape", false},
 		{"cut on its way", `{"data":[{"stationId":"2.1`, "breaks off", true},

@@ -135,12 +135,12 @@ func (p Parser) entity(c *ingest.Collector, where string, raw jsontext.Value, of
 		return nil
 	case len(e.Result) > 0 || e.Phenomenon != "":
 		d := of
-		if e.observation.Datastream != nil {
-			d = e.observation.Datastream
+		if e.Datastream != nil {
+			d = e.Datastream
 		}
 		return p.observations(c, where, d, []observation{e.observation})
 	case e.Locations != nil || e.Name != "":
-		c.Skip(string(e.datastream.ID), "descriptions", "they hold no readings; "+expand, 1)
+		c.Skip(string(e.ID), "descriptions", "they hold no readings; "+expand, 1)
 		return nil
 	}
 	return bad(where, "is neither a Datastream, a Thing nor an Observation", expand, nil)
