@@ -116,19 +116,28 @@ func bridged(day0 int, v []float64, y year, dies float64) []float64 {
 		s, c := math.Sincos(angle(day0 + i))
 		return y.at(c, s)
 	}
-	d := 0.0
+	// The wave is worked out only beside and in gaps: most days are known.
+	d, beside := 0.0, -1
 	for i := len(v) - 1; i >= 0; i-- {
-		if d *= k; !math.IsNaN(v[i]) {
-			d = v[i] - normal(i)
+		if !math.IsNaN(v[i]) {
+			beside = i
+			continue
 		}
+		if beside == i+1 {
+			d = v[beside] - normal(beside)
+		}
+		d *= k
 		rest[i] = d
 	}
-	d = 0
+	d, beside = 0, -1
 	w := 0.0
 	for i, a := range v {
 		if !math.IsNaN(a) {
-			out[i], d, w = a, a-normal(i), 1
+			out[i], w, beside = a, 1, i
 			continue
+		}
+		if beside >= 0 && beside == i-1 {
+			d = v[beside] - normal(beside)
 		}
 		// The nearer neighbour weighs more; far from both nothing is left but
 		// the wave.
