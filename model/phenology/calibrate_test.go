@@ -128,3 +128,131 @@ func TestCalibrationRecoversTruthsDrawnFromItsPrior(t *testing.T) {
 	}
 	t.Logf("next season's median: covered %d of %d, missed by %.2f days after and %.2f before", medianIn, runs, medianErr/float64(runs), priorErr/float64(runs))
 }
+
+func TestSightingsMoveTheWindowTowardsThemselves(t *testing.T) {
+	p := inventGroup()
+	water := mountainYear()
+	for d := range water {
+		water[d] += 1
+	}
+	seasons := []Season{{water}, {water}}
+	base := p.Median(water)
+	var obs []Observation
+	for s := range seasons {
+		for d := -40; d <= 60; d += 5 {
+			a := None
+			if d >= 8 && d <= 32 {
+				a = Many
+			}
+			obs = append(obs, Observation{Season: s, Day: int(base) + d, Amount: a, Hours: 2})
+		}
+	}
+	post, err := Calibrate(p, obs, seasons, Options{Seed: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if post.MovedDays < 8 || post.MovedDays > 22 || math.Abs(post.WindowAfter.Peak-post.WindowBefore.Peak-post.MovedDays) > 1e-9 {
+		t.Errorf("moved by %.1f days; windows %v and %v", post.MovedDays, post.WindowBefore, post.WindowAfter)
+	}
+	if !post.After.Measured || post.After.Seasons != 2 || post.Sightings != len(obs) {
+		t.Errorf("%d sightings of %d seasons", post.Sightings, post.After.Seasons)
+	}
+	if post.Accepted < 0.1 || post.Accepted > 0.6 {
+		t.Errorf("the chain took %.2f of its steps", post.Accepted)
+	}
+	again, _ := Calibrate(p, obs, seasons, Options{Seed: 1})
+	if again.After != post.After {
+		t.Error("the same sightings gave other parameters")
+	}
+}
+
+func TestHoursWithoutASightingAreEvidence(t *testing.T) {
+	p := inventGroup()
+	water := mountainYear()
+	seasons := []Season{{water}}
+	day := int(p.Median(water))
+	var obs []Observation
+	for d := -6; d <= 6; d += 2 {
+		obs = append(obs, Observation{Day: day + d, Amount: None, Hours: 4})
+	}
+	post, err := Calibrate(p, obs, seasons, Options{Seed: 1, Steps: 6000})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if post.After.PeakChance >= p.PeakChance {
+		t.Errorf("after nothing was seen in season the chance on the peak day is %.2f, before %.2f", post.After.PeakChance, p.PeakChance)
+	}
+}
+
+func TestSeasonsWithoutWaterCountByTheCalendar(t *testing.T) {
+	p := inventGroup()
+	obs := []Observation{
+		{Day: 180, Amount: Many, Hours: 2}, {Day: 150, Amount: None, Hours: 3}, {Day: 185, Amount: Many, Hours: 2},
+	}
+	post, err := Calibrate(p, obs, []Season{{}}, Options{Seed: 1, Steps: 6000})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if post.After.MedianDOY <= p.MedianDOY {
+		t.Errorf("calendar from %.1f to %.1f", p.MedianDOY, post.After.MedianDOY)
+	}
+}
+
+func TestCalibrateRefusesWhatItCannotUse(t *testing.T) {
+	p := inventGroup()
+	good := []Season{{mountainYear()}}
+	gap := mountainYear()
+	gap[100] = math.NaN()
+	bad := p
+	bad.SpreadDays = 0
+	for name, c := range map[string]struct {
+		p       Params
+		obs     []Observation
+		seasons []Season
+	}{
+		"a gap in the water":         {p, nil, []Season{{gap}}},
+		"a season that is not there": {p, []Observation{{Season: 1, Hours: 1}}, good},
+		"a day outside the water":    {p, []Observation{{Day: 400, Hours: 1}}, good},
+		"no hours":                   {p, []Observation{{Day: 100}}, good},
+		"no spread":                  {bad, nil, good},
+	} {
+		if _, err := Calibrate(c.p, c.obs, c.seasons, Options{}); err == nil {
+			t.Errorf("%s: no error", name)
+		}
+	}
+	if post, err := Calibrate(p, nil, good, Options{}); err != nil || post.After != p {
+		t.Errorf("no sightings: %v", err)
+	}
+}
+
+func TestChancesOfASightingAddUpToOne(t *testing.T) {
+	for _, share := range []float64{0, 1e-6, 0.01, 0.05, 1} {
+		for _, hours := range []float64{0.25, 2, 12} {
+			for _, d := range []float64{0, 0.1, 0.8, 1} {
+				var sum float64
+				for y := None; y <= Many; y++ {
+					q := SightingChance(y, 25, share, hours, d)
+					if q < 0 || q > 1 {
+						t.Fatalf("share %g, %g h, detection %g: chance %g", share, hours, d, q)
+					}
+					sum += q
+				}
+				if math.Abs(sum-1) > 1e-12 {
+					t.Errorf("share %g, %g h, detection %g: %g", share, hours, d, sum)
+				}
+			}
+		}
+	}
+}
+
+func BenchmarkCalibrate(b *testing.B) {
+	rng := rand.New(rand.NewPCG(1, 7))
+	p := inventGroup()
+	seasons := []Season{{inventWater(rng)}, {inventWater(rng)}, {inventWater(rng)}}
+	obs := observed(rng, p.at([figures]float64{}), p, seasons, true)
+	for b.Loop() {
+		if _, err := Calibrate(p, obs, seasons, Options{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
