@@ -134,11 +134,11 @@ func second(stays []Stay) *Stay {
 // something of it. Our own default.
 const weatherReach = 7
 
-// better puts stays in order: by worth in whole percent, which is more than is
-// known, then by the number of stages, then the earlier one.
+// better puts stays in order: by worth in steps of five percent, since less is
+// not known, then by the number of stages, then the earlier one.
 func better(a, b Stay) int {
 	return cmp.Or(
-		cmp.Compare(math.Round(100*b.Worth), math.Round(100*a.Worth)),
+		cmp.Compare(math.Round(20*b.Worth), math.Round(20*a.Worth)),
 		cmp.Compare(math.Round(10*b.Stages), math.Round(10*a.Stages)),
 		cmp.Compare(a.From, b.From),
 		cmp.Compare(a.River, b.River),

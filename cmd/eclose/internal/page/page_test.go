@@ -1,0 +1,412 @@
+package page
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"golang.org/x/net/html"
+
+	"example.org/eclose/forecast/diary"
+	"example.org/eclose/notify/subscribe"
+)
+
+var paths = []string{
+	"/", "/river/wend", "/river/garrow", "/river/odd", "/river/dry", "/river/wend/water", "/river/odd/water", "/river/wend/day/2026-05-18", "/river/odd/day/2026-07-01",
+	"/trip", "/trip?from=2026-06-01&to=2026-07-12&days=3", "/trip?from=2026-06-01&to=2026-07-12&days=2&river=odd&group=pale-morning-dun", "/trip?from=x&to=y",
+	"/record", "/data", "/about", "/help", "/subscribe", "/subscribe?river=wend&group=skwala", "/subscribe/asked", "/diary", "/diary/new", "/diary/new?river=odd", "/enter",
+	"/unsubscribe/x", "/confirm/x",
+}
+
+var unwanted = regexp.MustCompile(`(?i)\bsafe\b`)
+
+func TestEveryPageIsWholeLightAndFreeOfInlineStyleAndScript(t *testing.T) {
+	w := newWorld(t, nil)
+	for _, p := range paths {
+		rec := w.get(p)
+		body := rec.Body.String()
+		if rec.Code != http.StatusOK && p != "/confirm/x" {
+			t.Errorf("%s: %d", p, rec.Code)
+		}
+		if n := len(body); n > 150_000 {
+			t.Errorf("%s weighs %d bytes", p, n)
+		}
+		if csp := rec.Header().Get("Content-Security-Policy"); csp == "" || strings.Contains(csp, "unsafe") {
+			t.Errorf("%s: policy %q", p, csp)
+		}
+		if unwanted.MatchString(body) {
+			t.Errorf("%s uses the word that is never printed of water: %s", p, unwanted.FindString(body))
+		}
+		doc, err := html.Parse(strings.NewReader(body))
+		if err != nil {
+			t.Fatalf("%s: %v", p, err)
+		}
+		ids, h1 := map[string]bool{}, 0
+		for n := range doc.Descendants() {
+			if n.Type != html.ElementNode {
+				continue
+			}
+			switch n.Data {
+			case "h1":
+				h1++
+			case "style":
+				t.Errorf("%s has a style element", p)
+			case "script":
+				if src := attr(n, "src"); !strings.HasPrefix(src, "/assets/") || n.FirstChild != nil {
+					t.Errorf("%s has a script of its own: %q", p, src)
+				}
+			case "form":
+				if strings.EqualFold(attr(n, "method"), "post") && !strings.HasPrefix(p, "/unsubscribe") && !hasMark(n) {
+					t.Errorf("%s has a form without a mark", p)
+				}
+			case "img", "iframe", "object", "embed", "base":
+				t.Errorf("%s has a %s", p, n.Data)
+			}
+			for _, a := range n.Attr {
+				if a.Key == "style" || strings.HasPrefix(a.Key, "on") {
+					t.Errorf("%s: %s on %s", p, a.Key, n.Data)
+				}
+				if a.Key == "id" {
+					if ids[a.Val] {
+						t.Errorf("%s: two elements are %q", p, a.Val)
+					}
+					ids[a.Val] = true
+				}
+				if a.Key == "href" && strings.Contains(a.Val, "://") || a.Key == "href" && strings.HasPrefix(a.Val, "//") {
+					t.Errorf("%s leads away: %s", p, a.Val)
+				}
+			}
+		}
+		if h1 != 1 {
+			t.Errorf("%s has %d first headings", p, h1)
+		}
+	}
+}
+
+func attr(n *html.Node, key string) string {
+	for _, a := range n.Attr {
+		if a.Key == key {
+			return a.Val
+		}
+	}
+	return ""
+}
+
+func hasMark(form *html.Node) bool {
+	for n := range form.Descendants() {
+		if n.Data == "input" && attr(n, "name") == "mark" && attr(n, "value") != "" {
+			return true
+		}
+	}
+	return false
+}
+
+func TestHostileNamesStayText(t *testing.T) {
+	w := newWorld(t, nil)
+	if _, err := w.diary.Add(context.Background(), diary.Sighting{Day: noon.AddDate(-1, 0, 0).Truncate(24 * 3600 * 1e9), River: "odd", Group: "skwala", Stage: diary.Emergence, Amount: diary.Few, Hours: 1, Notes: hostile, Observer: "<b>Me</b>"}); err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range []string{"/", "/river/odd", "/river/odd/water", "/river/odd/day/2026-07-01", "/diary", "/diary/new", "/data", "/trip?from=2026-06-01&to=2026-07-12&river=odd", "/record", "/subscribe"} {
+		body := w.get(p).Body.String()
+		if strings.Contains(body, "<script>alert") || strings.Contains(body, "<b>Me</b>") || strings.Contains(body, "<here>") {
+			t.Errorf("%s lets markup through", p)
+		}
+	}
+	if body := w.get("/diary").Body.String(); !strings.Contains(body, "&lt;script&gt;alert(1)") {
+		t.Error("the notes are not shown as they were written")
+	}
+	if rec := w.get("/record/report.html"); !strings.HasPrefix(rec.Header().Get("Content-Disposition"), "attachment") {
+		t.Error("a report in HTML must be saved, not shown")
+	}
+}
+
+func TestWhatIsNotHereIsNotFound(t *testing.T) {
+	w := newWorld(t, nil)
+	for _, p := range []string{"/river/none", "/river/wend/day/2026-02-30", "/river/wend/day/2031-01-01", "/river/dry/water", "/x", "/assets/none.css", "/record/none.txt", "/record/..%2Fsecret.txt", "/record/.hidden.txt", "/trip.ics", "/manage/x", "/river/wend/day/"} {
+		if rec := w.get(p); rec.Code != http.StatusNotFound {
+			t.Errorf("%s: %d, want 404", p, rec.Code)
+		}
+	}
+}
+
+func TestKeptPagesAreAskedForByTheirTag(t *testing.T) {
+	w := newWorld(t, nil)
+	first := w.get("/river/wend")
+	r := httptest.NewRequest(http.MethodGet, "/river/wend", nil)
+	r.Header.Set("If-None-Match", first.Header().Get("ETag"))
+	if rec := w.ask(r); rec.Code != http.StatusNotModified || rec.Body.Len() != 0 {
+		t.Errorf("%d with %d bytes, want 304", rec.Code, rec.Body.Len())
+	}
+	us := w.get("/river/wend/water?units=us")
+	if !strings.Contains(us.Body.String(), "53 °F") && !strings.Contains(us.Body.String(), "52 °F") {
+		t.Error("US units show no °F")
+	}
+	if metric := w.get("/river/wend/water"); metric.Body.String() == us.Body.String() {
+		t.Error("the page in one kind of units was given to a reader of the other")
+	}
+}
+
+func TestFormsFromElsewhereAreRefused(t *testing.T) {
+	w := newWorld(t, nil)
+	page := w.get("/subscribe")
+	mark, cookies := markOf(t, page.Body.String()), page.Result().Cookies()
+	good := url.Values{"mark": {mark}, "address": {"ann@example.org"}, "river": {"wend"}, "cadence": {"now"}, "units": {"metric"}}
+	for _, x := range []struct {
+		name   string
+		change func(*http.Request, url.Values)
+		want   int
+	}{
+		{"as it should be", nil, http.StatusSeeOther},
+		{"no mark", func(_ *http.Request, v url.Values) { v.Del("mark") }, http.StatusForbidden},
+		{"a made-up mark", func(_ *http.Request, v url.Values) { v.Set("mark", strings.Repeat("A", len(mark))) }, http.StatusForbidden},
+		{"no cookie", func(r *http.Request, _ url.Values) { r.Header.Del("Cookie") }, http.StatusForbidden},
+		{"another browser's cookie", func(r *http.Request, _ url.Values) {
+			r.Header.Set("Cookie", formCookie+"="+strings.Repeat("A", 22))
+		}, http.StatusForbidden},
+		{"sent by another site", func(r *http.Request, _ url.Values) { r.Header.Set("Sec-Fetch-Site", "cross-site") }, http.StatusForbidden},
+		{"of another origin", func(r *http.Request, _ url.Values) { r.Header.Set("Origin", "https://evil.example") }, http.StatusForbidden},
+		{"more than is taken", func(_ *http.Request, v url.Values) { v.Set("x", strings.Repeat("a", maxBody)) }, http.StatusRequestEntityTooLarge},
+	} {
+		r := httptest.NewRequest(http.MethodPost, "/subscribe", nil)
+		for _, c := range cookies {
+			r.AddCookie(c)
+		}
+		v := url.Values{}
+		for k, s := range good {
+			v[k] = slices.Clone(s)
+		}
+		if x.change != nil {
+			x.change(r, v)
+		}
+		body := httptest.NewRequest(http.MethodPost, "/subscribe", strings.NewReader(v.Encode()))
+		body.Header = r.Header
+		body.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		if rec := w.ask(body); rec.Code != x.want {
+			t.Errorf("%s: %d, want %d", x.name, rec.Code, x.want)
+		}
+	}
+}
+
+func TestSizesMethodsAndRatesAreBounded(t *testing.T) {
+	w := newWorld(t, func(o *Options) { o.PerSecond = 2 })
+	if rec := w.get("/" + strings.Repeat("a", maxURL)); rec.Code != http.StatusRequestURITooLong {
+		t.Errorf("a long address: %d", rec.Code)
+	}
+	if rec := w.ask(httptest.NewRequest(http.MethodDelete, "/", nil)); rec.Code != http.StatusMethodNotAllowed {
+		t.Errorf("DELETE: %d", rec.Code)
+	}
+	refused := false
+	for range 30 {
+		refused = refused || w.get("/about").Code == http.StatusTooManyRequests
+	}
+	if !refused {
+		t.Error("thirty requests at once from one network were all served")
+	}
+	other := httptest.NewRequest(http.MethodGet, "/about", nil)
+	other.RemoteAddr = "198.51.100.7:1"
+	if rec := w.ask(other); rec.Code != http.StatusOK {
+		t.Errorf("another network pays for the first: %d", rec.Code)
+	}
+}
+
+func TestOnlyTheOwnerReadsAndWritesTheDiary(t *testing.T) {
+	w := newWorld(t, func(o *Options) { o.Secret = "sedge and dun" })
+	away := func(r *http.Request) { r.RemoteAddr, r.Host = "198.51.100.7:1", "rivers.example.org" }
+	for _, x := range []struct {
+		name string
+		set  func(*http.Request)
+		want int
+	}{
+		{"this machine", func(*http.Request) {}, http.StatusOK},
+		{"a stranger", away, http.StatusSeeOther},
+		{"through a proxy on this machine", func(r *http.Request) {
+			r.RemoteAddr, r.Host = "127.0.0.1:9", "127.0.0.1:8437"
+			r.Header.Set("X-Forwarded-For", "198.51.100.7")
+		}, http.StatusSeeOther},
+		{"under a name that was turned to this machine", func(r *http.Request) { r.RemoteAddr, r.Host = "127.0.0.1:9", "evil.example" }, http.StatusSeeOther},
+		{"with a made-up cookie", func(r *http.Request) {
+			away(r)
+			r.AddCookie(&http.Cookie{Name: ownerCookie, Value: "99999999999.abc"})
+		}, http.StatusSeeOther},
+	} {
+		for _, p := range []string{"/diary", "/diary/new"} {
+			r := httptest.NewRequest(http.MethodGet, p, nil)
+			x.set(r)
+			rec := w.ask(r)
+			if rec.Code != x.want {
+				t.Errorf("%s at %s: %d, want %d", x.name, p, rec.Code, x.want)
+			}
+			if to := rec.Header().Get("Location"); x.want == http.StatusSeeOther && to != "/enter?to="+url.QueryEscape(p) {
+				t.Errorf("%s is sent to %q", x.name, to)
+			}
+		}
+	}
+	// A stranger with a true mark still may not write.
+	page := httptest.NewRequest(http.MethodGet, "/enter", nil)
+	away(page)
+	got := w.ask(page)
+	send := func(path, fields string) *httptest.ResponseRecorder {
+		r := httptest.NewRequest(http.MethodPost, path, strings.NewReader("mark="+markOf(t, got.Body.String())+"&"+fields))
+		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		for _, c := range got.Result().Cookies() {
+			r.AddCookie(c)
+		}
+		away(r)
+		return w.ask(r)
+	}
+	if rec := send("/diary", "river=wend"); rec.Code != http.StatusForbidden {
+		t.Errorf("a stranger writes: %d", rec.Code)
+	}
+	if rec := send("/enter", "secret=wrong&to=/diary"); rec.Code != http.StatusForbidden || len(rec.Result().Cookies()) != 0 {
+		t.Errorf("a wrong secret: %d", rec.Code)
+	}
+	rec := send("/enter", "secret=sedge+and+dun&to=https://evil.example/")
+	if rec.Code != http.StatusSeeOther || rec.Header().Get("Location") != "/" {
+		t.Errorf("the right secret: %d to %q", rec.Code, rec.Header().Get("Location"))
+	}
+	r := httptest.NewRequest(http.MethodGet, "/diary", nil)
+	away(r)
+	for _, c := range rec.Result().Cookies() {
+		r.AddCookie(c)
+	}
+	if rec := w.ask(r); rec.Code != http.StatusOK {
+		t.Errorf("the owner from elsewhere: %d", rec.Code)
+	}
+}
+
+func TestASightingIsWrittenOnceHoweverOftenItsFormArrives(t *testing.T) {
+	w := newWorld(t, nil)
+	before := w.get("/river/wend").Header().Get("ETag")
+	const fields = "nonce=0123456789abcdef01234567&river=wend&group=western-green-drake&stage=egg-laying&date=2025-07-02&hours=1,5&amount=many&water=52&unit=%C2%B0F"
+	for range 3 {
+		if rec := w.post(t, "/diary/new", "/diary", fields); rec.Code != http.StatusSeeOther || rec.Header().Get("Location") != "/diary?added=1" {
+			t.Fatalf("%d to %q\n%s", rec.Code, rec.Header().Get("Location"), rec.Body)
+		}
+	}
+	list, err := w.diary.List(context.Background(), diary.Filter{})
+	if err != nil || len(list) != 1 {
+		t.Fatalf("%d sightings, %v", len(list), err)
+	}
+	if x := list[0]; x.Hours != 1.5 || x.Amount != diary.Many || x.WaterC == nil || fmt.Sprintf("%.2f", *x.WaterC) != "11.11" {
+		t.Errorf("written %+v", x)
+	}
+	if after := w.get("/river/wend"); after.Header().Get("ETag") == before || !strings.Contains(after.Body.String(), "seen 2025: 2 Jul") {
+		t.Error("the season does not show what was seen")
+	}
+	if rec := w.post(t, "/diary", "/diary/withdraw", "id="+list[0].ID); rec.Code != http.StatusSeeOther {
+		t.Errorf("taking out: %d", rec.Code)
+	}
+	if list, _ := w.diary.List(context.Background(), diary.Filter{}); len(list) != 0 {
+		t.Error("the sighting is still there")
+	}
+}
+
+func TestASightingThatCannotBeIsToldFieldByField(t *testing.T) {
+	w := newWorld(t, nil)
+	for name, x := range map[string][2]string{
+		"no amount":         {"nonce=0123456789abcdef01234567&river=wend&group=skwala&stage=emergence&date=2026-05-02&hours=1", "Amount"},
+		"of the future":     {"nonce=0123456789abcdef01234567&river=wend&group=skwala&stage=emergence&date=2026-08-02&hours=1&amount=few", "future"},
+		"an unknown river":  {"nonce=0123456789abcdef01234567&river=none&group=skwala&stage=emergence&date=2026-05-02&hours=1&amount=few", "River"},
+		"an unknown group":  {"nonce=0123456789abcdef01234567&river=wend&group=%3Cb%3E&stage=emergence&date=2026-05-02&hours=1&amount=few", "Group"},
+		"hours in letters":  {"nonce=0123456789abcdef01234567&river=wend&group=skwala&stage=emergence&date=2026-05-02&hours=two&amount=few", "Hours"},
+		"NaN hours":         {"nonce=0123456789abcdef01234567&river=wend&group=skwala&stage=emergence&date=2026-05-02&hours=NaN&amount=few", "Hours"},
+		"boiling":           {"nonce=0123456789abcdef01234567&river=wend&group=skwala&stage=emergence&date=2026-05-02&hours=1&amount=few&water=100", "Water"},
+		"a form half there": {"river=wend&group=skwala&stage=emergence&date=2026-05-02&hours=1&amount=few", "form"},
+	} {
+		rec := w.post(t, "/diary/new", "/diary", x[0])
+		if rec.Code != http.StatusUnprocessableEntity || !strings.Contains(rec.Body.String(), `role="alert"`) || !strings.Contains(rec.Body.String(), x[1]) {
+			t.Errorf("%s: %d", name, rec.Code)
+		}
+	}
+	if list, _ := w.diary.List(context.Background(), diary.Filter{}); len(list) != 0 {
+		t.Errorf("%d were written all the same", len(list))
+	}
+}
+
+func TestSubscribeConfirmUnsubscribe(t *testing.T) {
+	w := newWorld(t, nil)
+	const fields = "address=ann%40example.org&river=wend&group=skwala&threshold=0.66&cadence=digest&cautions=1&units=us"
+	first := w.post(t, "/subscribe", "/subscribe", fields)
+	again := w.post(t, "/subscribe", "/subscribe", fields)
+	if first.Code != http.StatusSeeOther || again.Code != first.Code || again.Header().Get("Location") != first.Header().Get("Location") {
+		t.Errorf("the answer tells whether an address is known: %d, %d", first.Code, again.Code)
+	}
+	sent := w.invitations()
+	if len(sent) != 1 {
+		t.Fatalf("%d invitations, want one in a day", len(sent))
+	}
+	link := "/confirm/" + sent[0].Token
+	for range 2 { // link scanners open every link
+		if rec := w.get(link); rec.Code != http.StatusOK {
+			t.Fatalf("the link: %d", rec.Code)
+		}
+	}
+	if people, _ := w.subs.List(context.Background()); len(people) != 0 {
+		t.Fatal("somebody is subscribed without a press of the button")
+	}
+	rec := w.post(t, link, link, "")
+	manage := rec.Header().Get("Location")
+	if rec.Code != http.StatusSeeOther || !strings.HasPrefix(manage, "/manage/") {
+		t.Fatalf("confirming: %d to %q", rec.Code, manage)
+	}
+	people, err := w.subs.List(context.Background())
+	if err != nil || len(people) != 1 || people[0].Address != "ann@example.org" || people[0].Units != subscribe.US || people[0].Wants[0].Threshold != 0.66 || people[0].Wants[0].Cadence != subscribe.Digest {
+		t.Fatalf("%+v, %v", people, err)
+	}
+	if rec := w.get(manage); rec.Code != http.StatusOK || !strings.Contains(rec.Body.String(), "ann@example.org") {
+		t.Errorf("managing: %d", rec.Code)
+	}
+	if rec := w.post(t, manage, strings.TrimSuffix(manage, "?new=1"), "do=take"); rec.Code != http.StatusOK || !strings.Contains(rec.Body.String(), "ann@example.org") || rec.Header().Get("Content-Type") != "application/json" {
+		t.Errorf("taking one's data: %d", rec.Code)
+	}
+	stop := "/unsubscribe/" + w.subs.Links.Unsubscribe(people[0].ID)
+	w.get(stop)
+	if people, _ = w.subs.List(context.Background()); people[0].State != "active" {
+		t.Fatal("opening the link unsubscribes: a link scanner would")
+	}
+	// RFC 8058: the mail provider posts, from elsewhere, without any cookie.
+	r := httptest.NewRequest(http.MethodPost, stop, strings.NewReader("List-Unsubscribe=One-Click"))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	r.Header.Set("Origin", "https://mail.example")
+	r.RemoteAddr = "203.0.113.9:1"
+	if rec := w.ask(r); rec.Code != http.StatusOK {
+		t.Fatalf("one click: %d", rec.Code)
+	}
+	if people, _ = w.subs.List(context.Background()); people[0].State == "active" {
+		t.Error("still subscribed")
+	}
+	if rec := w.post(t, manage, strings.TrimSuffix(manage, "?new=1"), "do=delete"); rec.Code != http.StatusOK {
+		t.Errorf("deleting: %d", rec.Code)
+	}
+	if people, _ = w.subs.List(context.Background()); len(people) != 0 {
+		t.Error("the person is still kept")
+	}
+}
+
+func TestCalendarOfATripIsSaved(t *testing.T) {
+	w := newWorld(t, nil)
+	rec := w.get("/trip.ics?from=2026-06-01&to=2026-07-12&days=3")
+	if rec.Code != http.StatusOK || !strings.HasPrefix(rec.Body.String(), "BEGIN:VCALENDAR\r\n") || !strings.Contains(rec.Header().Get("Content-Disposition"), "trip.ics") {
+		t.Errorf("%d, %q", rec.Code, rec.Body.String()[:40])
+	}
+}
+
+func FuzzWithinNeverLeads(f *testing.F) {
+	for _, s := range []string{"/", "/diary", "//evil.example", "https://evil.example", `/\evil.example`, "/\t/evil.example", "javascript:alert(1)", "/a?b=c", "\n/evil", "/%2f/evil"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, p string) {
+		got := within(p)
+		base, _ := url.Parse("http://here.example/x")
+		u, err := base.Parse(got)
+		if err != nil || u.Host != "here.example" || u.Scheme != "http" || strings.ContainsAny(got, "\\\r\n\t") || strings.HasPrefix(got, "//") {
+			t.Errorf("%q leads to %q", p, got)
+		}
+	})
+}
