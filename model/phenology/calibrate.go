@@ -27,6 +27,46 @@ type Posterior struct {
 	// Sample holds the chain itself, thinned, in standard deviations of the
 	// prior: DD50, MedianDOY, Weight, SpreadDays, PeakChance.
 	Sample [][figures]float64
+
+	effects [][][seasonEffects]float64 // beside Sample: of each season
+}
+
+// InSeason are the parameters of one of the seasons observed itself, with what
+// its own sightings and catches told of it: its requirement, date and numbers in
+// place of the usual ones, and no straying of seasons left. They are for the
+// forecast of a season under way; After is for seasons to come. Its water must
+// have been given as far as the season is expected to last, measured up to the
+// last day known and as expected from then on.
+func (post *Posterior) InSeason(season int) Params {
+	p := post.Before
+	if len(post.Sample) == 0 || season < 0 || season >= len(post.effects[0]) {
+		return post.After
+	}
+	// The prior of one season: river and season together.
+	wide := p
+	wide.DD50CV, wide.MedianSD, wide.PeakCV = math.Hypot(p.DD50CV, p.YearCV), math.Hypot(p.MedianSD, p.YearSD), math.Hypot(p.PeakCV, seasonNumbers)
+	by := [figures][2]float64{
+		{p.DD50CV / wide.DD50CV, p.YearCV / wide.DD50CV},
+		{p.MedianSD / wide.MedianSD, p.YearSD / wide.MedianSD},
+		{1, 0}, {1, 0},
+		{p.PeakCV / wide.PeakCV, seasonNumbers / wide.PeakCV},
+	}
+	sample := make([][figures]float64, len(post.Sample))
+	for i, e := range post.Sample {
+		v := post.effects[i][season]
+		own := [figures]float64{v[0], v[1], 0, 0, v[2]}
+		for k := range e {
+			e[k] = by[k][0]*e[k] + by[k][1]*own[k]
+			if math.IsNaN(e[k]) { // a figure known without error
+				e[k] = 0
+			}
+		}
+		sample[i] = e
+	}
+	q := wide.summed(sample)
+	q.YearCV, q.YearSD = 0, 0
+	q.Measured, q.Seasons = true, post.After.Seasons
+	return q
 }
 
 // Options tune the chain; the zero value asks for the defaults.
@@ -60,7 +100,7 @@ func Calibrate(prior Params, obs []Observation, seasons []Season, opt Options) (
 	if opt.Steps == 0 {
 		opt.Steps = 12000
 	}
-	post.Sample, post.Accepted = t.run(opt)
+	post.Sample, post.effects, post.Accepted = t.run(opt)
 	post.After = prior.summed(post.Sample)
 	post.After.Measured = true
 	post.After.Seasons = prior.Seasons + t.seen

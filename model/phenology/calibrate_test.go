@@ -256,3 +256,64 @@ func BenchmarkCalibrate(b *testing.B) {
 		}
 	}
 }
+
+// What a season has shown until some day must place the rest of it: better than
+// the river's usual parameters do, and with honest intervals.
+func TestASeasonUnderWayIsForecastFromItsOwnSightings(t *testing.T) {
+	runs := 60
+	p := inventGroup()
+	var own, usual float64
+	in := 0
+	for run := range runs {
+		rng := rand.New(rand.NewPCG(uint64(run), 17))
+		var e [figures]float64
+		for k := range e {
+			e[k] = 0.5 * rng.NormFloat64()
+		}
+		truth := p.at(e)
+		prior := p // narrower: the river is known
+		prior.DD50CV, prior.MedianSD, prior.SpreadCV, prior.PeakCV, prior.WeightSD = p.DD50CV/2, p.MedianSD/2, p.SpreadCV/2, p.PeakCV/2, 0
+		truth.Weight = p.Weight
+		water := inventWater(rng)
+		truth.DD50 *= math.Exp(p.YearCV * rng.NormFloat64())
+		truth.MedianDOY += p.YearSD * rng.NormFloat64()
+		want := truth.Median(water)
+		many := math.Exp(seasonNumbers * rng.NormFloat64())
+		emergence, _ := truth.Activity(water)
+		var obs []Observation
+		issue := int(prior.Median(water)) - 3
+		for d := issue - 30; d <= issue; d += 2 {
+			o := Observation{Day: d, Hours: 3, Detection: 0.8}
+			u := rng.Float64()
+			for o.Amount < Many {
+				u -= SightingChance(o.Amount, truth.Rate()*many, emergence[d], o.Hours, o.Detection)
+				if u < 0 {
+					break
+				}
+				o.Amount++
+			}
+			obs = append(obs, o)
+		}
+		post, err := Calibrate(prior, obs, []Season{{water}}, Options{Seed: uint64(run), Steps: 2400})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var dates []float64
+		for _, q := range post.InSeason(0).Draw(1, 100) {
+			dates = append(dates, q.Median(water))
+		}
+		slices.Sort(dates)
+		if dates[10] < want && want < dates[89] {
+			in++
+		}
+		own += math.Abs(dates[50] - want)
+		usual += math.Abs(prior.Median(water) - want)
+	}
+	t.Logf("missed by %.2f days, %.2f without; covered %d of %d", own/float64(runs), usual/float64(runs), in, runs)
+	if own > 0.9*usual {
+		t.Errorf("missed by %.2f days, %.2f without the season's sightings", own/float64(runs), usual/float64(runs))
+	}
+	if sd := math.Sqrt(0.16 * float64(runs)); math.Abs(float64(in)-0.8*float64(runs)) > 3.3*sd {
+		t.Errorf("80 %% intervals cover %d of %d", in, runs)
+	}
+}

@@ -15,7 +15,7 @@ import (
 // alone, which touches only that season's likelihood. Shapes and widths are
 // learnt in the warm-up and then held, so that the rest is a plain Metropolis
 // chain. Everything is counted in standard deviations of the prior.
-func (t *target) run(opt Options) (sample [][figures]float64, accepted float64) {
+func (t *target) run(opt Options) (sample [][figures]float64, effects [][][seasonEffects]float64, accepted float64) {
 	rng := rand.New(rand.NewPCG(opt.Seed, 0x9e3779b97f4a7c15))
 	free := t.free()
 	var e [figures]float64
@@ -64,11 +64,8 @@ func (t *target) run(opt Options) (sample [][figures]float64, accepted float64) 
 		}
 		// The seasons.
 		for s := range v {
-			if !t.has(s) {
-				continue
-			}
 			for k := range seasonEffects {
-				if k == 2 && !t.usesNums || k == 0 && len(t.records[s].total) == 0 {
+				if !t.moves(s, k) {
 					continue
 				}
 				w := v[s]
@@ -94,9 +91,24 @@ func (t *target) run(opt Options) (sample [][figures]float64, accepted float64) 
 				}
 			}
 			sample = append(sample, s)
+			row := slices.Clone(v)
+			for i := range row {
+				for k := range row[i] {
+					if !t.moves(i, k) {
+						row[i][k] = rng.NormFloat64()
+					}
+				}
+			}
+			effects = append(effects, row)
 		}
 	}
-	return sample, float64(taken) / float64(opt.Steps)
+	return sample, effects, float64(taken) / float64(opt.Steps)
+}
+
+// moves tells whether the chain moves an effect of a season; the others keep
+// what they were before the data.
+func (t *target) moves(s, k int) bool {
+	return t.has(s) && (k != 2 || t.usesNums) && (k != 0 || len(t.records[s].total) > 0)
 }
 
 // free lists the figures that the chain moves.
