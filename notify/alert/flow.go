@@ -122,7 +122,9 @@ func (f *Flow) down(r Reading) (changed bool) {
 	if f.Down.N < n || r.At.Sub(f.Down.Since) < long {
 		return false
 	}
-	f.Flapping = false
+	if f.Flapping { // calm at last: what was before is over
+		f.Flapping, f.Changes = false, nil
+	}
 	return f.change(r.At, f.DownMax)
 }
 

@@ -166,10 +166,10 @@ func (w *world) Carry(_ context.Context, l Letter, begin func() error) Outcome {
 		return Outcome{Result: Unknown}
 	case mood < 26: // lost after
 		w.doubt[l.Key] = true
-		w.arrive(l, maybe)
+		w.arrive(l, maybe) //nolint:contextcheck // the test's own
 		return Outcome{Result: Unknown}
 	}
-	w.arrive(l, maybe)
+	w.arrive(l, maybe) //nolint:contextcheck // likewise
 	return Outcome{Result: Sent, Code: 250}
 }
 
@@ -311,6 +311,7 @@ func (w *world) check() {
 	if err != nil {
 		w.t.Fatal(err)
 	}
+	defer rs.Close()
 	type mail struct {
 		key, person, state string
 		level              int
@@ -324,7 +325,7 @@ func (w *world) check() {
 		}
 		mails = append(mails, m)
 	}
-	if err := errors.Join(rs.Err(), rs.Close()); err != nil {
+	if err := rs.Err(); err != nil {
 		w.t.Fatal(err)
 	}
 	inDoubt := map[string]bool{} // people of whom a mail was refused or lost
@@ -372,28 +373,13 @@ func (w *world) check() {
 // dump shows a reader's mails, for whoever looks into a failure.
 func (w *world) dump(person string) {
 	q := w.s.peek()
-	mails, err := w.d.SQL.QueryContext(w.t.Context(), "SELECT dedupe_key FROM outbox WHERE person_id = '"+person+"' ORDER BY created_at")
+	mails, err := q.OutboxOf(w.t.Context(), person)
 	if err != nil {
 		w.t.Fatal(err)
 	}
-	var keys []string
-	for mails.Next() {
-		var k string
-		if err := mails.Scan(&k); err != nil {
-			w.t.Fatal(err)
-		}
-		keys = append(keys, k)
-	}
-	if err := errors.Join(mails.Err(), mails.Close()); err != nil {
-		w.t.Fatal(err)
-	}
-	for _, k := range keys {
-		m, err := q.Mail(w.t.Context(), k)
-		if err != nil {
-			w.t.Fatal(err)
-		}
-		w.t.Logf("%.8s %s level %d %s, made %s, due %s, expires %s, tried %d, arrived %d\n\t%s", k, m.Kind, m.Level, m.State, db.Time(m.CreatedAt).Format("02 15:04"),
-			db.Time(m.NotBefore).Format("02 15:04"), db.Time(m.ExpiresAt).Format("02 15:04"), m.Attempts, w.arrived[k], m.Body)
+	for _, m := range mails {
+		w.t.Logf("%.8s %s level %d %s, made %s, due %s, expires %s, tried %d, arrived %d\n\t%s", m.DedupeKey, m.Kind, m.Level, m.State, db.Time(m.CreatedAt).Format("02 15:04"),
+			db.Time(m.NotBefore).Format("02 15:04"), db.Time(m.ExpiresAt).Format("02 15:04"), m.Attempts, w.arrived[m.DedupeKey], m.Body)
 	}
 	ledger, err := q.Ledger(w.t.Context(), rows.LedgerParams{River: "garrow", Until: "~"})
 	w.t.Logf("now %s, ledger %+v %v", w.clock.Format("02 15:04"), ledger, err)

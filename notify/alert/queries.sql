@@ -85,6 +85,9 @@ SELECT * FROM outbox WHERE state = @state AND lease_until <= @now AND level >= 0
 -- name: Mail :one
 SELECT * FROM outbox WHERE dedupe_key = @dedupe_key;
 
+-- name: OutboxOf :many
+SELECT * FROM outbox WHERE person_id = @person_id ORDER BY created_at, dedupe_key;
+
 -- name: Lease :execrows
 UPDATE outbox SET state = 'leased', lease_owner = @owner, lease_until = @until, attempts = attempts + 1, level = @level, body = @body
 WHERE dedupe_key = @dedupe_key AND state = 'queued';

@@ -37,7 +37,7 @@ func mta(t *testing.T) (r Relay, maildir, reports string) {
 	if os.Getuid() != 0 {
 		missing("postfix drops its rights, which takes root")
 	}
-	dir, err := os.MkdirTemp("", "eclose-mta-") // not below t.TempDir: other users must reach it
+	dir, err := os.MkdirTemp("", "eclose-mta-") //nolint:usetesting // other users must reach it, and do not reach below t.TempDir
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -103,7 +103,7 @@ func freePort(t *testing.T) int {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer l.Close() //nolint:errcheck // it served its turn
+	defer l.Close()
 	return l.Addr().(*net.TCPAddr).Port
 }
 

@@ -121,7 +121,7 @@ func TestAnOutlookReachesEveryReaderOnce(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer d.Close() //nolint:errcheck // the test is over
+	defer d.Close()
 	clock := date
 	now := func() time.Time { return clock }
 	took := audience(t, d, n, now)
@@ -237,7 +237,7 @@ func TestKilledInTheMiddleNobodyHearsTwice(t *testing.T) {
 	if d, err = db.Open(t.Context(), database); err != nil {
 		t.Fatal(err)
 	}
-	defer d.Close() //nolint:errcheck // the test is over
+	defer d.Close()
 	counts, err := alert.New(d, func() time.Time { return date }).Counts(t.Context())
 	if err != nil {
 		t.Fatal(err)

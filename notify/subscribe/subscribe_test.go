@@ -197,7 +197,7 @@ func TestUnsubscribingWorksFromAnyMailForEver(t *testing.T) {
 			"another person's mac":  ps[1].ID + token[32:],
 			"no mac":                ps[0].ID,
 			"an empty mac":          ps[0].ID + ".",
-			"a mac of another kind": s.Links.make("other", ps[0].ID),
+			"a mac of another kind": s.make("other", ps[0].ID),
 			"nothing":               "",
 		} {
 			if err := s.Unsubscribe(ctx, bad); !errors.Is(err, ErrToken) {
@@ -207,7 +207,7 @@ func TestUnsubscribingWorksFromAnyMailForEver(t *testing.T) {
 		if _, err := s.Managed(ctx, token); !errors.Is(err, ErrToken) {
 			t.Errorf("the header's token opens the manage page: %v", err)
 		}
-		if p, err := s.Managed(ctx, s.Links.Manage(ps[1].ID)); err != nil || p.Address != "b@example.org" {
+		if p, err := s.Managed(ctx, s.Manage(ps[1].ID)); err != nil || p.Address != "b@example.org" {
 			t.Errorf("manage: %+v, err %v", p, err)
 		}
 	})

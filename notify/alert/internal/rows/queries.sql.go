@@ -722,6 +722,49 @@ func (q *Queries) News(ctx context.Context, id string) (string, error) {
 	return body, err
 }
 
+const outboxOf = `-- name: OutboxOf :many
+SELECT dedupe_key, person_id, kind, level, message_id, body, state, created_at, not_before, expires_at, attempts, lease_until, lease_owner, last_code, last_reply FROM outbox WHERE person_id = $1 ORDER BY created_at, dedupe_key
+`
+
+func (q *Queries) OutboxOf(ctx context.Context, personID string) ([]Outbox, error) {
+	rows, err := q.db.QueryContext(ctx, outboxOf, personID)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []Outbox
+	for rows.Next() {
+		var i Outbox
+		if err := rows.Scan(
+			&i.DedupeKey,
+			&i.PersonID,
+			&i.Kind,
+			&i.Level,
+			&i.MessageID,
+			&i.Body,
+			&i.State,
+			&i.CreatedAt,
+			&i.NotBefore,
+			&i.ExpiresAt,
+			&i.Attempts,
+			&i.LeaseUntil,
+			&i.LeaseOwner,
+			&i.LastCode,
+			&i.LastReply,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Close(); err != nil {
+		return nil, err
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const putLedger = `-- name: PutLedger :exec
 INSERT INTO episode (person_id, river, rule, episode, state, told_level, told_at, told_from, told_to, news, streak, n, mail)
 VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)
