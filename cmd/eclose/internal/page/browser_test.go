@@ -1,0 +1,372 @@
+package page
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"example.org/eclose/forecast/diary"
+)
+
+// skip says what is missing, and fails where nothing may be.
+func skip(t *testing.T, format string, args ...any) {
+	t.Helper()
+	if os.Getenv("ECLOSE_CI") == "1" {
+		t.Fatalf(format, args...)
+	}
+	t.Skipf(format, args...)
+}
+
+// browser is a Chromium with the pages at an address of its own.
+type browser struct {
+	*world
+	root string
+	ctx  context.Context
+
+	mu       sync.Mutex
+	troubles []string // console errors, exceptions
+}
+
+func newBrowser(t *testing.T) *browser {
+	t.Helper()
+	path, err := exec.LookPath("chromium")
+	if err != nil {
+		skip(t, "no chromium here: %v", err)
+	}
+	b := &browser{world: newWorld(t, nil)}
+	srv := httptest.NewServer(b.handler)
+	t.Cleanup(srv.Close)
+	b.root = srv.URL
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.Flag("disable-background-networking", true), chromedp.UserDataDir(t.TempDir()))
+	alloc, cancel := chromedp.NewExecAllocator(context.Background(), opts...)
+	ctx, cancel2 := chromedp.NewContext(alloc)
+	t.Cleanup(func() { cancel2(); cancel() })
+	b.ctx = ctx
+	messages := chromedp.Console(ctx)
+	go func() {
+		for m, err := range messages {
+			if err != nil {
+				return
+			}
+			if m.IsException() || m.Type == chromedp.ConsoleError || m.Type == chromedp.ConsoleWarning {
+				b.mu.Lock()
+				b.troubles = append(b.troubles, fmt.Sprintf("%s %s", m, m.URL))
+				b.mu.Unlock()
+			}
+		}
+	}()
+	return b
+}
+
+// patience bounds each thing that is asked of the browser.
+const patience = 30 * time.Second
+
+func (b *browser) do(t *testing.T, actions ...step) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, patience)
+	defer cancel()
+	if err := chromedp.Do(ctx, actions...); err != nil {
+		t.Fatalf("in the browser: %v", err)
+	}
+}
+
+type step = chromedp.Action[chromedp.Void]
+
+// run asks the browser for a value.
+func run[T any](t *testing.T, b *browser, a chromedp.Action[T]) T {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, patience)
+	defer cancel()
+	v, err := chromedp.Run(ctx, a)
+	if err != nil {
+		t.Fatalf("in the browser: %v", err)
+	}
+	return v
+}
+
+func eval[T any](t *testing.T, b *browser, js string) T {
+	t.Helper()
+	return run(t, b, chromedp.Evaluate[T](js, chromedp.EvalAwaitPromise))
+}
+
+// quiet fails if the console said anything bad.
+func (b *browser) quiet(t *testing.T, where string) {
+	t.Helper()
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, x := range b.troubles {
+		t.Errorf("%s: %s", where, x)
+	}
+	b.troubles = nil
+}
+
+// as sets width and colour scheme.
+func as(width int64, scheme string) step {
+	return chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
+		_, err1 := chromedp.Call(ctx, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: width, Height: 780, DeviceScaleFactor: 1, Mobile: width < 500})
+		_, err2 := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+		return errors.Join(err1, err2)
+	})
+}
+
+// shoot keeps a picture of the whole page in the folder ECLOSE_SHOTS, for
+// people to look at.
+func (b *browser) shoot(t *testing.T, name string) {
+	t.Helper()
+	dir := os.Getenv("ECLOSE_SHOTS")
+	if dir == "" {
+		return
+	}
+	png := run(t, b, chromedp.FullScreenshot(100))
+	if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+var axe struct {
+	once sync.Once
+	js   string
+	err  error
+}
+
+// axeCore is the script of axe-core: ECLOSE_AXE, or what npm installs.
+func axeCore(t *testing.T) string {
+	t.Helper()
+	axe.once.Do(func() {
+		path := os.Getenv("ECLOSE_AXE")
+		if path == "" {
+			dir := filepath.Join(os.TempDir(), fmt.Sprintf("eclose-axe-%d", os.Getuid()))
+			path = filepath.Join(dir, "node_modules", "axe-core", "axe.min.js")
+			if _, err := os.Stat(path); err != nil {
+				ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+				defer cancel()
+				out, err := exec.CommandContext(ctx, "npm", "install", "--prefix", dir, "--no-audit", "--no-fund", "--ignore-scripts", "axe-core@4").CombinedOutput()
+				if err != nil {
+					axe.err = errors.Join(err, errors.New(string(out)))
+					return
+				}
+			}
+		}
+		b, err := os.ReadFile(path)
+		axe.js, axe.err = string(b), err
+	})
+	if axe.err != nil {
+		skip(t, "no axe-core here, so the rules of WCAG are not tested: %v", axe.err)
+	}
+	return axe.js
+}
+
+var shown = []struct{ name, path string }{
+	{"glance", "/"}, {"season", "/river/wend"}, {"hostile", "/river/odd"}, {"no-outlook", "/river/dry"}, {"water", "/river/wend/water"}, {"day", "/river/wend/day/2026-06-20"},
+	{"trip-form", "/trip"}, {"trip", "/trip?from=2026-06-01&to=2026-07-12&days=3"}, {"record", "/record"}, {"data", "/data"}, {"about", "/about"},
+	{"subscribe", "/subscribe"}, {"diary", "/diary"}, {"sighting", "/diary/new"}, {"not-found", "/nowhere"},
+}
+
+func TestPagesMeetTheRulesForAllReadersInBothWidthsAndSchemes(t *testing.T) {
+	script := axeCore(t)
+	b := newBrowser(t)
+	for _, x := range []diary.Sighting{
+		{Day: noon.AddDate(-1, 1, 4).Truncate(24 * time.Hour), River: "wend", Group: "western-green-drake", Stage: diary.Emergence, Amount: diary.Many, Hours: 2},
+		{Day: noon.AddDate(-1, 1, 12).Truncate(24 * time.Hour), River: "wend", Group: "western-green-drake", Stage: diary.Emergence, Amount: diary.Few, Hours: 2},
+		{Day: noon.AddDate(-2, 1, 1).Truncate(24 * time.Hour), River: "wend", Group: "western-green-drake", Stage: diary.Emergence, Amount: diary.Few, Hours: 2},
+	} {
+		if _, err := b.diary.Add(context.Background(), x); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, look := range []struct {
+		width  int64
+		scheme string
+	}{{360, "light"}, {360, "dark"}, {1280, "light"}, {1280, "dark"}} {
+		for _, p := range shown {
+			where := fmt.Sprintf("%s at %d px, %s", p.path, look.width, look.scheme)
+			b.do(t, as(look.width, look.scheme), chromedp.Navigate(b.root+p.path))
+			wide := eval[int64](t, b, `for (const d of document.querySelectorAll("details")) d.open = true; document.documentElement.scrollWidth`)
+			eval[int](t, b, script+";0")
+			found := eval[string](t, b, `axe.run(document, {runOnly: ["wcag2a","wcag2aa","wcag21a","wcag21aa","wcag22aa","best-practice"]}).then(r => JSON.stringify(r.violations.map(v => v.id + ": " + v.help + " " + v.nodes.slice(0, 3).map(n => n.html + " " + n.failureSummary).join(" | "))))`)
+			if wide > look.width {
+				t.Errorf("%s: the page is %d px wide", where, wide)
+			}
+			var list []string
+			if err := json.Unmarshal([]byte(found), &list); err != nil {
+				t.Fatal(err)
+			}
+			for _, v := range list {
+				t.Errorf("%s: %.600s", where, v)
+			}
+			if p.name == "not-found" { // the browser itself notes the answer 404
+				b.mu.Lock()
+				b.troubles = nil
+				b.mu.Unlock()
+			}
+			b.quiet(t, where)
+			b.shoot(t, fmt.Sprintf("%s-%d-%s", p.name, look.width, look.scheme))
+		}
+	}
+}
+
+func (b *browser) text(t *testing.T, sel string) string {
+	t.Helper()
+	return run(t, b, chromedp.Text(chromedp.CSS(sel)))
+}
+
+// press submits and waits for the page that follows.
+func (b *browser) press(t *testing.T, sel string) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, patience)
+	defer cancel()
+	if _, err := chromedp.RunResponse(ctx, chromedp.Click(chromedp.CSS(sel))); err != nil {
+		t.Fatalf("pressing %s: %v", sel, err)
+	}
+}
+
+func TestSubscribeConfirmAndUnsubscribeInABrowser(t *testing.T) {
+	b := newBrowser(t)
+	b.do(t, as(360, "light"), chromedp.Navigate(b.root+"/subscribe?river=wend"), chromedp.SendKeys(chromedp.CSS(`input[name=address]`), "ann@example.org"))
+	b.press(t, "main form button")
+	if got := b.text(t, "h1"); got != "Look into your mailbox" {
+		t.Fatalf("after asking: %q", got)
+	}
+	sent := b.invitations()
+	if len(sent) != 1 {
+		t.Fatalf("%d invitations", len(sent))
+	}
+	b.do(t, chromedp.Navigate(b.root+"/confirm/"+sent[0].Token))
+	b.press(t, "main form button")
+	if got := b.text(t, ".done"); !strings.Contains(got, "Confirmed") {
+		t.Fatalf("after confirming: %q", got)
+	}
+	people, err := b.subs.List(context.Background())
+	if err != nil || len(people) != 1 {
+		t.Fatalf("%+v, %v", people, err)
+	}
+	b.do(t, chromedp.Navigate(b.root+"/unsubscribe/"+b.subs.Links.Unsubscribe(people[0].ID)))
+	if people, _ = b.subs.List(context.Background()); people[0].State != "active" {
+		t.Fatal("the link alone unsubscribes")
+	}
+	b.press(t, "main form button")
+	if people, _ = b.subs.List(context.Background()); people[0].State == "active" {
+		t.Error("still subscribed after the press")
+	}
+	b.quiet(t, "subscribing")
+}
+
+func TestAddingASightingTakesFourTouches(t *testing.T) {
+	b := newBrowser(t)
+	b.do(t, as(360, "light"), chromedp.Navigate(b.root+"/diary/new"),
+		chromedp.Click(`//label[contains(., "Garrow")]`), chromedp.Click(chromedp.CSS(`.picks:nth-of-type(2) label:nth-of-type(2)`)),
+		chromedp.Click(`//label[contains(., "egg-laying")]`))
+	b.press(t, `button[value=few]`)
+	list, err := b.diary.List(context.Background(), diary.Filter{})
+	if err != nil || len(list) != 1 {
+		t.Fatalf("%d written, %v; the page says %q", len(list), err, b.text(t, "main"))
+	}
+	if x := list[0]; x.River != "garrow" || x.Stage != diary.EggLaying || x.Amount != diary.Few || x.Date() != "2026-05-18" {
+		t.Errorf("%+v", x)
+	}
+	b.quiet(t, "adding a sighting")
+}
+
+func TestASightingWithoutANetGoesOutLater(t *testing.T) {
+	b := newBrowser(t)
+	b.do(t, as(360, "light"), chromedp.Navigate(b.root+"/diary/new"),
+		chromedp.Evaluate[chromedp.Void](`Object.defineProperty(navigator, "onLine", {get: () => false, configurable: true})`),
+		chromedp.Click(chromedp.CSS(`button[value=none]`)), chromedp.WaitVisible(chromedp.CSS("#waiting")))
+	if got := b.text(t, "#waiting"); !strings.Contains(got, "kept on this device") {
+		t.Errorf("without a net the page says %q", got)
+	}
+	if list, _ := b.diary.List(context.Background(), diary.Filter{}); len(list) != 0 {
+		t.Fatal("it was sent all the same")
+	}
+	b.do(t, chromedp.Navigate(b.root+"/diary/new"))
+	deadline := time.Now().Add(10 * time.Second)
+	for {
+		list, err := b.diary.List(context.Background(), diary.Filter{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(list) == 1 && list[0].Amount == diary.None {
+			break
+		}
+		if time.Now().After(deadline) {
+			t.Fatalf("%d sightings came in after the net was back", len(list))
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	b.quiet(t, "without a net")
+}
+
+// Only keys: tab to the link over the menu, to the trip, fill it in, plan.
+func TestATripIsPlannedByKeysAlone(t *testing.T) {
+	b := newBrowser(t)
+	b.do(t, as(1280, "light"), chromedp.Navigate(b.root+"/"), chromedp.KeyEvent(kb.Tab))
+	where := func() string {
+		return eval[string](t, b, `document.activeElement.tagName + " " + (document.activeElement.name || document.activeElement.textContent.trim().split("\n")[0])`)
+	}
+	if got := where(); !strings.Contains(got, "Skip") {
+		t.Fatalf("the first tab reaches %q", got)
+	}
+	tabTo := func(what string) {
+		t.Helper()
+		for range 60 {
+			if strings.Contains(where(), what) {
+				outlined := eval[bool](t, b, `(() => { const e = document.activeElement, s = getComputedStyle(e); return e.matches(":focus-visible") && s.outlineStyle !== "none" && parseFloat(s.outlineWidth) >= 2 })()`)
+				if !outlined {
+					t.Errorf("%s has the focus and does not show it", what)
+				}
+				return
+			}
+			b.do(t, chromedp.KeyEvent(kb.Tab))
+		}
+		t.Fatalf("no tab reaches %s", what)
+	}
+	enter := func() {
+		t.Helper()
+		ctx, cancel := context.WithTimeout(b.ctx, patience)
+		defer cancel()
+		if _, err := chromedp.RunResponse(ctx, chromedp.KeyEvent(kb.Enter)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	tabTo("Trip")
+	enter()
+	tabTo("INPUT from")
+	b.do(t, chromedp.KeyEvent("06012026"))
+	tabTo("INPUT to")
+	b.do(t, chromedp.KeyEvent("07122026"))
+	tabTo("BUTTON Plan")
+	enter()
+	if got := b.text(t, ".stay h2"); !strings.HasPrefix(got, "First choice: ") {
+		t.Errorf("the plan begins with %q", got)
+	}
+	b.shoot(t, "trip-by-keys")
+	b.quiet(t, "planning a trip")
+}
+
+func TestPagesWorkWithoutAScript(t *testing.T) {
+	b := newBrowser(t)
+	noScript := chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
+		_, err := chromedp.Call(ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+		return err
+	})
+	b.do(t, noScript, as(360, "light"), chromedp.Navigate(b.root+"/diary/new"))
+	b.press(t, `button[value=many]`)
+	if list, err := b.diary.List(context.Background(), diary.Filter{}); err != nil || len(list) != 1 {
+		t.Errorf("%d sightings, %v", len(list), err)
+	}
+	b.quiet(t, "without a script")
+}
