@@ -31,6 +31,9 @@ type cli struct {
 	Migrate    migrateCmd    `cmd:"" help:"Bring the database up to this program's version."`
 	Water      waterCmd      `cmd:"" help:"Fit water temperature to air and flow; score it on days it has not seen."`
 	Caution    cautionCmd    `cmd:"" help:"What the flow of a river asks of somebody who wades it."`
+	Database   databaseCmd   `cmd:"" help:"The database as a whole."`
+	Backup     backupCmd     `cmd:"" help:"Write database, series and outlooks into one file."`
+	Restore    restoreCmd    `cmd:"" help:"Put a backup into an empty place."`
 	Diary      diaryCmd      `cmd:"" help:"What you saw on the water, and what you did not."`
 	Group      groupCmd      `cmd:"" help:"Insect groups: what a name may mean, what is known of each."`
 	Series     seriesCmd     `cmd:"" help:"Stored series: what there is, where it has gaps, whether it is whole."`

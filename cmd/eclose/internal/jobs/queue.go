@@ -149,7 +149,10 @@ func (q *Queue) AddTx(ctx context.Context, tx *db.Tx, all ...Args) (added int, e
 	for _, a := range all {
 		p := river.InsertManyParams{Args: a}
 		if l, ok := a.(Later); ok {
-			p.Args, p.InsertOpts = l.Args, &river.InsertOpts{ScheduledAt: l.At}
+			p.Args = l.Args
+			if l.At.After(q.Now()) { // what is due waits for no scheduler
+				p.InsertOpts = &river.InsertOpts{ScheduledAt: l.At}
+			}
 		}
 		if !seen[p.Args] {
 			seen[p.Args] = true
