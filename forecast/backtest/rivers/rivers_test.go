@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"io"
 	"math"
 	"math/rand/v2"
@@ -330,4 +331,78 @@ func TestASeasonThatRunsIsNotJudgedByItself(t *testing.T) {
 	if text := strings.Join(Judge(o).Sentences, " "); !strings.Contains(text, "not over") {
 		t.Errorf("the report says: %s", text)
 	}
+}
+
+// shelf is a few outlooks as an archive would keep them.
+type shelf []*forecast.Outlook
+
+var errNone = errors.New("none")
+
+func (s shelf) Latest(_ context.Context, river string, asOf time.Time) (*forecast.Outlook, error) {
+	for i := len(s) - 1; i >= 0; i-- {
+		if s[i].River == river && !s[i].IssuedAt.After(asOf) {
+			return s[i], nil
+		}
+	}
+	return nil, errNone
+}
+
+func TestIssuedOutlooksAreJudgedAsTheyWereIssued(t *testing.T) {
+	p, src := small(t)
+	p.Rivers, p.First = p.Rivers[:1], 2023
+	r := p.Rivers[0]
+	rec, err := src.Whole(t.Context(), r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var kept shelf
+	for _, d := range []forecast.Date{date(2023, 5, 1), date(2023, 5, 8)} {
+		o, err := rec.Cut(noon(r, d), r.Zone).Outlook(r, p.Catalogue, forecast.Options{Members: 20})
+		if err != nil {
+			t.Fatal(err)
+		}
+		kept = append(kept, o)
+	}
+	see := func(month time.Month, day int, hours float64) Sighting {
+		return Sighting{River: r.Slug, Group: groups[2], Stage: forecast.Emergence, Day: date(2023, month, day), Seen: true, Hours: hours}
+	}
+	// Of the 8th: leads 0 and 7; the 14th: lead 7 from the 1st (six days old by
+	// then is the 7th); the 20th of June is too late for either but for 60 days.
+	p.Sightings = []Sighting{see(5, 8, 2), see(5, 14, 4), see(8, 20, 2)}
+	p.Leads = []int{0, 7}
+	o, missing, err := ScoreIssued(t.Context(), p, kept, errNone)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if missing != 1 {
+		t.Errorf("%d sightings without an outlook, want the one of August", missing)
+	}
+	type got struct {
+		day, issue string
+		lead       int
+	}
+	var cases []got
+	for c := range o.AllCases() {
+		cases = append(cases, got{c.Day.String(), c.Issue.String(), c.Lead})
+		st := stageIn(kept, c)
+		d, _ := st.On(c.Day)
+		if want := 1 - math.Pow(1-d.P, c.Hours/2); math.Abs(c.P-want) > 1e-12 {
+			t.Errorf("%s: a chance of %v, %v was issued", c.Day, c.P, want)
+		}
+	}
+	want := []got{{"2023-05-08", "2023-05-08", 0}, {"2023-05-08", "2023-05-01", 7}, {"2023-05-14", "2023-05-08", 0}, {"2023-05-14", "2023-05-01", 7}}
+	if diff := cmp.Diff(want, cases, cmp.AllowUnexported(got{})); diff != "" {
+		t.Error(diff)
+	}
+}
+
+func stageIn(s shelf, c Case) *forecast.StageOutlook {
+	for _, o := range s {
+		for i := range o.Stages {
+			if o.IssueDate() == c.Issue && o.Stages[i].Group == c.Group && o.Stages[i].Stage == c.Stage {
+				return &o.Stages[i]
+			}
+		}
+	}
+	return nil
 }

@@ -32,6 +32,7 @@ type Outcome struct {
 	Members      int
 	ModelVersion string
 	BySightings  bool
+	Issued       bool    // judged are the outlooks as issued, not such as were made anew
 	Slices       []Slice // by river, then season
 	Resumed      int     // of them found from an earlier run
 }

@@ -116,8 +116,12 @@ type cellKey struct {
 	lead int
 }
 
-func (s *season) run(ctx context.Context) error {
+func (s *season) begin() {
 	s.said, s.cal, s.cells = map[stageKey]map[forecast.Date]forecast.Range{}, map[stageKey]forecast.Date{}, map[cellKey]*Cell{}
+}
+
+func (s *season) run(ctx context.Context) error {
+	s.begin()
 	first := date(s.year, 1, 1) - forecast.Date(s.plan.Leads[len(s.plan.Leads)-1])
 	asOf, err := s.asOfFrom(ctx)
 	if err != nil {
@@ -217,15 +221,7 @@ func (s *season) outlook(rec forecast.Record, year int, opt forecast.Options) (*
 // judge gathers what the season is held against.
 func (s *season) judge(opt forecast.Options) error {
 	if len(s.plan.Sightings) > 0 {
-		s.targets, s.last = map[forecast.Date][]Sighting{}, map[stageKey]int{}
-		for _, x := range s.plan.Sightings {
-			if x.River == s.river.Slug && x.Day.Time().Year() == s.year {
-				s.targets[x.Day] = append(s.targets[x.Day], x)
-			}
-		}
-		for k, d := range s.middles(s.year - 1) {
-			s.last[k] = int(d - date(s.year-1, 1, 1))
-		}
+		s.sightings()
 		return nil
 	}
 	this, err := s.analysis(s.year, opt)
@@ -246,6 +242,19 @@ func (s *season) judge(opt forecast.Options) error {
 		}
 	}
 	return nil
+}
+
+// sightings gathers those of the season, and the dates of last year's.
+func (s *season) sightings() {
+	s.targets, s.last = map[forecast.Date][]Sighting{}, map[stageKey]int{}
+	for _, x := range s.plan.Sightings {
+		if x.River == s.river.Slug && x.Day.Time().Year() == s.year {
+			s.targets[x.Day] = append(s.targets[x.Day], x)
+		}
+	}
+	for k, d := range s.middles(s.year - 1) {
+		s.last[k] = int(d - date(s.year-1, 1, 1))
+	}
 }
 
 // analysis is what the model says of a season when it is over.
@@ -295,11 +304,21 @@ func (s *season) issues(first forecast.Date) []forecast.Date {
 	for d := first; d <= end; d += forecast.Date(s.plan.Every) {
 		out = append(out, d)
 	}
+	for _, d := range s.before() {
+		if d >= first && d <= end {
+			out = append(out, d)
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// before are the days that lie a lead before a sighting.
+func (s *season) before() []forecast.Date {
+	var out []forecast.Date
 	for day := range s.targets {
 		for _, lead := range s.plan.Leads {
-			if d := day - forecast.Date(lead); d >= first && d <= end {
-				out = append(out, d)
-			}
+			out = append(out, day-forecast.Date(lead))
 		}
 	}
 	slices.Sort(out)
@@ -378,7 +397,7 @@ func (s *season) score(issue forecast.Date, o *forecast.Outlook) {
 		}
 		if s.targets != nil {
 			for _, x := range s.targets[target] {
-				s.sighted(issue, lead, x, stages)
+				s.sighted(o.IssueDate(), lead, x, stages)
 			}
 			continue
 		}
