@@ -79,7 +79,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 				e = last
 			}
 			q := url.Values{"mineq-date": {d.Format(time.DateOnly)}, "maxeq-date": {e.Format(time.DateOnly)}, "_limit": {"2000000"}}
-			if err := s.readings(ctx, base+"/hydrology/id/measures/"+name+"/readings.json?"+q.Encode(), req, yield); err != nil {
+			if err := s.readings(ctx, base+"/hydrology/id/measures/"+url.PathEscape(name)+"/readings.json?"+q.Encode(), req, yield); err != nil {
 				return err
 			}
 		}
