@@ -386,7 +386,7 @@ func (w *world) dump(person string) {
 }
 
 func TestWhateverIsKilledEachMailLeavesOnceAndNothingIsLost(t *testing.T) {
-	seeds := 40
+	seeds := 25
 	if os.Getenv("ECLOSE_LONG") == "1" {
 		seeds = 2000
 	}

@@ -93,7 +93,7 @@ UPDATE outbox SET state = 'leased', lease_owner = @owner, lease_until = @until, 
 WHERE dedupe_key = @dedupe_key AND state = 'queued';
 
 -- name: Begin :execrows
-UPDATE outbox SET state = 'sending' WHERE dedupe_key = @dedupe_key AND state = 'leased' AND lease_owner = @owner AND lease_until > @now;
+UPDATE outbox SET state = 'sending' WHERE dedupe_key = @dedupe_key AND state = 'leased' AND lease_owner = @owner AND lease_until > @now AND expires_at > @now;
 
 -- name: End :execrows
 UPDATE outbox SET state = @state, not_before = @not_before, lease_until = 0, lease_owner = '', last_code = @code, last_reply = @reply

@@ -175,7 +175,7 @@ func (q *Queries) Audience(ctx context.Context, arg AudienceParams) ([]AudienceR
 }
 
 const begin = `-- name: Begin :execrows
-UPDATE outbox SET state = 'sending' WHERE dedupe_key = $1 AND state = 'leased' AND lease_owner = $2 AND lease_until > $3
+UPDATE outbox SET state = 'sending' WHERE dedupe_key = $1 AND state = 'leased' AND lease_owner = $2 AND lease_until > $3 AND expires_at > $3
 `
 
 type BeginParams struct {
