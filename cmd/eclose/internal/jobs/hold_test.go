@@ -10,6 +10,7 @@ import (
 )
 
 func TestOneProcessHoldsALock(t *testing.T) {
+	t.Parallel()
 	url := dbtest.PostgresURL(t)
 	a, b := dbtest.Open(t, url), dbtest.Open(t, url)
 	const number = 77

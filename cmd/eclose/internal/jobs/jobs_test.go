@@ -87,6 +87,7 @@ func one(t testing.TB, q *jobs.Queue, kind string) jobs.Job {
 }
 
 func TestTheSameKeysAreOneJob(t *testing.T) {
+	t.Parallel()
 	dbtest.Each(t, func(t *testing.T, d *db.DB) {
 		var calls atomic.Int64
 		q := open(t, d, options(jobs.Handlers{Outlook: func(context.Context, jobs.Outlook) error { calls.Add(1); return nil }}))
@@ -108,6 +109,7 @@ func TestTheSameKeysAreOneJob(t *testing.T) {
 }
 
 func TestAJobIsDueOnlyIfItsTransactionCommits(t *testing.T) {
+	t.Parallel()
 	dbtest.Each(t, func(t *testing.T, d *db.DB) {
 		q := open(t, d, options(jobs.Handlers{}))
 		stop := errors.New("killed here")
@@ -134,6 +136,7 @@ func TestAJobIsDueOnlyIfItsTransactionCommits(t *testing.T) {
 }
 
 func TestWhatAFailureMeans(t *testing.T) {
+	t.Parallel()
 	feed := func(retryable bool, wait time.Duration) error {
 		return fmt.Errorf("fetching: %w", &ingest.Error{Feed: "usgs", Problem: "says no", Retryable: retryable, Wait: wait})
 	}
@@ -214,6 +217,7 @@ func TestAFailedJobIsTriedAgainUntilItIsDone(t *testing.T) {
 // A worker that dies between its commit and the word that the job is done leaves
 // a job that runs again: the effect and what follows from it must not double.
 func TestAnEffectHappensOnceThoughTheJobRunsTwice(t *testing.T) {
+	t.Parallel()
 	dbtest.Each(t, func(t *testing.T, d *db.DB) {
 		var q *jobs.Queue
 		var calls, sent atomic.Int64
@@ -246,6 +250,7 @@ func TestAnEffectHappensOnceThoughTheJobRunsTwice(t *testing.T) {
 }
 
 func TestAJobForLaterWaits(t *testing.T) {
+	t.Parallel()
 	dbtest.Each(t, func(t *testing.T, d *db.DB) {
 		var calls atomic.Int64
 		q := open(t, d, options(jobs.Handlers{Fetch: func(context.Context, jobs.Fetch) error { calls.Add(1); return nil }}))
@@ -276,6 +281,7 @@ func TestAJobForLaterWaits(t *testing.T) {
 }
 
 func TestAStopLetsJobsEndAndTheNextStartTakesUpTheRest(t *testing.T) {
+	t.Parallel()
 	dbtest.Each(t, func(t *testing.T, d *db.DB) {
 		var begun, ended atomic.Int64
 		h := jobs.Handlers{Outlook: func(ctx context.Context, o jobs.Outlook) error {
@@ -311,6 +317,7 @@ func TestAStopLetsJobsEndAndTheNextStartTakesUpTheRest(t *testing.T) {
 }
 
 func TestOnSQLiteWhatWasCutOffIsTakenUpAtOnce(t *testing.T) {
+	t.Parallel()
 	d := dbtest.Open(t, dbtest.SQLiteURL(t))
 	var calls atomic.Int64
 	q := open(t, d, options(jobs.Handlers{Outlook: func(context.Context, jobs.Outlook) error { calls.Add(1); return nil }}))
@@ -351,6 +358,7 @@ func TestEachSlotOfAScheduleIsDoneOnce(t *testing.T) {
 }
 
 func TestWrongClocksOnPostgreSQLAgree(t *testing.T) {
+	t.Parallel()
 	d := dbtest.Open(t, dbtest.PostgresURL(t))
 	var now []time.Time
 	for _, off := range []time.Duration{-5 * time.Minute, 0, 5 * time.Minute} {
@@ -370,6 +378,7 @@ func TestWrongClocksOnPostgreSQLAgree(t *testing.T) {
 }
 
 func TestALoadOfJobsIsDoneOnceEach(t *testing.T) {
+	t.Parallel()
 	dbtest.Each(t, func(t *testing.T, d *db.DB) {
 		const n = 600
 		var mu sync.Mutex
@@ -406,6 +415,7 @@ func TestALoadOfJobsIsDoneOnceEach(t *testing.T) {
 }
 
 func TestASecondProcessOnSQLiteIsRefused(t *testing.T) {
+	t.Parallel()
 	url := dbtest.SQLiteURL(t)
 	dbtest.Open(t, url)
 	_, err := db.Open(t.Context(), url)
