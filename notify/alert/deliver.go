@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+
+	"example.org/eclose/ingest/db"
 )
 
 // Carrier takes a letter to a relay. It calls begin once, just before the text
@@ -32,6 +34,9 @@ type Delivered struct {
 // time, one of them for each marked as being sent: so many at most are in doubt
 // after a kill.
 func (s *Store) Deliver(ctx context.Context, c Carrier, workers int) (Delivered, error) {
+	if err := s.takeUp(ctx); err != nil {
+		return Delivered{}, err
+	}
 	owner := "d-" + rand.Text()
 	// What was said to a relay is written down even when we are told to stop.
 	d := &delivery{s: s, ctx: context.WithoutCancel(ctx), owner: owner, work: make(chan Letter), notes: make(chan note, 2*workers)}
@@ -56,6 +61,18 @@ func (s *Store) Deliver(ctx context.Context, c Carrier, workers int) (Delivered,
 	close(d.notes)
 	<-recorded
 	return d.count, errors.Join(err, d.err, ctx.Err())
+}
+
+// takeUp looks after what others left. An SQLite file belongs to one process:
+// the first time, whatever is leased there was left by one that is gone.
+func (s *Store) takeUp(ctx context.Context) error {
+	s.starting.Lock()
+	defer s.starting.Unlock()
+	if err := s.Recover(ctx, !s.started && s.db.Dialect == db.SQLite); err != nil {
+		return err
+	}
+	s.started = true
+	return nil
 }
 
 type delivery struct {

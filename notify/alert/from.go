@@ -70,12 +70,15 @@ func FromCaution(p Place, in wading.Input, now time.Time, u wading.Units) Readin
 		Level: int(c.Level), Known: c.Known, Hold: int(max(c.Level, held(in))), Title: c.Headline(),
 		FlowM3S: value(in.Flow, now), StageM: value(in.Stage, now), WaterC: value(in.Water, now),
 	}
-	r.At = now
+	// The judgement is as old as its newest reading: one sensor may be dead while
+	// the other shows a flood. A warning is news by itself.
 	for _, v := range []*Value{r.FlowM3S, r.StageM} {
-		if v != nil {
+		if v != nil && v.At.After(r.At) {
 			r.At = v.At
-			break
 		}
+	}
+	if r.At.IsZero() || in.FloodWarning != "" {
+		r.At = now
 	}
 	for _, x := range c.Reasons {
 		r.FastRise = r.FastRise || x.Code == "rise.fast"

@@ -21,13 +21,17 @@ const (
 	ruleWindow  = "window:" // of a person only; then group:stage
 )
 
-// Store decides who is told what, and keeps it. Make it with New.
+// Store decides who is told what, and keeps it. Make it with New, one in a
+// process for all that call Deliver.
 type Store struct {
 	db  *db.DB
 	now func() time.Time
 
 	mu   sync.Mutex
 	news map[string]any // *Outlook or *Reading by news id
+
+	starting sync.Mutex
+	started  bool // Deliver ran once
 
 	// wrap lets a test stand between us and the database.
 	wrap func(db.Querier) db.Querier

@@ -178,7 +178,6 @@ func child(database string) {
 	compose, err := NewComposer(site)
 	die(err)
 	s := alert.New(d, func() time.Time { return date.Add(10 * time.Minute) })
-	die(s.Recover(ctx, true))
 	_, err = s.Deliver(ctx, Carrier{compose, send}, workers)
 	die(err)
 	die(d.Close())
