@@ -69,9 +69,9 @@ func (s *site) season(r *http.Request) (*answer, error) {
 	body.Axis = template.HTML(picture.Axis()) //nolint:gosec // our own drawing
 	body.Groups = groups
 	body.Now = on(st.Outlook, h.Today, 0.1)
-	body.Now = body.Now[:min(len(body.Now), 6)]
+	body.Now = body.Now[:min(len(body.Now), glanceStages)]
 	body.Soon = opening(st.Outlook, h.Today, soonDays)
-	body.Soon = body.Soon[:min(len(body.Soon), 6)]
+	body.Soon = body.Soon[:min(len(body.Soon), glanceStages)]
 	for d := range 7 {
 		body.Week = append(body.Week, h.Today+forecast.Date(d))
 	}
