@@ -44,6 +44,11 @@ type House struct {
 	Members   int // of an outlook; 0: the forecast's own default
 	Log       zerolog.Logger
 
+	// Issue and Look stand for the science where a test or a rehearsal wants none:
+	// the outlook of a river, and the caution of its water. nil: the real ones.
+	Issue func(ctx context.Context, r forecast.River, at time.Time) (*forecast.Outlook, error)
+	Look  func(ctx context.Context, r forecast.River, now time.Time) (alert.Reading, error)
+
 	Places   func() ([]schedule.Place, error) // what each river asks, as of now
 	Backfill time.Duration
 	Overlap  time.Duration
