@@ -92,10 +92,8 @@ func seasonRange(s string) (first, last int, err error) {
 // sightingsOf reads the diary of a config; a database that was never made holds
 // none.
 func sightingsOf(e *env, cfg *config.Config) ([]rivers.Sighting, error) {
-	if path, local := strings.CutPrefix(cfg.DatabaseURL(), "sqlite://"); local {
-		if _, err := os.Stat(filepath.FromSlash(path)); err != nil {
-			return nil, nil //nolint:nilerr // no diary is no fault
-		}
+	if !hasDatabase(cfg) {
+		return nil, nil
 	}
 	d, err := db.OpenMigrated(e.ctx, cfg.DatabaseURL())
 	if err != nil {
@@ -120,6 +118,9 @@ func sightingsOf(e *env, cfg *config.Config) ([]rivers.Sighting, error) {
 
 // writeBacktest writes the report's files and prints its sentences.
 func writeBacktest(e *env, r *rivers.Report, dir string, now time.Time) error {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return fmt.Errorf("making the folder of the report: %w", err)
+	}
 	meta := export.Meta{Title: fmt.Sprintf("Backtest of seasons %d to %d", r.First, r.Last), Source: "eclose, model version " + r.ModelVersion,
 		History: "eclose backtest", Created: now}
 	if err := export.File(filepath.Join(dir, "report.html"), func(w io.Writer) error { return r.WritePage(w) }); err != nil {

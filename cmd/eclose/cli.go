@@ -39,7 +39,9 @@ type cli struct {
 	Series     seriesCmd     `cmd:"" help:"Stored series: what there is, where it has gaps, whether it is whole."`
 	Feed       feedCmd       `cmd:"" help:"Public feeds: what a saved answer holds."`
 	Gauges     gaugesCmd     `cmd:"" help:"Gauges: find one for a river."`
-	Backtest   backtestCmd   `cmd:"" help:"Judge the timing of insects by a trap or sighting record: every season forecast without itself."`
+	Score      scoreCmd      `cmd:"" help:"Judge the outlooks of the running season by the sightings so far."`
+	Export     exportCmd     `cmd:"" help:"Write the newest outlooks as a file for other tools."`
+	Backtest   backtestCmd   `cmd:"" help:"Judge past seasons: the outlooks of a config's rivers, or the timing in a table of catches or sightings."`
 	DegreeDays degreeDaysCmd `cmd:"" name:"degree-days" help:"Count degree-days of daily minima and maxima by any standard method."`
 	Version    versionCmd    `cmd:"" help:"Print the version and what the binary was built from."`
 }

@@ -1,0 +1,192 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"iter"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/archive"
+	"example.org/eclose/forecast/export"
+	"example.org/eclose/ingest/db"
+	"example.org/eclose/ingest/series"
+	"example.org/eclose/model/insects"
+)
+
+// exportCmd writes the newest outlook of each river for other people's tools.
+type exportCmd struct {
+	Config  string   `required:"" help:"The TOML file that names rivers and gauges." placeholder:"FILE"`
+	Format  string   `required:"" enum:"parquet,arrow,csv,json,geojson,ics" help:"One of ${enum}."`
+	Rivers  []string `help:"Only these rivers." placeholder:"NAME"`
+	From    string   `help:"Only days from this one on, as 2026-06-30." placeholder:"DATE"`
+	To      string   `help:"Only days up to this one." placeholder:"DATE"`
+	Out     string   `required:"" help:"File to write; it appears when it is whole." placeholder:"FILE" type:"path"`
+	Anew    bool     `help:"Issue outlooks now, also where one was issued and kept."`
+	Issue   string   `name:"issue-date" help:"Issue outlooks as of noon of this date at the river, instead of taking those that were kept." placeholder:"DATE"`
+	Members int      `default:"200" help:"Possible futures of outlooks that are issued now."`
+}
+
+func (c exportCmd) Run(e *env) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return usageError{err}
+	}
+	var days [2]forecast.Date
+	for i, s := range []string{c.From, c.To} {
+		if s == "" {
+			continue
+		}
+		t, err := civilDate(s, time.Time{})
+		if err != nil {
+			return usagef("--%s: %w", []string{"from", "to"}[i], err)
+		}
+		days[i] = forecast.DateOf(t)
+	}
+	if days[1] != 0 && days[1] < days[0] {
+		return usagef("--to %s lies before --from %s", c.To, c.From)
+	}
+	if c.Members < 10 || c.Members > 5000 {
+		return usagef("--members %d: use 10 to 5000", c.Members)
+	}
+	s := shelf{cfg: cfg, now: e.now(), date: c.Issue, opt: forecast.Options{Members: c.Members}}
+	if s.catalogue, err = loadCatalogue(cfg); err != nil {
+		return usageError{err}
+	}
+	rivers, err := riversOf(cfg, c.Rivers)
+	if err != nil {
+		return usageError{err}
+	}
+	if err := s.open(e.ctx, !c.Anew && c.Issue == ""); err != nil {
+		return err
+	}
+	defer s.close()
+	meta := export.Meta{Title: "Emergence and egg-laying outlooks", Source: "eclose, model version " + forecast.ModelVersion, History: "eclose export"}
+	// Dated by the newest issue, not by the clock: the same outlooks give the
+	// same bytes.
+	kept := 0
+	for _, r := range rivers {
+		at, ok, err := s.issued(e.ctx, r)
+		if err != nil {
+			return err
+		}
+		if ok {
+			kept++
+		} else if at, err = issueTime(r, s.date, s.now); err != nil {
+			return usageError{err}
+		}
+		if at.After(meta.Created) {
+			meta.Created = at
+		}
+	}
+	n, err := export.WriteFile(c.Out, export.Format(c.Format), meta, s.rows(e.ctx, rivers, days[0], days[1]))
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(e.stderr, "eclose: %d rows of %d rivers written to %s; outlooks as they were issued: %d, issued now: %d\n", n, len(rivers), c.Out, kept, len(rivers)-kept)
+	return nil
+}
+
+// shelf gives outlooks as they were issued, or issues them where none was.
+type shelf struct {
+	cfg       *config.Config
+	catalogue *insects.Catalogue
+	now       time.Time
+	date      string // of issue, "" for now
+	opt       forecast.Options
+	db        *db.DB
+	files     *series.Files
+	store     *series.Store
+	archive   *archive.Archive // nil where nothing was ever kept
+}
+
+func (s *shelf) open(ctx context.Context, kept bool) error {
+	var err error
+	if s.store, err = series.Open(ctx, s.cfg.StoreURL(), series.ReadOnly()); err != nil {
+		return fmt.Errorf("%w; run eclose ingest first", err)
+	}
+	if kept && hasDatabase(s.cfg) {
+		if s.db, err = db.OpenMigrated(ctx, s.cfg.DatabaseURL()); err == nil {
+			s.files, err = series.OpenFiles(ctx, s.cfg.StoreURL())
+		}
+		if err != nil {
+			s.close()
+			return err
+		}
+		s.archive = archive.New(s.db, s.files)
+	}
+	return nil
+}
+
+// hasDatabase tells whether the database of a config was ever made, so that
+// reading makes none.
+func hasDatabase(cfg *config.Config) bool {
+	path, local := strings.CutPrefix(cfg.DatabaseURL(), "sqlite://")
+	if !local {
+		return true
+	}
+	_, err := os.Stat(filepath.FromSlash(path))
+	return !errors.Is(err, fs.ErrNotExist)
+}
+
+// close lets everything go; all of it was only read.
+func (s *shelf) close() {
+	s.store.Close() //nolint:errcheck // it was only read
+	if s.files != nil {
+		s.files.Close() //nolint:errcheck // as above
+	}
+	if s.db != nil {
+		s.db.Close() //nolint:errcheck // as above
+	}
+}
+
+// issued says when the newest kept outlook of a river was issued.
+func (s *shelf) issued(ctx context.Context, r forecast.River) (time.Time, bool, error) {
+	if s.archive == nil {
+		return time.Time{}, false, nil
+	}
+	h, err := s.archive.LatestHead(ctx, r.Slug, s.now)
+	if errors.Is(err, archive.ErrNotFound) {
+		return time.Time{}, false, nil
+	}
+	return h.Issued, err == nil, err
+}
+
+// outlook is the newest kept one, or one issued now.
+func (s *shelf) outlook(ctx context.Context, r forecast.River) (*forecast.Outlook, error) {
+	if s.archive != nil {
+		o, err := s.archive.Latest(ctx, r.Slug, s.now)
+		if err == nil || !errors.Is(err, archive.ErrNotFound) {
+			return o, err
+		}
+	}
+	at, err := issueTime(r, s.date, s.now)
+	if err != nil {
+		return nil, err
+	}
+	return forecast.Issue(ctx, s.store, r, s.catalogue, at, s.opt)
+}
+
+// rows streams the days of one river after another; one outlook is held at once.
+func (s *shelf) rows(ctx context.Context, rivers []forecast.River, from, to forecast.Date) iter.Seq2[export.Row, error] {
+	return func(yield func(export.Row, error) bool) {
+		for _, r := range rivers {
+			o, err := s.outlook(ctx, r)
+			if err != nil {
+				yield(export.Row{}, err)
+				return
+			}
+			for row := range export.Flatten(o, from, to) {
+				if !yield(row, nil) {
+					return
+				}
+			}
+		}
+	}
+}

@@ -1,0 +1,118 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"text/tabwriter"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/forecast/archive"
+	"example.org/eclose/forecast/backtest/rivers"
+)
+
+// scoreCmd judges the outlooks of a running season as sightings arrive.
+type scoreCmd struct {
+	Config string   `required:"" help:"The TOML file that names rivers and gauges." placeholder:"FILE"`
+	Season int      `help:"Another season than the running one." placeholder:"YEAR"`
+	Leads  []int    `default:"0,7,14,30,60" help:"Days from issue to sighting."`
+	River  []string `help:"Only these rivers." placeholder:"NAME"`
+	Out    string   `help:"Also write the report into this folder." placeholder:"DIR" type:"path"`
+}
+
+func (c scoreCmd) Run(e *env) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return usageError{err}
+	}
+	year := c.Season
+	if year == 0 {
+		year = e.now().Year()
+	}
+	plan := rivers.Plan{First: year, Last: year, Leads: c.Leads, Now: e.now(), Workers: 2}
+	if plan.Catalogue, err = loadCatalogue(cfg); err != nil {
+		return usageError{err}
+	}
+	if plan.Rivers, err = riversOf(cfg, c.River); err != nil {
+		return usageError{err}
+	}
+	if err := plan.Check(); err != nil {
+		return usageError{err}
+	}
+	if plan.Sightings, err = sightingsOf(e, cfg); err != nil {
+		return err
+	}
+	if countIn(plan.Sightings, year) == 0 {
+		fmt.Fprintf(e.stdout, "The diary holds no sighting of %d at these rivers: there is nothing to score. Add one with eclose diary add.\n", year)
+		return nil
+	}
+	s := shelf{cfg: cfg, catalogue: plan.Catalogue, now: plan.Now}
+	if err := s.open(e.ctx, true); err != nil {
+		return err
+	}
+	defer s.close()
+	o, err := c.outcome(e, plan, &s)
+	if err != nil {
+		return err
+	}
+	r := rivers.Judge(o)
+	for _, x := range r.Sentences {
+		fmt.Fprintln(e.stdout, x)
+	}
+	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(w, "\nlead, days\tsightings\tBrier score\tcalendar's\tlast year's date\t")
+	for _, x := range r.Of("lead") {
+		fmt.Fprintf(w, "%d\t%d\t%s\t%s\t%s\t\n", x.Lead, x.N, scoreText(x.Model, 3), scoreText(x.Calendar, 3), scoreText(x.Last, 3))
+	}
+	if err := w.Flush(); err != nil {
+		return fmt.Errorf("printing scores: %w", err)
+	}
+	if c.Out != "" {
+		return writeBacktest(e, r, c.Out, plan.Now)
+	}
+	return nil
+}
+
+// outcome judges the outlooks as they were issued; where none of the season was
+// kept, outlooks made anew from what was known, and says so.
+func (c scoreCmd) outcome(e *env, plan rivers.Plan, s *shelf) (*rivers.Outcome, error) {
+	if s.archive != nil {
+		from := time.Date(plan.First-1, 7, 1, 0, 0, 0, 0, time.UTC)
+		for _, r := range plan.Rivers {
+			heads, err := s.archive.List(e.ctx, r.Slug, from, plan.Now)
+			if err != nil {
+				return nil, err
+			}
+			if len(heads) == 0 {
+				continue
+			}
+			o, missing, err := rivers.ScoreIssued(e.ctx, plan, s.archive, archive.ErrNotFound)
+			if err == nil && missing > 0 {
+				fmt.Fprintf(e.stderr, "eclose: for %d sightings no outlook had been issued in time: they are not scored\n", missing)
+			}
+			return o, err
+		}
+	}
+	fmt.Fprintln(e.stderr, "eclose: no outlook of this season was kept: they are issued again from what was known")
+	return rivers.Run(e.ctx, plan, rivers.Stored{Store: s.store, Now: plan.Now})
+}
+
+func countIn(xs []rivers.Sighting, year int) int {
+	n := 0
+	for _, x := range xs {
+		if x.Day.Time().Year() == year {
+			n++
+		}
+	}
+	return n
+}
+
+// scoreText prints a number, or a dash where there is none.
+func scoreText(v float64, digits int) string {
+	if math.IsNaN(v) {
+		return "-"
+	}
+	return fmt.Sprintf("%.*f", digits, v)
+}
+
+var _ rivers.Kept = (*archive.Archive)(nil)
