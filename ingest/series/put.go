@@ -171,6 +171,9 @@ func (s *Store) change(ctx context.Context, sh shelf, edit func(*index, *batch) 
 			err = s.commit(ctx, old, &next, b)
 		} else {
 			b.discard(ctx)
+			if errors.Is(err, fs.ErrNotExist) && s.superseded(ctx, old) {
+				err = errRace // the winner removed a file that we were about to read
+			}
 		}
 		if errors.Is(err, errRace) {
 			continue
@@ -182,6 +185,15 @@ func (s *Store) change(ctx context.Context, sh shelf, edit func(*index, *batch) 
 
 // errRace says that another process wrote the generation we meant to write.
 var errRace = errors.New("another process was faster")
+
+// superseded says whether another process wrote a later index than this one.
+func (s *Store) superseded(ctx context.Context, x *index) bool {
+	if s.sole {
+		return false
+	}
+	newest, err := s.newestGeneration(ctx, x.Shelf.path())
+	return err == nil && newest > x.Generation
+}
 
 // commit makes the next index the newest one and removes what it replaces.
 func (s *Store) commit(ctx context.Context, old, next *index, b *batch) error {
