@@ -33,7 +33,7 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 		var used []*insects.Group
 		var believed []phenology.Params
 		for _, g := range groups {
-			p, ok := phenology.FromGroup(g, region)
+			p, ok := w.belief(g, region, r.Lat)
 			if !ok || day0 > w.day0 && !over(results[g.Key], rec.Issue) {
 				continue
 			}

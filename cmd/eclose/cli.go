@@ -34,7 +34,9 @@ type cli struct {
 	Database   databaseCmd   `cmd:"" help:"The database as a whole."`
 	Backup     backupCmd     `cmd:"" help:"Write database, series and outlooks into one file."`
 	Restore    restoreCmd    `cmd:"" help:"Put a backup into an empty place."`
+	Season     seasonCmd     `cmd:"" help:"Write one river's season as a sheet to print: dates, hours, grades, sources."`
 	Diary      diaryCmd      `cmd:"" help:"What you saw on the water, and what you did not."`
+	Calibrate  calibrateCmd  `cmd:"" help:"Turn a river's sightings into its own parameters, and show how far its windows moved."`
 	Group      groupCmd      `cmd:"" help:"Insect groups: what a name may mean, what is known of each."`
 	Series     seriesCmd     `cmd:"" help:"Stored series: what there is, where it has gaps, whether it is whole."`
 	Feed       feedCmd       `cmd:"" help:"Public feeds: what a saved answer holds."`

@@ -7,6 +7,7 @@ import (
 	"io"
 	"iter"
 	"os"
+	"slices"
 	"time"
 
 	"example.org/eclose/cmd/eclose/internal/config"
@@ -61,6 +62,10 @@ func issueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 			return nil, usageError{err}
 		}
 	}
+	lessons, err := lessonsOf(ctx, cfg, rivers, slices.MinFunc(at, time.Time.Compare))
+	if err != nil {
+		return nil, err
+	}
 	store, err := series.Open(ctx, cfg.StoreURL(), series.ReadOnly())
 	if err != nil {
 		return nil, fmt.Errorf("%w; run eclose ingest first", err)
@@ -68,7 +73,7 @@ func issueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 	defer store.Close() //nolint:errcheck // it was only read
 	var out []*forecast.Outlook
 	for i, r := range rivers {
-		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members})
+		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members, Posterior: lessons[r.Slug].Apply})
 		if err != nil {
 			return nil, err
 		}

@@ -147,7 +147,7 @@ func (s Season) drawing(b *strings.Builder, l Line) {
 		shape(b, "ghost", stroke(t.Calendar, scale, tol))
 		for j, w := range t.Observed {
 			y := int(sign) * (half - 4 - 5*(j%4))
-			shape(b, "season-seen", fmt.Sprintf("M%d %dh%d", w[0], y, max(1, w[1]-w[0])))
+			shape(b, "season-seen", fmt.Sprintf("M%d %dh%d", w[0], y, max(2, w[1]-w[0])))
 		}
 	}
 	fmt.Fprintf(b, `<path class="surface" d="M0 0h%d"/>`, s.Days-1)

@@ -55,7 +55,7 @@ func (t *Trip) change() []string {
 			parts = append(parts, fmt.Sprintf("in a late one it begins only %s", w.Start.P90.Short()))
 		}
 		if len(parts) > 0 {
-			out = append(out, fmt.Sprintf("%s, %s: %s.", l.Name, l.Stage, strings.Join(parts, "; ")))
+			out = append(out, fmt.Sprintf("%s, %s: %s.", upper(l.Name), l.Stage, strings.Join(parts, "; ")))
 		}
 	}
 	switch {

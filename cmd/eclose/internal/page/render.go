@@ -69,6 +69,14 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 	"join":       strings.Join,
 	"lower":      strings.ToLower,
 	"upper":      upper,
+	"stage": func(lines []stageLine, up bool) *stageLine {
+		for i := range lines {
+			if lines[i].Up == up {
+				return &lines[i]
+			}
+		}
+		return nil
+	},
 }).ParseFS(files, "templates/*.html"))
 
 func upper(s string) string {

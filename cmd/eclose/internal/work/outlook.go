@@ -61,13 +61,17 @@ func (h *House) issue(ctx context.Context, r forecast.River, at time.Time) (*for
 	if err != nil {
 		return nil, err
 	}
+	lessons, err := forecast.LessonsAsOf(ctx, h.DB.SQL, r.Slug, at)
+	if err != nil {
+		return nil, err
+	}
 	// An issuer serves one goroutine at a time and keeps what outlooks share.
 	is, ok := h.issuer.Get().(*forecast.Issuer)
 	if !ok {
 		is = new(forecast.Issuer)
 	}
 	defer h.issuer.Put(is)
-	return is.Outlook(rec, r, h.Catalogue, forecast.Options{Members: h.Members})
+	return is.Outlook(rec, r, h.Catalogue, forecast.Options{Members: h.Members, Posterior: lessons.Apply})
 }
 
 // Export writes the outlooks of a river that were issued in a month, as one

@@ -1,0 +1,67 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	pages "example.org/eclose/cmd/eclose/internal/page"
+	"example.org/eclose/forecast/diary"
+	"example.org/eclose/forecast/export"
+	"example.org/eclose/ingest/db"
+)
+
+type seasonCmd struct {
+	River     string `arg:"" help:"The river, by its name in the config."`
+	Config    string `required:"" help:"The TOML file that names rivers and gauges." placeholder:"FILE"`
+	Out       string `required:"" help:"The HTML file to write; a browser prints it on one sheet." placeholder:"FILE" type:"path"`
+	IssueDate string `help:"The season as it stood at noon of this date." placeholder:"YYYY-MM-DD"`
+	Members   int    `default:"200" help:"How many possible futures are computed."`
+}
+
+func (c seasonCmd) Run(e *env) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return usageError{err}
+	}
+	catalogue, err := loadCatalogue(cfg)
+	if err != nil {
+		return usageError{err}
+	}
+	only := []string{c.River}
+	rivers, err := riversOf(cfg, only)
+	if err != nil {
+		return usageError{err}
+	}
+	outlooks, err := issueAll(e.ctx, cfg, only, c.IssueDate, e.now(), c.Members)
+	if err != nil {
+		return err
+	}
+	sheet := pages.Sheet{River: rivers[0], Outlook: outlooks[0], Catalogue: catalogue}
+	if sheet.Sightings, err = c.sightings(e, cfg, rivers[0].Slug); err != nil {
+		return err
+	}
+	if err := export.File(c.Out, func(w io.Writer) error { return sheet.Write(w) }); err != nil {
+		return err
+	}
+	fmt.Fprintf(e.stdout, "%s: open it in a browser and print it on both sides of one sheet.\n", c.Out)
+	return nil
+}
+
+// sightings reads the diary of a river, if there is a database at all: a
+// hand-out makes none.
+func (c seasonCmd) sightings(e *env, cfg *config.Config, river string) (list []diary.Sighting, err error) {
+	if path, ok := strings.CutPrefix(cfg.DatabaseURL(), "sqlite://"); ok {
+		if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
+			return nil, nil
+		}
+	}
+	err = databaseFlag{Database: cfg.DatabaseURL()}.with(e, func(d *db.DB) error {
+		list, err = (&diary.Store{DB: d, Now: e.now}).List(e.ctx, diary.Filter{River: river})
+		return err
+	})
+	return list, err
+}
