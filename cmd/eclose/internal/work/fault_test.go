@@ -37,6 +37,7 @@ import (
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/db/dbtest"
 	"example.org/eclose/ingest/series"
+	"example.org/eclose/model/insects"
 	"example.org/eclose/notify/alert"
 	"example.org/eclose/notify/mail"
 	"example.org/eclose/notify/subscribe"
@@ -55,6 +56,7 @@ type hand struct {
 	Timeout              time.Duration
 	Burn                 time.Duration // processor time of an outlook
 	Model                int           // jobs of the model queue at a time
+	Real                 bool          // outlooks of the invented rivers, worked out from the series in Dir
 	Ticks                bool
 }
 
@@ -125,6 +127,17 @@ func workAsChild(text string) error {
 			return alert.Reading{River: r.Slug, RiverName: r.Name, Zone: r.Zone, Gauge: "invented", At: now.Truncate(time.Second), Level: 3, Hold: 3, Known: true,
 				Title: "Stay out", Reasons: []string{"it is a test"}, FlowM3S: &alert.Value{V: 90, At: now}}, nil
 		},
+	}
+	if k.Real {
+		store, err := series.Open(ctx, k.Dir, series.ReadOnly())
+		if err != nil {
+			return err
+		}
+		h.Read = &work.Reader{Store: store, Now: time.Now}
+		h.Issue, h.Rivers = nil, national(k.Rivers)
+		if h.Catalogue, err = insects.Load(); err != nil {
+			return err
+		}
 	}
 	if k.Port > 0 {
 		pemText, err := os.ReadFile(k.Roots)
@@ -219,7 +232,7 @@ func newSink(t *testing.T) *sink {
 	}
 	_, port, _ := net.SplitHostPort(ln.Addr().String())
 	s.port, _ = strconv.Atoi(port)
-	go server.Serve(ln) //nolint:errcheck // closed with the test
+	go server.Serve(ln)
 	t.Cleanup(func() { server.Close() })
 	return s
 }
@@ -288,8 +301,8 @@ func (c *children) start(i int) {
 
 func (c *children) kill(i int) {
 	if cmd := c.all[i]; cmd != nil {
-		cmd.Process.Kill() //nolint:errcheck // it may have ended
-		cmd.Wait()         //nolint:errcheck // killed, as we meant
+		cmd.Process.Kill()
+		cmd.Wait()
 		c.all[i] = nil
 	}
 }
@@ -330,17 +343,11 @@ func restart(t *testing.T, d *db.DB) {
 	if len(bins) == 0 {
 		t.Fatal("no pg_ctl to start the server again with")
 	}
-	opts, err := os.ReadFile(filepath.Join(dir, "postmaster.opts"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	_ = opts // pg_ctl restart reads them itself
 	args := []string{bins[len(bins)-1], "-D", dir, "-m", "immediate", "-w", "restart"}
 	if os.Getuid() == 0 {
 		args = append([]string{"setpriv", "--reuid", "postgres", "--regid", "postgres", "--init-groups"}, args...)
 	}
 	cmd := exec.Command(args[0], args[1:]...)
-	cmd.Stdout, cmd.Stderr = nil, nil
 	log, err := os.CreateTemp(t.TempDir(), "pg")
 	if err != nil {
 		t.Fatal(err)
