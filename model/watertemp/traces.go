@@ -26,6 +26,10 @@ type source struct{ back, shift int }
 // taken from their new date. Flow is that of the same past season, moved by
 // today's departure, which dies away over some weeks. ensemble may be empty. It
 // returns nil rows if there is no past season to draw from.
+//
+// A few seasons are a sample: another draw from where n came from departs from
+// them by 2/n of its variance more, on average, than they do from each other.
+// A slow wandering of that size is added to each row.
 func Traces(history Input, ensemble [][]float64, days, n int, seed uint64) (air, flow [][]float64) {
 	sources := pastSeasons(history, days)
 	if len(sources) == 0 {
@@ -52,6 +56,9 @@ func Traces(history Input, ensemble [][]float64, days, n int, seed uint64) (air,
 		logFlow = bridged(history.Day0, logFlow, m.Flow, flowDies)
 	}
 	members := rng.Perm(max(1, len(ensemble)))
+	few := math.Sqrt(2 / float64(len(sources)))
+	airWander := few * slowSpread(whole, m.Air, h, wanderDays)
+	flowWander := few * slowSpread(logFlow, m.Flow, h, 1)
 	air, flow = make([][]float64, n), make([][]float64, n)
 	for k := range n {
 		from := total - order[k%len(order)].back + order[k%len(order)].shift
@@ -64,8 +71,10 @@ func Traces(history Input, ensemble [][]float64, days, n int, seed uint64) (air,
 				copy(row, e[:reach])
 			}
 		}
+		z := 0.0
 		for d := reach; d < days; d++ {
-			row[d] += jump * math.Exp(-float64(d-reach+1)/blendDays)
+			z = wander(z, airWander, rng)
+			row[d] += jump*math.Exp(-float64(d-reach+1)/blendDays) + z
 		}
 		air[k] = row
 
@@ -81,11 +90,43 @@ func Traces(history Input, ensemble [][]float64, days, n int, seed uint64) (air,
 		if lastFlow >= 0 && total-1-lastFlow <= maxFlowAge {
 			jump = logFlow[total-1] - at(logFlow, m.Flow, h, from-1, total-1)
 		}
+		z = 0
 		for d := range q {
-			flow[k][d] = m.MeanFlow * math.Exp(q[d]+jump*math.Exp(-float64(d+1)/recessionDays))
+			z = wander(z, flowWander, rng)
+			flow[k][d] = m.MeanFlow * math.Exp(q[d]+jump*math.Exp(-float64(d+1)/recessionDays)+z)
 		}
 	}
 	return air, flow
+}
+
+// wanderDays is how long what few seasons do not show lasts: weeks, as the slow
+// part of the weather does.
+const wanderDays = 25.0
+
+var keepWander = math.Exp(-1 / wanderDays)
+
+// wander moves a first order autoregressive process of a standard deviation on by
+// a day.
+func wander(z, sd float64, rng *rand.Rand) float64 {
+	return keepWander*z + math.Sqrt(1-keepWander*keepWander)*sd*rng.NormFloat64()
+}
+
+// slowSpread is the standard deviation of a column's departures from its wave,
+// averaged over the past so many days.
+func slowSpread(v []float64, y year, h harmonics, over float64) float64 {
+	if len(v) == 0 {
+		return 0
+	}
+	keep, mean, sum := math.Exp(-1/over), 0.0, 0.0
+	for i, a := range v {
+		d := a - y.at(h.cos[i], h.sin[i])
+		mean = d + keep*(mean-d)
+		sum += mean * mean
+	}
+	if s := math.Sqrt(sum / float64(len(v))); !math.IsNaN(s) {
+		return s
+	}
+	return 0 // gaps: no flow is used
 }
 
 // maxFlowAge is how old, in days, the last reading of the flow may be to say
