@@ -94,11 +94,11 @@ func newFitter(b *belief, in Input) (*fitter, error) {
 	n, gap := len(in.Air), warmup
 	for i := range in.Air {
 		switch {
-		case math.IsNaN(in.Air[i]):
+		case unknown(in.Air[i]):
 			gap = min(gap+1, warmup)
 		case gap > 0:
 			gap--
-		case !math.IsNaN(in.Water[i]):
+		case !unknown(in.Water[i]):
 			f.use = append(f.use, i)
 			f.weight = append(f.weight, 1)
 		}

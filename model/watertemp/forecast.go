@@ -33,7 +33,7 @@ func (m *Model) assimilate(in Input) assimilated {
 	a.memory = m.run(sim, air, flow, h, m.begin(tail.Day0), a.water)
 	for i := range sim {
 		a.error = m.Error.next(a.error)
-		if w := tail.Water[i]; !math.IsNaN(w) {
+		if w := tail.Water[i]; !unknown(w) {
 			a.error = a.error.seen((w - sim[i]) / m.Error.sd(h.cos[i], h.sin[i]))
 		}
 		a.water = sim[i]

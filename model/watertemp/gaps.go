@@ -20,7 +20,7 @@ func (m *Model) FillGaps(in Input) (mean, sd []float64) {
 	type parts struct{ mean, variance float64 }
 	forward := make([]parts, n)
 	pass := func(i int, b believed) believed {
-		if w := in.Water[i]; !math.IsNaN(w) {
+		if w := in.Water[i]; !unknown(w) {
 			return b.seen((w - sim[i]) / e.sd(h.cos[i], h.sin[i]))
 		}
 		return b
@@ -35,7 +35,7 @@ func (m *Model) FillGaps(in Input) (mean, sd []float64) {
 		b = e.next(b) // the error looks the same backwards in time
 		backMean, backVar := b.total()
 		b = pass(i, b)
-		if w := in.Water[i]; !math.IsNaN(w) {
+		if w := in.Water[i]; !unknown(w) {
 			mean[i] = w
 			continue
 		}

@@ -8,7 +8,8 @@ import (
 )
 
 // Input is a daily history. All columns have one length and begin at Day0, in
-// days since 1970-01-01. NaN is unknown. Flow may be nil.
+// days since 1970-01-01. NaN is unknown, and so is an infinite value. Flow may
+// be nil.
 type Input struct {
 	Day0             int
 	Air, Water, Flow []float64 // °C, °C, m3/s
@@ -30,6 +31,9 @@ func (in Input) slice(from, to int) Input {
 	}
 	return out
 }
+
+// unknown tells whether a value is none: not a number, or infinite.
+func unknown(v float64) bool { return v-v != 0 }
 
 const twoPi = 2 * math.Pi
 
@@ -72,7 +76,7 @@ func yearOf(day0 int, v []float64, value func(float64) float64) (y year, known i
 	x, r := mat.NewSymDense(3, nil), mat.NewVecDense(3, nil)
 	sum := 0.0
 	for _, a := range v {
-		if a = value(a); !math.IsNaN(a) {
+		if a = value(a); !unknown(a) {
 			sum += a
 			known++
 		}
@@ -82,7 +86,7 @@ func yearOf(day0 int, v []float64, value func(float64) float64) (y year, known i
 	}
 	mean := sum / float64(known)
 	for i, a := range v {
-		if a = value(a); math.IsNaN(a) {
+		if a = value(a); unknown(a) {
 			continue
 		}
 		s, c := math.Sincos(angle(day0 + i))
@@ -119,7 +123,7 @@ func bridged(day0 int, v []float64, y year, dies float64) []float64 {
 	// The wave is worked out only beside and in gaps: most days are known.
 	d, beside := 0.0, -1
 	for i := len(v) - 1; i >= 0; i-- {
-		if !math.IsNaN(v[i]) {
+		if !unknown(v[i]) {
 			beside = i
 			continue
 		}
@@ -132,7 +136,7 @@ func bridged(day0 int, v []float64, y year, dies float64) []float64 {
 	d, beside = 0, -1
 	w := 0.0
 	for i, a := range v {
-		if !math.IsNaN(a) {
+		if !unknown(a) {
 			out[i], w, beside = a, 1, i
 			continue
 		}
@@ -150,7 +154,7 @@ func bridged(day0 int, v []float64, y year, dies float64) []float64 {
 
 func firstKnown(v []float64) float64 {
 	for _, x := range v {
-		if !math.IsNaN(x) {
+		if !unknown(x) {
 			return x
 		}
 	}

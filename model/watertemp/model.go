@@ -25,7 +25,7 @@ func (m *Model) place(in Input) {
 	m.Air, _ = yearOf(in.Day0, in.Air, identity)
 	sum, n := 0.0, 0
 	for _, q := range in.Flow {
-		if q > 0 {
+		if q > 0 && !unknown(q) {
 			sum += math.Log(q)
 			n++
 		}
@@ -46,7 +46,7 @@ func identity(v float64) float64 { return v }
 // logRatio is the logarithm of the flow over its middle, within bounds. NaN is
 // for unknown, and for flow that runs backwards.
 func (m *Model) logRatio(q float64) float64 {
-	if math.IsNaN(q) || q < 0 {
+	if unknown(q) || q < 0 {
 		return math.NaN()
 	}
 	return math.Log(min(max(q/m.MeanFlow, flowLow), flowHigh))

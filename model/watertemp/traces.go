@@ -63,18 +63,20 @@ func Traces(history Input, ensemble [][]float64, days, n int, seed uint64) (air,
 	for k := range n {
 		from := total - order[k%len(order)].back + order[k%len(order)].shift
 		row := moved(whole, m.Air, h, from, total, days)
-		reach, jump := 0, whole[total-1]-at(whole, m.Air, h, from-1, total-1)
+		jump, since, z := whole[total-1]-at(whole, m.Air, h, from-1, total-1), 0, 0.0
+		var member []float64
 		if len(ensemble) > 0 {
-			e := ensemble[members[k%len(members)]]
-			if reach = min(len(e), days); reach > 0 {
-				jump = e[reach-1] - row[reach-1]
-				copy(row, e[:reach])
-			}
+			member = ensemble[members[k%len(members)]]
 		}
-		z := 0.0
-		for d := reach; d < days; d++ {
+		for d := range row {
+			if d < len(member) && !unknown(member[d]) {
+				jump, since = member[d]-row[d], 0
+				row[d] = member[d]
+				continue
+			}
+			since++
 			z = wander(z, airWander, rng)
-			row[d] += jump*math.Exp(-float64(d-reach+1)/blendDays) + z
+			row[d] += jump*math.Exp(-float64(since)/blendDays) + z
 		}
 		air[k] = row
 
@@ -144,7 +146,7 @@ func pastSeasons(history Input, days int) (back []int) {
 		}
 		known := 0
 		for d := range days {
-			if i := total - b + d; i < total && !math.IsNaN(history.Air[i]) {
+			if i := total - b + d; i < total && !unknown(history.Air[i]) {
 				known++
 			}
 		}
@@ -176,7 +178,7 @@ func at(v []float64, y year, h harmonics, i, to int) float64 {
 
 func lastKnown(v []float64) int {
 	for i := len(v) - 1; i >= 0; i-- {
-		if !math.IsNaN(v[i]) {
+		if !unknown(v[i]) {
 			return i
 		}
 	}
