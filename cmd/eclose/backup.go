@@ -26,8 +26,8 @@ import (
 )
 
 type backupCmd struct {
-	Config string `required:"" help:"The TOML file that names store and database." placeholder:"FILE"`
-	Out    string `required:"" help:"File to write, such as eclose-2026-05-18.backup." placeholder:"FILE" type:"path"`
+	configFlag
+	Out string `required:"" help:"File to write, such as eclose-2026-05-18.backup." placeholder:"FILE" type:"path"`
 }
 
 // manifest closes a backup: one without it was cut off.
@@ -63,9 +63,9 @@ func localOnly(cfg *config.Config) (database, store string, err error) {
 // while eclose serve does. The database is copied first: whatever a row names was
 // written before the row, so the files copied after it are all there.
 func (c backupCmd) Run(e *env) (err error) {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	database, storeDir, err := localOnly(cfg)
 	if err != nil {
@@ -172,16 +172,16 @@ func eachStored(ctx context.Context, storeDir string, yield func(name string, da
 }
 
 type restoreCmd struct {
-	Config string `required:"" help:"The TOML file that names where store and database go; both must not exist yet." placeholder:"FILE"`
+	configFlag
 	Backup string `arg:"" help:"File that eclose backup wrote." type:"existingfile"`
 }
 
 // Run puts a backup where the config wants store and database. Everything is
 // unpacked and checked beside its place and renamed last.
 func (c restoreCmd) Run(e *env) (err error) {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	database, storeDir, err := localOnly(cfg)
 	if err != nil {

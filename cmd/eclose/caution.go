@@ -4,24 +4,23 @@ import (
 	"encoding/json"
 	"fmt"
 
-	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/forecast"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/wading"
 )
 
 type cautionCmd struct {
-	River  string `arg:"" help:"The river, by its name in the config."`
-	Config string `required:"" help:"The TOML file that names rivers and gauges." placeholder:"FILE"`
+	River string `arg:"" help:"The river, by its name in the config."`
+	configFlag
 	Format string `default:"text" enum:"text,json" help:"One of ${enum}."`
 }
 
 // Run says what the river asks of somebody who wades, as far as its gauges
 // tell. It reads the store only: fetch first.
 func (c cautionCmd) Run(e *env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	rivers, err := riversOf(cfg, []string{c.River})
 	if err != nil {

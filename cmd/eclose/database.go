@@ -7,7 +7,6 @@ import (
 
 	"github.com/rs/zerolog"
 
-	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/ingest/db"
 )
@@ -17,16 +16,16 @@ type databaseCmd struct {
 }
 
 type databaseMoveCmd struct {
-	Config string `required:"" help:"The TOML file that names the SQLite database." placeholder:"FILE"`
-	To     string `required:"" help:"URL of an empty PostgreSQL database." placeholder:"postgres://…"`
+	configFlag
+	To string `required:"" help:"URL of an empty PostgreSQL database." placeholder:"postgres://…"`
 }
 
 // Run copies all rows in one transaction, reads both and compares them, and adds
 // the jobs that are not finished. The SQLite file stays as it is.
 func (c databaseMoveCmd) Run(e *env) (err error) {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	if !strings.HasPrefix(c.To, "postgres://") && !strings.HasPrefix(c.To, "postgresql://") {
 		return usagef("--to: name a PostgreSQL database as postgres://user@host/name")

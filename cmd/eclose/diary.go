@@ -15,21 +15,6 @@ import (
 	"example.org/eclose/ingest/db"
 )
 
-// databaseFlag names the database of a command.
-type databaseFlag struct {
-	Database string `help:"SQLite file or postgres://… URL." default:"eclose.db" env:"ECLOSE_DATABASE" placeholder:"URL"`
-}
-
-// with opens the database, runs do and closes it again.
-func (f databaseFlag) with(e *env, do func(*db.DB) error) (err error) {
-	d, err := db.OpenMigrated(e.ctx, f.Database)
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, d.Close()) }()
-	return do(d)
-}
-
 type diaryCmd struct {
 	Add      diaryAddCmd      `cmd:"" help:"Write down what you saw, or that you saw nothing."`
 	Import   diaryImportCmd   `cmd:"" help:"Take in a CSV file; taking it in again changes only what changed in it."`
@@ -71,6 +56,13 @@ func (c diaryAddCmd) Run(e *env) error {
 	if err := x.Check(e.now()); err != nil {
 		return usagef("%w", err)
 	}
+	names, err := c.names()
+	if err != nil {
+		return err
+	}
+	if x.River, err = names.check(x.River, x.Group); err != nil {
+		return err
+	}
 	return c.with(e, func(d *db.DB) error {
 		s := &diary.Store{DB: d, Now: e.now}
 		put := s.Add
@@ -106,6 +98,15 @@ func (c diaryImportCmd) Run(e *env) error {
 	xs, err := diary.ReadCSV(in, diary.Reading{File: name, River: c.River, Observer: c.Observer, Now: e.now()})
 	if err != nil {
 		return fmt.Errorf("nothing was imported:\n%w", err)
+	}
+	names, err := c.names()
+	if err != nil {
+		return err
+	}
+	for i := range xs {
+		if xs[i].River, err = names.check(xs[i].River, xs[i].Group); err != nil {
+			return fmt.Errorf("nothing was imported: sighting %d of %s, %s: %w", i+1, c.File, xs[i].Date(), err)
+		}
 	}
 	return c.with(e, func(d *db.DB) error {
 		n, err := (&diary.Store{DB: d, Now: e.now}).Import(e.ctx, xs)

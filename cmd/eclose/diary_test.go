@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"example.org/eclose/cmd/eclose/internal/demo"
 )
 
 // eclose runs the program as a user would and returns what it printed.
@@ -52,5 +54,33 @@ func TestDiaryFromTheCommandLine(t *testing.T) {
 	}
 	if b, err := os.ReadFile(file); err != nil || strings.Count(string(b), "\n") != 3 {
 		t.Errorf("exported %q, err %v", b, err)
+	}
+}
+
+// With a config, a river or group that does not exist is refused: what is kept
+// under such a name would be forgotten in silence.
+func TestDiaryKnowsTheRiversOfAConfig(t *testing.T) {
+	_, path := write(t, demo.Config("http://127.0.0.1:9"))
+	add := func(river, group string) []string {
+		return []string{"diary", "add", "--config", path, "--date", "2026-06-01", "--river", river, "--group", group, "--stage", "emergence", "--amount", "few", "--hours", "2"}
+	}
+	if out, errs, code := eclose(t, "", add("Wend", "western-march-brown")...); code != 0 || !strings.Contains(out, "on wend") {
+		t.Errorf("a river by its full name: code %d, %s%s", code, out, errs)
+	}
+	if _, errs, code := eclose(t, "", add("wnd", "western-march-brown")...); code != 2 || !strings.Contains(errs, `no river "wnd"`) {
+		t.Errorf("an unknown river: code %d, %s", code, errs)
+	}
+	if _, errs, code := eclose(t, "", add("wend", "march-borwn")...); code != 2 || !strings.Contains(errs, `no group "march-borwn"`) {
+		t.Errorf("an unknown group: code %d, %s", code, errs)
+	}
+	file := "date,river,group,stage,amount,hours\n2026-06-02,wend,western-march-brown,emergence,few,1\n2026-06-03,wnd,western-march-brown,emergence,few,1\n"
+	if _, errs, code := eclose(t, file, "diary", "import", "--config", path, "-"); code != 2 || !strings.Contains(errs, "sighting 2 of -, 2026-06-03") {
+		t.Errorf("a file with an unknown river: code %d, %s", code, errs)
+	}
+	if out, _, _ := eclose(t, "", "diary", "list", "--config", path, "--format", "json"); strings.Count(out, `"date"`) != 1 {
+		t.Errorf("the diary holds more than the one good sighting: %s", out)
+	}
+	if _, errs, code := eclose(t, "", "diary", "list"); code != 2 || !strings.Contains(errs, "--config") {
+		t.Errorf("no database named: code %d, %s", code, errs)
 	}
 }

@@ -22,7 +22,7 @@ import (
 
 // exportCmd writes the newest outlook of each river for other people's tools.
 type exportCmd struct {
-	Config  string   `required:"" help:"The TOML file that names rivers and gauges." placeholder:"FILE"`
+	configFlag
 	Format  string   `required:"" enum:"parquet,arrow,csv,json,geojson,ics" help:"One of ${enum}."`
 	Rivers  []string `help:"Only these rivers." placeholder:"NAME"`
 	From    string   `help:"Only days from this one on, as 2026-06-30." placeholder:"DATE"`
@@ -34,9 +34,9 @@ type exportCmd struct {
 }
 
 func (c exportCmd) Run(e *env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	var days [2]forecast.Date
 	for i, s := range []string{c.From, c.To} {

@@ -19,7 +19,7 @@ import (
 )
 
 type forecastCmd struct {
-	Config    string   `required:"" help:"The TOML file that names rivers and gauges." placeholder:"FILE"`
+	configFlag
 	IssueDate string   `help:"Issue the outlook as of noon of this date at the river, for a past season or to get the same again." placeholder:"YYYY-MM-DD"`
 	River     []string `help:"Only these rivers." placeholder:"NAME"`
 	Format    string   `default:"table" enum:"table,json,csv,parquet" help:"One of ${enum}."`
@@ -29,9 +29,9 @@ type forecastCmd struct {
 }
 
 func (c forecastCmd) Run(e *env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	if c.Members < 10 || c.Members > 5000 {
 		return usagef("--members %d: use 10 to 5000", c.Members)

@@ -15,7 +15,7 @@ import (
 )
 
 type ingestCmd struct {
-	Config string `required:"" help:"The TOML file that names rivers and gauges." placeholder:"FILE"`
+	configFlag
 }
 
 // overlap is how far behind the newest reading a later fetch begins: agencies
@@ -23,9 +23,9 @@ type ingestCmd struct {
 const overlap = 30 * 24 * time.Hour
 
 func (c ingestCmd) Run(e *env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	outcomes, err := intake(e, cfg, e.now, func(o schedule.Outcome) { printOutcome(e.stdout, o) })
 	if err != nil {

@@ -24,13 +24,13 @@ type jobsCmd struct {
 // jobsFlags name the config whose database holds the jobs. On SQLite they work
 // only while no eclose serve does.
 type jobsFlags struct {
-	Config string `required:"" help:"The TOML file that names the database." placeholder:"FILE"`
+	configFlag
 }
 
 func (f jobsFlags) with(e *env, do func(*config.Config, *jobs.Queue) error) (err error) {
-	cfg, err := config.Load(f.Config)
+	cfg, err := f.load()
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	d, err := db.OpenMigrated(e.ctx, cfg.DatabaseURL())
 	if err != nil {

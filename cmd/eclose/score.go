@@ -6,14 +6,13 @@ import (
 	"text/tabwriter"
 	"time"
 
-	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/forecast/archive"
 	"example.org/eclose/forecast/backtest/rivers"
 )
 
 // scoreCmd judges the outlooks of a running season as sightings arrive.
 type scoreCmd struct {
-	Config string   `required:"" help:"The TOML file that names rivers and gauges." placeholder:"FILE"`
+	configFlag
 	Season int      `help:"Another season than the running one." placeholder:"YEAR"`
 	Leads  []int    `default:"0,7,14,30,60" help:"Days from issue to sighting."`
 	River  []string `help:"Only these rivers." placeholder:"NAME"`
@@ -21,9 +20,9 @@ type scoreCmd struct {
 }
 
 func (c scoreCmd) Run(e *env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	year := c.Season
 	if year == 0 {

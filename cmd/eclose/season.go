@@ -15,17 +15,17 @@ import (
 )
 
 type seasonCmd struct {
-	River     string `arg:"" help:"The river, by its name in the config."`
-	Config    string `required:"" help:"The TOML file that names rivers and gauges." placeholder:"FILE"`
+	River string `arg:"" help:"The river, by its name in the config."`
+	configFlag
 	Out       string `required:"" help:"The HTML file to write; a browser prints it on one sheet." placeholder:"FILE" type:"path"`
 	IssueDate string `help:"The season as it stood at noon of this date." placeholder:"YYYY-MM-DD"`
 	Members   int    `default:"200" help:"How many possible futures are computed."`
 }
 
 func (c seasonCmd) Run(e *env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	catalogue, err := loadCatalogue(cfg)
 	if err != nil {

@@ -10,22 +10,20 @@ import (
 
 	"github.com/rs/zerolog"
 	"golang.org/x/term"
-
-	"example.org/eclose/cmd/eclose/internal/config"
 )
 
 type serveCmd struct {
-	Config string `required:"" help:"The TOML file that names rivers and gauges." placeholder:"FILE"`
-	Addr   string `help:"Listen here instead of at the config's serve.addr." placeholder:"ADDR"`
-	Log    string `default:"info" enum:"debug,info,warn,error" help:"How much to log: ${enum}."`
+	configFlag
+	Addr string `help:"Listen here instead of at the config's serve.addr." placeholder:"ADDR"`
+	Log  string `default:"info" enum:"debug,info,warn,error" help:"How much to log: ${enum}."`
 }
 
 // Run is the whole house in one process: it asks the feeds, issues outlooks,
 // sends alerts and shows the page, until it is told to stop.
 func (c serveCmd) Run(e *env) (err error) {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	if c.Addr != "" {
 		cfg.Serve.Addr = c.Addr
@@ -41,18 +39,17 @@ func (c serveCmd) Run(e *env) (err error) {
 	if err != nil {
 		return fmt.Errorf("opening the page: %w; set serve.addr in the config to another address", err)
 	}
-	handler, err := s.pages(e)
+	handler, err := s.pages(e.ctx)
 	if err != nil {
 		return errors.Join(err, ln.Close())
 	}
+	beside, still := s.beside(e.ctx)
+	defer beside()
 	mux := http.NewServeMux()
 	mux.Handle("GET /health", s.watch)
 	mux.Handle("GET /metrics", s.metrics.Handler())
 	mux.Handle("/", handler)
-	server := &http.Server{
-		Handler: mux, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 15 * time.Second, WriteTimeout: 30 * time.Second,
-		IdleTimeout: time.Minute, MaxHeaderBytes: 16 << 10,
-	}
+	server := pageServer(mux)
 	if err := s.start(e.ctx, workers["feeds"]); err != nil {
 		return errors.Join(err, ln.Close())
 	}

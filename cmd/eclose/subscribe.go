@@ -9,7 +9,6 @@ import (
 	"text/tabwriter"
 	"time"
 
-	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/notify/alert"
 	"example.org/eclose/notify/mail"
@@ -29,8 +28,12 @@ type subscribeCmd struct {
 
 // withPeople opens the database and runs do on the subscriptions in it.
 func (f databaseFlag) withPeople(e *env, do func(*subscribe.Store) error) error {
+	names, err := f.names()
+	if err != nil {
+		return err
+	}
 	return f.with(e, func(d *db.DB) error {
-		s, err := subscribe.New(e.ctx, d, subscribe.Names{}, e.now)
+		s, err := subscribe.New(e.ctx, d, names.subscribe(), e.now)
 		if err != nil {
 			return err
 		}
@@ -54,7 +57,6 @@ type subscribeAddCmd struct {
 	Units     string   `default:"metric" enum:"metric,us" help:"metric or us."`
 	PerDay    int      `default:"6" help:"Most mails a day; level 3 comes on top."`
 	Consent   string   `help:"You hold this person's consent already: names the wording they agreed to. No question is sent then." placeholder:"WORDING"`
-	Config    string   `help:"Config file whose relay carries the question." placeholder:"FILE"`
 	Eml       string   `help:"Write the question to a file instead of sending it." placeholder:"FILE" type:"path"`
 }
 
@@ -101,9 +103,9 @@ func (c subscribeAddCmd) Run(e *env) error {
 }
 
 func (c subscribeAddCmd) ask(e *env, s *subscribe.Store, r subscribe.Request) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := configFlag{c.Config}.load()
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	composer, err := composerOf(cfg, s.Links)
 	if err != nil {

@@ -19,7 +19,7 @@ import (
 )
 
 type tripCmd struct {
-	Config    string   `required:"" help:"The TOML file that names rivers and gauges." placeholder:"FILE"`
+	configFlag
 	From      string   `required:"" help:"First day on which you could be there." placeholder:"YYYY-MM-DD"`
 	To        string   `required:"" help:"Last day on which you could be there." placeholder:"YYYY-MM-DD"`
 	Days      int      `default:"3" help:"Length of the stay."`
@@ -32,9 +32,9 @@ type tripCmd struct {
 }
 
 func (c tripCmd) Run(e *env) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	catalogue, err := loadCatalogue(cfg)
 	if err != nil {

@@ -7,23 +7,22 @@ import (
 	"slices"
 	"strings"
 
-	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/ingest/db"
 )
 
 type workerCmd struct {
-	Config string         `required:"" help:"The TOML file that names rivers and gauges; its database must be PostgreSQL." placeholder:"FILE"`
-	Queue  []string       `help:"Only these queues: ${queues}." placeholder:"NAME"`
-	Jobs   map[string]int `help:"How many jobs of a queue at a time, as model=4." placeholder:"QUEUE=N"`
-	Log    string         `default:"info" enum:"debug,info,warn,error" help:"How much to log: ${enum}."`
+	configFlag
+	Queue []string       `help:"Only these queues: ${queues}." placeholder:"NAME"`
+	Jobs  map[string]int `help:"How many jobs of a queue at a time, as model=4." placeholder:"QUEUE=N"`
+	Log   string         `default:"info" enum:"debug,info,warn,error" help:"How much to log: ${enum}."`
 }
 
 // Run works the jobs of a shared database beside other workers, without a page.
 func (c workerCmd) Run(e *env) (err error) {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	if !strings.HasPrefix(cfg.DatabaseURL(), "postgres") {
 		return usagef("eclose worker needs PostgreSQL: the database %s is an SQLite file, which serves one process; run eclose serve on it, or move it with eclose database move", cfg.Database)
@@ -58,21 +57,16 @@ func (c workerCmd) Run(e *env) (err error) {
 }
 
 type migrateCmd struct {
-	Config   string `help:"The TOML file that names the database." placeholder:"FILE" xor:"db" required:""`
-	Database string `help:"SQLite file or postgres://… URL." env:"ECLOSE_DATABASE" placeholder:"URL" xor:"db" required:""`
-	Check    bool   `help:"Only say which version the database has."`
+	databaseFlag
+	Check bool `help:"Only say which version the database has."`
 }
 
 // Run brings the schema up to this program's version. The other commands do so
 // by themselves; this one is for those who want to do it first.
 func (c migrateCmd) Run(e *env) (err error) {
-	url := c.Database
-	if c.Config != "" {
-		cfg, err := config.Load(c.Config)
-		if err != nil {
-			return usageError{err}
-		}
-		url = cfg.DatabaseURL()
+	url, err := c.url()
+	if err != nil {
+		return err
 	}
 	d, err := db.Open(e.ctx, url)
 	if err != nil {

@@ -1,0 +1,104 @@
+package main
+
+import (
+	"errors"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/ingest/db"
+	"example.org/eclose/notify/subscribe"
+)
+
+// configFlag is for commands that need a config.
+type configFlag struct {
+	Config string `required:"" env:"ECLOSE_CONFIG" placeholder:"FILE" help:"The TOML file that names rivers, gauges, store and database."`
+}
+
+func (f configFlag) load() (*config.Config, error) {
+	cfg, err := config.Load(f.Config)
+	if err != nil {
+		return nil, usageError{err}
+	}
+	return cfg, nil
+}
+
+// databaseFlag is for commands that need no more than the database. With a
+// config they also know which rivers and groups there are.
+type databaseFlag struct {
+	Config   string `env:"ECLOSE_CONFIG" placeholder:"FILE" help:"The TOML file that names the database, and the rivers that a name must be one of."`
+	Database string `env:"ECLOSE_DATABASE" placeholder:"URL" help:"SQLite file or postgres://… URL, in place of the config's."`
+}
+
+// names tells which rivers and groups may be named; without a config any may.
+func (f databaseFlag) names() (n knownNames, err error) {
+	if f.Config == "" {
+		return n, nil
+	}
+	cfg, err := configFlag{f.Config}.load()
+	if err != nil {
+		return n, err
+	}
+	catalogue, err := loadCatalogue(cfg)
+	if err != nil {
+		return n, usageError{err}
+	}
+	return knownNames{cfg, func(key string) bool { _, ok := catalogue.Group(key); return ok }}, nil
+}
+
+// knownNames is a config's rivers and the groups of its catalogue.
+type knownNames struct {
+	cfg   *config.Config
+	group func(string) bool
+}
+
+// check gives the short name of a river and refuses one, or a group, that does
+// not exist: what is kept under such a name would be forgotten in silence.
+func (n knownNames) check(river, group string) (slug string, err error) {
+	if n.cfg == nil {
+		return river, nil
+	}
+	r, err := n.cfg.River(river)
+	if err != nil {
+		return "", usageError{err}
+	}
+	if !n.group(group) {
+		return "", usagef("the catalogue has no group %q; eclose group find %q shows what the name may mean", group, group)
+	}
+	return r.Slug, nil
+}
+
+// subscribe is the same for people who ask for mail.
+func (n knownNames) subscribe() subscribe.Names {
+	if n.cfg == nil {
+		return subscribe.Names{}
+	}
+	return subscribe.Names{River: func(slug string) bool { _, err := n.cfg.River(slug); return err == nil }, Group: n.group}
+}
+
+// url is where the database is: --database, else what the config says.
+func (f databaseFlag) url() (string, error) {
+	switch {
+	case f.Database != "":
+		return f.Database, nil
+	case f.Config == "":
+		return "", usagef("name the config by --config FILE, or the database by --database URL")
+	}
+	cfg, err := configFlag{f.Config}.load()
+	if err != nil {
+		return "", err
+	}
+	return cfg.DatabaseURL(), nil
+}
+
+// with opens the database, runs do and closes it again.
+func (f databaseFlag) with(e *env, do func(*db.DB) error) (err error) {
+	url, err := f.url()
+	if err != nil {
+		return err
+	}
+	d, err := db.OpenMigrated(e.ctx, url)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, d.Close()) }()
+	return do(d)
+}
