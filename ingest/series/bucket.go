@@ -43,6 +43,25 @@ var errTooLong = errors.New("it is longer than it was written")
 // blobBucket is a bucket on whatever gocloud.dev/blob can open.
 type blobBucket struct{ b *blob.Bucket }
 
+// openBucket opens object storage: s3://bucket?region=…, and for a store other
+// than Amazon's &endpoint=https://…&use_path_style=true; prefix=… keeps to a part
+// of the bucket. The keys come from the environment. That the bucket is there and
+// open to us is asked at once, not at the first reading.
+func openBucket(ctx context.Context, url string) (bucket, error) {
+	b, err := blob.OpenBucket(ctx, url)
+	if err != nil {
+		return nil, err
+	}
+	ok, err := b.IsAccessible(ctx)
+	if err == nil && !ok {
+		err = errors.New("there is no such bucket")
+	}
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("%w; name a bucket that exists, and give its keys in the environment (AWS_ACCESS_KEY_ID, AWS_SECRET_ACCESS_KEY, AWS_REGION)", err), b.Close())
+	}
+	return blobBucket{b}, nil
+}
+
 func (b blobBucket) read(ctx context.Context, name string, limit int64) ([]byte, error) {
 	r, err := b.b.NewReader(ctx, name, nil)
 	if err != nil {
@@ -122,6 +141,11 @@ func translate(name string, err error) error {
 	case gcerrors.NotFound:
 		return fmt.Errorf("%s: %w", name, fs.ErrNotExist)
 	case gcerrors.FailedPrecondition:
+		return fmt.Errorf("%s: %w", name, fs.ErrExist)
+	}
+	// S3 says so where two create the same name at one moment, and one of them is
+	// to look again.
+	if c := (interface{ ErrorCode() string })(nil); errors.As(err, &c) && c.ErrorCode() == "ConditionalRequestConflict" {
 		return fmt.Errorf("%s: %w", name, fs.ErrExist)
 	}
 	return fmt.Errorf("%s: %w", name, err)

@@ -7,8 +7,6 @@ import (
 	"io/fs"
 	"path"
 	"strings"
-
-	"gocloud.dev/blob"
 )
 
 // Files keeps whole files beside the series of a store: outlooks, exports. A
@@ -32,11 +30,11 @@ func OpenFiles(ctx context.Context, storeURL string) (*Files, error) {
 	if local {
 		return &Files{folder, newDirBucket(folder)}, nil
 	}
-	b, err := blob.OpenBucket(ctx, storeURL)
+	b, err := openBucket(ctx, storeURL)
 	if err != nil {
 		return nil, fmt.Errorf("opening the files of %s: %w", storeURL, err)
 	}
-	return &Files{storeURL, blobBucket{b}}, nil
+	return &Files{storeURL, b}, nil
 }
 
 // Write keeps data under name. It appears whole or not at all, and what Write

@@ -2,11 +2,18 @@ package series
 
 import (
 	"errors"
+	"os"
 	"testing"
+
+	"example.org/eclose/ingest/series/seriestest"
 )
 
 func TestFilesStandBesideTheSeries(t *testing.T) {
-	for _, url := range []string{t.TempDir(), "mem://"} {
+	urls := []string{t.TempDir(), "mem://"}
+	if os.Getenv(seriestest.Env) != "" {
+		urls = append(urls, seriestest.S3(t))
+	}
+	for _, url := range urls {
 		f, err := OpenFiles(t.Context(), url)
 		if err != nil {
 			t.Fatal(err)

@@ -6,13 +6,23 @@ import (
 	"time"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/series/seriestest"
 )
 
 // On shared storage there is no lock: two stores on one bucket stand for two
 // processes that write the same series at once.
 func TestTwoWritersOnSharedStorageLoseNothingOfEachOther(t *testing.T) {
-	a := mustOpen(t, "mem://")
-	b := &Store{url: "mem://", bucket: a.bucket, indexes: map[string]*index{}, writers: map[string]*sync.Mutex{}}
+	t.Run("in memory", func(t *testing.T) {
+		a := mustOpen(t, "mem://")
+		twoWriters(t, a, &Store{url: "mem://", bucket: a.bucket, indexes: map[string]*index{}, writers: map[string]*sync.Mutex{}})
+	})
+	t.Run("on S3", func(t *testing.T) {
+		url := seriestest.S3(t)
+		twoWriters(t, mustOpen(t, url), mustOpen(t, url))
+	})
+}
+
+func twoWriters(t *testing.T, a, b *Store) {
 	const rounds = 15
 	var both sync.WaitGroup
 	for w, s := range []*Store{a, b} {

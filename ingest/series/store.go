@@ -12,7 +12,6 @@ import (
 	"sync"
 	"time"
 
-	"gocloud.dev/blob"
 	_ "gocloud.dev/blob/memblob" // mem://, for tests and trials
 )
 
@@ -69,9 +68,9 @@ func ReadOnly() Option { return func(o *options) { o.readOnly = true } }
 func WaitForWriter(d time.Duration) Option { return func(o *options) { o.wait = d } }
 
 // Open opens the store at a URL, or in the folder of a plain path. A folder
-// that does not exist is made, unless the store is opened to read. Schemes
-// other than file and mem must have been registered by importing their package
-// of gocloud.dev/blob.
+// that does not exist is made, unless the store is opened to read. A bucket must
+// exist: see openBucket for its URL. Schemes other than file and mem must have
+// been registered by importing their package of gocloud.dev/blob.
 func Open(ctx context.Context, storeURL string, opts ...Option) (*Store, error) {
 	var o options
 	for _, opt := range opts {
@@ -83,11 +82,9 @@ func Open(ctx context.Context, storeURL string, opts ...Option) (*Store, error) 
 		return nil, err
 	}
 	if !local {
-		b, err := blob.OpenBucket(ctx, storeURL)
-		if err != nil {
+		if s.bucket, err = openBucket(ctx, storeURL); err != nil {
 			return nil, fmt.Errorf("opening series store %s: %w", storeURL, err)
 		}
-		s.bucket = blobBucket{b}
 		return s, nil
 	}
 	s.url = folder
@@ -129,6 +126,9 @@ func folderOf(storeURL string) (folder string, local bool, err error) {
 	if err != nil {
 		return "", false, fmt.Errorf("opening series store: %w", err)
 	}
+	if u.User != nil {
+		return "", false, fmt.Errorf("opening series store %s://…: the URL holds a key or password; give those in the environment instead (AWS_ACCESS_KEY_ID, AWS_SECRET_ACCESS_KEY)", u.Scheme)
+	}
 	if u.Scheme != "file" {
 		return "", false, nil
 	}
@@ -158,7 +158,8 @@ func (s *Store) locate(name string) string {
 	if d, ok := s.bucket.(*dirBucket); ok {
 		return d.path(name)
 	}
-	return strings.TrimSuffix(s.url, "/") + "/" + name
+	place, _, _ := strings.Cut(s.url, "?")
+	return strings.TrimSuffix(place, "/") + "/" + name
 }
 
 // writer returns the mutex of a shelf: one change at a time.

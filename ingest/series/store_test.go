@@ -10,6 +10,7 @@ import (
 	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/series/seriestest"
 )
 
 // wendTemperature is the key of an invented gauge on the River Wend.
@@ -27,6 +28,10 @@ func backends(t *testing.T, test func(t *testing.T, open func() *Store)) {
 		s := mustOpen(t, "mem://")
 		// Memory is gone when it is closed: opening again is the same store.
 		test(t, func() *Store { return s })
+	})
+	t.Run("on S3", func(t *testing.T) {
+		url := seriestest.S3(t)
+		test(t, func() *Store { return mustOpen(t, url) })
 	})
 }
 
