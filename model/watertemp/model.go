@@ -16,12 +16,15 @@ type Model struct {
 	Regime   string  // in words
 	Diel     Diel
 	Placed   bool // Air, MeanFlow and Flow are known
+	unfitted bool // Params come with the place
+	lent     Params
 }
 
 // place learns what the reach is like from a record: the waves of its air and
 // flow, which a model that was not fitted here lacks.
 func (m *Model) place(in Input) {
 	m.Placed = true
+	defer m.suppose()
 	m.Air, _ = yearOf(in.Day0, in.Air, identity)
 	sum, n := 0.0, 0
 	for _, q := range in.Flow {
@@ -36,6 +39,16 @@ func (m *Model) place(in Input) {
 	}
 	m.MeanFlow = math.Exp(sum / float64(n))
 	m.Flow, _ = yearOf(in.Day0, in.Flow, m.logRatio)
+}
+
+// suppose gives a placed model that was not fitted its parameters.
+func (m *Model) suppose() {
+	if m.unfitted {
+		m.Params = m.regional()
+		for i := range m.Params {
+			m.Params[i] += m.lent[i]
+		}
+	}
 }
 
 // minFlowDays is how many days of flow it takes to know what is usual.

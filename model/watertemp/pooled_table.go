@@ -1,7 +1,8 @@
 package watertemp
 
 // pooledTable is the mean of each parameter over many rivers and its row of the
-// Cholesky factor of their covariance. Made by TestPoolTheRivers; see pooled.go.
+// Cholesky factor of their covariance. Printed by the test of the
+// pooled tables; see pooled.go.
 var pooledTable = [nParam]struct {
 	mean  float64
 	lower []float64

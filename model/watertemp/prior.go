@@ -1,20 +1,29 @@
 package watertemp
 
-// Prior is a reach without a thermometer: the parameters of the middle of many
-// rivers, or of a donor (a fitted river near by), with the error that such
-// models are measured to have. It takes its place, the waves of air and flow,
-// from the first history it is given.
+// Prior is a reach without a thermometer, or with too short a record: what
+// rivers in such a climate have, and some of how a donor (a fitted river near
+// by) departs from what rivers in its own climate have. Climate is read off the
+// first history that the model is given, and with it the parameters. The error
+// is that which such models are measured to have.
 func Prior(donor *Model) Model {
-	m := Model{Params: Params(pooled.mean), Grade: "prior, no thermometer here", Regime: "not known: no thermometer here"}
+	m := Model{unfitted: true, Params: Params(pooled.mean), Grade: "prior, no thermometer here", Regime: "not known: no thermometer here"}
 	m.Error = Error{SD: priorSD, Variance: year{1}, Slow: 0.8, SlowKeeps: 0.985, Fast: 0.7}
-	if donor != nil {
-		m.Params, m.Error.SD = donor.Params, donorSD
-		m.Grade = "lent by a river near by"
-		m.Diel = donor.Diel
-		m.Diel.SD *= 1.5
+	if donor == nil {
+		return m
 	}
+	usual := donor.regional()
+	for i, v := range donor.Params {
+		m.lent[i] = donorShare * (v - usual[i])
+	}
+	m.Error.SD = donorSD
+	m.Grade = "prior and a river near by, no thermometer here"
+	m.Diel = donor.Diel
+	m.Diel.SD *= 1.5
 	return m
 }
 
-// Root mean square errors of models not fitted at the gauge, °C.
-const priorSD, donorSD = 2.3, 2.0
+// Root mean square errors, °C, of models not fitted at the gauge, over the
+// fitted years of the gauges behind the pooled tables, each with its nearest
+// neighbour as donor. There the share was chosen too: the whole of a donor's
+// departure is worse than none.
+const priorSD, donorSD, donorShare = 2.4, 2.35, 0.3

@@ -1,0 +1,89 @@
+package watertemp
+
+import (
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+)
+
+// nearest is the fitted gauge closest to another, by great circles as flat as
+// they are over such distances; -1 if there is none.
+func nearest(gs []fitted, to int) int {
+	best, at := math.Inf(1), -1
+	for i, g := range gs {
+		if i == to {
+			continue
+		}
+		north := g.lat - gs[to].lat
+		east := (g.lon - gs[to].lon) * math.Cos(g.lat*math.Pi/180)
+		if d := math.Hypot(north, east); d < best {
+			best, at = d, i
+		}
+	}
+	return at
+}
+
+// Gauges are taken for rivers without a thermometer: the model gets their air
+// and flow only. Those that the tables have not seen are judged, in the year
+// that no fit has seen.
+func TestARiverWithoutAThermometerIsForecastWithAnHonestSpread(t *testing.T) {
+	gs := fittedGauges(t)
+	var fittedHere, prior, lent, logistic []float64
+	var inPrior, inLent mean
+	for k, g := range gs {
+		if !g.unseen {
+			continue
+		}
+		in := g.in
+		in.Water = make([]float64, len(in.Air))
+		for i := range in.Water {
+			in.Water[i] = math.NaN()
+		}
+		from := waterYears[3] - in.Day0
+		judge := func(m Model, inside *mean) float64 {
+			at := m.here(in)
+			sim := at.Simulate(in.Day0, in.Air, in.Flow, math.NaN())
+			_, sd := m.FillGaps(in)
+			for i := from; i < len(sim); i++ {
+				if w := g.in.Water[i]; !math.IsNaN(w) {
+					hit := 0.0
+					if math.Abs(w-sim[i]) <= 1.2816*sd[i] {
+						hit = 1
+					}
+					inside.add(hit)
+				}
+			}
+			return ScoreOf(sim[from:], g.in.Water[from:]).RMSE
+		}
+		prior = append(prior, judge(Prior(nil), &inPrior))
+		lent = append(lent, judge(Prior(&gs[nearest(gs, k)].model), &inLent))
+		fittedHere = append(fittedHere, g.report.Check.Model.RMSE)
+		logistic = append(logistic, g.report.Check.Logistic.RMSE)
+	}
+	t.Logf("%d gauges: median RMSE %.3f °C fitted, %.3f by the prior, %.3f with the nearest gauge's help; logistic regression fitted here %.3f", len(prior), quantile(fittedHere, 0.5), quantile(prior, 0.5), quantile(lent, 0.5), quantile(logistic, 0.5))
+	t.Logf("within the 80 %% band: prior %.1f %%, with a donor %.1f %% of %.0f days", 100*inPrior.of(), 100*inLent.of(), inPrior.n)
+	if m := quantile(prior, 0.5); !(m < 1.9) {
+		t.Errorf("prior: %.3f °C; the middle of all rivers alone has 1.9", m)
+	}
+	for _, c := range []mean{inPrior, inLent} {
+		if !(c.of() >= 0.75 && c.of() <= 0.93) {
+			t.Errorf("the 80 %% band holds %.3f", c.of())
+		}
+	}
+}
+
+func TestAPriorSaysThatItIsOne(t *testing.T) {
+	in := invented(rand.New(rand.NewPCG(1, 1)), 900)
+	m, err := Fit(in, Options{Seed: 1, Starts: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	alone, lent := Prior(nil), Prior(&m)
+	if !strings.Contains(alone.Grade, "prior") || !strings.Contains(lent.Grade, "river near by") || m.Grade != "measured here" {
+		t.Errorf("grades are %q, %q and %q", alone.Grade, lent.Grade, m.Grade)
+	}
+	if !(alone.Error.SD >= lent.Error.SD) || !(lent.Error.SD > m.Error.SD) {
+		t.Errorf("deviations %v, %v, %v °C", alone.Error.SD, lent.Error.SD, m.Error.SD)
+	}
+}
