@@ -39,18 +39,3 @@ func TestDerivativesAgreeWithDifferencesOfTheCost(t *testing.T) {
 		}
 	}
 }
-
-func BenchmarkFitTenYears(b *testing.B) {
-	rng := rand.New(rand.NewPCG(3, 1))
-	n := 3652
-	in := Input{Air: make([]float64, n), Water: make([]float64, n), Flow: make([]float64, n)}
-	for i := range n {
-		s := math.Sin(angle(i))
-		in.Air[i], in.Water[i], in.Flow[i] = 9+10*s+3*rng.NormFloat64(), math.Max(0, 8+6*s+rng.NormFloat64()), math.Exp(1+0.5*rng.NormFloat64())
-	}
-	for b.Loop() {
-		if _, err := Fit(in, Options{Seed: 1}); err != nil {
-			b.Fatal(err)
-		}
-	}
-}

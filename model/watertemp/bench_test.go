@@ -1,0 +1,92 @@
+package watertemp
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// The inner step beside what it cannot be faster than: the sum of products over
+// the features and the exponentials of the exact step, on numbers at hand.
+func BenchmarkRiverDay(b *testing.B) {
+	in := invented(rand.New(rand.NewPCG(3, 1)), 3652)
+	m := Model{Params: Params(pooled.mean)}
+	m.place(in)
+	air, flow := m.drivers(in.Day0, in.Air, in.Flow)
+	h := harmonicsOf(in.Day0, len(air))
+	out := make([]float64, len(air))
+	rows := make([]row, len(air))
+	mem := m.begin(in.Day0)
+	for i := range rows {
+		mem.day(&rows[i], m.Air[0], air[i], flow[i], h.cos[i], h.sin[i])
+	}
+	k := m.Params.rates(m.Air[0])
+	perDay := func(b *testing.B) {
+		b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(len(air)), "ns/river-day")
+	}
+	b.Run("features and step", func(b *testing.B) {
+		for b.Loop() {
+			m.run(out, air, flow, h, m.begin(in.Day0), 5)
+		}
+		perDay(b)
+	})
+	b.Run("step", func(b *testing.B) {
+		t := 5.0
+		for b.Loop() {
+			for i := range rows {
+				t = k.step(t, &rows[i])
+			}
+		}
+		perDay(b)
+	})
+	b.Run("derivatives and normal equations", func(b *testing.B) {
+		f, err := newFitter(pooled, in)
+		if err != nil {
+			b.Fatal(err)
+		}
+		for b.Loop() {
+			f.normal(&m.Params)
+		}
+		perDay(b)
+	})
+	b.Run("limit: products and two exponentials", func(b *testing.B) {
+		f := (*[nFeature]float64)(m.Params[pFeature:])
+		sum := 0.0
+		for b.Loop() {
+			for i := range rows {
+				s, x := 0.0, &rows[i].x
+				for j := range nFeature {
+					s += f[j] * x[j]
+				}
+				sum += s * math.Exp(-0.1*rows[i].flow) * math.Exp(-0.5*rows[i].ratio)
+			}
+		}
+		perDay(b)
+		if math.IsNaN(sum) {
+			b.Error("not a number")
+		}
+	})
+}
+
+func BenchmarkFitTenYears(b *testing.B) {
+	in := invented(rand.New(rand.NewPCG(3, 1)), 3652)
+	for b.Loop() {
+		if _, err := Fit(in, Options{Seed: 1}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// An outlook's share of the water model: 200 members of 120 days.
+func BenchmarkForecast(b *testing.B) {
+	in := invented(rand.New(rand.NewPCG(3, 1)), 3652)
+	m, err := Fit(in, Options{Seed: 1, Starts: 1})
+	if err != nil {
+		b.Fatal(err)
+	}
+	air, flow := Traces(in, nil, 120, 200, 1)
+	for b.Loop() {
+		m.Forecast(in, air, flow, 1)
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/(200*120), "ns/member-day")
+}
