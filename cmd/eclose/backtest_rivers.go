@@ -144,6 +144,12 @@ func writeBacktest(e *env, r *rivers.Report, dir string, now time.Time) error {
 	for _, s := range r.Sentences {
 		fmt.Fprintln(e.stdout, s)
 	}
+	if err := export.File(filepath.Join(dir, "backtest.txt"), func(w io.Writer) error { // what the page says of it
+		_, err := io.WriteString(w, strings.Join(r.Sentences, "\n")+"\n")
+		return err
+	}); err != nil {
+		return err
+	}
 	fmt.Fprintf(e.stdout, "\nWritten to %s: report.html, and scores and dates as .csv and .parquet.\n", dir)
 	return nil
 }

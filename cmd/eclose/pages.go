@@ -1,25 +1,81 @@
 package main
 
 import (
+	"context"
 	"fmt"
-	"html"
 	"net/http"
+	"net/netip"
+	"os"
 	"strings"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/jobs"
+	pages "example.org/eclose/cmd/eclose/internal/page"
+	"example.org/eclose/forecast/diary"
+	"example.org/eclose/ingest/db"
 )
 
-// pages is what the browser sees.
-func (s *station) pages(*env) (http.Handler, error) {
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if r.URL.Path != "/" {
-			http.NotFound(w, r)
-			return
+// pages is what the browser sees. Until the context ends, the shelf behind it is
+// kept as new as what the jobs bring.
+func (s *station) pages(ctx context.Context) (http.Handler, error) {
+	now := s.queue.Now
+	key, err := db.Secret(ctx, s.db.SQL, "forms", now())
+	if err != nil {
+		return nil, fmt.Errorf("the key of the forms: %w", err)
+	}
+	o := pages.Options{
+		Data: s.shelf.Shelf, Catalogue: s.house.Catalogue, Now: now, Diary: &diary.Store{DB: s.db, Now: now}, Changed: s.learn,
+		Reports: os.DirFS(s.cfg.Path(s.cfg.Serve.Report)), PublicURL: s.cfg.Serve.PublicURL, Key: key, US: s.cfg.Units == "us", ClientOf: clientOf, Log: &s.log,
+	}
+	if f := s.cfg.Serve.Secret; f != "" {
+		b, err := os.ReadFile(s.cfg.Path(f))
+		if err != nil {
+			return nil, fmt.Errorf("reading the secret of the diary: %w", err)
 		}
-		var b strings.Builder
-		for _, x := range s.house.Rivers {
-			fmt.Fprintf(&b, "<li>%s</li>\n", html.EscapeString(x.Name))
+		if o.Secret = strings.TrimSpace(string(b)); len(o.Secret) < secretLeast {
+			return nil, usagef("serve.admin-secret-file: the secret in %s has fewer than %d letters; eclose serve opens the diary to whoever guesses it", f, secretLeast)
 		}
-		w.Header().Set("Content-Type", "text/html; charset=utf-8")
-		w.Header().Set("Content-Security-Policy", "default-src 'none'")
-		fmt.Fprintf(w, "<!doctype html>\n<html lang=en><title>Eclose</title>\n<h1>Rivers</h1>\n<ul>\n%s</ul>\n<p><a href=/health>How fresh this is</a>\n", b.String())
-	}), nil
+	}
+	if s.relay != nil {
+		composer, err := composerOf(s.cfg, s.people.Links)
+		if err != nil {
+			return nil, err
+		}
+		s.invites = newInvites(composer, s.relay, now, s.people.LogID, s.log)
+		o.Subscribe, o.Invite = s.people, s.invites.take
+	}
+	return pages.New(o)
+}
+
+// secretLeast is how long the owner's secret must be; our own.
+const secretLeast = 12
+
+// Sightings that are written one after the other are learnt of together.
+const learnEvery = 10 * time.Second
+
+// learn has the figures of a river worked out again from its diary, and its
+// outlook issued anew.
+func (s *station) learn(ctx context.Context, river string) {
+	slot := jobs.Slot(s.queue.Now().Truncate(learnEvery).Add(learnEvery))
+	if _, err := s.queue.Add(context.WithoutCancel(ctx), jobs.Later{Args: jobs.Learn{River: river, Slot: slot}, At: slot}); err != nil {
+		s.log.Error().Err(err).Str("river", river).Msg("the diary changed, and nobody learns of it until it changes again")
+	}
+}
+
+// clientOf is whose request it is. A proxy on this machine adds its client as
+// the last address of X-Forwarded-For; nobody else is believed.
+func clientOf(r *http.Request) netip.Addr {
+	at, err := netip.ParseAddrPort(r.RemoteAddr)
+	if err != nil {
+		return netip.Addr{}
+	}
+	client := at.Addr().Unmap()
+	if list := r.Header.Values("X-Forwarded-For"); client.IsLoopback() && len(list) > 0 {
+		last := list[len(list)-1]
+		last = strings.TrimSpace(last[strings.LastIndex(last, ",")+1:])
+		if a, err := netip.ParseAddr(last); err == nil {
+			client = a.Unmap()
+		}
+	}
+	return client
 }

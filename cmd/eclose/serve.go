@@ -1,11 +1,13 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"net"
 	"net/http"
+	"sync"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -26,6 +28,9 @@ func (c serveCmd) Run(e *env) (err error) {
 		return err
 	}
 	if c.Addr != "" {
+		if cfg.Serve.PublicURL == "http://"+cfg.Serve.Addr { // nobody said otherwise
+			cfg.Serve.PublicURL = "http://" + c.Addr
+		}
 		cfg.Serve.Addr = c.Addr
 	}
 	log := logger(e.stderr, c.Log)
@@ -43,8 +48,6 @@ func (c serveCmd) Run(e *env) (err error) {
 	if err != nil {
 		return errors.Join(err, ln.Close())
 	}
-	beside, still := s.beside(e.ctx)
-	defer beside()
 	mux := http.NewServeMux()
 	mux.Handle("GET /health", s.watch)
 	mux.Handle("GET /metrics", s.metrics.Handler())
@@ -52,6 +55,14 @@ func (c serveCmd) Run(e *env) (err error) {
 	server := pageServer(mux)
 	if err := s.start(e.ctx, workers["feeds"]); err != nil {
 		return errors.Join(err, ln.Close())
+	}
+	beside, cancel := context.WithCancel(e.ctx)
+	var running sync.WaitGroup
+	defer running.Wait()
+	defer cancel()
+	running.Go(func() { s.shelf.run(beside) })
+	if s.invites != nil {
+		running.Go(func() { s.invites.run(beside) })
 	}
 	failed := make(chan error, 1)
 	go func() {
@@ -65,8 +76,16 @@ func (c serveCmd) Run(e *env) (err error) {
 		log.Info().Msg("stopping: finishing what is under way")
 	case err = <-failed:
 	}
-	return errors.Join(err, server.Close(), s.halt())
+	leave, cut := context.WithTimeout(context.WithoutCancel(e.ctx), pageStopFor)
+	defer cut()
+	if server.Shutdown(leave) != nil {
+		err = errors.Join(err, server.Close())
+	}
+	return errors.Join(err, s.halt())
 }
+
+// pageStopFor is how long a reader may take to get the rest of a page at a stop.
+const pageStopFor = 5 * time.Second
 
 // logger writes for people on a terminal and as JSON elsewhere.
 func logger(w io.Writer, level string) zerolog.Logger {

@@ -39,6 +39,8 @@ type station struct {
 	watch   *health.Watch
 	metrics *health.Metrics
 	relay   *mail.Sender
+	shelf   *liveShelf
+	invites *invites // nil: no relay, or no pages
 	log     zerolog.Logger
 
 	feeding chan struct{} // closed when the feeding loop has ended
@@ -101,6 +103,7 @@ func openStation(e *env, cfg *config.Config, workers map[string]int, logger zero
 		s.watch.Rivers = append(s.watch.Rivers, r.Slug)
 	}
 	s.metrics = health.NewMetrics(s.watch)
+	s.shelf = newLiveShelf(s.house.Rivers, s.db, s.house.Archive, s.read, s.house.Read, now, logger)
 	return s, nil
 }
 
@@ -141,7 +144,7 @@ func (s *station) build(e *env, now func() time.Time) (*work.House, error) {
 	if err != nil {
 		return nil, usageError{err}
 	}
-	if s.people, err = subscribe.New(e.ctx, s.db, subscribe.Names{}, now); err != nil {
+	if s.people, err = subscribe.New(e.ctx, s.db, namesOf(rivers, catalogue), now); err != nil {
 		return nil, err
 	}
 	h := &work.House{
@@ -180,6 +183,7 @@ func (s *station) build(e *env, now func() time.Time) (*work.House, error) {
 // done logs what failed and counts everything.
 func (s *station) done(d jobs.Done) {
 	s.metrics.Done(d)
+	s.shelf.done(d)
 	if d.Err != nil && !errors.As(d.Err, new(jobs.NotNow)) {
 		s.log.Warn().Str("job", d.Kind).Dur("took", d.Took).Msg(d.Err.Error())
 		return

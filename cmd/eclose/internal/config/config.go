@@ -102,6 +102,7 @@ type Serve struct {
 	Addr      string `toml:"addr"`
 	PublicURL string `toml:"public-url"`
 	Secret    string `toml:"admin-secret-file"`
+	Report    string `toml:"report"` // folder that eclose backtest wrote to
 }
 
 // Mail is the relay that carries the alerts.

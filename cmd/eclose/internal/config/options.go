@@ -1,6 +1,10 @@
 package config
 
-import "slices"
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
 
 // Option is one line of the option table: it fills the default, prints the
 // README's table and marks what must never be shown.
@@ -12,8 +16,8 @@ type Option struct {
 	fill    func(*Config)
 }
 
-// Options is the table of all top-level options. Rivers and feeds have their
-// own keys, described in the worked example of the README.
+// Options is the table of all options. NAME stands for the name of a feed;
+// river, river.gauge and river.weather may be there any number of times.
 var Options = []Option{
 	{Key: "store", Default: "series", Help: "where the series are kept: a folder, or a URL such as s3://bucket",
 		fill: func(c *Config) { def(&c.Store, "series") }},
@@ -26,12 +30,51 @@ var Options = []Option{
 	{Key: "insects", Default: "", Help: "your own file of insect groups, added to or replacing those of the catalogue"},
 	{Key: "outlooks", Default: "10 */6 * * *", Help: "when eclose serve issues outlooks: a cron expression in UTC",
 		fill: func(c *Config) { def(&c.Outlooks, "10 */6 * * *") }},
+	{Key: "river.name", Help: "the river and reach, as people call it; required"},
+	{Key: "river.slug", Default: "from the name", Help: "its short name in commands and addresses"},
+	{Key: "river.zone", Help: "IANA time zone, such as America/Denver; required"},
+	{Key: "river.lat", Help: "latitude in degrees; required"},
+	{Key: "river.lon", Help: "longitude in degrees, west is negative; required"},
+	{Key: "river.region", Default: "by place", Help: "region of the insect catalogue; eclose group find names them"},
+	{Key: "river.groups", Default: "all of the region", Help: "keys of the insect groups to forecast"},
+	{Key: "river.regulated", Default: "false", Help: "true below a dam: the caution says so"},
+	{Key: "river.notices", Help: "address where local notices are published"},
+	{Key: "river.gauge.feed", Help: "feed that has the gauge"},
+	{Key: "river.gauge.site", Help: "the agency's number of the gauge"},
+	{Key: "river.gauge.variables", Help: "what to take from it: water_temperature, discharge, gauge_height"},
+	{Key: "river.gauge.period", Default: "by feed", Help: "daily or instant"},
+	{Key: "river.gauge.file", Help: "saved answer, for feeds that read files"},
+	{Key: "river.weather.feed", Help: "feed that has the weather"},
+	{Key: "river.weather.lat", Default: "the river's", Help: "latitude of the weather place"},
+	{Key: "river.weather.lon", Default: "the river's", Help: "longitude of the weather place"},
+	{Key: "river.weather.site", Help: "station, for feeds that have stations"},
+	{Key: "river.weather.file", Help: "saved answer, for feeds that read files"},
+	{Key: "feeds.NAME.enabled", Default: "true", Help: "false leaves the feed out; open-meteo wants a true, since its free service is for non-commercial use"},
+	{Key: "feeds.NAME.base-url", Default: "the live service", Help: "another server that answers like it"},
+	{Key: "feeds.NAME.archive-url", Default: "the live service", Help: "the same for open-meteo's archive"},
+	{Key: "feeds.NAME.ensemble-url", Default: "the live service", Help: "the same for open-meteo's ensemble"},
+	{Key: "feeds.NAME.model", Default: "by feed", Help: "weather model of open-meteo's ensemble"},
+	{Key: "feeds.NAME.contact", Help: "your address for the User-Agent, as agencies ask"},
+	{Key: "feeds.NAME.key-file", Secret: true, Help: "file holding the agency's key; sent in a header, to that host only"},
 	{Key: "feeds.NAME.schedule", Default: "by feed", Help: "when eclose serve asks the feed: a cron expression in UTC, or \"@every 30m\""},
+	{Key: "feeds.csv.zone", Help: "IANA zone of the times in CSV files"},
+	{Key: "feeds.csv.time-column", Help: "name of the column with the time"},
+	{Key: "feeds.csv.time-layout", Help: "how a time is written, as Go writes 2 January 2006 15:04"},
+	{Key: "feeds.csv.missing", Help: "texts that stand for no value, beside an empty cell"},
+	{Key: "feeds.csv.delimiter", Default: ",", Help: "what parts the columns"},
+	{Key: "feeds.csv.skip-lines", Default: "0", Help: "lines before the header"},
+	{Key: "feeds.csv.column.name", Help: "name of a column with values"},
+	{Key: "feeds.csv.column.variable", Help: "what it holds"},
+	{Key: "feeds.csv.column.unit", Help: "its unit"},
+	{Key: "feeds.csv.column.statistic", Help: "mean, max, min, sum of a day, where it is not an instant"},
+	{Key: "feeds.csv.column.period", Help: "daily or instant"},
 	{Key: "serve.addr", Default: "127.0.0.1:8437", Help: "where the page listens; loopback unless you say otherwise",
 		fill: func(c *Config) { def(&c.Serve.Addr, "127.0.0.1:8437") }},
 	{Key: "serve.public-url", Default: "http://127.0.0.1:8437", Help: "the address that stands in mails",
 		fill: func(c *Config) { def(&c.Serve.PublicURL, "http://"+c.Serve.Addr) }},
 	{Key: "serve.admin-secret-file", Default: "", Secret: true, Help: "file holding the secret for writing the diary from elsewhere than this machine"},
+	{Key: "serve.report", Default: "backtest", Help: "folder of eclose backtest --out, whose report the page shows",
+		fill: func(c *Config) { def(&c.Serve.Report, "backtest") }},
 	{Key: "mail.host", Default: "", Help: "SMTP relay; without one nothing is sent"},
 	{Key: "mail.port", Default: "587", Help: "587 for STARTTLS, 465 for implicit TLS",
 		fill: func(c *Config) { def(&c.Mail.Port, 587) }},
@@ -44,7 +87,24 @@ var Options = []Option{
 	{Key: "mail.per-minute", Default: "60", Help: "at most so many mails a minute to this relay",
 		fill: func(c *Config) { def(&c.Mail.PerMinute, 60) }},
 	{Key: "mail.postal-address", Default: "", Help: "one line naming the sender, shown at the foot of each mail"},
-	{Key: "feeds.NAME.key-file", Default: "", Secret: true, Help: "file holding the agency's key; sent in a header, to that host only"},
+}
+
+// Table is the option table of the README, in Markdown.
+func Table() string {
+	var b strings.Builder
+	b.WriteString("| option | default | what it is |\n| --- | --- | --- |\n")
+	for _, o := range Options {
+		key := "`" + o.Key + "`"
+		if o.Secret {
+			key += " (secret)"
+		}
+		def := o.Default
+		if def != "" && o.fill != nil {
+			def = "`" + def + "`"
+		}
+		fmt.Fprintf(&b, "| %s | %s | %s |\n", key, def, strings.ReplaceAll(o.Help, "|", "\\|"))
+	}
+	return b.String()
 }
 
 func def[T comparable](p *T, v T) {

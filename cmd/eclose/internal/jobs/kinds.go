@@ -67,6 +67,13 @@ type Deliver struct {
 	Slot time.Time `json:"slot"`
 }
 
+// Learn turns the diary of a river into its own figures and issues its outlook
+// anew.
+type Learn struct {
+	River string    `json:"river"`
+	Slot  time.Time `json:"slot"`
+}
+
 // Slice is one season of one river in a backtest.
 type Slice struct {
 	Run    string `json:"run"`
@@ -80,7 +87,7 @@ type Export struct {
 	Month time.Time `json:"month"`
 }
 
-//revive:disable:exported // one sentence is enough for sixteen methods
+//revive:disable:exported // one sentence is enough for eighteen methods
 
 // Kind names the kinds in the database; they must never change.
 func (Plan) Kind() string    { return "plan" }
@@ -89,11 +96,12 @@ func (Outlook) Kind() string { return "outlook" }
 func (Alerts) Kind() string  { return "alerts" }
 func (Tick) Kind() string    { return "tick" }
 func (Deliver) Kind() string { return "deliver" }
+func (Learn) Kind() string   { return "learn" }
 func (Slice) Kind() string   { return "slice" }
 func (Export) Kind() string  { return "export" }
 
 // Kinds lists all kinds.
-var Kinds = []string{"plan", "fetch", "outlook", "alerts", "tick", "deliver", "slice", "export"}
+var Kinds = []string{"plan", "fetch", "outlook", "alerts", "tick", "deliver", "learn", "slice", "export"}
 
 func opts(queue string, priority, attempts int) river.InsertOpts {
 	return river.InsertOpts{Queue: queue, Priority: priority, MaxAttempts: attempts, UniqueOpts: river.UniqueOpts{ByArgs: true}}
@@ -107,5 +115,6 @@ func (Outlook) InsertOpts() river.InsertOpts { return opts(Model, 3, 50) }
 func (Alerts) InsertOpts() river.InsertOpts  { return opts(Model, 2, 50) }
 func (Tick) InsertOpts() river.InsertOpts    { return opts(Model, 1, 10) }
 func (Deliver) InsertOpts() river.InsertOpts { return opts(Mail, 1, 10) }
+func (Learn) InsertOpts() river.InsertOpts   { return opts(Model, 2, 10) }
 func (Slice) InsertOpts() river.InsertOpts   { return opts(Backtest, 3, 50) }
 func (Export) InsertOpts() river.InsertOpts  { return opts(Backtest, 2, 50) }

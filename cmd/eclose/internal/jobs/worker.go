@@ -22,6 +22,7 @@ type Handlers struct {
 	Alerts  func(context.Context, Alerts) error
 	Tick    func(context.Context, Tick) error
 	Deliver func(context.Context, Deliver) error
+	Learn   func(context.Context, Learn) error
 	Slice   func(context.Context, Slice) error
 	Export  func(context.Context, Export) error
 }
@@ -57,6 +58,7 @@ const (
 	outlookFor = 3 * time.Minute
 	alertsFor  = 5 * time.Minute
 	deliverFor = 20 * time.Minute // the longest talk with a relay; the next minute's job does not wait for it
+	learnFor   = 5 * time.Minute
 	sliceFor   = 30 * time.Minute
 	exportFor  = 10 * time.Minute
 )
@@ -70,6 +72,7 @@ func (q *Queue) workers() *river.Workers {
 	register(w, q, alertsFor, h.Alerts)
 	register(w, q, planFor, h.Tick)
 	register(w, q, deliverFor, h.Deliver)
+	register(w, q, learnFor, h.Learn)
 	register(w, q, sliceFor, h.Slice)
 	register(w, q, exportFor, h.Export)
 	return w

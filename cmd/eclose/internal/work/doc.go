@@ -1,4 +1,4 @@
-// Package work is what the jobs do: fetch, issue, weigh, tell, export.
+// Package work is what the jobs do: fetch, issue, weigh, tell, learn, export.
 //
 // The keys of a job enter; a row and a file in the house's stores leave, the row
 // in one transaction with the jobs that follow. It must not know how jobs are
