@@ -67,7 +67,7 @@ func inventStore(t testing.TB, issue, retrieved time.Time, years, members int, s
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { store.Close() }) //nolint:errcheck // a test's folder
+	t.Cleanup(func() { _ = store.Close() }) // a test's folder
 	rng := rand.New(rand.NewPCG(seed, 1))
 	from := time.Date(issue.Year()-years, 1, 1, 0, 0, 0, 0, time.UTC)
 	air, water, flow := inventHours(rng, from, int(issue.Sub(from).Hours()))

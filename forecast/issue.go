@@ -63,12 +63,9 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 	if opt.Ahead == 0 {
 		opt.Ahead = 365
 	}
-	region := insects.Region(r.Region)
-	if r.Region == "" {
-		var ok bool
-		if region, ok = insects.RegionOf(r.Lat, r.Lon); !ok {
-			return nil, fmt.Errorf("river %s: the catalogue has no region for %g, %g; name one in the config", r.Slug, r.Lat, r.Lon)
-		}
+	region, err := r.region()
+	if err != nil {
+		return nil, err
 	}
 	o := &Outlook{
 		River: r.Slug, RiverName: r.Name, Zone: r.Zone, Lat: r.Lat, Lon: r.Lon,
@@ -92,6 +89,18 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 	}
 	o.notes(rec)
 	return o, nil
+}
+
+// region is that of the catalogue: as the config says, or by the place.
+func (r River) region() (insects.Region, error) {
+	if r.Region != "" {
+		return insects.Region(r.Region), nil
+	}
+	region, ok := insects.RegionOf(r.Lat, r.Lon)
+	if !ok {
+		return "", fmt.Errorf("river %s: the catalogue has no region for %g, %g; name one in the config", r.Slug, r.Lat, r.Lon)
+	}
+	return region, nil
 }
 
 func seedOf(slug string, d Date) uint64 {

@@ -29,7 +29,7 @@ func (w *water) belief(g *insects.Group, region insects.Region, latDeg float64) 
 
 // Lesson is what sightings taught of one group at one river: the figures that
 // replace those of the catalogue, each with its uncertainty as in
-// phenology.Params, and how far the window moved.
+// phenology.Params, and how far the windows moved.
 type Lesson struct {
 	DD50       float64       `json:"dd50_c_days"`
 	DD50CV     float64       `json:"dd50_cv"`
@@ -43,15 +43,41 @@ type Lesson struct {
 	PeakCV     float64       `json:"peak_cv"`
 	Corr       [5][5]float64 `json:"correlations"`
 	Seasons    int           `json:"seasons"`
-	Sightings  int           `json:"sightings"`
 
-	MovedDays float64    `json:"moved_days"` // the median date, later is positive
-	Before    [3]float64 `json:"before_doy"` // emergence window in the seasons seen: 10, 50, 90 %
-	After     [3]float64 `json:"after_doy"`
+	MovedDays float64 `json:"moved_days"` // the middle of both stages, later is positive
+	Shifts    []Shift `json:"stages"`
+}
+
+// Shift is the window of a stage that was watched for, the mean over the seasons
+// in which it was, before and after: days from 1 January by which 10, 50 and
+// 90 % of the season's activity has passed.
+type Shift struct {
+	Stage     Stage      `json:"stage"`
+	Sightings int        `json:"sightings"`
+	Before    [3]float64 `json:"before"`
+	After     [3]float64 `json:"after"`
 }
 
 // Lessons are what the diary of one river taught, by group.
 type Lessons map[string]Lesson
+
+// Sightings is how many sightings stand behind them.
+func (l Lessons) Sightings() int {
+	n := 0
+	for _, x := range l {
+		for _, s := range x.Shifts {
+			n += s.Sightings
+		}
+	}
+	return n
+}
+
+// Untaught is a group of the diary of which nothing can be learnt, and why.
+type Untaught struct {
+	Group     string
+	Sightings int
+	Why       string
+}
 
 // Apply puts a lesson in the place of the prior; without one the prior stays.
 // It is made for Options.Posterior.
@@ -69,64 +95,154 @@ func (l Lessons) Apply(group string, prior phenology.Params) phenology.Params {
 }
 
 // Learn works out what sightings teach of the groups they name. Sightings of
-// other rivers, withdrawn ones and those after the record's issue are left out.
-// A group that the catalogue does not know is an error: it would be forgotten
-// in silence.
-func (rec Record) Learn(r River, c *insects.Catalogue, sightings []diary.Sighting) (Lessons, error) {
-	region := insects.Region(r.Region)
-	if r.Region == "" {
-		var ok bool
-		if region, ok = insects.RegionOf(r.Lat, r.Lon); !ok {
-			return nil, fmt.Errorf("river %s: the catalogue has no region for %g, %g; name one in the config", r.Slug, r.Lat, r.Lon)
-		}
+// other rivers, withdrawn ones and those after the record's issue are left out;
+// groups that cannot be learnt of are named, lest they be forgotten in silence.
+// A sighting of a group with several broods goes to the brood it is nearest to.
+func (rec Record) Learn(r River, c *insects.Catalogue, sightings []diary.Sighting) (Lessons, []Untaught, error) {
+	region, err := r.region()
+	if err != nil {
+		return nil, nil, err
 	}
 	w := &water{normal: normal(rec.Day0, rec.Water)}
-	years := map[int]int{} // year -> index of its season
-	byGroup := map[string][]phenology.Observation{}
+	byName := map[string][]diary.Sighting{}
 	for _, s := range sightings {
-		day := DateOf(s.Day)
-		if s.River != r.Slug || s.Withdrawn || day >= rec.Issue+1 {
+		if s.River == r.Slug && !s.Withdrawn && DateOf(s.Day) <= rec.Issue {
+			byName[s.Group] = append(byName[s.Group], s)
+		}
+	}
+	y := &years{water: func(year int) []float64 { return rec.wholeYear(year, w.normal) }, index: map[int]int{}}
+	var not []Untaught
+	pupils := map[string]*pupil{}
+	for _, name := range slices.Sorted(maps.Keys(byName)) {
+		found, why := w.pupils(c, name, region, r.Lat)
+		if why != "" {
+			not = append(not, Untaught{name, len(byName[name]), why})
 			continue
 		}
-		y := s.Day.Year()
-		if _, ok := years[y]; !ok {
-			years[y] = len(years)
+		var broods phenology.Broods
+		for i, p := range found {
+			broods = append(broods, p.prior)
+			if pupils[p.group] == nil {
+				pupils[p.group] = p
+			}
+			found[i] = pupils[p.group]
 		}
-		o := phenology.Observation{Season: years[y], Day: s.Day.YearDay() - 1, Hours: s.Hours,
-			Amount: map[diary.Amount]phenology.Amount{diary.None: phenology.None, diary.Few: phenology.Few, diary.Many: phenology.Many}[s.Amount]}
-		if s.Stage == diary.EggLaying {
-			o.Stage = phenology.EggLaying
+		for _, s := range byName[name] {
+			st := stageNumber[Stage(s.Stage)]
+			brood := broods.Nearest(st, s.Day.YearDay()-1, y.of(s.Day.Year()).WaterC)
+			found[brood].saw(s, y)
 		}
-		byGroup[s.Group] = append(byGroup[s.Group], o)
-	}
-	seasons := make([]phenology.Season, len(years))
-	for y, i := range years {
-		seasons[i] = phenology.Season{WaterC: rec.wholeYear(y, w.normal)}
 	}
 	out := Lessons{}
-	for _, key := range slices.Sorted(maps.Keys(byGroup)) {
-		g, ok := c.Group(key)
-		if !ok {
-			return nil, fmt.Errorf("river %s: the diary names a group %q that the catalogue does not know; eclose group find lists them", r.Slug, key)
+	for key, p := range pupils {
+		if len(p.seen) == 0 {
+			continue
 		}
-		prior, ok := w.belief(g, region, r.Lat)
-		if !ok {
-			return nil, fmt.Errorf("river %s: group %q has no window in %s, so nothing can be learnt of it", r.Slug, key, region.Words())
-		}
-		post, err := phenology.Calibrate(prior, byGroup[key], seasons, phenology.Options{Seed: seedOf(r.Slug+" "+key, 0)})
+		post, err := phenology.Calibrate(p.prior, p.seen, y.seasons, phenology.Options{Seed: seedOf(r.Slug+" "+key, 0)})
 		if err != nil {
-			return nil, fmt.Errorf("what %d sightings of %s teach: %w", len(byGroup[key]), key, err)
+			return nil, nil, fmt.Errorf("what %d sightings of %s teach: %w", len(p.seen), key, err)
 		}
-		a := post.After
-		out[key] = Lesson{
-			DD50: a.DD50, DD50CV: a.DD50CV, MedianDOY: a.MedianDOY, MedianSD: a.MedianSD, Weight: a.Weight, WeightSD: a.WeightSD,
-			SpreadDays: a.SpreadDays, SpreadCV: a.SpreadCV, PeakChance: a.PeakChance, PeakCV: a.PeakCV, Corr: finite(a.Corr),
-			Seasons: post.Seasons, Sightings: post.Sightings, MovedDays: post.MovedDays,
-			Before: [3]float64{post.WindowBefore.Start, post.WindowBefore.Peak, post.WindowBefore.End},
-			After:  [3]float64{post.WindowAfter.Start, post.WindowAfter.Peak, post.WindowAfter.End},
+		out[key] = lessonOf(&post, p.seen)
+	}
+	return out, not, nil
+}
+
+// years are the seasons of a diary, in the order in which they are asked for.
+type years struct {
+	water   func(year int) []float64
+	seasons []phenology.Season
+	index   map[int]int
+}
+
+func (y *years) of(year int) phenology.Season { return y.seasons[y.at(year)] }
+
+func (y *years) at(year int) int {
+	i, ok := y.index[year]
+	if !ok {
+		i = len(y.seasons)
+		y.index[year] = i
+		y.seasons = append(y.seasons, phenology.Season{WaterC: y.water(year)})
+	}
+	return i
+}
+
+// pupil is a group about to be learnt of.
+type pupil struct {
+	group string
+	prior phenology.Params
+	seen  []phenology.Observation
+}
+
+// saw puts a sighting into the season whose middle it is nearest to: December's
+// winter midges belong to the coming year.
+func (p *pupil) saw(s diary.Sighting, y *years) {
+	year, day := s.Day.Year(), s.Day.YearDay()-1
+	length := func(year int) int { return time.Date(year, 12, 31, 0, 0, 0, 0, time.UTC).YearDay() }
+	switch off := float64(day) - (p.prior.MedianDOY - 1); {
+	case off > 183:
+		day -= length(year)
+		year++
+	case off < -183:
+		year--
+		day += length(year)
+	}
+	p.seen = append(p.seen, phenology.Observation{
+		Season: y.at(year), Day: day, Stage: stageNumber[Stage(s.Stage)], Amount: amounts[s.Amount], Hours: s.Hours,
+	})
+}
+
+// pupils are the groups that a name of the diary stands for: itself, or its
+// broods. If there are none it says why.
+func (w *water) pupils(c *insects.Catalogue, name string, region insects.Region, latDeg float64) (out []*pupil, why string) {
+	g, ok := c.Group(name)
+	if !ok {
+		return nil, "the catalogue has no such group"
+	}
+	groups := []*insects.Group{g}
+	if broods := c.Broods(name); g.Kind == insects.Parent && len(broods) > 0 {
+		groups = broods
+	}
+	for _, g := range groups {
+		if prior, ok := w.belief(g, region, latDeg); ok {
+			out = append(out, &pupil{group: g.Key, prior: prior})
 		}
 	}
-	return out, nil
+	if len(out) == 0 {
+		return nil, "it has no window in " + region.Words()
+	}
+	return out, ""
+}
+
+// The diary's words in the words of the model.
+var (
+	amounts     = map[diary.Amount]phenology.Amount{diary.None: phenology.None, diary.Few: phenology.Few, diary.Many: phenology.Many}
+	stageNumber = map[Stage]phenology.Stage{Emergence: phenology.Emergence, EggLaying: phenology.EggLaying}
+)
+
+func lessonOf(post *phenology.Posterior, seen []phenology.Observation) Lesson {
+	a := post.After
+	l := Lesson{
+		DD50: a.DD50, DD50CV: a.DD50CV, MedianDOY: a.MedianDOY, MedianSD: a.MedianSD, Weight: a.Weight, WeightSD: a.WeightSD,
+		SpreadDays: a.SpreadDays, SpreadCV: a.SpreadCV, PeakChance: a.PeakChance, PeakCV: a.PeakCV, Corr: finite(a.Corr),
+		Seasons: post.Seasons, MovedDays: post.MovedDays,
+	}
+	days := func(w phenology.Window) [3]float64 { return [3]float64{w.Start, w.Peak, w.End} }
+	for _, st := range Stages {
+		n := 0
+		for _, o := range seen {
+			if o.Stage == stageNumber[st] {
+				n++
+			}
+		}
+		s := Shift{Stage: st, Sightings: n, Before: days(post.WindowBefore), After: days(post.WindowAfter)}
+		if st == EggLaying {
+			s.Before, s.After = days(post.EggsBefore), days(post.EggsAfter)
+		}
+		if n > 0 {
+			l.Shifts = append(l.Shifts, s)
+		}
+	}
+	return l
 }
 
 // finite replaces correlations that cannot be told, of figures that do not

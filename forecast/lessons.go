@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"example.org/eclose/ingest/db"
@@ -18,15 +19,19 @@ func LessonsAsOf(ctx context.Context, q db.Querier, river string, at time.Time) 
 	if err != nil && !errors.Is(err, db.ErrNotFound) {
 		return nil, err
 	}
-	for i := len(all) - 1; i >= 0; i-- {
-		if all[i].Made.After(at) {
-			continue
+	for _, c := range slices.Backward(all) {
+		if !c.Made.After(at) {
+			return ReadLessons(c)
 		}
-		var l Lessons
-		if err := json.Unmarshal([]byte(all[i].Body), &l); err != nil {
-			return nil, fmt.Errorf("reading version %d of what the diary of %s taught: %w", all[i].Version, river, err)
-		}
-		return l, nil
 	}
 	return nil, nil
+}
+
+// ReadLessons reads what one version holds.
+func ReadLessons(c db.Calibration) (Lessons, error) {
+	var l Lessons
+	if err := json.Unmarshal([]byte(c.Body), &l); err != nil {
+		return nil, fmt.Errorf("reading version %d of what the diary of %s taught: %w", c.Version, c.River, err)
+	}
+	return l, nil
 }

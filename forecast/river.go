@@ -199,7 +199,7 @@ func (g *gatherer) daily(s Station, v ingest.Variable, into *column) error {
 		}
 		for _, d := range days {
 			if date := DateOf(d.Date); d.Complete && date < DateOf(g.issue.In(g.zone)) {
-				(*into).fill(date, k, d)
+				into.fill(date, k, d)
 			}
 		}
 	}

@@ -144,11 +144,7 @@ func hoursOn(g *insects.Group, s StageOutlook, r River) string {
 		}
 		words = append(words, at(span[0])+"-"+at(span[1]))
 	}
-	out := words[0]
-	for _, x := range words[1:] {
-		out += " and " + x
-	}
-	return out
+	return strings.Join(words, " and ")
 }
 
 // reasons says in words what moved a stage's window away from the calendar.

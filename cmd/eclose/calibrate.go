@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"maps"
 	"math"
 	"os"
@@ -20,17 +21,18 @@ import (
 )
 
 type calibrateCmd struct {
-	River  string `arg:"" help:"The river, by its name in the config."`
-	Config string `required:"" help:"The TOML file that names rivers and gauges." placeholder:"FILE"`
-	Dry    bool   `help:"Only show what would be learnt; keep nothing."`
+	River string `arg:"" help:"The river, by its name in the config."`
+	configFlag
+	Dry      bool `help:"Only show what would be learnt; keep nothing."`
+	Versions bool `help:"List what was learnt before, version by version."`
 }
 
 // Run turns the sightings of a river into its own parameters and keeps them as
 // a new version; older versions stay.
 func (c calibrateCmd) Run(e *env) (err error) {
-	cfg, err := config.Load(c.Config)
+	cfg, err := c.load()
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	catalogue, err := loadCatalogue(cfg)
 	if err != nil {
@@ -41,17 +43,14 @@ func (c calibrateCmd) Run(e *env) (err error) {
 		return usageError{err}
 	}
 	r := rivers[0]
-	store, err := series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly())
-	if err != nil {
-		return fmt.Errorf("%w; run eclose ingest first", err)
-	}
-	defer store.Close() //nolint:errcheck // it was only read
 	d, err := db.OpenMigrated(e.ctx, cfg.DatabaseURL())
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, d.Close()) }()
-
+	if c.Versions {
+		return printVersions(e, d, r)
+	}
 	sightings, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, diary.Filter{River: r.Slug})
 	if err != nil {
 		return err
@@ -59,20 +58,27 @@ func (c calibrateCmd) Run(e *env) (err error) {
 	if len(sightings) == 0 {
 		return fmt.Errorf("the diary holds no sighting of %s (%q); add some with eclose diary add --river %s, also of days when you saw nothing", r.Name, r.Slug, r.Slug)
 	}
+	store, err := series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly())
+	if err != nil {
+		return fmt.Errorf("%w; run eclose ingest first", err)
+	}
+	defer store.Close() //nolint:errcheck // it was only read
 	rec, err := forecast.Gather(e.ctx, store, r, e.now())
 	if err != nil {
 		return err
 	}
-	lessons, err := rec.Learn(r, catalogue, sightings)
+	lessons, not, err := rec.Learn(r, catalogue, sightings)
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(e.stdout, "%s: what %d sightings teach\n\n%-30s %6s %8s  %-23s %-23s %s\n", r.Name, len(sightings),
-		"group", "seen", "seasons", "emergence before", "emergence after", "middle moves")
-	for _, key := range slices.Sorted(maps.Keys(lessons)) {
-		l := lessons[key]
-		fmt.Fprintf(e.stdout, "%-30s %6d %8d  %-23s %-23s %s\n", strings.ReplaceAll(key, "-", " "), l.Sightings, l.Seasons, window(l.Before), window(l.After), movedWords(l.MovedDays))
+	for _, x := range not {
+		fmt.Fprintf(e.stderr, "eclose: nothing is learnt of %q (%s): %s; eclose group find %q names those that are known, eclose diary add --revise ID puts it right\n",
+			x.Group, count(x.Sightings, "sighting"), x.Why, x.Group)
 	}
+	if len(lessons) == 0 {
+		return fmt.Errorf("the diary of %s teaches nothing: no sighting names a group of the catalogue that flies there", r.Name)
+	}
+	printLessons(e.stdout, r.Name, lessons)
 	if c.Dry {
 		fmt.Fprintln(e.stdout, "\nNothing was kept.")
 		return nil
@@ -81,31 +87,78 @@ func (c calibrateCmd) Run(e *env) (err error) {
 	if err != nil {
 		return fmt.Errorf("writing down what was learnt: %w", err)
 	}
-	version, err := db.AddCalibration(e.ctx, d.SQL, db.Calibration{River: r.Slug, Made: e.now(), ModelVersion: forecast.ModelVersion, Sightings: len(sightings), Body: string(body)})
+	version, err := db.AddCalibration(e.ctx, d.SQL, db.Calibration{River: r.Slug, Made: e.now(), ModelVersion: forecast.ModelVersion, Sightings: lessons.Sightings(), Body: string(body)})
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(e.stdout, "\nKept as version %d; outlooks of %s use it from now on. Older versions stay.\n", version, r.Name)
+	fmt.Fprintf(e.stdout, "\nKept as version %d. Outlooks of %s issued from now on use it; one asked for as of an\nearlier date does not. Older versions stay: --versions lists them.\n", version, r.Name)
 	return nil
 }
 
-// window is three days of the year in words, of any ordinary year.
-func window(doy [3]float64) string {
-	day := func(x float64) string {
-		return time.Date(2023, 1, 1, 0, 0, 0, 0, time.UTC).AddDate(0, 0, int(math.Round(x))).Format("2 Jan")
+// printLessons says by how much each group's windows moved.
+func printLessons(w io.Writer, river string, lessons forecast.Lessons) {
+	fmt.Fprintf(w, "%s: what %s\n\n", river, count(lessons.Sightings(), "sighting")+" teach")
+	fmt.Fprintf(w, "%-30s%-12s%-27s%s\n  %-26s%-26s%s\n%s\n", "group", "stage", "watched for", "middle moves", "start", "peak", "end", strings.Repeat("-", 80))
+	for _, key := range slices.Sorted(maps.Keys(lessons)) {
+		l := lessons[key]
+		for _, s := range l.Shifts {
+			watched := count(s.Sightings, "time") + ", " + count(l.Seasons, "season")
+			fmt.Fprintf(w, "%-30s%-12s%-27s%s\n", strings.ReplaceAll(key, "-", " "), s.Stage, watched, movedWords(l.MovedDays))
+			var cells [3]string
+			for i := range cells {
+				cells[i] = dayWords(s.Before[i]) + " -> " + dayWords(s.After[i])
+			}
+			fmt.Fprintf(w, "  %-26s%-26s%s\n", cells[0], cells[1], cells[2])
+		}
 	}
-	return day(doy[0]) + " - " + day(doy[1]) + " - " + day(doy[2])
+	fmt.Fprint(w, "\nstart, peak, end: when 10, 50 and 90 % of the activity had passed in the seasons\nwatched, by the numbers believed before and after. What was seen moves both stages.\n")
+}
+
+// printVersions lists what was learnt of a river at what time.
+func printVersions(e *env, d *db.DB, r forecast.River) error {
+	all, err := db.Calibrations(e.ctx, d.SQL, r.Slug)
+	if err != nil {
+		return err
+	}
+	if len(all) == 0 {
+		fmt.Fprintf(e.stdout, "Nothing was learnt of %s yet.\n", r.Name)
+	}
+	for _, v := range all {
+		l, err := forecast.ReadLessons(v)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(e.stdout, "version %d, %s, from %s:\n", v.Version, v.Made.UTC().Format("2 Jan 2006 15:04 UTC"), count(v.Sightings, "sighting"))
+		for _, key := range slices.Sorted(maps.Keys(l)) {
+			fmt.Fprintf(e.stdout, "  %-30s%s\n", strings.ReplaceAll(key, "-", " "), movedWords(l[key].MovedDays))
+		}
+	}
+	return nil
+}
+
+// dayWords is a time in days from 1 January as a date of any ordinary year.
+func dayWords(x float64) string {
+	return time.Date(2023, 1, 1, 0, 0, 0, 0, time.UTC).AddDate(0, 0, int(math.Floor(x))).Format("2 Jan")
 }
 
 func movedWords(days float64) string {
-	switch n := math.Round(math.Abs(days)); {
-	case n < 1:
+	n := int(math.Round(math.Abs(days)))
+	switch {
+	case n == 0:
 		return "less than a day"
 	case days < 0:
-		return fmt.Sprintf("%.0f days earlier", n)
+		return count(n, "day") + " earlier"
 	default:
-		return fmt.Sprintf("%.0f days later", n)
+		return count(n, "day") + " later"
 	}
+}
+
+// count is a number with its noun.
+func count(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
 }
 
 // lessonsOf are the lessons that each river's diary had taught by a moment. A

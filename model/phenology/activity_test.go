@@ -217,8 +217,12 @@ func TestBroodsFollowEachOtherAndShareTheYear(t *testing.T) {
 				found++
 			}
 			if len(b) > 1 {
-				if i := b.Nearest(int(b[1].CalendarOnly().Median(nil)), nil); i != 1 && b[1].Weight == 0 {
-					t.Errorf("%s in %s: the second brood's middle belongs to brood %d", g.Key, r, i)
+				for k := range b {
+					middle := int(b[k].CalendarOnly().Median(nil))
+					lag := (b[k].LagMinDays + b[k].LagMaxDays) / 2
+					if i, j := b.Nearest(Emergence, middle, nil), b.Nearest(EggLaying, middle+lag, nil); i != k || j != k {
+						t.Errorf("%s in %s: the middle of brood %d belongs to brood %d, its egg-laying to %d", g.Key, r, k, i, j)
+					}
 				}
 			}
 		}

@@ -41,12 +41,21 @@ func (b Broods) Activity(waterC []float64) (emergence, eggs []float64) {
 	return emergence, eggs
 }
 
-// Nearest is the brood whose season a day (from 1 January, 0 the first) falls
-// into: the one whose median it lies nearest to, in spreads.
-func (b Broods) Nearest(day int, waterC []float64) int {
+// Nearest is the brood that an observation of a stage on a day (from 1 January, 0
+// the first) belongs to: the one whose middle it lies nearest to, in spreads.
+// Without water the calendar tells the middles.
+func (b Broods) Nearest(st Stage, day int, waterC []float64) int {
 	best, at := math.Inf(1), -1
 	for i, p := range b {
-		if z := math.Abs(float64(day)-p.Median(waterC)) / p.SpreadDays; z < best {
+		if len(waterC) == 0 {
+			p = p.CalendarOnly()
+		}
+		w := Window{Peak: p.Median(waterC)}
+		if st == EggLaying {
+			w = p.laying(w)
+		}
+		off := math.Mod(math.Abs(float64(day)-w.Peak), 365)
+		if z := math.Min(off, 365-off) / p.SpreadDays; z < best {
 			best, at = z, i
 		}
 	}

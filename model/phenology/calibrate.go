@@ -17,10 +17,11 @@ type Season struct{ WaterC []float64 }
 type Posterior struct {
 	Before, After Params
 	// MovedDays is how much later the median date became, the mean over the
-	// seasons observed; the windows are those of emergence in the same seasons,
-	// by the central parameters.
+	// seasons observed; the windows are those in the same seasons, by the central
+	// parameters.
 	MovedDays                 float64
-	WindowBefore, WindowAfter Window
+	WindowBefore, WindowAfter Window // of emergence
+	EggsBefore, EggsAfter     Window // of egg-laying
 	Sightings, Catches        int
 	Seasons                   int
 	Accepted                  float64 // share of the chain's steps that were taken: 0.1-0.6 is well
@@ -154,6 +155,7 @@ func (post *Posterior) moved(seasons []Season, t *target) {
 	for _, w := range []*Window{&post.WindowBefore, &post.WindowAfter} {
 		w.Start, w.Peak, w.End = w.Start/n, w.Peak/n, w.End/n
 	}
+	post.EggsBefore, post.EggsAfter = post.Before.laying(post.WindowBefore), post.After.laying(post.WindowAfter)
 }
 
 // z90 is the 90 % point of the standard normal distribution.

@@ -212,7 +212,7 @@ func TestCalibrateRefusesWhatItCannotUse(t *testing.T) {
 	}{
 		"a gap in the water":         {p, nil, []Season{{gap}}},
 		"a season that is not there": {p, []Observation{{Season: 1, Hours: 1}}, good},
-		"a day outside the water":    {p, []Observation{{Day: 400, Hours: 1}}, good},
+		"a day outside the water":    {p, []Observation{{Day: 600, Hours: 1}}, good},
 		"no hours":                   {p, []Observation{{Day: 100}}, good},
 		"no spread":                  {bad, nil, good},
 	} {

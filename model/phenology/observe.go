@@ -26,7 +26,7 @@ const (
 type Observation struct {
 	Season int // index of the season
 	Stage  Stage
-	Day    int // from 1 January of the season, 0 the first; a catch's last day
+	Day    int // from 1 January of the season, 0 the first, below that in the year before; a catch's last day
 
 	Amount    Amount
 	Hours     float64 // watched, in the group's hours

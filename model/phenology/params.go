@@ -152,7 +152,18 @@ func (p Params) Rate() float64 {
 // RateEggs is Rate for egg-laying, whose season is the longer the longer the
 // adults live.
 func (p Params) RateEggs() float64 {
+	return -math.Log1p(-p.PeakChance) * p.spreadEggs() * math.Sqrt(2*math.Pi)
+}
+
+// spreadEggs is the standard deviation of egg-laying around its middle: that of
+// emergence and of lags spread evenly.
+func (p Params) spreadEggs() float64 {
 	span := float64(p.LagMaxDays-p.LagMinDays) + 1
-	sd := math.Sqrt(p.SpreadDays*p.SpreadDays + span*span/12)
-	return -math.Log1p(-p.PeakChance) * sd * math.Sqrt(2*math.Pi)
+	return math.Sqrt(p.SpreadDays*p.SpreadDays + span*span/12)
+}
+
+// laying is the window of egg-laying that follows an emergence of that peak.
+func (p Params) laying(emergence Window) Window {
+	middle := emergence.Peak + float64(p.LagMinDays+p.LagMaxDays)/2
+	return Window{}.plus(middle, p.spreadEggs())
 }

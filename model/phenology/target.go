@@ -16,6 +16,9 @@ const seasonNumbers = 0.5
 // on the requirement, on the calendar date and on the numbers.
 const seasonEffects = 3
 
+// halfYear bounds how far from its year an observation of a season may lie.
+const halfYear = 184
+
 // record is what was observed in one season, with what does not change.
 type record struct {
 	water     []float64
@@ -59,8 +62,9 @@ func newTarget(p Params, obs []Observation, seasons []Season) (*target, error) {
 			return nil, fmt.Errorf("observation %d: season %d of %d", i, o.Season, len(seasons))
 		}
 		r := &t.records[o.Season]
-		if len(r.water) > 0 && (o.Day < 0 || o.Day >= len(r.water)) {
-			return nil, fmt.Errorf("observation %d: day %d lies outside the %d days of the season's water", i, o.Day, len(r.water))
+		// A season may run over New Year; where its water is not known no gate is.
+		if len(r.water) > 0 && (o.Day < -halfYear || o.Day >= len(r.water)+halfYear) {
+			return nil, fmt.Errorf("observation %d: day %d lies far outside the %d days of the season's water", i, o.Day, len(r.water))
 		}
 		switch {
 		case o.Days > 0 && !(o.Count >= 0):
