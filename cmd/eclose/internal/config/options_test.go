@@ -1,0 +1,68 @@
+package config
+
+import (
+	"os"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// keysOf lists the keys that a config file may hold, from the types that it
+// is read into.
+func keysOf(t reflect.Type, prefix string) (keys []string) {
+	for i := range t.NumField() {
+		f := t.Field(i)
+		tag := f.Tag.Get("toml")
+		if tag == "-" || tag == "" {
+			continue
+		}
+		key, in := prefix+tag, f.Type
+		if in.Kind() == reflect.Map {
+			key += ".NAME"
+		}
+		for in.Kind() == reflect.Pointer || in.Kind() == reflect.Slice || in.Kind() == reflect.Map {
+			in = in.Elem()
+		}
+		if in.Kind() == reflect.Struct {
+			keys = append(keys, keysOf(in, key+".")...)
+		} else {
+			keys = append(keys, key)
+		}
+	}
+	return keys
+}
+
+func TestTheOptionTableHoldsEveryKeyAndNoOther(t *testing.T) {
+	var table []string
+	for _, o := range Options {
+		// What only one feed knows stands under its name.
+		table = append(table, strings.Replace(o.Key, "feeds.csv.", "feeds.NAME.", 1))
+	}
+	keys := keysOf(reflect.TypeFor[Config](), "")
+	for _, k := range keys {
+		if !slices.Contains(table, k) {
+			t.Errorf("the config may hold %q; the option table does not say so", k)
+		}
+	}
+	for _, k := range table {
+		if !slices.Contains(keys, k) {
+			t.Errorf("the option table has %q, which no config may hold", k)
+		}
+	}
+	for _, o := range Options {
+		if secret := strings.HasSuffix(o.Key, "key-file") || strings.HasSuffix(o.Key, "secret-file") || strings.HasSuffix(o.Key, "password-file") || o.Key == "database"; secret != o.Secret {
+			t.Errorf("%s: secret is %v", o.Key, o.Secret)
+		}
+	}
+}
+
+func TestTheReadmeHasTheOptionTable(t *testing.T) {
+	b, err := os.ReadFile("../../../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(string(b), Table()) {
+		t.Errorf("the README's option table should read:\n%s", Table())
+	}
+}
