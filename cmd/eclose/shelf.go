@@ -129,6 +129,10 @@ func (l *liveShelf) state(ctx context.Context, r forecast.River, due bool, known
 		return old, nil
 	}
 	st := &pages.State{CautionAt: l.now(), Caution: wading.Assess(wading.Input{})}
+	now := st.CautionAt
+	if old != nil && old.Outlook != nil { // until it is judged again it ages, and is not known in the end
+		st.Caution, st.CautionAt = old.Caution, old.CautionAt
+	}
 	if fresh {
 		if st.Outlook, err = l.archive.Load(ctx, head.River, head.Issued, head.ModelVersion); err != nil {
 			return old, err
@@ -142,11 +146,11 @@ func (l *liveShelf) state(ctx context.Context, r forecast.River, due bool, known
 	if due {
 		st.Problem = problemOf(r, known)
 	}
-	in, err := forecast.CautionInput(ctx, l.reader, r, st.CautionAt)
+	in, err := forecast.CautionInput(ctx, l.reader, r, now)
 	if err != nil {
 		return st, fmt.Errorf("caution: %w", err)
 	}
-	st.Caution = wading.Assess(in)
+	st.Caution, st.CautionAt = wading.Assess(in), now
 	return st, nil
 }
 

@@ -56,6 +56,7 @@ type diaryPage struct {
 	List  []diary.Sighting
 	Names map[string]string // rivers by short name
 	Added bool
+	Learn bool // the forecast is worked out again by itself
 	More  bool
 }
 
@@ -68,7 +69,7 @@ func (s *site) diaryList(r *http.Request) (*answer, error) {
 		return nil, err
 	}
 	slices.SortStableFunc(list, func(a, b diary.Sighting) int { return b.Day.Compare(a.Day) })
-	p := diaryPage{List: list, Names: map[string]string{}, Added: r.URL.Query().Get("added") != ""}
+	p := diaryPage{List: list, Names: map[string]string{}, Added: r.URL.Query().Get("added") != "", Learn: s.Changed != nil}
 	if len(list) > diaryShown {
 		p.List, p.More = list[:diaryShown], true
 	}

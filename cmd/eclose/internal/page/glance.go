@@ -26,6 +26,10 @@ type head struct {
 	Today      forecast.Date
 }
 
+// judgedFor is how long a caution counts. Our own default: whoever judges them
+// does so every minute, so an older one means that nobody does any more.
+const judgedFor = 15 * time.Minute
+
 func (s *site) head(r *http.Request, river forecast.River) (head, *State, error) {
 	h := head{Slug: river.Slug, Name: river.Name, Missing: true}
 	st, err := s.Data.State(r.Context(), river.Slug)
@@ -40,8 +44,12 @@ func (s *site) head(r *http.Request, river forecast.River) (head, *State, error)
 	}
 	u := unitsOf(r.Context())
 	h.Missing, h.Problem, h.O = false, st.Problem, st.Outlook
-	h.Caution, h.CautionAt = st.Caution.View(u), st.CautionAt
-	since := s.Now().Sub(st.CautionAt)
+	caution, since := st.Caution, s.Now().Sub(st.CautionAt)
+	if since > judgedFor {
+		caution.Known = false
+		caution.Unknowns = append(slices.Clone(caution.Unknowns), "nobody has looked at the gauges since "+st.CautionAt.UTC().Format("15:04 UTC on 2 Jan"))
+	}
+	h.Caution, h.CautionAt = caution.View(u), st.CautionAt
 	h.Flow = said(st.Caution.Flow, since, u.Flow)
 	h.Water = said(st.Caution.Water, since, u.Temperature)
 	h.Today = localDay(st.Outlook, s.Now())

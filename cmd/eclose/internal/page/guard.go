@@ -139,9 +139,11 @@ func (s *site) setCookie(w http.ResponseWriter, name, value string) {
 	http.SetCookie(w, &http.Cookie{Name: name, Value: value, Path: "/", MaxAge: int(cookieLife.Seconds()), HttpOnly: true, Secure: s.secure(), SameSite: http.SameSiteStrictMode})
 }
 
-// mayWrite says whether the diary may be read and written by this request: from
-// a browser on this machine, asked for by its own name so that no other site's
-// name can lead here, with no proxy between; or with the secret.
+// mayWrite says whether the diary may be read and written by this request: with
+// the secret; or from a browser on this machine, asked for by its own name so
+// that no other site's name can lead here, with no proxy between. Pages that are
+// offered to others always ask for the secret: a proxy need not say that it is
+// one.
 func (s *site) mayWrite(r *http.Request) bool {
 	if c, err := r.Cookie(ownerCookie); err == nil && s.Secret != "" {
 		until, sig, ok := strings.Cut(c.Value, ".")
@@ -149,6 +151,9 @@ func (s *site) mayWrite(r *http.Request) bool {
 		if ok && err == nil && time.Unix(at, 0).After(s.Now()) && hmac.Equal([]byte(sig), []byte(s.sign("owner "+s.Secret, until))) {
 			return true
 		}
+	}
+	if !s.here() {
+		return false
 	}
 	for _, h := range []string{"Forwarded", "X-Forwarded-For", "X-Real-Ip", "Via"} {
 		if r.Header.Get(h) != "" {
@@ -162,6 +167,16 @@ func (s *site) mayWrite(r *http.Request) bool {
 	ip, err := netip.ParseAddr(strings.Trim(host, "[]"))
 	named := host == "localhost" || err == nil && ip.IsLoopback()
 	return named && remote(r).IsLoopback()
+}
+
+// here says whether the pages are offered to this machine alone.
+func (s *site) here() bool {
+	u, err := url.Parse(s.PublicURL)
+	if err != nil || s.PublicURL == "" {
+		return err == nil
+	}
+	ip, err := netip.ParseAddr(u.Hostname())
+	return u.Hostname() == "localhost" || err == nil && ip.IsLoopback()
 }
 
 // enter gives a browser the owner's cookie.

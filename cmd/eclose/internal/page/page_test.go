@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"golang.org/x/net/html"
 
@@ -410,3 +411,25 @@ func FuzzWithinNeverLeads(f *testing.F) {
 		}
 	})
 }
+
+func TestPagesThatAreOfferedToOthersAskForTheSecretEverywhere(t *testing.T) {
+	for _, root := range []string{"https://rivers.example.org", "http://0.0.0.0:8437", "http://rivers.example.org", "http://192.0.2.1"} {
+		w := newWorld(t, func(o *Options) { o.PublicURL = root })
+		if rec := w.get("/diary"); rec.Code != http.StatusSeeOther { // a proxy that does not say so looks like this machine
+			t.Errorf("%s: the diary opens without the secret: %d", root, rec.Code)
+		}
+	}
+}
+
+func TestACautionThatNobodyJudgesAnyMoreIsNotKnown(t *testing.T) {
+	at := noon
+	w := newWorld(t, func(o *Options) { o.Now = func() time.Time { return at } })
+	before := w.get("/river/wend/water").Body.String()
+	at = noon.Add(judgedFor + time.Minute)
+	after := w.get("/river/wend/water").Body.String()
+	if strings.Contains(before, "nobody has looked") || !strings.Contains(after, "Caution not known") || !strings.Contains(after, "nobody has looked at the gauges since") {
+		t.Errorf("before: %.300s\nafter: %.300s", mainOf(before), mainOf(after))
+	}
+}
+
+func mainOf(page string) string { return page[strings.Index(page, "<main"):] }
