@@ -98,12 +98,12 @@ func (c calibrateCmd) Run(e *env) (err error) {
 // printLessons says by how much each group's windows moved.
 func printLessons(w io.Writer, river string, lessons forecast.Lessons) {
 	fmt.Fprintf(w, "%s: what %s\n\n", river, count(lessons.Sightings(), "sighting")+" teach")
-	fmt.Fprintf(w, "%-30s%-12s%-27s%s\n  %-26s%-26s%s\n%s\n", "group", "stage", "watched for", "middle moves", "start", "peak", "end", strings.Repeat("-", 80))
+	fmt.Fprintf(w, "%-30s%-12s%-22s%s\n  %-26s%-26s%s\n%s\n", "group", "stage", "watched for", "middle moves", "start", "peak", "end", strings.Repeat("-", 80))
 	for _, key := range slices.Sorted(maps.Keys(lessons)) {
 		l := lessons[key]
 		for _, s := range l.Shifts {
 			watched := count(s.Sightings, "time") + ", " + count(l.Seasons, "season")
-			fmt.Fprintf(w, "%-30s%-12s%-27s%s\n", strings.ReplaceAll(key, "-", " "), s.Stage, watched, movedWords(l.MovedDays))
+			fmt.Fprintf(w, "%-30s%-12s%-22s%s\n", strings.ReplaceAll(key, "-", " "), s.Stage, watched, movedWords(l.MovedDays))
 			var cells [3]string
 			for i := range cells {
 				cells[i] = dayWords(s.Before[i]) + " -> " + dayWords(s.After[i])
@@ -111,7 +111,7 @@ func printLessons(w io.Writer, river string, lessons forecast.Lessons) {
 			fmt.Fprintf(w, "  %-26s%-26s%s\n", cells[0], cells[1], cells[2])
 		}
 	}
-	fmt.Fprint(w, "\nstart, peak, end: when 10, 50 and 90 % of the activity had passed in the seasons\nwatched, by the numbers believed before and after. What was seen moves both stages.\n")
+	fmt.Fprint(w, "\nstart, peak, end: when 10, 50 and 90 % of the activity had passed in the seasons\nwatched, by the numbers believed before and after. What was seen of one stage\nmoves both.\n")
 }
 
 // printVersions lists what was learnt of a river at what time.
