@@ -26,7 +26,7 @@ func BenchmarkRiverDay(b *testing.B) {
 	}
 	b.Run("features and step", func(b *testing.B) {
 		for b.Loop() {
-			m.run(out, air, flow, h, m.begin(in.Day0), 5)
+			m.run(out, in.Day0, air, flow, h, m.begin(in.Day0), 5)
 		}
 		perDay(b)
 	})
@@ -40,7 +40,7 @@ func BenchmarkRiverDay(b *testing.B) {
 		perDay(b)
 	})
 	b.Run("derivatives and normal equations", func(b *testing.B) {
-		f, err := newFitter(pooled, in)
+		f, err := newFitter(in)
 		if err != nil {
 			b.Fatal(err)
 		}

@@ -19,7 +19,7 @@ func TestDerivativesAgreeWithDifferencesOfTheCost(t *testing.T) {
 		if !withFlow {
 			in.Flow = nil
 		}
-		f, err := newFitter(pooled, in)
+		f, err := newFitter(in)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -42,11 +42,10 @@ const (
 )
 
 // Fit finds the parameters of a reach by least squares under the pooled belief,
-// from several starts. It is deterministic for a seed.
-func Fit(in Input, o Options) (Model, error) { return fitUnder(pooled, in, o) }
-
-func fitUnder(b *belief, in Input, o Options) (Model, error) {
-	f, err := newFitter(b, in)
+// centred on rivers in such a climate, from several starts. It is deterministic
+// for a seed.
+func Fit(in Input, o Options) (Model, error) {
+	f, err := newFitter(in)
 	if err != nil {
 		return Model{}, err
 	}
@@ -57,9 +56,9 @@ func fitUnder(b *belief, in Input, o Options) (Model, error) {
 	best := math.Inf(1)
 	var at Params
 	for s := range o.Starts {
-		p := Params(b.mean)
+		p := Params(f.b.mean)
 		if s > 0 {
-			p = b.drawn(rng.NormFloat64, 0.7)
+			p = f.b.drawn(rng.NormFloat64, 0.7)
 		}
 		if p, cost := f.descend(p, scout); cost < best {
 			best, at = cost, p
@@ -85,12 +84,13 @@ type fitter struct {
 }
 
 // newFitter prepares a fit and the part of the model that needs none.
-func newFitter(b *belief, in Input) (*fitter, error) {
+func newFitter(in Input) (*fitter, error) {
 	if err := in.check(); err != nil {
 		return nil, fmt.Errorf("fitting water temperature: %w", err)
 	}
-	f := &fitter{in: in, b: b, noise: 1, m: Model{Grade: "measured here"}}
+	f := &fitter{in: in, noise: 1, m: Model{Grade: "measured here"}}
 	f.m.place(in)
+	f.b = pooled.around(f.m.regional())
 	n, gap := len(in.Air), warmup
 	for i := range in.Air {
 		switch {
@@ -257,7 +257,9 @@ func (f *fitter) polish(p Params) {
 		p, _ = f.descend(p, 60)
 	}
 	f.m.Params = p
+	outside := f.leaveOut(p)
 	f.simulate(&p)
+	f.m.mix(f.sim, f.in.Day0)
 	residual := make([]float64, len(f.sim))
 	for i := range residual {
 		residual[i] = math.NaN()
@@ -266,6 +268,9 @@ func (f *fitter) polish(p Params) {
 		residual[i] = f.in.Water[i] - f.sim[i]
 	}
 	f.m.Error = errorOf(f.in.Day0, residual, f.m.Years)
+	if !math.IsNaN(outside) {
+		f.m.Error.SD = max(outside, 0.1)
+	}
 	f.m.Regime = f.m.regime()
 }
 

@@ -30,13 +30,12 @@ func (m *Model) assimilate(in Input) assimilated {
 		t = m.Air.filtered(tail.Day0-1, tauFast)
 	}
 	a := assimilated{water: max(0, t), error: m.Error.unseen()}
-	a.memory = m.run(sim, air, flow, h, m.begin(tail.Day0), a.water)
+	a.memory, a.water = m.run(sim, tail.Day0, air, flow, h, m.begin(tail.Day0), a.water)
 	for i := range sim {
 		a.error = m.Error.next(a.error)
 		if w := tail.Water[i]; !unknown(w) {
 			a.error = a.error.seen((w - sim[i]) / m.Error.sd(h.cos[i], h.sin[i]))
 		}
-		a.water = sim[i]
 	}
 	return a
 }
@@ -77,7 +76,7 @@ func (m *Model) Forecast(history Input, air, flow [][]float64, seed uint64) [][]
 			q = flow[k]
 		}
 		a, lf := m.drivers(day, air[k], q)
-		m.run(row, a, lf, h, now.memory, now.water)
+		m.run(row, day, a, lf, h, now.memory, now.water)
 		rng := rand.New(rand.NewPCG(seed, uint64(k)+1))
 		z1, z2 := rng.NormFloat64(), rng.NormFloat64()
 		slow, fast := now.error.slow+l11*z1, now.error.fast+l21*z1+l22*z2
@@ -99,7 +98,7 @@ func (m *Model) Expected(history Input, air, flow []float64) (mean, sd []float64
 	a, q := m.drivers(day, air, flow)
 	mean, sd = make([]float64, len(air)), make([]float64, len(air))
 	h := harmonicsOf(day, len(air))
-	m.run(mean, a, q, h, now.memory, now.water)
+	m.run(mean, day, a, q, h, now.memory, now.water)
 	b := now.error
 	for d := range mean {
 		b = m.Error.next(b)

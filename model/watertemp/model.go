@@ -5,10 +5,12 @@ import "math"
 // Model is a fitted reach.
 type Model struct {
 	Params   Params
-	Air      year    // the air's wave through the year, °C: what the features are centred on
-	MeanFlow float64 // m3/s: geometric mean of the fit; 0 if flow was not used
-	Flow     year    // wave of the logarithm of the flow ratio
-	Water    year    // wave of the water, °C
+	Air      year         // the air's wave through the year, °C: what the features are centred on
+	MeanFlow float64      // m3/s: geometric mean of the fit; 0 if flow was not used
+	Flow     year         // wave of the logarithm of the flow ratio
+	Water    year         // wave of the water, °C
+	Normal   *Climatology // of the water; nil where it has no say
+	Usual    float64      // its share in the answer
 	Error    Error
 	Days     int     // of water temperature behind the fit
 	Years    float64 // the same in years
@@ -104,8 +106,10 @@ func (m *Model) begin(day int) memory {
 	}
 }
 
-// run moves the model through whole drivers from a memory and a temperature.
-func (m *Model) run(out, air, flow []float64, h harmonics, mem memory, t float64) memory {
+// run moves the model through whole drivers from a memory and a temperature, both
+// as of the day before, and gives both as of the last day. The temperature that
+// the model goes on from is its own, without the share of the normal.
+func (m *Model) run(out []float64, day0 int, air, flow []float64, h harmonics, mem memory, t float64) (memory, float64) {
 	k := m.Params.rates(m.Air[0])
 	var r row
 	for i, a := range air {
@@ -117,7 +121,20 @@ func (m *Model) run(out, air, flow []float64, h harmonics, mem memory, t float64
 		t = k.step(t, &r)
 		out[i] = t
 	}
-	return mem
+	m.mix(out, day0)
+	return mem, t
+}
+
+// mix gives the normal its share.
+func (m *Model) mix(out []float64, day0 int) {
+	if m.Normal == nil {
+		return
+	}
+	for i, t := range out {
+		if c := m.Normal.At(day0 + i); !math.IsNaN(c) {
+			out[i] = t + m.Usual*(max(0, c)-t)
+		}
+	}
 }
 
 // Simulate gives the water temperature of every day, °C, from air, °C, and
@@ -135,6 +152,6 @@ func (m *Model) Simulate(day0 int, air, flow []float64, start float64) []float64
 	if math.IsNaN(start) {
 		start = max(0, m.Air.filtered(day0-1, tauFast))
 	}
-	m.run(out, a, q, harmonicsOf(day0, n), m.begin(day0), start)
+	m.run(out, day0, a, q, harmonicsOf(day0, n), m.begin(day0), start)
 	return out
 }

@@ -29,11 +29,12 @@ func pool(t testing.TB, b *belief, records []Input) (mean [nParam]float64, cov *
 	fits = make([]Model, len(records))
 	unsure := make([]*mat.SymDense, len(records))
 	each(len(records), func(k int) {
-		f, err := newFitter(b, records[k])
+		f, err := newFitter(records[k])
 		if err != nil {
 			t.Error(err)
 			return
 		}
+		f.b = b
 		f.polish(b.mean)
 		fits[k] = f.m
 		p := f.m.Params

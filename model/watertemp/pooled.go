@@ -49,6 +49,13 @@ func (b *belief) finish() {
 	}
 }
 
+// around is the belief with another middle.
+func (b *belief) around(mean Params) *belief {
+	c := *b
+	c.mean = mean
+	return &c
+}
+
 // drawn is a draw of the parameters, shrunk by a factor towards the mean.
 func (b *belief) drawn(normal func() float64, factor float64) Params {
 	var z [nParam]float64

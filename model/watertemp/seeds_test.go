@@ -21,7 +21,7 @@ func TestFiveSeedsFindTheSameOptimum(t *testing.T) {
 		var first []float64
 		began := time.Now()
 		for seed := range uint64(5) {
-			f, err := newFitter(pooled, cal)
+			f, err := newFitter(cal)
 			if err != nil {
 				t.Fatal(err)
 			}
