@@ -44,6 +44,9 @@ type Options struct {
 	// Pace is the least time between two looks for work; 0: 100 ms. It bounds how
 	// many jobs a second one process takes.
 	Pace time.Duration
+	// Poll is how often one process looks for work of which nobody told it: on
+	// SQLite that is all work; 0: 1 s.
+	Poll time.Duration
 	// StopAfter is how long a stop waits for jobs under way; 0: 30 s.
 	StopAfter time.Duration
 }
@@ -81,7 +84,7 @@ func Open(ctx context.Context, d *db.DB, opt Options) (*Queue, error) {
 	}
 	cfg := &river.Config{
 		Logger: slog.New(quiet{zerolog.NewSlogHandler(opt.Log)}), JobTimeout: time.Minute, RescueStuckJobsAfter: 2 * time.Minute,
-		SoftStopTimeout: orDefault(opt.StopAfter, 30*time.Second), FetchCooldown: orDefault(opt.Pace, 100*time.Millisecond),
+		SoftStopTimeout: orDefault(opt.StopAfter, 30*time.Second), FetchCooldown: orDefault(opt.Pace, 100*time.Millisecond), FetchPollInterval: orDefault(opt.Poll, time.Second),
 		// Whatever went wrong for good stays for a human to look at.
 		DiscardedJobRetentionPeriod: 30 * 24 * time.Hour, CancelledJobRetentionPeriod: 7 * 24 * time.Hour,
 		CompletedJobRetentionPeriod: 48 * time.Hour, Test: river.TestConfig{Time: q.clock},

@@ -140,25 +140,9 @@ func workAsChild(text string) error {
 		}
 	}
 	if k.Port > 0 {
-		pemText, err := os.ReadFile(k.Roots)
-		if err != nil {
+		if h.Carrier, err = carrierOf(ctx, d, k.Port, k.Roots, clock.Now); err != nil {
 			return err
 		}
-		roots := x509.NewCertPool()
-		roots.AppendCertsFromPEM(pemText)
-		people, err := subscribe.New(ctx, d, subscribe.Names{}, clock.Now)
-		if err != nil {
-			return err
-		}
-		composer, err := mail.NewComposer(mail.Site{Name: "Eclose", From: "alerts@example.org", URL: "https://eclose.example.org", Tokens: people.Links})
-		if err != nil {
-			return err
-		}
-		sender, err := mail.NewSender(mail.Relay{Host: "localhost", Port: k.Port, TLS: mail.StartTLS, Roots: roots})
-		if err != nil {
-			return err
-		}
-		h.Carrier = mail.Carrier{Composer: composer, Sender: sender}
 	}
 	handlers := h.Handlers()
 	o := jobs.Options{Clock: clock, Log: zerolog.Nop(), Handlers: handlers, Timeout: k.Timeout, Rescue: k.Timeout,
@@ -179,6 +163,26 @@ func workAsChild(text string) error {
 		return err
 	}
 	select {} // until we are killed
+}
+
+// carrierOf words mails and hands them to the relay on a port of this machine.
+func carrierOf(ctx context.Context, d *db.DB, port int, rootsFile string, now func() time.Time) (mail.Carrier, error) {
+	pemText, err := os.ReadFile(rootsFile)
+	if err != nil {
+		return mail.Carrier{}, err
+	}
+	roots := x509.NewCertPool()
+	roots.AppendCertsFromPEM(pemText)
+	people, err := subscribe.New(ctx, d, subscribe.Names{}, now)
+	if err != nil {
+		return mail.Carrier{}, err
+	}
+	composer, err := mail.NewComposer(mail.Site{Name: "Eclose", From: "alerts@example.org", URL: "https://eclose.example.org", Tokens: people.Links})
+	if err != nil {
+		return mail.Carrier{}, err
+	}
+	sender, err := mail.NewSender(mail.Relay{Host: "localhost", Port: port, TLS: mail.StartTLS, Roots: roots})
+	return mail.Carrier{Composer: composer, Sender: sender}, err
 }
 
 // burn keeps a processor busy: a sleep would let one processor serve any number
@@ -522,27 +526,13 @@ func checkMail(t *testing.T, d *db.DB, s *sink, c *children) {
 	t.Helper()
 	later := time.Now().Add(time.Hour)
 	a := alert.New(d, func() time.Time { return later })
-	people, err := subscribe.New(t.Context(), d, subscribe.Names{}, time.Now)
+	carrier, err := carrierOf(t.Context(), d, s.port, s.roots, time.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
-	composer, err := mail.NewComposer(mail.Site{Name: "Eclose", From: "alerts@example.org", URL: "https://eclose.example.org", Tokens: people.Links})
-	if err != nil {
-		t.Fatal(err)
-	}
-	pemText, err := os.ReadFile(s.roots)
-	if err != nil {
-		t.Fatal(err)
-	}
-	roots := x509.NewCertPool()
-	roots.AppendCertsFromPEM(pemText)
-	sender, err := mail.NewSender(mail.Relay{Host: "localhost", Port: s.port, TLS: mail.StartTLS, Roots: roots})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer sender.Close()
+	defer carrier.Sender.Close()
 	for range 3 {
-		if _, err := a.Deliver(t.Context(), mail.Carrier{Composer: composer, Sender: sender}, 4); err != nil {
+		if _, err := a.Deliver(t.Context(), carrier, 4); err != nil {
 			t.Fatal(err)
 		}
 		later = later.Add(20 * time.Minute)
