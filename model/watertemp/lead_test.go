@@ -2,7 +2,6 @@ package watertemp
 
 import (
 	"math"
-	"slices"
 	"testing"
 )
 
@@ -84,66 +83,28 @@ func TestLeadsWithTheWeatherThatCame(t *testing.T) {
 	}
 }
 
-func one(yes bool) float64 {
-	if yes {
-		return 1
-	}
-	return 0
-}
-
 // The weather of the days ahead is drawn from past seasons, as an outlook does
 // where no weather forecast reaches: nothing of the future is known. The middle
 // of the members is the forecast, their 10 and 90 % points are the band.
 func TestLeadsWithTheWeatherOfPastSeasons(t *testing.T) {
 	gs := fittedGauges(t)
-	const members = 60
-	every := 20
-	if long() {
-		every = 15
-	}
-	type result struct {
-		inside, square [61]mean
-		came           [61]mean // inside the band with the weather that came
-	}
-	results := make([]result, len(gs))
+	scores := make([][]LeadScore, len(gs))
 	each(len(gs), func(k int) {
-		g := &gs[k]
-		sorted := make([]float64, members)
-		for i := waterYears[3] - g.in.Day0; i+1 < len(g.in.Water); i += every {
-			history := until(g.in, i)
-			air, flow := Traces(history, nil, 60, members, uint64(i))
-			rows := g.model.Forecast(history, air, flow, uint64(i))
-			to := min(i+60, len(g.in.Water))
-			best, sd := g.model.Expected(history, g.in.Air[i:to], g.in.Flow[i:to])
-			for _, lead := range leads {
-				if i+lead > len(g.in.Water) || math.IsNaN(g.in.Water[i+lead-1]) {
-					continue
-				}
-				for m := range rows {
-					sorted[m] = rows[m][lead-1]
-				}
-				slices.Sort(sorted)
-				w := g.in.Water[i+lead-1]
-				results[k].inside[lead].add(one(w >= quantile(sorted, 0.1) && w <= quantile(sorted, 0.9)))
-				results[k].came[lead].add(one(math.Abs(w-best[lead-1]) <= 1.2816*sd[lead-1]))
-				e := quantile(sorted, 0.5) - w
-				results[k].square[lead].add(e * e)
-			}
-		}
+		scores[k] = gs[k].model.Hindcast(gs[k].in, Hindcasts{From: waterYears[3], Every: 7, Leads: leads, Members: 50, Seed: 1})
 	})
-	for _, lead := range leads {
-		var inside, came mean
-		roots := make([]float64, len(gs))
-		for k := range results {
-			inside.sum += results[k].inside[lead].sum
-			inside.n += results[k].inside[lead].n
-			came.sum += results[k].came[lead].sum
-			came.n += results[k].came[lead].n
-			roots[k] = results[k].square[lead].root()
+	for l, lead := range leads {
+		var roots, usual []float64
+		inside, came := mean{}, mean{}
+		for _, s := range scores {
+			roots, usual = append(roots, s[l].RMSE), append(usual, s[l].Climatology)
+			inside.sum += s[l].Squares.Inside
+			came.sum += s[l].Squares.CameInside
+			inside.n += float64(s[l].Days)
 		}
-		c := inside.of()
-		t.Logf("%d days ahead, %d gauges, weather of past seasons: median RMSE %.3f °C, %.1f %% of %.0f readings within the 80 %% band; %.1f %% with the weather that came", lead, len(gs), quantile(roots, 0.5), 100*c, inside.n, 100*came.of())
-		for _, c := range []float64{c, came.of()} {
+		came.n = inside.n
+		t.Logf("%d days ahead, %d gauges, weather of past seasons: median RMSE %.3f °C, climatology %.3f; %.1f %% of %.0f readings within the 80 %% band; %.1f %% with the weather that came",
+			lead, len(gs), quantile(roots, 0.5), quantile(usual, 0.5), 100*inside.of(), inside.n, 100*came.of())
+		for _, c := range []float64{inside.of(), came.of()} {
 			if !(c >= 0.75 && c <= 0.85) {
 				t.Errorf("%d days ahead the 80 %% band holds %.3f of the readings", lead, c)
 			}
