@@ -16,10 +16,16 @@ import (
 
 // CautionInput gathers what was known of a river's water at a moment, for the
 // caution: the last flow, height and temperature with their age, the hours
-// before them, the gauger's measurements, and where the flow stands among past
-// years. What is missing is left missing; the caution knows what that means.
+// before them, the gauger's measurements, where the flow stands among past
+// years, and the chance of thunder. What is missing is left missing; the caution
+// knows what that means.
+//
+// Flow, height and channel are those of one gauge, for a width measured at one
+// bridge says nothing of the flow at another: the first in the river's order that
+// ever gave a flow, else the first that gave a height. Where its readings stop no
+// other steps in.
 func CautionInput(ctx context.Context, store Reader, r River, at time.Time) (wading.Input, error) {
-	in := wading.Input{Regulated: r.Regulated, RegulatedBy: r.Notices}
+	in := wading.Input{Regulated: r.Regulated, RegulatedBy: r.Notices, Flood: r.Flood}
 	zone, err := time.LoadLocation(r.Zone)
 	if err != nil {
 		return in, fmt.Errorf("river %s: %w", r.Slug, err)
@@ -32,42 +38,136 @@ func CautionInput(ctx context.Context, store Reader, r River, at time.Time) (wad
 	if g.asOf, err = g.hadRetrieved(r); err != nil {
 		return in, err
 	}
-	var measured []wading.Measurement
 	for _, s := range r.Gauges {
-		for _, x := range []struct {
-			v    ingest.Variable
-			into *wading.Reading
-		}{{ingest.Discharge, &in.Flow}, {ingest.GaugeHeight, &in.Stage}, {ingest.WaterTemperature, &in.Water}} {
-			if err := g.reading(s, x.v, x.into, &in.History); err != nil {
-				return in, fmt.Errorf("reading the gauges of %s: %w", r.Slug, err)
-			}
+		if _, err := g.reading(s, ingest.WaterTemperature, &in.Water); err != nil {
+			return in, fmt.Errorf("reading the gauges of %s: %w", r.Slug, err)
 		}
-		m, err := g.measurements(s)
-		if err != nil {
-			return in, fmt.Errorf("reading the channel of %s: %w", r.Slug, err)
-		}
-		measured = append(measured, m...)
 	}
-	in.StageOnly = !in.Flow.Present && in.Stage.Present && !g.hasFlow(r)
-	if err := g.percentile(r, &in); err != nil {
+	if r.Weather != nil {
+		if in.Thunder, err = g.thunder(*r.Weather); err != nil {
+			return in, fmt.Errorf("reading the weather forecast of %s: %w", r.Slug, err)
+		}
+	}
+	s, hasFlow, ok := g.flowGauge(r)
+	if !ok {
+		return in, nil
+	}
+	in.StageOnly = !hasFlow
+	if err := g.water(s, &in); err != nil {
+		return in, fmt.Errorf("reading the gauge %s of %s: %w", s.Site, r.Slug, err)
+	}
+	if err := g.channel(s, &in); err != nil {
+		return in, fmt.Errorf("reading the channel of %s: %w", r.Slug, err)
+	}
+	if err := g.percentile(s, &in); err != nil {
 		return in, fmt.Errorf("flow statistics of %s: %w", r.Slug, err)
-	}
-	if len(measured) > 0 {
-		measured = wading.Merge(measured)
-		geometry, err := wading.FitGeometry(measured)
-		if errors.Is(err, wading.ErrTooFew) && in.Flow.Present {
-			geometry, err = wading.Nearest(measured, in.Flow.Value)
-		}
-		if err == nil {
-			in.Geometry = &geometry
-		}
 	}
 	return in, nil
 }
 
+// flowGauge is the gauge by which the water is judged, and whether it gives a
+// flow or only a height.
+func (g *gatherer) flowGauge(r River) (s Station, hasFlow, ok bool) {
+	for _, v := range []ingest.Variable{ingest.Discharge, ingest.GaugeHeight} {
+		for _, s := range r.Gauges {
+			if len(g.of(s, v)) > 0 {
+				return s, v == ingest.Discharge, true
+			}
+		}
+	}
+	return s, false, false
+}
+
+// water takes the last flow and height of a gauge, and the hours before them.
+func (g *gatherer) water(s Station, in *wading.Input) error {
+	flow, err := g.reading(s, ingest.Discharge, &in.Flow)
+	if err != nil {
+		return err
+	}
+	stage, err := g.reading(s, ingest.GaugeHeight, &in.Stage)
+	if err != nil {
+		return err
+	}
+	for _, p := range flow {
+		in.History = append(in.History, wading.Point{Age: p.age, FlowM3s: p.value, StageM: math.NaN()})
+	}
+	for _, p := range stage {
+		in.History = append(in.History, wading.Point{Age: p.age, FlowM3s: math.NaN(), StageM: p.value})
+	}
+	return nil
+}
+
+// channel fits the gauge's section to the gauger's visits.
+func (g *gatherer) channel(s Station, in *wading.Input) error {
+	measured, err := g.measurements(s)
+	if err != nil || len(measured) == 0 {
+		return err
+	}
+	measured = wading.Merge(measured)
+	geometry, err := wading.FitGeometry(measured)
+	if errors.Is(err, wading.ErrTooFew) && in.Flow.Present {
+		geometry, err = wading.Nearest(measured, in.Flow.Value)
+	}
+	if err == nil {
+		in.Geometry = &geometry
+	}
+	if q, n, ok := wading.Ceiling(measured); ok {
+		in.CeilingM3s, in.CeilingVisits = q, n
+	}
+	if !in.StageOnly {
+		return nil
+	}
+	if err := g.heights(s, measured); err != nil {
+		return err
+	}
+	if fit, err := wading.FitStage(measured); err == nil {
+		in.StageFit = &fit
+	}
+	return nil
+}
+
+// heightWithin is how near to a visit a height must have been read to be that of
+// the visit. Our own default.
+const heightWithin = 30 * time.Minute
+
+// heights gives each visit the gauge height that was read nearest to it.
+func (g *gatherer) heights(s Station, visits []wading.Measurement) error {
+	for _, k := range g.of(s, ingest.GaugeHeight) {
+		if k.Period == ingest.Daily {
+			continue
+		}
+		got, err := g.store.Read(g.ctx, k, g.query())
+		if errors.Is(err, series.ErrNotFound) {
+			continue
+		}
+		if err != nil {
+			return fmt.Errorf("reading %s: %w", k, err)
+		}
+		for i := range visits {
+			m := &visits[i]
+			at := m.At.UnixMicro()
+			n, _ := slices.BinarySearch(got.Time, at-heightWithin.Microseconds())
+			best := heightWithin.Microseconds() + 1
+			for ; n < len(got.Time) && got.Time[n] <= at+heightWithin.Microseconds(); n++ {
+				if gap := max(got.Time[n]-at, at-got.Time[n]); gap < best && !math.IsNaN(got.Value[n]) && (got.Flag == nil || got.Flag[n] != ingest.Fail) {
+					m.StageM, best = got.Value[n], gap
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// aged is a value and how long before the issue it was read.
+type aged struct {
+	value float64
+	age   time.Duration
+}
+
 // reading takes the last reading of a variable, whatever its flag: one that
-// failed its checks is doubted, not passed over for an older one.
-func (g *gatherer) reading(s Station, v ingest.Variable, into *wading.Reading, history *[]wading.Point) error {
+// failed its checks is doubted, not passed over for an older one. It returns the
+// series that it comes from, empty where that holds one value a day.
+func (g *gatherer) reading(s Station, v ingest.Variable, into *wading.Reading) (past []aged, err error) {
 	for _, k := range g.of(s, v) {
 		if k.Statistic != ingest.Instant && k.Statistic != ingest.Mean {
 			continue
@@ -79,48 +179,75 @@ func (g *gatherer) reading(s Station, v ingest.Variable, into *wading.Reading, h
 			continue
 		}
 		if err != nil {
-			return fmt.Errorf("reading %s: %w", k, err)
+			return nil, fmt.Errorf("reading %s: %w", k, err)
 		}
-		for i := range got.Len() {
-			age := g.issue.Sub(got.At(i))
-			if k.Period == ingest.Daily {
-				age -= 24 * time.Hour // the value stands for the day that ends then
-			}
-			if math.IsNaN(got.Value[i]) || into.Present && age >= into.Age {
+		daily := k.Period == ingest.Daily
+		var all []aged // oldest first
+		last := -1
+		for i, v := range got.Value {
+			if math.IsNaN(v) {
 				continue
 			}
-			*into = wading.Reading{Value: got.Value[i], Age: max(0, age), Present: true, Daily: k.Period == ingest.Daily}
-			if got.Qualifier != nil && strings.Contains(strings.ToUpper(got.Qualifier[i]), "ICE") {
-				into.Doubt = "ice"
+			age := g.issue.Sub(got.At(i))
+			if daily {
+				age -= 24 * time.Hour // the value stands for the day that ends then
 			}
-			if got.Flag != nil && got.Flag[i] == ingest.Fail {
-				into.Doubt = "failed its check: " + got.FlagTest[i]
-			}
-			switch {
-			case k.Period == ingest.Daily:
-			case v == ingest.Discharge:
-				*history = append(*history, wading.Point{Age: age, FlowM3s: got.Value[i], StageM: math.NaN()})
-			case v == ingest.GaugeHeight:
-				*history = append(*history, wading.Point{Age: age, FlowM3s: math.NaN(), StageM: got.Value[i]})
-			}
+			all, last = append(all, aged{v, max(0, age)}), i
+		}
+		if last < 0 || into.Present && all[len(all)-1].age >= into.Age {
+			continue
+		}
+		*into = wading.Reading{Value: got.Value[last], Age: all[len(all)-1].age, Present: true, Daily: daily}
+		if got.Qualifier != nil && strings.Contains(strings.ToUpper(got.Qualifier[last]), "ICE") {
+			into.Doubt = "ice"
+		}
+		if got.Flag != nil && got.Flag[last] == ingest.Fail {
+			into.Doubt = "it failed the check " + got.FlagTest[last]
+		}
+		if past = all; daily {
+			past = nil
 		}
 	}
-	return nil
+	return past, nil
 }
 
-// hasFlow says whether any gauge of the river ever gave a flow.
-func (g *gatherer) hasFlow(r River) bool {
-	for _, s := range r.Gauges {
-		if len(g.of(s, ingest.Discharge)) > 0 {
-			return true
+// Thunder is looked for so far ahead, in a forecast no older than that. Our own
+// default: a day on the water.
+const (
+	thunderAhead  = 12 * time.Hour
+	thunderMaxAge = 24 * time.Hour
+)
+
+// thunder is the highest chance of thunder in the hours to come, nil where no
+// fresh forecast covers them.
+func (g *gatherer) thunder(s Station) (*float64, error) {
+	var out *float64
+	for _, k := range g.of(s, ingest.ThunderProbability) {
+		got, err := g.store.Read(g.ctx, k, series.Query{From: g.issue.Add(-time.Hour), To: g.issue.Add(thunderAhead), AsOf: g.issue})
+		if errors.Is(err, series.ErrNotFound) {
+			continue
+		}
+		if err != nil {
+			return nil, fmt.Errorf("reading %s: %w", k, err)
+		}
+		for i, v := range got.Value {
+			if math.IsNaN(v) || g.issue.Sub(time.UnixMicro(got.Retrieved[i])) > thunderMaxAge {
+				continue
+			}
+			if p := min(max(v/100, 0), 1); out == nil || p > *out {
+				out = &p
+			}
 		}
 	}
-	return false
+	return out, nil
 }
 
 // channelSeries begins the name of series that hold a gauger's visits, not the
 // gauge's readings.
 const channelSeries = "channel-measurements"
+
+// standing is the qualifier of a visit at which the gauger stood in the river.
+const standing = "Wading"
 
 // measurements puts the gauger's visits together from their four series.
 func (g *gatherer) measurements(s Station) ([]wading.Measurement, error) {
@@ -146,6 +273,9 @@ func (g *gatherer) measurements(s Station) ([]wading.Measurement, error) {
 			if m == nil {
 				m = &wading.Measurement{ID: fmt.Sprint(t), At: got.At(i), FlowM3s: math.NaN(), WidthM: math.NaN(), AreaM2: math.NaN(), VelocityMS: math.NaN(), StageM: math.NaN()}
 				visits[t] = m
+			}
+			if got.Qualifier != nil && strings.EqualFold(got.Qualifier[i], standing) {
+				m.Wading = true
 			}
 			switch k.Variable {
 			case ingest.ChannelWidth:
@@ -175,15 +305,13 @@ const percentileYears = 5
 
 // percentile puts the last flow among the daily flows of past years within a
 // week of the date.
-func (g *gatherer) percentile(r River, in *wading.Input) error {
+func (g *gatherer) percentile(s Station, in *wading.Input) error {
 	if !in.Flow.Present {
 		return nil
 	}
 	var flow column
-	for _, s := range r.Gauges {
-		if err := g.daily(s, ingest.Discharge, &flow); err != nil {
-			return err
-		}
+	if err := g.daily(s, ingest.Discharge, &flow); err != nil {
+		return err
 	}
 	today := DateOf(g.issue.In(g.zone))
 	below, n := 0.0, 0.0

@@ -11,6 +11,7 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/series"
+	"example.org/eclose/model/wading"
 )
 
 // River is what the forecast must know of a river.
@@ -22,8 +23,9 @@ type River struct {
 	Groups     []string // keys of the catalogue; empty for all of the region
 	Gauges     []Station
 	Weather    *Station
-	Regulated  bool   // below a dam, by the user's own word
-	Notices    string // where local notices are published
+	Regulated  bool         // below a dam, by the user's own word
+	Notices    string       // where local notices are published
+	Flood      wading.Flood // heights at the gauge from which floods are counted; zero: none known
 }
 
 // Station is a feed's site.

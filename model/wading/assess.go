@@ -46,7 +46,7 @@ func (r Reading) trouble(what string) string {
 	case !r.Present, math.IsNaN(r.Value), math.IsInf(r.Value, 0):
 		return "there is no " + what + " reading"
 	case r.Doubt != "":
-		return fmt.Sprintf("the %s reading is marked %q by the agency", what, r.Doubt)
+		return fmt.Sprintf("the %s reading cannot be trusted (%s)", what, r.Doubt)
 	case r.Age < -10*time.Minute:
 		return "the " + what + " reading lies in the future: a clock is wrong"
 	case r.Age > limit:
@@ -285,7 +285,9 @@ func (a *assessment) byGeometry(q float64) {
 func (g Geometry) basis() string {
 	span := ""
 	if !g.From.IsZero() {
-		span = fmt.Sprintf(", %d-%d", g.From.Year(), g.To.Year())
+		if span = fmt.Sprintf(", %d", g.From.Year()); g.To.Year() != g.From.Year() {
+			span += fmt.Sprintf("-%d", g.To.Year())
+		}
 	}
 	if g.Scaled {
 		return "carried from one measurement" + span

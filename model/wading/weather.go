@@ -42,7 +42,7 @@ func (c FlowClass) Words() string {
 }
 
 // Flood are the gauge heights, m, from which a flood category begins; NaN where
-// a gauge has none.
+// a gauge has none. The zero Flood is NoFlood.
 type Flood struct {
 	ActionM, MinorM, ModerateM, MajorM float64
 }
@@ -58,6 +58,9 @@ func (f Flood) Any() bool {
 
 func (f Flood) lowest() (float64, bool) {
 	low := math.Inf(1)
+	if f == (Flood{}) {
+		return low, false
+	}
 	for _, h := range []float64{f.ActionM, f.MinorM, f.ModerateM, f.MajorM} {
 		if given(h) {
 			low = min(low, h)
@@ -73,6 +76,9 @@ func given(h float64) bool { return !math.IsNaN(h) && h > -900*footM }
 // moderate or major.
 func (f Flood) Category(stageM float64) string {
 	category := "none"
+	if !f.Any() {
+		return category
+	}
 	for _, c := range []struct {
 		name string
 		from float64

@@ -1,0 +1,232 @@
+package forecast
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/series"
+	"example.org/eclose/model/wading"
+)
+
+var (
+	look    = time.Date(2026, 5, 20, 12, 0, 0, 0, time.UTC)
+	justNow = look.Add(-time.Minute)
+)
+
+// shore is an invented store of a few gauges, filled series by series.
+type shore struct {
+	*testing.T
+	store *series.Store
+}
+
+func newShore(t *testing.T) shore {
+	t.Helper()
+	store, err := series.Open(t.Context(), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = store.Close() }) // a test's folder
+	return shore{t, store}
+}
+
+func (s shore) key(site string, v ingest.Variable) ingest.Key {
+	return ingest.Key{Feed: "usgs", Site: site, Variable: v, Statistic: ingest.Instant}
+}
+
+func (s shore) put(x ingest.Series, retrieved time.Time) {
+	s.Helper()
+	if _, err := s.store.Put(s.Context(), x, retrieved); err != nil {
+		s.Fatal(err)
+	}
+}
+
+// readings puts values of a gauge, hour by hour, the last at a moment.
+func (s shore) readings(site string, v ingest.Variable, last time.Time, values ...float64) {
+	s.Helper()
+	s.put(inventSeries(s.key(site, v), last.Add(-time.Duration(len(values)-1)*time.Hour), time.Hour, values), look)
+}
+
+// visits puts a gauger's visits at flows; up to a flow the gauger waded. The
+// section is invented: width 20 q^0.12 m, speed 0.22 q^0.42 m/s.
+func (s shore) visits(site string, scale, wadedTo float64, flows ...float64) (at []time.Time) {
+	s.Helper()
+	cols := map[ingest.Variable][]float64{}
+	var how []string
+	for i, q := range flows {
+		at = append(at, look.AddDate(0, -3*(len(flows)-i), 0))
+		v := 0.22 * math.Pow(q, 0.42)
+		cols[ingest.Discharge] = append(cols[ingest.Discharge], q)
+		cols[ingest.ChannelWidth] = append(cols[ingest.ChannelWidth], scale*20*math.Pow(q, 0.12))
+		cols[ingest.ChannelVelocity] = append(cols[ingest.ChannelVelocity], v)
+		cols[ingest.ChannelArea] = append(cols[ingest.ChannelArea], q/v)
+		h := "BridgeDownstreamSide"
+		if q <= wadedTo {
+			h = "Wading"
+		}
+		how = append(how, h)
+	}
+	for v, values := range cols {
+		k := s.key(site, v)
+		k.TimeSeries = "channel-measurements main"
+		x := inventSeries(k, look, 0, values)
+		for i := range at {
+			x.Time[i] = at[i].UnixMicro()
+		}
+		x.Qualifier = how
+		s.put(x, look)
+	}
+	return at
+}
+
+func (s shore) caution(r River) (wading.Input, wading.Caution) {
+	s.Helper()
+	in, err := CautionInput(s.Context(), s.store, r, look)
+	if err != nil {
+		s.Fatal(err)
+	}
+	return in, wading.Assess(in)
+}
+
+var decade = []float64{1, 1.5, 2, 3, 4, 5, 6, 8, 10, 14, 20, 30}
+
+func banks(sites ...string) River {
+	r := beck
+	r.Gauges = nil
+	for _, site := range sites {
+		r.Gauges = append(r.Gauges, Station{"usgs", site})
+	}
+	return r
+}
+
+func TestAGaugeIsReadForTheCaution(t *testing.T) {
+	s := newShore(t)
+	s.readings("1", ingest.Discharge, look.Add(-time.Hour), 4, 4, 4, 4)
+	s.readings("1", ingest.GaugeHeight, look.Add(-30*time.Minute), 0.8, 0.8)
+	s.readings("1", ingest.WaterTemperature, look.Add(-time.Hour), 17)
+	s.visits("1", 1, 8, decade...)
+	in, c := s.caution(banks("1"))
+	if in.Geometry == nil || in.Geometry.N != len(decade) || in.CeilingM3s != 8 || in.CeilingVisits != 8 || in.StageOnly {
+		t.Fatalf("%+v", in)
+	}
+	if in.Flow.Age != time.Hour || in.Stage.Age != 30*time.Minute || len(in.History) != 6 {
+		t.Errorf("flow %+v, stage %+v, %d readings before", in.Flow, in.Stage, len(in.History))
+	}
+	// Nobody said where floods begin here: the height alone asks for nothing.
+	if !c.Known || c.Level != wading.Quiet {
+		t.Errorf("level %d, known %t:\n%s", c.Level, c.Known, c.Format(wading.Metric))
+	}
+
+	r := banks("1")
+	r.Flood = wading.Flood{ActionM: 0.7, MinorM: 2, ModerateM: math.NaN(), MajorM: math.NaN()}
+	if _, c := s.caution(r); c.Level != wading.KeepOut || !strings.Contains(c.Format(wading.Metric), "action") {
+		t.Errorf("above the action height:\n%s", c.Format(wading.Metric))
+	}
+
+	s.readings("1", ingest.Discharge, justNow, 9)
+	if _, c := s.caution(banks("1")); c.Level < wading.BetterNot || !strings.Contains(c.Format(wading.Metric), "highest of 8 visits") {
+		t.Errorf("more than the gaugers waded at:\n%s", c.Format(wading.Metric))
+	}
+}
+
+func TestNoGaugeStandsInForAnother(t *testing.T) {
+	s := newShore(t)
+	s.readings("1", ingest.WaterTemperature, justNow, 17)
+	s.readings("2", ingest.Discharge, look.Add(-3*time.Hour), 40, 40, 40)
+	s.readings("3", ingest.Discharge, justNow, 1, 1, 1)
+	s.visits("2", 1, 0, decade...)
+	s.visits("3", 5, 0, decade...)
+	in, c := s.caution(banks("1", "2", "3"))
+	if c.Known || c.Level != wading.KeepOut && c.Level != wading.BetterNot {
+		t.Errorf("the gauge is silent and was last high, and the next one is calm: level %d, known %t", c.Level, c.Known)
+	}
+	if in.Flow.Value != 40 || len(in.History) != 3 || math.Abs(in.Geometry.Width.Coef-20) > 0.1 {
+		t.Errorf("mixed with another gauge: flow %g, %d readings before, width %.1f", in.Flow.Value, len(in.History), in.Geometry.Width.Coef)
+	}
+	if !in.Water.Present {
+		t.Error("any gauge's thermometer will do, and was not read")
+	}
+}
+
+func TestAGaugeWithoutFlowIsJudgedByItsHeight(t *testing.T) {
+	s := newShore(t)
+	at := s.visits("1", 1, 0, decade...)
+	height := func(q float64) float64 { return 0.3 + 0.3*math.Pow(q, 0.4) }
+	for i, q := range decade {
+		x := inventSeries(s.key("1", ingest.GaugeHeight), at[i].Add(-50*time.Minute), 40*time.Minute, []float64{9, height(q), 9})
+		s.put(x, look)
+	}
+	s.readings("1", ingest.WaterTemperature, justNow, 17)
+	for _, tc := range []struct {
+		flow float64
+		want wading.Level
+	}{{3, wading.Quiet}, {27, wading.KeepOut}} {
+		s.readings("1", ingest.GaugeHeight, justNow, height(tc.flow))
+		in, c := s.caution(banks("1"))
+		if !in.StageOnly || in.StageFit == nil || in.StageFit.N != len(decade) || !c.Known || c.Level != tc.want {
+			t.Errorf("at the height of %g m3/s: fit %+v, level %d, want %d, known %t", tc.flow, in.StageFit, c.Level, tc.want, c.Known)
+		}
+	}
+}
+
+func TestAReadingInDoubtIsNotPassedOverForAnOlderOne(t *testing.T) {
+	for _, tc := range []struct {
+		qualifier string
+		flag      ingest.Flag
+		want      string
+	}{
+		{"P,ICE", ingest.Pass, "ice"},
+		{"", ingest.Fail, "gross range"},
+	} {
+		s := newShore(t)
+		x := inventSeries(s.key("1", ingest.Discharge), justNow.Add(-time.Hour), time.Hour, []float64{3, 3})
+		x.Qualifier = []string{"", tc.qualifier}
+		s.put(x, look)
+		got, err := s.store.Read(t.Context(), x.Key, series.Query{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got.Flag, got.FlagTest = []ingest.Flag{ingest.Pass, tc.flag}, []string{"", "gross range"}
+		if _, err := s.store.SetFlags(t.Context(), got); err != nil {
+			t.Fatal(err)
+		}
+		s.visits("1", 1, 0, decade...)
+		in, c := s.caution(banks("1"))
+		if in.Flow.Age != time.Minute || !strings.Contains(in.Flow.Doubt, tc.want) || c.Known {
+			t.Errorf("%+v: %+v, known %t", tc, in.Flow, c.Known)
+		}
+	}
+}
+
+func TestThunderIsOfAFreshForecast(t *testing.T) {
+	r := banks("1")
+	r.Weather = &Station{"nws", "45.2,-131.4"}
+	k := ingest.Key{Feed: "nws", Site: "45.2,-131.4", Variable: ingest.ThunderProbability, Statistic: ingest.Instant, TimeSeries: "forecast"}
+	day := make([]float64, 48)
+	day[8], day[30] = 70, 90
+	for _, tc := range []struct {
+		what      string
+		retrieved time.Time
+		want      float64 // below 0: not known
+	}{
+		{"fresh", look.Add(-time.Hour), 0.7},
+		{"two days old", look.AddDate(0, 0, -2), -1},
+		{"retrieved later", look.Add(time.Hour), -1},
+	} {
+		s := newShore(t)
+		s.put(inventSeries(k, look.Truncate(time.Hour), time.Hour, day), tc.retrieved)
+		in, c := s.caution(r)
+		got := -1.0
+		if in.Thunder != nil {
+			got = *in.Thunder
+		}
+		if got != tc.want {
+			t.Errorf("%s: %g, want %g", tc.what, got, tc.want)
+		}
+		if said := strings.Contains(c.Format(wading.US), "no forecast of thunder"); said != (tc.want < 0) {
+			t.Errorf("%s: %s", tc.what, c.Format(wading.US))
+		}
+	}
+}
