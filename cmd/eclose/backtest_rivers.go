@@ -29,10 +29,11 @@ type riversBacktest struct {
 	Config  string   `placeholder:"FILE" help:"Issue the outlooks of this config's rivers again for past seasons and judge them."`
 	Seasons string   `placeholder:"A..B" help:"With --config: the seasons, such as 2015..2024."`
 	Leads   []int    `default:"0,7,14,30,60" help:"With --config: days from issue to target."`
-	River   []string `placeholder:"NAME" help:"With --config: only these rivers."`
+	River   []string `aliases:"rivers" placeholder:"NAME" help:"With --config: only these rivers."`
 	Every   int      `default:"7" help:"With --config: days between issues."`
 	Members int      `default:"50" help:"With --config: possible futures per outlook."`
 	Workers int      `default:"2" help:"With --config: rivers and seasons computed at once; changes no number."`
+	Shared  string   `name:"run" placeholder:"NAME" help:"With --config: judge a run of eclose jobs add backtest; its seasons, leads and rivers are those of the run."`
 	Out     string   `default:"backtest" placeholder:"DIR" type:"path" help:"With --config: folder for the report, and for finished seasons, which an interrupted run goes on from."`
 }
 
@@ -42,14 +43,16 @@ func (c riversBacktest) rivers(e *env) error {
 		return usageError{err}
 	}
 	plan := rivers.Plan{Leads: c.Leads, Every: c.Every, Members: c.Members, Workers: c.Workers, Now: e.now(), Dir: filepath.Join(c.Out, "slices")}
-	if plan.First, plan.Last, err = seasonRange(c.Seasons); err != nil {
-		return usageError{err}
-	}
 	if plan.Catalogue, err = loadCatalogue(cfg); err != nil {
 		return usageError{err}
 	}
-	if plan.Rivers, err = riversOf(cfg, c.River); err != nil {
-		return usageError{err}
+	if c.Shared != "" {
+		err = collect(e.ctx, cfg, c.Shared, &plan)
+	} else {
+		err = c.plan(e, cfg, &plan)
+	}
+	if err != nil {
+		return err
 	}
 	if err := plan.Check(); err != nil {
 		return usageError{err}
@@ -59,9 +62,6 @@ func (c riversBacktest) rivers(e *env) error {
 		return fmt.Errorf("%w; run eclose ingest first", err)
 	}
 	defer store.Close() //nolint:errcheck // it was only read
-	if plan.Sightings, err = sightingsOf(e, cfg); err != nil {
-		return err
-	}
 	bar := newProgress(e, "seasons of rivers")
 	plan.Done = bar.done
 	o, err := rivers.Run(e.ctx, plan, rivers.Stored{Store: store, Now: plan.Now})
@@ -73,6 +73,19 @@ func (c riversBacktest) rivers(e *env) error {
 		fmt.Fprintf(e.stderr, "eclose: %d of %d seasons were finished by an earlier run\n", o.Resumed, len(o.Slices))
 	}
 	return writeBacktest(e, rivers.Judge(o), c.Out, plan.Now)
+}
+
+// plan takes seasons, rivers and sightings from the command line, the config and
+// the diary.
+func (c riversBacktest) plan(e *env, cfg *config.Config, plan *rivers.Plan) (err error) {
+	if plan.First, plan.Last, err = seasonRange(c.Seasons); err != nil {
+		return usageError{err}
+	}
+	if plan.Rivers, err = riversOf(cfg, c.River); err != nil {
+		return usageError{err}
+	}
+	plan.Sightings, err = sightingsOf(e, cfg)
+	return err
 }
 
 // seasonRange reads A..B, or one season.
@@ -111,7 +124,7 @@ func sightingsOf(e *env, cfg *config.Config) ([]rivers.Sighting, error) {
 			continue // of a river that this config does not watch
 		}
 		out = append(out, rivers.Sighting{River: r.Slug, Group: x.Group, Stage: forecast.Stage(x.Stage), Day: forecast.DateOf(x.Day),
-			Seen: x.Amount != diary.None, Hours: x.Hours})
+			Seen: x.Amount != diary.None, Hours: x.Hours, Recorded: x.Recorded})
 	}
 	return out, nil
 }

@@ -18,7 +18,7 @@ type jobsCmd struct {
 	List  jobsListCmd  `cmd:"" help:"Jobs, the newest first."`
 	Show  jobsShowCmd  `cmd:"" help:"One job with every failure."`
 	Retry jobsRetryCmd `cmd:"" help:"Try jobs again now that failed or were given up."`
-	Add   jobsAddCmd   `cmd:"" help:"Make jobs for whoever works: outlooks of all rivers as of a moment, exports of a month."`
+	Add   jobsAddCmd   `cmd:"" help:"Make jobs for whoever works: outlooks of all rivers as of a moment, exports of a month, a backtest."`
 }
 
 // jobsFlags name the config whose database holds the jobs. On SQLite they work
@@ -155,13 +155,18 @@ func (c jobsRetryCmd) Run(e *env) error {
 
 type jobsAddCmd struct {
 	jobsFlags
-	What  string   `arg:"" enum:"outlooks,exports" help:"outlooks or exports."`
+	sharedBacktest `embed:""`
+
+	What  string   `arg:"" enum:"outlooks,exports,backtest" help:"outlooks, exports or backtest."`
 	Issue string   `help:"For outlooks: as of this moment, RFC 3339 (default: now)." placeholder:"TIME"`
 	Month string   `help:"For exports: the month of issue, as 2026-05." placeholder:"MONTH"`
 	River []string `help:"Only these rivers." placeholder:"NAME"`
 }
 
 func (c jobsAddCmd) Run(e *env) error {
+	if c.What == "backtest" {
+		return c.backtest(e)
+	}
 	return c.with(e, func(cfg *config.Config, q *jobs.Queue) error {
 		rivers, err := riversOf(cfg, c.River)
 		if err != nil {

@@ -78,7 +78,7 @@ func (h *House) store() *series.Store {
 
 // Handlers are the calls for the queue.
 func (h *House) Handlers() jobs.Handlers {
-	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Outlook: h.Outlook, Alerts: h.Weigh, Tick: h.Tick, Deliver: h.Deliver, Learn: h.Learn, Export: h.Export}
+	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Outlook: h.Outlook, Alerts: h.Weigh, Tick: h.Tick, Deliver: h.Deliver, Learn: h.Learn, Slice: h.Slice, Export: h.Export}
 }
 
 // Periodic is what comes due by itself: one plan for each feed and one for the

@@ -1,9 +1,11 @@
 package work_test
 
 import (
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"maps"
 	"net/http/httptest"
 	"os"
 	"path/filepath"
@@ -18,7 +20,10 @@ import (
 	"example.org/eclose/cmd/eclose/internal/demo"
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/cmd/eclose/internal/sources"
+	"example.org/eclose/cmd/eclose/internal/work"
 	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/archive"
+	backtest "example.org/eclose/forecast/backtest/rivers"
 	"example.org/eclose/ingest/client"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/db/dbtest"
@@ -122,7 +127,7 @@ func TestANationalRunSplitsOverWorkers(t *testing.T) {
 		if _, err := q.Add(t.Context(), jobs.Outlook{River: national(1)[0].Slug, Issue: demo.Issue.Add(-time.Hour)}); err != nil {
 			t.Fatal(err)
 		}
-		drain(t, q)
+		drain(t, q, "outlook")
 		var all []jobs.Args
 		for _, r := range national(n) {
 			all = append(all, jobs.Outlook{River: r.Slug, Issue: demo.Issue})
@@ -131,7 +136,7 @@ func TestANationalRunSplitsOverWorkers(t *testing.T) {
 		if _, err := q.Add(t.Context(), all...); err != nil {
 			t.Fatal(err)
 		}
-		drain(t, q)
+		drain(t, q, "outlook")
 		return time.Since(began), outlooksIn(t, d)
 	}
 	one, a := run(1)
@@ -145,10 +150,10 @@ func TestANationalRunSplitsOverWorkers(t *testing.T) {
 		n, len(files), hex.EncodeToString(sum[:6]), one.Round(time.Millisecond), one.Seconds()*1000/float64(n), two.Round(time.Millisecond), one.Seconds()/two.Seconds())
 }
 
-func drain(t *testing.T, q *jobs.Queue) {
+func drain(t *testing.T, q *jobs.Queue, kind string) {
 	t.Helper()
 	for end := time.Now().Add(10 * time.Minute); ; time.Sleep(20 * time.Millisecond) {
-		n, err := q.Unfinished(t.Context(), "outlook")
+		n, err := q.Unfinished(t.Context(), kind)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -156,7 +161,120 @@ func drain(t *testing.T, q *jobs.Queue) {
 			return
 		}
 		if time.Now().After(end) {
-			t.Fatalf("%d outlooks are not done", n)
+			t.Fatalf("%d jobs of kind %s are not done", n, kind)
 		}
+	}
+}
+
+// A backtest split among workers, one of which is killed and another begun, leaves
+// the files that a run in one process leaves, byte for byte; and so does the
+// queue on SQLite.
+func TestABacktestSplitsOverWorkers(t *testing.T) {
+	dir := ingested(t, 4)
+	b := work.Backtest{First: 2024, Last: 2025, Leads: []int{0, 14}, Every: 30, Members: 10, Now: demo.Issue}
+	want := t.TempDir()
+	catalogue, err := insects.Load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	store, err := series.Open(t.Context(), dir, series.ReadOnly())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	files, err := series.OpenFiles(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan := b.Plan()
+	plan.Rivers, plan.Catalogue, plan.Dir, plan.Workers = national(3), catalogue, want, 2
+	if _, err := backtest.Run(t.Context(), plan, backtest.Stored{Store: store, Now: demo.Issue}); err != nil {
+		t.Fatal(err)
+	}
+	add := func(run string) (all []jobs.Args) {
+		if err := work.WriteBacktest(t.Context(), files, run, b); err != nil {
+			t.Fatal(err)
+		}
+		for _, r := range national(3) {
+			for season := b.First; season <= b.Last; season++ {
+				all = append(all, jobs.Slice{Run: run, River: r.Slug, Season: season})
+			}
+		}
+		return all
+	}
+	t.Run("sqlite", func(t *testing.T) {
+		d := dbtest.Open(t, dbtest.SQLiteURL(t))
+		h := &work.House{DB: d, Rivers: national(3), Catalogue: catalogue, Read: &work.Reader{Store: store, Now: time.Now}, Files: files, Archive: archive.New(d, files), Log: zerolog.Nop()}
+		q, err := jobs.Open(t.Context(), d, jobs.Options{Log: zerolog.Nop(), Handlers: h.Handlers(), Workers: map[string]int{jobs.Backtest: 2}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		h.Queue = q
+		if err := q.Start(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		defer q.Stop(context.Background())
+		if _, err := q.Add(t.Context(), add("one")...); err != nil {
+			t.Fatal(err)
+		}
+		drain(t, q, "slice")
+		sameFiles(t, want, filepath.Join(dir, "backtests", "one", "slices"))
+	})
+	t.Run("postgres", func(t *testing.T) {
+		exe, err := os.Executable()
+		if err != nil {
+			t.Fatal(err)
+		}
+		url := dbtest.PostgresURL(t)
+		d := dbtest.Open(t, url)
+		q, err := jobs.Open(t.Context(), d, jobs.Options{Log: zerolog.Nop()})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := q.Add(t.Context(), add("two")...); err != nil {
+			t.Fatal(err)
+		}
+		c := &children{t: t, exe: exe, skew: []time.Duration{0}, hand: hand{Database: url, Dir: dir, Rivers: 3, Real: true, Timeout: time.Minute, Model: 1}}
+		defer c.killAll()
+		c.start(0)
+		slices := filepath.Join(dir, "backtests", "two", "slices", "*.json")
+		for end := time.Now().Add(time.Minute); ; time.Sleep(time.Millisecond) {
+			if done, _ := filepath.Glob(slices); len(done) > 0 || time.Now().After(end) {
+				break
+			}
+		}
+		c.kill(0)                                                                                                 // in the middle of the next one
+		if _, err := d.SQL.Exec("UPDATE river_job SET state = 'available' WHERE state = 'running'"); err != nil { // as the rescuer does
+			t.Fatal(err)
+		}
+		c.start(0)
+		c.start(1)
+		drain(t, q, "slice")
+		sameFiles(t, want, filepath.Join(dir, "backtests", "two", "slices"))
+	})
+}
+
+// sameFiles compares two folders by names and bytes.
+func sameFiles(t *testing.T, a, b string) {
+	t.Helper()
+	read := func(dir string) map[string]string {
+		files, err := filepath.Glob(filepath.Join(dir, "*"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		out := map[string]string{}
+		for _, f := range files {
+			text, err := os.ReadFile(f)
+			if err != nil {
+				t.Fatal(err)
+			}
+			sum := sha256.Sum256(text)
+			out[filepath.Base(f)] = hex.EncodeToString(sum[:])
+		}
+		return out
+	}
+	x, y := read(a), read(b)
+	if len(x) != 6 || !maps.Equal(x, y) {
+		t.Errorf("one process leaves %v, workers %v", x, y)
 	}
 }
