@@ -33,7 +33,12 @@ func (e *Error) Error() string {
 	if e.Hint != "" {
 		b.WriteString("; " + e.Hint)
 	}
-	return b.String()
+	return strings.Map(func(r rune) rune { // a cause may quote what the agency sent
+		if r < ' ' || r == 0x7f {
+			return ' '
+		}
+		return r
+	}, b.String())
 }
 
 func (e *Error) Unwrap() error { return e.Err }

@@ -1,12 +1,14 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"os"
 	"strings"
+	"syscall"
 	"text/tabwriter"
 
 	"example.org/eclose/ingest"
@@ -34,19 +36,17 @@ func (c *feedCheckCmd) Run(e *env) error {
 	if err != nil {
 		return usagef("%w", err)
 	}
-	in := e.stdin
-	if c.File != "-" {
-		f, err := os.Open(c.File)
-		if err != nil {
-			return usagef("opening the saved answer: %w", err)
-		}
-		defer f.Close()
-		in = f
-	}
-	list, err := p.Parse(in)
+	answer, err := c.answer(e)
 	if err != nil {
-		if x := (*ingest.Error)(nil); errors.As(err, &x) && c.File != "-" {
-			return fmt.Errorf("%s: %w", c.File, err)
+		return err
+	}
+	list, err := p.Parse(bytes.NewReader(answer))
+	if err != nil {
+		if c.File != "-" {
+			err = fmt.Errorf("%s: %w", c.File, err)
+		}
+		if others := feed.Recognize(answer, feed.Options{TwoDigitYearsFrom: c.Century}); len(others) > 0 {
+			err = fmt.Errorf("%w. It reads as an answer of --feed %s", err, strings.Join(others, " or "))
 		}
 		return err
 	}
@@ -58,6 +58,32 @@ func (c *feedCheckCmd) Run(e *env) error {
 		return writeCheckJSON(e.stdout, rows, skipped)
 	}
 	return writeCheckTable(e.stdout, rows, skipped)
+}
+
+// mostAnswer is the largest saved answer that is read; ten years of a gauge in
+// quarter hours are some 60 MB in the most verbose format.
+const mostAnswer = 1 << 30
+
+func (c *feedCheckCmd) answer(e *env) ([]byte, error) {
+	in := e.stdin
+	if c.File != "-" {
+		f, err := os.Open(c.File)
+		if err != nil {
+			return nil, usagef("opening the saved answer: %w", err)
+		}
+		defer f.Close()
+		in = f
+	}
+	b, err := io.ReadAll(io.LimitReader(in, mostAnswer+1))
+	switch {
+	case errors.Is(err, syscall.EISDIR):
+		return nil, usagef("%s is a folder; name one saved answer", c.File)
+	case err != nil:
+		return nil, fmt.Errorf("reading the saved answer: %w", err)
+	case len(b) > mostAnswer:
+		return nil, fmt.Errorf("%s is larger than %d MB, which no saved answer is", c.File, mostAnswer>>20)
+	}
+	return b, nil
 }
 
 // checkJSON is the document that --format json prints.

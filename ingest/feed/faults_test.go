@@ -86,9 +86,9 @@ func TestWhateverAServerDoesGivesOneClearSentenceAndNoReading(t *testing.T) {
 	for _, c := range []struct {
 		name   string
 		answer func(w http.ResponseWriter, media string) // nil: none, ever
-		want   string // in the message; "" if an empty result is right
-		again  bool   // whether the next run may find it well
-		quiet  string // feeds for which the fault is an empty answer and no error
+		want   string                                    // in the message; "" if an empty result is right
+		again  bool                                      // whether the next run may find it well
+		quiet  string                                    // feeds for which the fault is an empty answer and no error
 	}{
 		{"unknown gauge", status(404, "no such site\n\tat all"), "404", false, ""},
 		{"key refused", status(403, "bad key"), "403", false, ""},

@@ -1,6 +1,7 @@
 package feed
 
 import (
+	"bytes"
 	"fmt"
 	"strings"
 
@@ -84,4 +85,19 @@ func Parser(name string, o Options) (ingest.Parser, error) {
 		names = append(names, e.Name)
 	}
 	return nil, fmt.Errorf("there is no feed %q; the feeds are %s", name, strings.Join(names, ", "))
+}
+
+// Recognize names the feeds whose parser can read a saved answer and finds
+// readings in it, or says what it left out. Somebody who named the wrong feed
+// is told the right one.
+func Recognize(answer []byte, o Options) []string {
+	var names []string
+	for _, e := range Parsers {
+		told := 0
+		o.Skipped = func(ingest.Skipped) { told++ }
+		if list, err := e.New(o).Parse(bytes.NewReader(answer)); err == nil && len(list)+told > 0 {
+			names = append(names, e.Name)
+		}
+	}
+	return names
 }

@@ -140,7 +140,7 @@ func (p *parsing) read(d *xml.Decoder) error {
 			case root == "":
 				root = t.Name.Local
 				if root != "locations" && root != "AKT_Data" {
-					return bad("file", fmt.Sprintf("its root is %q", clip(root)), "save hydroweb.xml or the SMS list", nil)
+					return bad("file", fmt.Sprintf("its root is %q", ingest.Clip(root)), "save hydroweb.xml or the SMS list", nil)
 				}
 				for _, a := range t.Attr {
 					if a.Name.Local == "export-time" {
@@ -193,7 +193,7 @@ func (p *parsing) station(s station) error {
 			r.variable = words[first]
 		}
 		if r.variable == "" {
-			p.c.Skip(s.Number, "parameter "+clip(x.Name), "it is not a variable the house knows", 1)
+			p.c.Skip(s.Number, "parameter "+ingest.Clip(x.Name), "it is not a variable the house knows", 1)
 			continue
 		}
 		if err := p.add(r); err != nil {
@@ -206,7 +206,7 @@ func (p *parsing) station(s station) error {
 func (p *parsing) listed(l listed) error {
 	t, ok := types[number(l.Type)]
 	if !ok {
-		p.c.Skip(l.Number, "type "+clip(l.Type), "it is not a variable the house knows", 1)
+		p.c.Skip(l.Number, "type "+ingest.Clip(l.Type), "it is not a variable the house knows", 1)
 		return nil
 	}
 	r := reading{site: l.Number, series: number(l.Type) + "-" + number(l.Variant), variable: t.variable, unit: t.unit,
@@ -214,7 +214,7 @@ func (p *parsing) listed(l listed) error {
 	if l.Date != "" || l.Time != "" {
 		at, err := time.Parse("02.01.2006 15:04", strings.TrimSpace(l.Date)+" "+strings.TrimSpace(l.Time))
 		if err != nil {
-			return bad("station "+clip(l.Number), fmt.Sprintf("%q is not a date and a time like 11.07.2020 15:10", clip(l.Date+" "+l.Time)), report, nil)
+			return bad("station "+ingest.Clip(l.Number), fmt.Sprintf("%q is not a date and a time like 11.07.2020 15:10", ingest.Clip(l.Date+" "+l.Time)), report, nil)
 		}
 		r.time = at.Format("2006-01-02T15:04:05")
 	}
@@ -235,7 +235,7 @@ func number(s string) string {
 }
 
 func (p *parsing) add(r reading) error {
-	where := "station " + clip(r.site)
+	where := "station " + ingest.Clip(r.site)
 	if r.site == "" {
 		return bad("file", "a station has no number", report, nil)
 	}
@@ -271,15 +271,15 @@ func (p *parsing) instant(s string) (at time.Time, ok bool, err error) {
 	}
 	wall, err := time.Parse("2006-01-02T15:04:05", s[:min(len(s), len("2006-01-02T15:04:05"))])
 	if err != nil {
-		return at, false, fmt.Errorf("%q is not a time", clip(s))
+		return at, false, fmt.Errorf("%q is not a time", ingest.Clip(s))
 	}
 	if err := ingest.YearInRange(wall); err != nil {
-		return at, false, fmt.Errorf("%q %w", clip(s), err)
+		return at, false, fmt.Errorf("%q %w", ingest.Clip(s), err)
 	}
 	two, n := ingest.WallClock(wall, p.zone)
 	switch {
 	case n == 0:
-		return at, false, fmt.Errorf("%q is in the hour that the clocks leave out", clip(s))
+		return at, false, fmt.Errorf("%q is in the hour that the clocks leave out", ingest.Clip(s))
 	case n == 2 && !p.exported.IsZero() && !two[1].After(p.exported):
 		return two[1], true, nil
 	}
@@ -295,7 +295,7 @@ func value(s string) (float64, error) {
 	}
 	v, err := strconv.ParseFloat(s, 64)
 	if err != nil || math.IsInf(v, 0) || math.IsNaN(v) {
-		return 0, fmt.Errorf("%q is not a number", clip(s))
+		return 0, fmt.Errorf("%q is not a number", ingest.Clip(s))
 	}
 	return v, nil
 }
@@ -313,11 +313,4 @@ func wgs84(easting, northing float64) (lat, lon float64) {
 	lon = 2.6779094 + 4.728982*y + 0.791484*y*x + 0.1306*y*x*x - 0.0436*y*y*y
 	lat = 16.9023892 + 3.238272*x - 0.270978*y*y - 0.002528*x*x - 0.0447*y*y*x - 0.0140*x*x*x
 	return lat * 100 / 36, lon * 100 / 36
-}
-
-func clip(s string) string {
-	if len(s) > 100 {
-		return strings.ToValidUTF8(s[:100], "") + "..."
-	}
-	return s
 }

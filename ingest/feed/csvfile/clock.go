@@ -96,7 +96,7 @@ func (c *clock) read(cell string) (stamp, error) {
 	if c.unix {
 		n, err := strconv.ParseInt(cell, 10, 64)
 		if err != nil || n > 1e10 || n < -1e10 {
-			return stamp{}, fmt.Errorf("%q is not a number of seconds since 1970", clip(cell))
+			return stamp{}, fmt.Errorf("%q is not a number of seconds since 1970", ingest.Clip(cell))
 		}
 		t := time.Unix(n, 0).UTC()
 		return stamp{known: true, at: t}, ingest.YearInRange(t)
@@ -115,7 +115,7 @@ func (c *clock) read(cell string) (stamp, error) {
 			t = time.Date(y, t.Month(), t.Day(), t.Hour(), t.Minute(), t.Second(), t.Nanosecond(), t.Location())
 		}
 		if err := ingest.YearInRange(t); err != nil {
-			return stamp{}, fmt.Errorf("%q %w", clip(cell), err)
+			return stamp{}, fmt.Errorf("%q %w", ingest.Clip(cell), err)
 		}
 		if strings.Contains(l, "Z07") || strings.Contains(l, "-07") {
 			return stamp{known: true, at: t.UTC()}, nil
@@ -126,5 +126,5 @@ func (c *clock) read(cell string) (stamp, error) {
 	if len(c.layouts) == 1 {
 		want = "a time like " + c.layouts[0]
 	}
-	return stamp{}, fmt.Errorf("%q is not %s", clip(cell), want)
+	return stamp{}, fmt.Errorf("%q is not %s", ingest.Clip(cell), want)
 }

@@ -251,7 +251,7 @@ func (p *parsing) lookUp(name string) (int, error) {
 	}
 	i := slices.Index(p.header, name)
 	if i < 0 {
-		return 0, bad(fmt.Sprintf("line %d", p.line+1), fmt.Sprintf("there is no column %q; the header has %s", name, clip(strings.Join(p.header, ", "))), "check the column's name and the delimiter in the config", nil)
+		return 0, bad(fmt.Sprintf("line %d", p.line+1), fmt.Sprintf("there is no column %q; the header has %s", name, ingest.Clip(strings.Join(p.header, ", "))), "check the column's name and the delimiter in the config", nil)
 	}
 	if slices.Contains(p.header[i+1:], name) {
 		return 0, bad(fmt.Sprintf("line %d", p.line+1), fmt.Sprintf("two columns are named %q", name), "name the one you mean by its place, as #1, #2, ...", nil)
@@ -273,7 +273,7 @@ func (p *parsing) rows(cr *csv.Reader, width int) error {
 		}
 		at := func(i int) string {
 			l, c := cr.FieldPos(i)
-			return fmt.Sprintf("line %d, column %d (%s)", l+p.line, c, clip(p.header[i]))
+			return fmt.Sprintf("line %d, column %d (%s)", l+p.line, c, ingest.Clip(p.header[i]))
 		}
 		line, _ := cr.FieldPos(0)
 		if len(rec) == 1 && strings.TrimSpace(rec[0]) == "" && width > 1 {
@@ -292,7 +292,7 @@ func (p *parsing) rows(cr *csv.Reader, width int) error {
 			return bad(at(p.timeAt), err.Error(), "check time-layout in the config", nil)
 		}
 		if !st.known && p.clock.zone == nil {
-			return bad(at(p.timeAt), fmt.Sprintf("%q does not say its offset from UTC, and no zone is declared", clip(cell)), "declare zone, such as \"Europe/London\" or \"UTC-08:00\"", nil)
+			return bad(at(p.timeAt), fmt.Sprintf("%q does not say its offset from UTC, and no zone is declared", ingest.Clip(cell)), "declare zone, such as \"Europe/London\" or \"UTC-08:00\"", nil)
 		}
 		r := row{stamp: st, line: line + p.line}
 		for i := range p.fields {
@@ -351,7 +351,7 @@ func (p *parsing) value(s string) (v float64, word string, err error) {
 	case perr != nil && isWord(s):
 		return math.NaN(), strings.Clone(s), nil
 	}
-	return 0, "", fmt.Errorf("%q is not a number", clip(s))
+	return 0, "", fmt.Errorf("%q is not a number", ingest.Clip(s))
 }
 
 func isWord(s string) bool {
@@ -406,11 +406,4 @@ func (p *parsing) place() error {
 		}
 	}
 	return nil
-}
-
-func clip(s string) string {
-	if len(s) > 120 {
-		return strings.ToValidUTF8(s[:120], "") + "..."
-	}
-	return s
 }

@@ -56,7 +56,7 @@ func parseMeasure(id string) (measure, error) {
 			seconds = n * map[string]int{"min": 60, "h": 3600, "d": 86400}[f[6]]
 		}
 	} else {
-		return m, fmt.Errorf("%q does not name a measure", clip(name))
+		return m, fmt.Errorf("%q does not name a measure", ingest.Clip(name))
 	}
 	m.key.Feed = FeedName
 	switch {

@@ -87,32 +87,39 @@ type item struct {
 
 // Parse implements ingest.Parser.
 func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
+	br, first, err := begin(r)
+	if err != nil {
+		return nil, err
+	}
+	c := ingest.NewCollector(FeedName, p.Skipped)
+	read := p.csv
+	if first == '{' {
+		read = p.json
+	}
+	if err := read(br, c); err != nil {
+		return nil, err
+	}
+	return c.Finish()
+}
+
+// begin passes over a byte-order mark and blanks and tells the first byte of
+// the answer.
+func begin(r io.Reader) (*bufio.Reader, byte, error) {
 	br := bufio.NewReaderSize(r, 64<<10)
 	if b, _ := br.Peek(3); string(b) == "\xef\xbb\xbf" {
 		_, _ = br.Discard(3)
 	}
-	c := ingest.NewCollector(FeedName, p.Skipped)
 	for {
 		b, err := br.ReadByte()
-		if err != nil {
-			return nil, bad("answer", "is empty", "ask again; if it stays empty, open the URL in a browser", nil)
+		switch {
+		case err != nil:
+			return nil, 0, bad("answer", "is empty", "ask again; if it stays empty, open the URL in a browser", nil)
+		case b == '<':
+			return nil, 0, bad("answer", "is a web page or XML, not an answer of this feed", "the service may be down for maintenance; open the URL in a browser", nil)
+		case b != ' ' && b != '\n' && b != '\r' && b != '\t':
+			_ = br.UnreadByte()
+			return br, b, nil
 		}
-		if b == ' ' || b == '\n' || b == '\r' || b == '\t' {
-			continue
-		}
-		_ = br.UnreadByte()
-		switch b {
-		case '<':
-			return nil, bad("answer", "is a web page, not data", "the service may be down for maintenance; open the URL in a browser", nil)
-		case '{':
-			err = p.json(br, c)
-		default:
-			err = p.csv(br, c)
-		}
-		if err != nil {
-			return nil, err
-		}
-		return c.Finish()
 	}
 }
 
@@ -243,7 +250,7 @@ func (p Parser) reading(c *ingest.Collector, where string, r *reading, pl ingest
 		v = list[len(list)-1]
 	case 0, 'n':
 	default:
-		return bad(where+".value", clip(string(r.Value))+" is not a number", "report it with the saved answer", nil)
+		return bad(where+".value", ingest.Clip(string(r.Value))+" is not a number", "report it with the saved answer", nil)
 	}
 	return p.add(c, where, string(r.Measure), r.DateTime, r.Date, v, r.Quality, r.Completeness, pl)
 }
@@ -260,7 +267,7 @@ func (p Parser) add(c *ingest.Collector, where, measure, dateTime, date string, 
 		return bad(where, err.Error(), "report it with the saved answer", nil)
 	}
 	if m.why != "" {
-		c.Skip(m.key.Site, "measure "+clip(path.Base(measure)), m.why, 1)
+		c.Skip(m.key.Site, "measure "+ingest.Clip(path.Base(measure)), m.why, 1)
 		return nil
 	}
 	t, err := instant(dateTime)
@@ -272,7 +279,7 @@ func (p Parser) add(c *ingest.Collector, where, measure, dateTime, date string, 
 		// water day's date counts, where it is told.
 		if t = t.Truncate(24 * time.Hour); date != "" {
 			if t, err = time.Parse(time.DateOnly, date); err != nil || ingest.YearInRange(t) != nil {
-				return bad(where, fmt.Sprintf("%q is not a date", clip(date)), "report it with the saved answer", nil)
+				return bad(where, fmt.Sprintf("%q is not a date", ingest.Clip(date)), "report it with the saved answer", nil)
 			}
 		}
 	}
@@ -309,12 +316,12 @@ func instant(s string) (time.Time, error) {
 	if err != nil {
 		if t, err = time.Parse("2006-01-02T15:04:05", s); err != nil {
 			if t, err = time.Parse("2006-01-02T15:04", s); err != nil {
-				return t, fmt.Errorf("%q is not a time", clip(s))
+				return t, fmt.Errorf("%q is not a time", ingest.Clip(s))
 			}
 		}
 	}
 	if err := ingest.YearInRange(t); err != nil {
-		return t, fmt.Errorf("%q %w", clip(s), err)
+		return t, fmt.Errorf("%q %w", ingest.Clip(s), err)
 	}
 	return t.UTC(), nil
 }
@@ -364,7 +371,7 @@ func (p Parser) csv(r io.Reader, c *ingest.Collector) error {
 			// Several values of one moment are parted by a bar.
 			parts := strings.Split(s, "|")
 			if v, err = strconv.ParseFloat(parts[len(parts)-1], 64); err != nil || math.IsInf(v, 0) {
-				return bad(where+", value", fmt.Sprintf("%q is not a number", clip(s)), "report it with the saved answer", nil)
+				return bad(where+", value", fmt.Sprintf("%q is not a number", ingest.Clip(s)), "report it with the saved answer", nil)
 			}
 		}
 		if err := p.add(c, where, get(iMeasure), get(iTime), get(iDate), v, get(iQuality), get(iComplete), ingest.Place{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}); err != nil {
@@ -385,13 +392,6 @@ func str(v jsontext.Value) string {
 	var s string
 	if v.Kind() != '"' || jsonv2.Unmarshal(v, &s, lax) != nil {
 		return ""
-	}
-	return s
-}
-
-func clip(s string) string {
-	if len(s) > 200 {
-		return strings.ToValidUTF8(s[:200], "") + "..."
 	}
 	return s
 }

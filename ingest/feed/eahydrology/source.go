@@ -2,7 +2,9 @@ package eahydrology
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io"
 	"net/url"
 	"regexp"
 	"slices"
@@ -48,7 +50,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 	}
 	if !stationID.MatchString(req.Site) {
 		if !reference.MatchString(req.Site) {
-			return bad("request", fmt.Sprintf("%q is neither a station id of the Hydrology API nor a reference of flood-monitoring", clip(req.Site)), "check site in the config", nil)
+			return bad("request", fmt.Sprintf("%q is neither a station id of the Hydrology API nor a reference of flood-monitoring", ingest.Clip(req.Site)), "check site in the config", nil)
 		}
 		q := url.Values{"_limit": {"10000"}, "_sorted": {""}}
 		if !req.From.IsZero() {
@@ -94,16 +96,25 @@ func (s Source) measures(ctx context.Context, base string, req ingest.Request) (
 		return nil, err
 	}
 	defer resp.Body.Close() //nolint:errcheck // it is in memory
+	br, _, err := begin(resp.Body)
+	if err != nil {
+		return nil, err
+	}
 	var body struct {
-		Items []struct {
+		Items *[]struct {
 			ID string `json:"@id"`
 		} `json:"items"`
 	}
-	if err := jsonv2.UnmarshalRead(resp.Body, &body, lax); err != nil {
-		return nil, bad("list of measures", "is not JSON of the expected shape", "fetch it again", err)
+	if err := jsonv2.UnmarshalRead(br, &body, lax); err != nil {
+		e := bad("list of measures", "is not JSON of the expected shape", "fetch it again", err)
+		e.Retryable = errors.Is(err, io.ErrUnexpectedEOF)
+		return nil, e
+	}
+	if body.Items == nil {
+		return nil, bad("list of measures", "has no member \"items\"", "report it with the answer of "+base+"/hydrology/id/measures.json?station="+req.Site, nil)
 	}
 	var out []string
-	for _, x := range body.Items {
+	for _, x := range *body.Items {
 		m, err := parseMeasure(x.ID)
 		if err != nil || m.why != "" || m.key.Site != req.Site || !slices.Contains(req.Variables, m.key.Variable) {
 			continue

@@ -77,7 +77,7 @@ func (p Parser) parse(r io.Reader) (series []ingest.Series, next string, rows in
 		_ = br.UnreadByte()
 		switch b {
 		case '<':
-			return nil, "", 0, bad("answer", "is a web page, not data", "the service may be down for maintenance; open the URL in a browser", nil)
+			return nil, "", 0, bad("answer", "is a web page or XML, not an answer of this feed", "the service may be down for maintenance; open the URL in a browser", nil)
 		case '{':
 			next, rows, err = p.json(br, c)
 		default:
@@ -183,7 +183,7 @@ func wateroffice(c *ingest.Collector, where string, rec []string) error {
 	site, code := station(rec[0]), strings.TrimSpace(rec[2])
 	p, ok := parameters[code]
 	if !ok {
-		c.Skip(site, "parameter "+clip(code), "it is not a variable the house knows", 1)
+		c.Skip(site, "parameter "+ingest.Clip(code), "it is not a variable the house knows", 1)
 		return nil
 	}
 	t, err := instant(rec[1])
@@ -229,7 +229,7 @@ func value(s string) (float64, error) {
 	}
 	v, err := strconv.ParseFloat(s, 64)
 	if err != nil || math.IsInf(v, 0) {
-		return 0, fmt.Errorf("%q is not a number", clip(s))
+		return 0, fmt.Errorf("%q is not a number", ingest.Clip(s))
 	}
 	return v, nil
 }
@@ -242,7 +242,7 @@ func instant(s string) (time.Time, error) {
 			return t.UTC(), ingest.YearInRange(t)
 		}
 	}
-	return time.Time{}, fmt.Errorf("%q is not a time", clip(s))
+	return time.Time{}, fmt.Errorf("%q is not a time", ingest.Clip(s))
 }
 
 // feature is one row of a GeoMet collection: hydrometric-realtime with
@@ -287,7 +287,7 @@ func (p Parser) json(r io.Reader, c *ingest.Collector) (next string, rows int, e
 	}
 	if body.Features == nil && body.Default == nil {
 		if body.Description != "" {
-			return "", 0, bad("answer", "holds the service's refusal, not data: "+clip(body.Description), "check the station and the dates", nil)
+			return "", 0, bad("answer", "holds the service's refusal, not data: "+ingest.Clip(body.Description), "check the station and the dates", nil)
 		}
 		return "", 0, bad("answer", "has no member \"features\"", "save an answer of /collections/hydrometric-.../items", nil)
 	}
@@ -297,7 +297,7 @@ func (p Parser) json(r io.Reader, c *ingest.Collector) (next string, rows int, e
 		}
 	}
 	for id, f := range body.Default {
-		if err := add(c, "_default."+clip(id), &f); err != nil {
+		if err := add(c, "_default."+ingest.Clip(id), &f); err != nil {
 			return "", 0, err
 		}
 	}
@@ -359,11 +359,4 @@ func add(c *ingest.Collector, where string, f *feature) error {
 		g.Add(at.UnixMicro(), v, q.symbol, ingest.ApprovalUnknown)
 	}
 	return nil
-}
-
-func clip(s string) string {
-	if len(s) > 200 {
-		return strings.ToValidUTF8(s[:200], "") + "..."
-	}
-	return s
 }

@@ -43,7 +43,7 @@ const (
 // Fetch implements ingest.Source.
 func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
 	if !stationID.MatchString(req.Site) {
-		return bad("request", fmt.Sprintf("%q is not a station such as 05BB001", clip(req.Site)), "check site in the config", nil)
+		return bad("request", fmt.Sprintf("%q is not a station such as 05BB001", ingest.Clip(req.Site)), "check site in the config", nil)
 	}
 	to := req.To
 	if to.IsZero() {

@@ -84,7 +84,7 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	first := bytes.TrimLeft(head, " \r\n\t")
 	switch {
 	case len(first) > 0 && first[0] == '<':
-		return nil, bad("answer", "is a web page, not data", "the service may be down for maintenance; open the URL in a browser", nil)
+		return nil, bad("answer", "is a web page or XML, not an answer of this feed", "the service may be down for maintenance; open the URL in a browser", nil)
 	case len(first) > 0 && (first[0] == '[' || first[0] == '{'):
 		err = ps.json(br)
 	case isDly(head):
@@ -165,7 +165,7 @@ func (p *parsing) finish() ([]ingest.Series, error) {
 		if s := strings.TrimSpace(x.text); s != "" {
 			f, err := strconv.ParseFloat(s, 64)
 			if err != nil || math.IsInf(f, 0) {
-				return nil, bad(x.where, fmt.Sprintf("%q is not a number", clip(s)), "report it with the saved answer", nil)
+				return nil, bad(x.where, fmt.Sprintf("%q is not a number", ingest.Clip(s)), "report it with the saved answer", nil)
 			}
 			if f != -9999 {
 				v = f
@@ -221,7 +221,7 @@ func day(s string) (int64, error) {
 	}
 	t, err := time.Parse(layout, s)
 	if err != nil {
-		return 0, fmt.Errorf("%q is not a date", clip(s))
+		return 0, fmt.Errorf("%q is not a date", ingest.Clip(s))
 	}
 	if err := ingest.YearInRange(t); err != nil {
 		return 0, fmt.Errorf("%q %w", s, err)
@@ -245,7 +245,7 @@ func (p *parsing) json(r io.Reader) error {
 		if err != nil {
 			return broken(err)
 		}
-		return bad("answer", "holds no rows; the service says "+clip(string(v)), "check the station, the dates and the data types", nil)
+		return bad("answer", "holds no rows; the service says "+ingest.Clip(string(v)), "check the station, the dates and the data types", nil)
 	}
 	if _, err := dec.ReadToken(); err != nil {
 		return broken(err)
@@ -336,7 +336,7 @@ func (p *parsing) csv(r io.Reader) error {
 	for i, h := range first {
 		first[i] = strings.TrimSpace(h)
 		if _, twice := at[first[i]]; twice {
-			return bad("line 1", fmt.Sprintf("two columns are named %q", clip(first[i])), "report it with the saved answer", nil)
+			return bad("line 1", fmt.Sprintf("two columns are named %q", ingest.Clip(first[i])), "report it with the saved answer", nil)
 		}
 		at[first[i]] = i
 	}
@@ -420,7 +420,7 @@ func (p *parsing) dly(r io.Reader) error {
 		month, err2 := strconv.Atoi(l[15:17])
 		first := time.Date(year, time.Month(month), 1, 0, 0, 0, 0, time.UTC)
 		if err1 != nil || err2 != nil || month < 1 || month > 12 || ingest.YearInRange(first) != nil {
-			return bad(where, fmt.Sprintf("%q is not a year and month", clip(l[11:17])), "report it with the saved answer", nil)
+			return bad(where, fmt.Sprintf("%q is not a year and month", ingest.Clip(l[11:17])), "report it with the saved answer", nil)
 		}
 		days := first.AddDate(0, 1, -1).Day()
 		if len(l) < 21+8*days-3 { // blank flags at the end of a line get lost
@@ -445,11 +445,4 @@ func (p *parsing) dly(r io.Reader) error {
 		return bad("file", "reading it failed", "fetch it again", err)
 	}
 	return nil
-}
-
-func clip(s string) string {
-	if len(s) > 200 {
-		return strings.ToValidUTF8(s[:200], "") + "..."
-	}
-	return s
 }

@@ -36,7 +36,7 @@ const years = 10
 // without it temperatures come in tenths of a degree.
 func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
 	if !stationID.MatchString(req.Site) {
-		return bad("request", fmt.Sprintf("%q is not a station such as USW00024233", clip(req.Site)), "check site in the config", nil)
+		return bad("request", fmt.Sprintf("%q is not a station such as USW00024233", ingest.Clip(req.Site)), "check site in the config", nil)
 	}
 	if req.From.IsZero() {
 		return bad("request", "names no first day", "", nil)

@@ -73,7 +73,7 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	case len(raw) == 0:
 		return nil, bad("answer", "is empty", "ask again; the service needs a key", nil)
 	case raw[0] == '<':
-		return nil, bad("answer", "is a web page, not data", "the service may be down for maintenance; open the URL in a browser", nil)
+		return nil, bad("answer", "is a web page or XML, not an answer of this feed", "the service may be down for maintenance; open the URL in a browser", nil)
 	}
 	var b body
 	if err := jsonv2.Unmarshal(raw, &b, lax); err != nil {
@@ -86,7 +86,7 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	}
 	if b.Data == nil {
 		if said := strings.TrimSpace(b.Title + " " + b.Message); said != "" {
-			return nil, bad("answer", "holds the service's refusal, not data: "+clip(said), "check the key, the station and the dates", nil)
+			return nil, bad("answer", "holds the service's refusal, not data: "+ingest.Clip(said), "check the key, the station and the dates", nil)
 		}
 		return nil, bad("answer", "has no member \"data\"", "save an answer of /Observations", nil)
 	}
@@ -129,7 +129,7 @@ func add(c *ingest.Collector, where string, s *series, step string) error {
 	case s.Method == "Mean" && step == "1440", s.Method == "Mean" && step == "day":
 		k.Statistic, k.Period = ingest.Mean, ingest.Daily
 	default:
-		c.Skip(s.Station, fmt.Sprintf("method %s, step %q", clip(s.Method), clip(step)), "it is not known whether its times begin or end a span", len(s.Observations))
+		c.Skip(s.Station, fmt.Sprintf("method %s, step %q", ingest.Clip(s.Method), ingest.Clip(step)), "it is not known whether its times begin or end a span", len(s.Observations))
 		return nil
 	}
 	// A series that was computed anew gets another version; the two are not
@@ -151,7 +151,7 @@ func add(c *ingest.Collector, where string, s *series, step string) error {
 			err = ingest.YearInRange(at)
 		}
 		if err != nil {
-			return bad(fmt.Sprintf("%s.observations[%d].time", where, i), fmt.Sprintf("%q is not an instant with its offset", clip(o.Time)), report, nil)
+			return bad(fmt.Sprintf("%s.observations[%d].time", where, i), fmt.Sprintf("%q is not an instant with its offset", ingest.Clip(o.Time)), report, nil)
 		}
 		if k.Period == ingest.Daily {
 			// The agency's day is one of Norwegian normal time.
@@ -187,11 +187,4 @@ func approval(quality *int) ingest.Approval {
 		return ingest.Provisional
 	}
 	return ingest.ApprovalUnknown
-}
-
-func clip(s string) string {
-	if len(s) > 200 {
-		return strings.ToValidUTF8(s[:200], "") + "..."
-	}
-	return s
 }

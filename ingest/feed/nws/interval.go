@@ -12,7 +12,7 @@ import (
 func parseInterval(s string) (start time.Time, d time.Duration, err error) {
 	a, b, ok := strings.Cut(s, "/")
 	if !ok {
-		return start, 0, fmt.Errorf("%q is not a start and a duration", clip(s))
+		return start, 0, fmt.Errorf("%q is not a start and a duration", ingest.Clip(s))
 	}
 	if start, err = parseTime(a); err != nil {
 		return start, 0, err
@@ -24,10 +24,10 @@ func parseInterval(s string) (start time.Time, d time.Duration, err error) {
 func parseTime(s string) (time.Time, error) {
 	t, err := time.Parse(time.RFC3339, s)
 	if err != nil {
-		return t, fmt.Errorf("%q is not an instant with its offset", clip(s))
+		return t, fmt.Errorf("%q is not an instant with its offset", ingest.Clip(s))
 	}
 	if err := ingest.YearInRange(t); err != nil {
-		return t, fmt.Errorf("%q %w", clip(s), err)
+		return t, fmt.Errorf("%q %w", ingest.Clip(s), err)
 	}
 	return t.UTC(), nil
 }

@@ -102,7 +102,7 @@ func readBody(r io.Reader) (b body, err error) {
 	case len(raw) == 0:
 		return b, bad("answer", "is empty", "ask again; if it stays empty, open the URL in a browser", nil)
 	case raw[0] == '<':
-		return b, bad("answer", "is a web page, not data", "the service may be down for maintenance; open the URL in a browser", nil)
+		return b, bad("answer", "is a web page or XML, not an answer of this feed", "the service may be down for maintenance; open the URL in a browser", nil)
 	}
 	if err := jsonv2.Unmarshal(raw, &b, lax); err != nil {
 		if errors.Is(err, io.ErrUnexpectedEOF) {
@@ -121,7 +121,7 @@ func readBody(r io.Reader) (b body, err error) {
 // problem turns an RFC 7807 body into an error. Faults of the server pass,
 // those of the request do not.
 func problem(b *body) *ingest.Error {
-	e := bad("answer", fmt.Sprintf("the service says: %s: %s", clip(b.Title), clip(b.Detail)), "", nil)
+	e := bad("answer", fmt.Sprintf("the service says: %s: %s", ingest.Clip(b.Title), ingest.Clip(b.Detail)), "", nil)
 	status, _ := strconv.Atoi(strings.Trim(string(b.Status), `"`))
 	switch kind := path.Base(string(b.Type)); {
 	case kind == "InvalidPoint" || kind == "MarineForecastNotSupported":
@@ -473,7 +473,7 @@ func number(v jsontext.Value) (float64, error) {
 	case 0:
 		return math.NaN(), nil // the value is left out
 	}
-	return 0, fmt.Errorf("%s is neither a number nor null", clip(string(v)))
+	return 0, fmt.Errorf("%s is neither a number nor null", ingest.Clip(string(v)))
 }
 
 func str(v jsontext.Value) string {
@@ -482,11 +482,4 @@ func str(v jsontext.Value) string {
 		return ""
 	}
 	return string(t)
-}
-
-func clip(s string) string {
-	if len(s) > 200 {
-		return strings.ToValidUTF8(s[:200], "") + "..."
-	}
-	return s
 }

@@ -54,7 +54,7 @@ func (s *Source) Fetch(ctx context.Context, req ingest.Request, yield func(inges
 		return s.forecast(ctx, req, yield)
 	}
 	if !stationID.MatchString(req.Site) {
-		return bad("request", fmt.Sprintf("%q is not a station such as KBDN", clip(req.Site)), "check site in the config", nil)
+		return bad("request", fmt.Sprintf("%q is not a station such as KBDN", ingest.Clip(req.Site)), "check site in the config", nil)
 	}
 	q := url.Values{"limit": {"500"}}
 	if !req.From.IsZero() {

@@ -68,7 +68,7 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	case len(head) == 0:
 		return nil, bad("answer", "is empty", "ask again; if it stays empty, open the URL in a browser", nil)
 	case head[0] == '<':
-		return nil, bad("answer", "is a web page, not data", "the service may be down for maintenance; open the URL in a browser", nil)
+		return nil, bad("answer", "is a web page or XML, not an answer of this feed", "the service may be down for maintenance; open the URL in a browser", nil)
 	}
 	c := ingest.NewCollector(FeedName, p.Skipped)
 	dec := jsontext.NewDecoder(bytes.NewReader(b), jsontext.AllowDuplicateNames(true), jsontext.AllowInvalidUTF8(true))
@@ -117,7 +117,7 @@ func (p Parser) place(dec *jsontext.Decoder, b []byte, c *ingest.Collector) erro
 		return broken(dec, b, err)
 	}
 	if a.failed || a.reason != "" {
-		e := bad("answer", "holds the service's refusal, not data: "+strings.TrimSpace(clip(a.reason, 300)), "check the feed's model and place in the config", nil)
+		e := bad("answer", "holds the service's refusal, not data: "+ingest.Clip(a.reason), "check the feed's model and place in the config", nil)
 		if strings.Contains(strings.ToLower(a.reason), "limit exceeded") {
 			e.Retryable, e.Hint = true, "free use is limited by minute, hour, day and month; the next run asks again"
 		}
@@ -372,7 +372,7 @@ func readTimes(a *answer, b *block, unix bool) ([]int64, error) {
 			}
 			var err error
 			if t, err = time.Parse(layout, s); err != nil {
-				return nil, bad(where, fmt.Sprintf("%q is not a time like %s", clip(s, 40), layout), "report it with the saved answer", nil)
+				return nil, bad(where, fmt.Sprintf("%q is not a time like %s", ingest.Clip(s), layout), "report it with the saved answer", nil)
 			}
 			if b.name != "daily" {
 				t = t.Add(-a.offset)
@@ -386,13 +386,6 @@ func readTimes(a *answer, b *block, unix bool) ([]int64, error) {
 	return out, nil
 }
 
-func clip(s string, n int) string {
-	if len(s) > n {
-		return strings.ToValidUTF8(s[:n], "") + "..."
-	}
-	return s
-}
-
 func parseNumber(v jsontext.Value) (float64, error) {
 	switch v.Kind() {
 	case 'n':
@@ -400,11 +393,11 @@ func parseNumber(v jsontext.Value) (float64, error) {
 	case '0':
 		f, err := strconv.ParseFloat(string(v), 64)
 		if err != nil {
-			return 0, fmt.Errorf("%s is out of range", clip(string(v), 40))
+			return 0, fmt.Errorf("%s is out of range", ingest.Clip(string(v)))
 		}
 		return f, nil
 	}
-	return 0, fmt.Errorf("%s is neither a number nor null", clip(string(v), 40))
+	return 0, fmt.Errorf("%s is neither a number nor null", ingest.Clip(string(v)))
 }
 
 func number(dec *jsontext.Decoder, into *float64) error {

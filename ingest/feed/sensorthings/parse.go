@@ -82,13 +82,13 @@ func readAnswer(r io.Reader) (a answer, raw []byte, err error) {
 	case len(raw) == 0:
 		return a, nil, bad("answer", "is empty", "ask again; if it stays empty, open the URL in a browser", nil)
 	case raw[0] == '<':
-		return a, nil, bad("answer", "is a web page, not data", "the service may be down for maintenance; open the URL in a browser", nil)
+		return a, nil, bad("answer", "is a web page or XML, not an answer of this feed", "the service may be down for maintenance; open the URL in a browser", nil)
 	}
 	if err := unmarshal("answer", raw, &a); err != nil {
 		return a, nil, err
 	}
 	if said := a.refusal(); said != "" {
-		return a, nil, bad("answer", "holds the service's refusal, not data: "+clip(said), "check base-url and the ids in the config", nil)
+		return a, nil, bad("answer", "holds the service's refusal, not data: "+ingest.Clip(said), "check base-url and the ids in the config", nil)
 	}
 	return a, raw, nil
 }
@@ -190,7 +190,7 @@ func (p Parser) observations(c *ingest.Collector, where string, d *datastream, l
 	}
 	v, ok := variableOf(d)
 	if !ok {
-		c.Skip(site, "observed property "+clip(d.Property.Name+" of datastream "+d.Name), "it is not a variable the house knows", len(list))
+		c.Skip(site, "observed property "+ingest.Clip(d.Property.Name+" of datastream "+d.Name), "it is not a variable the house knows", len(list))
 		return nil
 	}
 	unit := unitOf(v, d)
@@ -206,15 +206,15 @@ func (p Parser) observations(c *ingest.Collector, where string, d *datastream, l
 		span := end.Sub(begin)
 		switch {
 		case span == 0 && total:
-			c.Skip(site, "values of "+clip(d.Name), "the span that its sums cover is not told", 1)
+			c.Skip(site, "values of "+ingest.Clip(d.Name), "the span that its sums cover is not told", 1)
 			continue
 		case span > 0 && !total:
-			c.Skip(site, "values of "+clip(d.Name), "they cover a span, and the standard has no word for mean, highest or lowest", 1)
+			c.Skip(site, "values of "+ingest.Clip(d.Name), "they cover a span, and the standard has no word for mean, highest or lowest", 1)
 			continue
 		case total:
 			k.Statistic, k.Period = ingest.Sum, ingest.PeriodOf(span)
 			if k.Period == "" {
-				c.Skip(site, "values of "+clip(d.Name), "their span is not whole seconds", 1)
+				c.Skip(site, "values of "+ingest.Clip(d.Name), "their span is not whole seconds", 1)
 				continue
 			}
 			if k.Period == ingest.Daily {
@@ -261,7 +261,7 @@ func phenomenon(s string) (begin, end time.Time, err error) {
 	read := func(s string) (time.Time, error) {
 		t, err := time.Parse(time.RFC3339, strings.TrimSpace(s))
 		if err != nil {
-			return t, fmt.Errorf("%q is not an instant with its offset", clip(s))
+			return t, fmt.Errorf("%q is not an instant with its offset", ingest.Clip(s))
 		}
 		return t, ingest.YearInRange(t)
 	}
@@ -269,7 +269,7 @@ func phenomenon(s string) (begin, end time.Time, err error) {
 		return begin, begin, err
 	}
 	if end, err = read(b); err == nil && end.Before(begin) {
-		err = fmt.Errorf("%q ends before it begins", clip(s))
+		err = fmt.Errorf("%q ends before it begins", ingest.Clip(s))
 	}
 	return begin, end, err
 }
@@ -283,12 +283,12 @@ func result(v jsontext.Value) (x float64, word string, err error) {
 		return math.NaN(), "", nil
 	case '"':
 		if err := jsonv2.Unmarshal(v, &s, lax); err != nil {
-			return 0, "", fmt.Errorf("%s cannot be read", clip(s))
+			return 0, "", fmt.Errorf("%s cannot be read", ingest.Clip(s))
 		}
 		s = strings.TrimSpace(s)
 	case '0':
 	default:
-		return 0, "", fmt.Errorf("%s is neither a number nor a text", clip(s))
+		return 0, "", fmt.Errorf("%s is neither a number nor a text", ingest.Clip(s))
 	}
 	if s == "" {
 		return math.NaN(), "", nil
@@ -298,7 +298,7 @@ func result(v jsontext.Value) (x float64, word string, err error) {
 	case err == nil && math.IsNaN(x):
 		return x, "", nil
 	case err == nil && math.IsInf(x, 0), err != nil && (strings.ContainsAny(s, "0123456789.") || len(s) > 20):
-		return 0, "", fmt.Errorf("%q is not a number", clip(s))
+		return 0, "", fmt.Errorf("%q is not a number", ingest.Clip(s))
 	case err != nil:
 		return math.NaN(), strings.ReplaceAll(s, ",", ";"), nil
 	}
@@ -318,7 +318,7 @@ func remark(word string, quality jsontext.Value) string {
 	case '0':
 		q = string(quality)
 	}
-	q = clip(strings.ReplaceAll(strings.TrimSpace(q), ",", ";"))
+	q = ingest.Clip(strings.ReplaceAll(strings.TrimSpace(q), ",", ";"))
 	switch {
 	case word == "":
 		return q
@@ -345,11 +345,4 @@ func placeOf(t thing) ingest.Place {
 		}
 	}
 	return pl
-}
-
-func clip(s string) string {
-	if len(s) > 200 {
-		return strings.ToValidUTF8(s[:200], "") + "..."
-	}
-	return s
 }

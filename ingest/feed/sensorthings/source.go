@@ -45,7 +45,7 @@ func address(id string) (string, error) {
 	case plain.MatchString(id):
 		return "('" + url.PathEscape(id) + "')", nil
 	}
-	return "", bad("request", fmt.Sprintf("%q is not an id", clip(id)), "check site in the config; it is the @iot.id of a Thing", nil)
+	return "", bad("request", fmt.Sprintf("%q is not an id", ingest.Clip(id)), "check site in the config; it is the @iot.id of a Thing", nil)
 }
 
 // Fetch implements ingest.Source. Req.Site is the @iot.id of the thing. Values

@@ -338,7 +338,7 @@ func normals(where string, r *row) ([]Normal, error) {
 			n := Normal{Site: string(r.Site), TimeSeries: string(d.Series), Parameter: p.Code, Variable: p.Variable, OfYear: string(v.OfYear),
 				From: string(v.Start), To: string(v.End), Span: string(v.OfYearType + v.Interval), Computation: string(v.Computation), Percentile: math.NaN()}
 			if n.Years, err = strconv.Atoi(string(v.Count)); err != nil {
-				return nil, bad(where, fmt.Sprintf("sample_count %q is not a whole number", clip(string(v.Count))), "report it with the saved answer", nil)
+				return nil, bad(where, fmt.Sprintf("sample_count %q is not a whole number", ingest.Clip(string(v.Count))), "report it with the saved answer", nil)
 			}
 			if len(v.Percentiles) != len(v.Values) {
 				return nil, bad(where, fmt.Sprintf("has %d percentiles but %d values for them", len(v.Percentiles), len(v.Values)), "report it with the saved answer", nil)

@@ -44,7 +44,7 @@ func readPage(r io.Reader, each func(i int, where string, r *row) error) (page, 
 		case '{':
 			return readJSON(br, each)
 		case '<':
-			return page{}, bad("answer", "is a web page, not data", "the service may be down for maintenance; open the URL in a browser", nil)
+			return page{}, bad("answer", "is a web page or XML, not an answer of this feed", "the service may be down for maintenance; open the URL in a browser", nil)
 		}
 		return readCSV(br, each)
 	}

@@ -237,9 +237,9 @@ func Value(s string) (v float64, word string, err error) {
 	case perr != nil && isWord(s):
 		return math.NaN(), s, nil
 	case perr != nil:
-		return 0, "", fmt.Errorf("%q is neither a number nor a remark", clip(s))
+		return 0, "", fmt.Errorf("%q is neither a number nor a remark", ingest.Clip(s))
 	case math.IsInf(v, 0):
-		return 0, "", fmt.Errorf("%q is infinite", clip(s))
+		return 0, "", fmt.Errorf("%q is infinite", ingest.Clip(s))
 	case v == NoData:
 		return math.NaN(), "", nil
 	}
@@ -258,13 +258,6 @@ func isWord(s string) bool {
 		}
 	}
 	return len(s) <= 20
-}
-
-func clip(s string) string {
-	if len(s) > 40 {
-		return strings.ToValidUTF8(s[:40], "") + "..."
-	}
-	return s
 }
 
 func approval(s string) ingest.Approval {
@@ -292,7 +285,7 @@ func parseTime(s string) (at int64, daily bool, err error) {
 	}
 	t, err := time.Parse(time.RFC3339, s)
 	if err != nil {
-		return 0, false, fmt.Errorf("%q is not an instant with its offset from UTC", clip(s))
+		return 0, false, fmt.Errorf("%q is not an instant with its offset from UTC", ingest.Clip(s))
 	}
 	return t.UnixMicro(), false, inRange(t)
 }

@@ -290,7 +290,10 @@ func (s *Source) walk(ctx context.Context, collection string, q url.Values, pars
 		pg, err := parse(resp.Body)
 		_ = resp.Body.Close()
 		if err != nil {
-			return fmt.Errorf("%s of %s, page %d: %w", collection, s.base.Host, n, err)
+			if e, ok := errors.AsType[*ingest.Error](err); ok {
+				e.Where = fmt.Sprintf("%s of %s, page %d, %s", collection, s.base.Host, n, e.Where)
+			}
+			return err
 		}
 		if next = pg.next; next != "" {
 			if next, err = client.Next(FeedName, s.base.String(), next); err != nil {

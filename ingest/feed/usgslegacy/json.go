@@ -131,7 +131,7 @@ func (c *collector) timeSeries(dec *jsontext.Decoder, n int) error {
 		case "name":
 			t, err := dec.ReadToken()
 			if err == nil && t.Kind() == '"' {
-				where += " (" + clip(t.String()) + ")"
+				where += " (" + ingest.Clip(t.String()) + ")"
 			}
 			return err
 		}
@@ -296,7 +296,7 @@ func jsonNumber(raw jsontext.Value) (v float64, word string, err error) {
 
 func jsonInstant(raw jsontext.Value) (at int64, daily bool, err error) {
 	if raw.Kind() != '"' {
-		return 0, false, fmt.Errorf("the time %s is not a text", clip(string(raw)))
+		return 0, false, fmt.Errorf("the time %s is not a text", ingest.Clip(string(raw)))
 	}
 	if t, err := time.Parse(time.RFC3339, string(raw[1:len(raw)-1])); err == nil {
 		return t.UnixMicro(), false, inRange(t)
@@ -311,7 +311,7 @@ func jsonInstant(raw jsontext.Value) (at int64, daily bool, err error) {
 func unquote(raw jsontext.Value) (string, error) {
 	b, err := jsontext.AppendUnquote(nil, raw)
 	if err != nil {
-		return "", fmt.Errorf("%s cannot be read", clip(string(raw)))
+		return "", fmt.Errorf("%s cannot be read", ingest.Clip(string(raw)))
 	}
 	return string(b), nil
 }

@@ -218,13 +218,6 @@ func (c *collector) qualifiers(s string) remark {
 	return r
 }
 
-func clip(s string) string {
-	if len(s) > 40 {
-		return strings.ToValidUTF8(s[:40], "") + "..."
-	}
-	return s
-}
-
 // instant reads the WaterML forms of a time: with an offset an instant,
 // without one a civil day at the site.
 func instant(s string) (at int64, daily bool, err error) {
@@ -240,7 +233,7 @@ func instant(s string) (at int64, daily bool, err error) {
 	}
 	t, err := time.Parse(time.RFC3339, s)
 	if err != nil {
-		return 0, false, fmt.Errorf("the time %q is neither a day nor an instant with its offset from UTC", clip(s))
+		return 0, false, fmt.Errorf("the time %q is neither a day nor an instant with its offset from UTC", ingest.Clip(s))
 	}
 	return t.UnixMicro(), false, inRange(t)
 }

@@ -177,7 +177,7 @@ func (d *rdbReader) begin(line int, agency, number string) error {
 		if p, ok := usgs.ParameterOf(h.parameter); ok {
 			h.unit = p.Unit
 			if words, ok := d.descriptions[n]; ok && !strings.Contains(strings.ToLower(words), p.Words) {
-				return bad(where, fmt.Sprintf("is described as %q, which does not say %s", clip(words), p.Words), "the parameter code and its description disagree; report it with the saved file", nil)
+				return bad(where, fmt.Sprintf("is described as %q, which does not say %s", ingest.Clip(words), p.Words), "the parameter code and its description disagree; report it with the saved file", nil)
 			}
 		}
 		col := &column{at: i, code: -1, name: n, head: h}
@@ -256,7 +256,7 @@ func (d *rdbReader) time(cells []string) (int64, error) {
 	if instant {
 		hours, ok := offsets[strings.TrimSpace(cells[zone])]
 		if !ok {
-			return 0, fmt.Errorf("has the zone abbreviation %q, which is not in the table of USGS abbreviations", clip(cells[zone]))
+			return 0, fmt.Errorf("has the zone abbreviation %q, which is not in the table of USGS abbreviations", ingest.Clip(cells[zone]))
 		}
 		for _, layout := range []string{"2006-01-02 15:04", "2006-01-02 15:04:05"} {
 			if t, err := time.Parse(layout, s); err == nil {
@@ -264,23 +264,23 @@ func (d *rdbReader) time(cells []string) (int64, error) {
 				return t.UnixMicro(), inRange(t)
 			}
 		}
-		return 0, fmt.Errorf("%q is not of the form 2012-09-01 00:15", clip(s))
+		return 0, fmt.Errorf("%q is not of the form 2012-09-01 00:15", ingest.Clip(s))
 	}
 	if t, err := time.Parse("2006-01-02", s); err == nil {
 		return t.UnixMicro(), inRange(t)
 	}
 	t, err := time.Parse("1/2/06", s)
 	if err != nil {
-		return 0, fmt.Errorf("%q is not of the form 2012-09-01", clip(s))
+		return 0, fmt.Errorf("%q is not of the form 2012-09-01", ingest.Clip(s))
 	}
 	from := d.c.p.TwoDigitYearsFrom
 	if from == 0 {
-		return 0, fmt.Errorf("%q has a two-digit year, as spreadsheets write it; say in which year the hundred years begin that it falls in (--two-digit-years-from 1930)", clip(s))
+		return 0, fmt.Errorf("%q has a two-digit year, as spreadsheets write it; say in which year the hundred years begin that it falls in (--two-digit-years-from 1930)", ingest.Clip(s))
 	}
 	year := from + ((t.Year()%100-from%100)+100)%100
 	t2 := time.Date(year, t.Month(), t.Day(), 0, 0, 0, 0, time.UTC)
 	if t2.Month() != t.Month() {
-		return 0, fmt.Errorf("%q is no day of the year %d", clip(s), year)
+		return 0, fmt.Errorf("%q is no day of the year %d", ingest.Clip(s), year)
 	}
 	return t2.UnixMicro(), inRange(t2)
 }

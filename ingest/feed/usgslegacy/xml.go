@@ -11,6 +11,8 @@ import (
 	"strings"
 
 	"example.org/eclose/ingest/feed/usgs"
+
+	"example.org/eclose/ingest"
 )
 
 // WaterML 1.1, matched on local names: the prefixes differ between files.
@@ -72,7 +74,7 @@ func (c *collector) xml(r io.Reader) error {
 		if root == "" {
 			root = start.Name.Local
 			if root != "timeSeriesResponse" {
-				return bad(where, fmt.Sprintf("begins with <%s>, not with a WaterML 1.1 timeSeriesResponse", clip(root)), "save the answer with format=waterml,1.1; for WaterML 2.0 use the feed waterml2", nil)
+				return bad(where, fmt.Sprintf("begins with <%s>, not with a WaterML 1.1 timeSeriesResponse", ingest.Clip(root)), "save the answer with format=waterml,1.1; for WaterML 2.0 use the feed waterml2", nil)
 			}
 		}
 		if start.Name.Local != "timeSeries" {
@@ -84,7 +86,7 @@ func (c *collector) xml(r io.Reader) error {
 			line, _ := dec.InputPos()
 			return xmlError(fmt.Sprintf("line %d", line), err)
 		}
-		if err := c.xmlSeries(fmt.Sprintf("time series %d (%s)", n, clip(x.Name)), &x); err != nil {
+		if err := c.xmlSeries(fmt.Sprintf("time series %d (%s)", n, ingest.Clip(x.Name)), &x); err != nil {
 			return err
 		}
 	}

@@ -74,11 +74,11 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	case strings.EqualFold(doc.root.Local, "html"):
 		return nil, page()
 	case doc.refused != nil:
-		return nil, bad("document", "holds the service's refusal, not data: "+clip(strings.TrimSpace(doc.refused.Code+" "+strings.Join(doc.refused.Text, " "))), "check the request", nil)
+		return nil, bad("document", "holds the service's refusal, not data: "+ingest.Clip(strings.TrimSpace(doc.refused.Code+" "+strings.Join(doc.refused.Text, " "))), "check the request", nil)
 	case doc.root.Local == "timeSeriesResponse":
 		return nil, bad("document", "is WaterML 1, not 2", "for files of the US Geological Survey use the feed usgs-legacy", nil)
 	case len(doc.observations) == 0 && doc.root.Local != "Collection" && doc.root.Local != "GetObservationResponse":
-		return nil, bad("document", fmt.Sprintf("its root %q holds no observation", clip(doc.root.Local)), "save a WaterML 2.0 answer", nil)
+		return nil, bad("document", fmt.Sprintf("its root %q holds no observation", ingest.Clip(doc.root.Local)), "save a WaterML 2.0 answer", nil)
 	}
 	c := ingest.NewCollector(FeedName, p.Skipped)
 	alone := oneFeature(doc.observations)
@@ -172,7 +172,7 @@ func interpolation(word string) kind {
 	case "constprec", "constsucc":
 		k.statistic = ingest.Instant
 	default:
-		k.why = fmt.Sprintf("values of the kind %q are not ones the house takes", clip(word))
+		k.why = fmt.Sprintf("values of the kind %q are not ones the house takes", ingest.Clip(word))
 	}
 	return k
 }
@@ -211,7 +211,7 @@ func observe(c *ingest.Collector, where, site string, o *observation) error {
 	}
 	variable, ok := observedproperty.Of(o.Property.Href, o.Property.Title)
 	if !ok {
-		c.Skip(site, "observed property "+clip(name), "it is not a variable the house knows", len(ts.Points))
+		c.Skip(site, "observed property "+ingest.Clip(name), "it is not a variable the house knows", len(ts.Points))
 		return nil
 	}
 	k := ingest.Key{Feed: FeedName, Site: site, Variable: variable}
@@ -243,7 +243,7 @@ func observe(c *ingest.Collector, where, site string, o *observation) error {
 		}
 		k, t, why := settle(k, kd, stat, m.Aggregation, t, day)
 		if why != "" {
-			c.Skip(site, "values of "+clip(name), why, 1)
+			c.Skip(site, "values of "+ingest.Clip(name), why, 1)
 			continue
 		}
 		g, err := c.Open(k, observedproperty.Unit(m.unit()))
@@ -266,7 +266,7 @@ func observe(c *ingest.Collector, where, site string, o *observation) error {
 		g.Add(t.UnixMicro(), v, q, a)
 	}
 	if len(ts.Points) == 0 {
-		c.Skip(site, "a series of "+clip(name), "it holds no points", 0)
+		c.Skip(site, "a series of "+ingest.Clip(name), "it holds no points", 0)
 	}
 	return nil
 }
@@ -322,9 +322,9 @@ func instant(s string, zone *time.Location) (t time.Time, day bool, err error) {
 	t, err = time.Parse("2006-01-02T15:04:05", s)
 	switch {
 	case err != nil:
-		return t, false, fmt.Errorf("%q is not a time", clip(s))
+		return t, false, fmt.Errorf("%q is not a time", ingest.Clip(s))
 	case zone == nil:
-		return t, false, fmt.Errorf("%q does not say its offset from UTC, nor does the monitoring point", clip(s))
+		return t, false, fmt.Errorf("%q does not say its offset from UTC, nor does the monitoring point", ingest.Clip(s))
 	}
 	y, m, d := t.Date()
 	t = time.Date(y, m, d, t.Hour(), t.Minute(), t.Second(), t.Nanosecond(), zone)
@@ -354,7 +354,7 @@ func value(s, isNil string) (v float64, word string, err error) {
 	case err == nil && math.IsNaN(v):
 		return v, "", nil
 	case err == nil && math.IsInf(v, 0), err != nil && (strings.ContainsAny(s, "0123456789.") || len(s) > 20):
-		return 0, "", fmt.Errorf("%q is not a number", clip(s))
+		return 0, "", fmt.Errorf("%q is not a number", ingest.Clip(s))
 	case err != nil:
 		return math.NaN(), strings.Clone(s), nil
 	}
@@ -410,11 +410,4 @@ func place(o *observation) ingest.Place {
 		pl.Lat, pl.Lon = lat, lon
 	}
 	return pl
-}
-
-func clip(s string) string {
-	if len(s) > 200 {
-		return strings.ToValidUTF8(s[:200], "") + "..."
-	}
-	return s
 }
