@@ -124,3 +124,20 @@ func TestTheTopOfTheHouseIsFixed(t *testing.T) {
 		t.Errorf("%s stands outside the fixed top-level names", e.Name())
 	}
 }
+
+// The map for newcomers names every room, by its path or beside its siblings.
+func TestTheMapNamesEveryPackage(t *testing.T) {
+	b, err := os.ReadFile(filepath.Join("..", "..", "DEVELOPERS.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range packages(t) {
+		path := strings.TrimPrefix(p.ImportPath, module+"/")
+		if strings.HasSuffix(path, "/internal/rows") {
+			continue // generated
+		}
+		if !strings.Contains(string(b), "`"+path+"`") && !strings.Contains(string(b), "`"+filepath.Base(path)+"`") {
+			t.Errorf("the table of packages in DEVELOPERS.md lacks %s", path)
+		}
+	}
+}
