@@ -391,7 +391,7 @@ const (
 
 func (a *assessment) byThunder() {
 	if a.in.Thunder == nil || math.IsNaN(*a.in.Thunder) {
-		a.unknown("no forecast of thunder: at any thunder leave water and bank, rod down, until 30 minutes after the last")
+		a.unknown("the chance of thunder; at any thunder leave water and bank, rod down, until 30 minutes after the last")
 		return
 	}
 	p := *a.in.Thunder

@@ -87,7 +87,7 @@ func TestCautionOfARiver(t *testing.T) {
 		{"a temperature worked out just above the line does not clear it", func(i *Input) { i.Water.Modeled = true }, Care, true, "worked out"},
 		{"thunder possible", func(i *Input) { i.Thunder = new(0.4) }, Care, true, "thunder 40 %"},
 		{"thunder likely", func(i *Input) { i.Thunder = new(0.8) }, BetterNot, true, ""},
-		{"no thunder forecast", func(i *Input) { i.Thunder = nil }, Quiet, true, "no forecast of thunder"},
+		{"no thunder forecast", func(i *Input) { i.Thunder = nil }, Quiet, true, "the chance of thunder;"},
 		{"rising fast, confirmed", func(i *Input) {
 			i.History = []Point{{90 * time.Minute, 5, 0.9}, {45 * time.Minute, 7, 1.1}, {20 * time.Minute, 9, 1.3}}
 		}, KeepOut, true, "rising fast"},

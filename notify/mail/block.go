@@ -139,6 +139,15 @@ func cleanAll(in []string) []string {
 	return out
 }
 
+// sentences is cleanAll with full stops.
+func sentences(in []string) []string {
+	out := cleanAll(in)
+	for i, s := range out {
+		out[i] = strings.TrimSuffix(s, ".") + "."
+	}
+	return out
+}
+
 // river is a river's name for the start of a sentence or a subject.
 func river(it alert.LetterItem) string {
 	switch {
@@ -206,7 +215,7 @@ func (w words) above(r *alert.Reading) []string {
 			clock(r.At, r.Zone), r.Level))
 	} else {
 		out = append(out, level(r))
-		out = append(out, cleanAll(r.Reasons)...)
+		out = append(out, sentences(r.Reasons)...)
 		out = append(out, fmt.Sprintf("Computed from gauge %s, reading of %s. Valid until %s.", clean(r.Gauge), clock(r.At, r.Zone), clock(valid(r), r.Zone)))
 	}
 	return append(out, notWading, overrule)
@@ -250,7 +259,7 @@ func (w words) caution(it alert.LetterItem) block {
 		return b
 	}
 	if it.Kind != alert.KindBlind {
-		b.Caution = append(b.Caution, cleanAll(r.Reasons)...)
+		b.Caution = append(b.Caution, sentences(r.Reasons)...)
 		b.Caution = append(b.Caution, fmt.Sprintf("Valid until %s; after that, look again.", clock(valid(r), r.Zone)))
 	}
 	b.Caution = append(b.Caution, fmt.Sprintf("Computed from gauge %s, reading of %s. ", clean(r.Gauge), clock(r.At, r.Zone))+notWading, provisional, overrule)
@@ -313,7 +322,7 @@ func (w words) window(it alert.LetterItem) block {
 	b.Facts = append(b.Facts,
 		fact{"Window", fmt.Sprintf("%s to %s, peak about %s", day(s.From), day(s.To), day(s.Peak))},
 		fact{"Calendar's window", span(s.CalFrom, s.CalTo)},
-		fact{"Hours", or(clean(s.Hours), "not known")})
+		fact{"Hours there", or(clean(s.Hours), "not known")})
 	b.Facts = w.readings(b.Facts, o.Zone, o.FlowM3S, nil, o.WaterC)
 	if o.Notices != "" {
 		b.Facts = append(b.Facts, fact{"Local notices", clean(o.Notices)})

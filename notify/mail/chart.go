@@ -6,7 +6,9 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"image"
 	"image/color"
+	imagedraw "image/draw"
 	"image/png"
 	"strings"
 	"sync"
@@ -30,8 +32,9 @@ type chart struct {
 }
 
 const (
-	chartWidth, chartHeight = 560, 190
-	chartMargin             = 14 // days shown before and after the window
+	chartWidth, chartHeight = 480, 200 // as shown; a phone is 360 wide
+	chartDots               = 2        // to each point: screens are fine
+	chartMargin             = 14       // days shown before and after the window
 	chartsKept              = 200
 )
 
@@ -111,25 +114,41 @@ func altText(days []alert.Day) string {
 	return b.String()
 }
 
+const (
+	textPoints = 13 // read on a phone, where the picture is shown at three quarters
+	mostLabels = 6  // dates that fit side by side
+)
+
+var greys = func() (out color.Palette) {
+	for i := range 16 {
+		out = append(out, color.Gray{Y: uint8(17 * i)})
+	}
+	return out
+}()
+
 // render draws the chance as a solid line and the calendar's as a dashed one:
 // both are told apart without colour.
 func render(days []alert.Day) ([]byte, error) {
 	p := plot.New()
-	p.Title.Text = "Chance in two hours, day by day. Dashed: the calendar alone"
-	p.Title.TextStyle.Font.Size = 10
+	p.Title.Text = "Chance in two hours, day by day (dashed: calendar)"
+	p.Title.TextStyle.Font.Size = vg.Points(textPoints)
+	p.Title.Padding = vg.Points(4)
+	p.X.Tick.Label.Font.Size, p.Y.Tick.Label.Font.Size = vg.Points(textPoints), vg.Points(textPoints)
 	p.Y.Min, p.Y.Max = 0, 1
 	p.Y.Tick.Marker = plot.ConstantTicks{{Value: 0, Label: "0 %"}, {Value: 0.5, Label: "50 %"}, {Value: 1, Label: "100 %"}}
 	var now, cal plotter.XYs
 	var ticks plot.ConstantTicks
+	weeks := 0
 	for i, d := range days {
 		x := float64(i)
 		now = append(now, plotter.XY{X: x, Y: d.P})
 		cal = append(cal, plotter.XY{X: x, Y: d.PCalendar})
 		if t, err := time.Parse(time.DateOnly, d.Date); err == nil && (t.Weekday() == time.Monday || len(days) < 8) {
 			label := ""
-			if len(days) <= 50 || t.Day() <= 7 {
+			if weeks%(1+len(days)/(7*mostLabels)) == 0 && i < len(days)-3 { // nearer to the edge it would be cut
 				label = t.Format("2 Jan")
 			}
+			weeks++
 			ticks = append(ticks, plot.Tick{Value: x, Label: label})
 		}
 	}
@@ -146,11 +165,14 @@ func render(days []alert.Day) ([]byte, error) {
 	}
 	dashed.Width, dashed.Color, dashed.Dashes = vg.Points(1), ink, []vg.Length{vg.Points(4), vg.Points(3)}
 	p.Add(plotter.NewGrid(), dashed, solid)
-	// 72 dots to the inch: one point is one pixel.
-	c := vgimg.NewWith(vgimg.UseWH(vg.Points(chartWidth), vg.Points(chartHeight)), vgimg.UseDPI(72))
+	// 72 dots to the inch would be one to a point.
+	c := vgimg.NewWith(vgimg.UseWH(vg.Points(chartWidth), vg.Points(chartHeight)), vgimg.UseDPI(72*chartDots))
 	p.Draw(draw.New(c))
+	// Sixteen greys are enough for ink on paper, and a quarter of the bytes.
+	img := image.NewPaletted(c.Image().Bounds(), greys)
+	imagedraw.Draw(img, img.Bounds(), c.Image(), image.Point{}, imagedraw.Src)
 	var b bytes.Buffer
-	if err := (&png.Encoder{CompressionLevel: png.BestCompression}).Encode(&b, c.Image()); err != nil {
+	if err := (&png.Encoder{CompressionLevel: png.BestCompression}).Encode(&b, img); err != nil {
 		return nil, fmt.Errorf("drawing the chances: %w", err)
 	}
 	return b.Bytes(), nil

@@ -11,6 +11,7 @@ import (
 	"net/mail"
 	"net/url"
 	"regexp"
+	"strings"
 	"time"
 
 	gomail "github.com/wneessen/go-mail"
@@ -22,7 +23,10 @@ import (
 //go:embed letter.html
 var letterHTML string
 
-var letterTemplate = template.Must(template.New("letter").Parse(letterHTML))
+var letterTemplate = template.Must(template.New("letter").Funcs(template.FuncMap{"whole": whole}).Parse(letterHTML))
+
+// whole keeps a number and its percent sign on one line.
+func whole(s string) string { return strings.ReplaceAll(s, " %", "\u00a0%") }
 
 // page is what both bodies of a mail are made of.
 type page struct {

@@ -185,7 +185,7 @@ func TestAMailIsTheSameBytesEachTimeAndReadsBack(t *testing.T) {
 	}
 	plain := string(ps[3].body)
 	for _, want := range []string{
-		"Likely: 74 % on the best day, Thu 18 Jun 2026. By the calendar alone:", "Window: Wed 10 Jun 2026 to Sun 28 Jun 2026", "Hours: 18:00 to dusk",
+		"Likely: 74 % on the best day, Thu 18 Jun 2026. By the calendar alone:", "Window: Wed 10 Jun 2026 to Sun 28 Jun 2026", "Hours there: 18:00 to dusk",
 		"Tie by Tue 9 Jun 2026:", "size 16, sherry", "Flow: 5.21 m3/s (184 ft3/s), read at 04:42 BST", "Water: 12.4 °C (54 °F), read at",
 		"Caution 1 of 3: take care", "Numbers of this group: published. Past seasons at this river: 9", "/unsubscribe/u-p1", "/manage/m-p1",
 		"Valid until", "does not say that you can wade",
@@ -202,7 +202,7 @@ func TestAMailIsTheSameBytesEachTimeAndReadsBack(t *testing.T) {
 	if !strings.Contains(html, `src="cid:`+strings.Trim(cid, "<>")+`"`) || !strings.Contains(html, `alt="Chance by day, `) {
 		t.Errorf("the picture %s is not shown, or has no words:\n%s", cid, html)
 	}
-	if img, err := png.Decode(bytes.NewReader(ps[5].body)); err != nil || img.Bounds().Dx() != chartWidth {
+	if img, err := png.Decode(bytes.NewReader(ps[5].body)); err != nil || img.Bounds().Dx() != chartWidth*chartDots {
 		t.Errorf("picture: %v", err)
 	}
 	checkCalendar(t, ps[6])
