@@ -60,7 +60,7 @@ type view struct {
 }
 
 var templates = template.Must(template.New("").Funcs(template.FuncMap{
-	"percent":    forecast.Percent,
+	"percent":    func(p float64) string { return strings.ReplaceAll(forecast.Percent(p), " ", "\u00a0") }, // a number stays with its sign
 	"likelihood": forecast.Likelihood,
 	"grade":      forecast.GradeWord,
 	"day":        func(d forecast.Date) string { return d.Time().Format("Mon 2 Jan") },
@@ -69,6 +69,8 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 	"join":       strings.Join,
 	"lower":      strings.ToLower,
 	"upper":      upper,
+	"add":        func(a, b int) int { return a + b },
+	"hours":      func(s string) []string { return strings.Split(s, " and ") },
 	"stage": func(lines []stageLine, up bool) *stageLine {
 		for i := range lines {
 			if lines[i].Up == up {

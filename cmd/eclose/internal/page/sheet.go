@@ -27,7 +27,7 @@ type Sheet struct {
 type sheetGroup struct {
 	seasonGroup
 	Latin string
-	Codes string
+	Refs  string // numbers of its sources
 }
 
 // Write writes the sheet as HTML, ready to be printed on A4 or Letter.
@@ -47,36 +47,51 @@ func (s Sheet) Write(w io.Writer) error {
 		Axis                 template.HTML
 		O                    *forecast.Outlook
 		Groups               []sheetGroup
-		RowMM                string
+		RowMM, TablePT       string
 		Sources              []insects.Source
 		Caution              string
 	}{Name: s.River.Name, Region: region.Words(), Style: template.CSS(chart.Style), Axis: template.HTML(picture.Axis()), O: o, Caution: o.Caution} //nolint:gosec // our own
 	data.Months = from.Time().Format("January 2006") + " to " + (from + days - 1).Time().Format("January 2006")
 	var codes []string
 	for _, g := range groups {
+		if cg, ok := s.Catalogue.Group(g.Key); ok {
+			codes = append(codes, cg.Sources()...)
+		}
+	}
+	slices.Sort(codes)
+	number := map[string]int{} // of the source that a code stands for
+	for _, c := range codes {
+		src, ok := s.Catalogue.Source(c)
+		if !ok || number[c] > 0 {
+			continue
+		}
+		if number[src.Code] == 0 {
+			data.Sources = append(data.Sources, src)
+			number[src.Code] = len(data.Sources)
+		}
+		number[c] = number[src.Code]
+	}
+	for _, g := range groups {
 		x := sheetGroup{seasonGroup: g}
 		if cg, ok := s.Catalogue.Group(g.Key); ok {
 			x.Latin = strings.Join(cg.Genera, ", ")
-			x.Codes = strings.Join(cg.Sources(), ", ")
+			var refs []int
 			for _, c := range cg.Sources() {
-				if !slices.Contains(codes, c) {
-					codes = append(codes, c)
+				if n := number[c]; n > 0 && !slices.Contains(refs, n) {
+					refs = append(refs, n)
 				}
 			}
+			slices.Sort(refs)
+			x.Refs = strings.Trim(strings.ReplaceAll(fmt.Sprint(refs), " ", ", "), "[]")
 		}
 		data.Groups = append(data.Groups, x)
 	}
-	slices.Sort(codes)
-	seen := map[string]bool{}
-	for _, c := range codes {
-		if src, ok := s.Catalogue.Source(c); ok && !seen[src.Code] {
-			seen[src.Code] = true
-			data.Sources = append(data.Sources, src)
-		}
-	}
-	// The rows of the front share the height that a page has for them, in mm.
-	const front = 200.0
-	data.RowMM = fmt.Sprintf("%.2f", min(14, front/float64(max(1, len(groups)))))
+	// The rows share the height that a page of the smaller paper, Letter, has for
+	// them: those of the front 205 mm, those of the table 34 of two lines in small
+	// print. Many more groups than that take a third page.
+	n := float64(max(1, len(groups)))
+	data.RowMM = fmt.Sprintf("%.2f", min(14, 205/n))
+	data.TablePT = fmt.Sprintf("%.1f", max(5.8, min(8, 6.3*34/n)))
 	if err := templates.ExecuteTemplate(w, "sheet.html", data); err != nil {
 		return fmt.Errorf("writing the sheet of %s: %w", s.River.Name, err)
 	}
