@@ -13,6 +13,7 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/client"
+	"example.org/eclose/ingest/feed"
 	"example.org/eclose/ingest/feed/csvfile"
 	"example.org/eclose/ingest/feed/eahydrology"
 	"example.org/eclose/ingest/feed/eccc"
@@ -186,15 +187,16 @@ func TestFilesThatCannotBeReadSaySo(t *testing.T) {
 	dir := t.TempDir()
 	for name, s := range map[string]ingest.Source{
 		"csv":         csvfile.Source{Parser: csvfile.Parser{Columns: []csvfile.Column{{Name: "t", Variable: ingest.WaterTemperature, Unit: "°C"}}}, Path: filepath.Join(dir, "none.csv"), Now: now},
-		"usgs-legacy": &usgslegacy.Source{Path: filepath.Join(dir, "none.json"), Now: now},
+		"usgs-legacy": feed.Saved{Parser: usgslegacy.Parser{}, Path: filepath.Join(dir, "none.json"), Now: now},
 	} {
 		for _, path := range []string{"none", dir} {
 			switch x := s.(type) {
 			case csvfile.Source:
 				x.Path = path
 				s = x
-			case *usgslegacy.Source:
+			case feed.Saved:
 				x.Path = path
+				s = x
 			}
 			err := s.Fetch(t.Context(), ingest.Request{Variables: []ingest.Variable{ingest.WaterTemperature}}, func(ingest.Series) error { return fmt.Errorf("it gave a series") })
 			oneClearSentence(t, err, name)

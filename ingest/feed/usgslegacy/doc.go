@@ -3,6 +3,5 @@
 //
 // A saved file enters, whatever of the three it is; series in SI units and UTC
 // leave, or descriptions of sites and day-of-year statistics. It must not ask
-// the live legacy services, which are switched off on 22 February 2027: its
-// Source reads a file on disk and nothing else.
+// the live legacy services, which are switched off on 22 February 2027.
 package usgslegacy

@@ -1,12 +1,10 @@
 package usgslegacy
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"math"
 	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -202,38 +200,6 @@ func TestSitesAndNormalsOfRecordedFiles(t *testing.T) {
 	}
 	if n := normals[0]; n.Years != 2 || n.Value != 7.7 || n.Computation != "maximum" || n.OfYear != "01-01" {
 		t.Errorf("%+v", n)
-	}
-}
-
-func TestSourceReadsOneFile(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "saved.json")
-	body := waterML("00010", "deg C", "00000", "-999999.0", point("2019-06-01T12:00:00.000-07:00", "11.5", "P")+","+point("2019-06-01T12:15:00.000-07:00", "11.6", "P"))
-	if err := os.WriteFile(path, []byte(body), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	now := time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)
-	s := &Source{Path: path, Now: func() time.Time { return now }}
-	var got []ingest.Series
-	take := func(x ingest.Series) error { got = append(got, x); return nil }
-	req := ingest.Request{Site: "11111111", Variables: []ingest.Variable{ingest.WaterTemperature}, To: time.Date(2019, 6, 1, 19, 15, 0, 0, time.UTC)}
-	if err := s.Fetch(context.Background(), req, take); err != nil || len(got) != 1 || got[0].Len() != 1 || got[0].Retrieved[0] != now.UnixMicro() || got[0].Place.Zone != "America/Los_Angeles" {
-		t.Fatalf("%+v, %v", got, err)
-	}
-	req.Site = "22222222"
-	if err := s.Fetch(context.Background(), req, take); err == nil || !strings.Contains(err.Error(), "no series of site USGS-22222222") || !strings.Contains(err.Error(), path) {
-		t.Errorf("another site: %v", err)
-	}
-	if err := os.WriteFile(path, []byte(body[:300]), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	err := s.Fetch(context.Background(), req, take)
-	if again, _ := ingest.Retryable(err); err == nil || again || !strings.Contains(err.Error(), path) {
-		t.Errorf("a cut file: %v", err)
-	}
-	s.Path = filepath.Join(t.TempDir(), "absent")
-	var e *ingest.Error
-	if err := s.Fetch(context.Background(), req, take); !errors.As(err, &e) || strings.Count(err.Error(), s.Path) != 1 {
-		t.Errorf("an absent file: %v", err)
 	}
 }
 

@@ -44,7 +44,7 @@ func TestEachFaultIsOneClearSentence(t *testing.T) {
 	for _, c := range []struct{ name, from, to, want string }{
 		{"an unknown key is named with its line", `name = "Wend"`, "name = \"Wend\"\ncolour = \"blue\"", `unknown key "river.colour" (line 7)`},
 		{"a river without a gauge", "  [[river.gauge]]\n  feed = \"usgs\"\n  site = \"99000001\"\n", "", `river "Wend" has no [[river.gauge]]`},
-		{"a gauge of an unknown feed", `feed = "usgs"`, `feed = "nowhere"`, `gauge feed "nowhere" is unknown; known are csv,`},
+		{"a gauge of an unknown feed", `feed = "usgs"`, `feed = "nowhere"`, `gauge feed "nowhere" is unknown; known are bafu,`},
 		{"a gauge without a site", `site = "99000001"`, ``, `has no site`},
 		{"a file feed without a file", `feed = "usgs"`, `feed = "usgs-legacy"`, `needs file =`},
 		{"a weather feed that must be switched on", "enabled = true", "enabled = false", `must be switched on by [feeds.open-meteo] enabled = true`},

@@ -133,6 +133,8 @@ var knownFeeds = map[string]feedKind{
 	"ea":           {every: "@every 30m"},
 	"eccc":         {every: "@every 30m"},
 	"waterml2":     {file: true, every: "@every 15m"},
+	"bafu":         {file: true, every: "@every 15m"},
+	"nve":          {file: true, every: "@every 15m"},
 	"sensorthings": {every: "@every 30m"},
 }
 

@@ -9,14 +9,19 @@ import (
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/client"
+	"example.org/eclose/ingest/feed"
+	"example.org/eclose/ingest/feed/bafu"
 	"example.org/eclose/ingest/feed/csvfile"
 	"example.org/eclose/ingest/feed/eahydrology"
 	"example.org/eclose/ingest/feed/eccc"
 	"example.org/eclose/ingest/feed/ghcn"
+	"example.org/eclose/ingest/feed/nve"
 	"example.org/eclose/ingest/feed/nws"
 	"example.org/eclose/ingest/feed/openmeteo"
+	"example.org/eclose/ingest/feed/sensorthings"
 	"example.org/eclose/ingest/feed/usgs"
 	"example.org/eclose/ingest/feed/usgslegacy"
+	"example.org/eclose/ingest/feed/waterml2"
 	"example.org/eclose/ingest/schedule"
 )
 
@@ -84,8 +89,12 @@ func (b Builder) gauge(r config.River, g config.Gauge, made map[string]ingest.So
 	}
 	f := b.Config.Feeds[g.Feed]
 	switch g.Feed {
-	case usgslegacy.FeedName:
-		t.Source = &usgslegacy.Source{Path: b.Config.Path(g.File), Parser: usgslegacy.Parser{Skipped: b.Skipped}, Now: b.Now}
+	case usgslegacy.FeedName, waterml2.FeedName, bafu.FeedName, nve.FeedName:
+		p, err := feed.Parser(g.Feed, feed.Options{Skipped: b.Skipped})
+		if err != nil {
+			return t, err
+		}
+		t.Source = feed.Saved{Parser: p, Path: b.Config.Path(g.File), Now: b.Now}
 	case csvfile.FeedName:
 		t.Source = csvfile.Source{Parser: b.csv(f, site), Path: b.Config.Path(g.File), Now: b.Now}
 	case openmeteo.FeedName:
@@ -119,6 +128,8 @@ func (b Builder) live(name string, f config.Feed) (ingest.Source, error) {
 		return eahydrology.Source{Client: b.Client, BaseURL: f.BaseURL, Now: b.Now, Skipped: b.Skipped}, nil
 	case eccc.FeedName:
 		return eccc.Source{Client: b.Client, BaseURL: f.BaseURL, Now: b.Now, Skipped: b.Skipped}, nil
+	case sensorthings.FeedName:
+		return sensorthings.Source{Client: b.Client, BaseURL: f.BaseURL, Now: b.Now, Skipped: b.Skipped}, nil
 	}
 	return nil, fmt.Errorf("feed %q cannot be fetched live; save its answers and name the file", name)
 }
