@@ -87,11 +87,13 @@ func (s Sheet) Write(w io.Writer) error {
 		data.Groups = append(data.Groups, x)
 	}
 	// The rows share the height that a page of the smaller paper, Letter, has for
-	// them: those of the front 205 mm, those of the table 34 of two lines in small
-	// print. Many more groups than that take a third page.
+	// them: 205 mm on the front, 176 mm in the table, where a row has two lines and
+	// some have three. With many more than 36 groups the back becomes two pages,
+	// since nobody reads smaller print.
 	n := float64(max(1, len(groups)))
+	const mmPerPT, line = 0.353, 1.13
 	data.RowMM = fmt.Sprintf("%.2f", min(14, 205/n))
-	data.TablePT = fmt.Sprintf("%.1f", max(5.8, min(8, 6.3*34/n)))
+	data.TablePT = fmt.Sprintf("%.1f", max(5.4, min(8, (176/n-0.64)/(2.25*line*mmPerPT))))
 	if err := templates.ExecuteTemplate(w, "sheet.html", data); err != nil {
 		return fmt.Errorf("writing the sheet of %s: %w", s.River.Name, err)
 	}
