@@ -70,7 +70,7 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 	o := &Outlook{
 		River: r.Slug, RiverName: r.Name, Zone: r.Zone, Lat: r.Lat, Lon: r.Lon,
 		IssuedAt: rec.IssuedAt, DataCutoff: rec.Cutoff, ModelVersion: ModelVersion, Members: opt.Members,
-		Caution: StandingCaution,
+		Notes: []string{}, Caution: StandingCaution,
 	}
 	w, err := rec.future(o, opt, seedOf(r.Slug, rec.Issue))
 	if err != nil {
@@ -79,6 +79,10 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 	if !opt.Lean {
 		o.Water = w.days(rec)
 		o.Heat = w.heat(rec)
+		if d, days := w.departed(rec); days > 0 {
+			d = round(d, 100)
+			o.DepartureC = &d
+		}
 	}
 	groups, err := chosen(r, c, region)
 	if err != nil {
@@ -150,7 +154,7 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 	o.Seasons = seasonsOf(rec.Day0, rec.Water, w.day0)
 
 	known, airKnown := count(rec.Water), count(rec.Air)
-	in := rec.driver()
+	in := rec.WaterInput()
 	past := int(rec.Issue - w.day0)
 	if airKnown >= 300 {
 		m, err := opt.fit(in)

@@ -52,8 +52,8 @@ func (is *Issuer) draw(key string, p phenology.Params, members int, day0 Date) e
 	return g
 }
 
-// driver is the record as the water model takes it.
-func (rec Record) driver() watertemp.Input {
+// WaterInput is the record as the water model takes it.
+func (rec Record) WaterInput() watertemp.Input {
 	in := watertemp.Input{Day0: int(rec.Day0), Air: rec.Air, Water: rec.Water, Flow: rec.Flow}
 	if count(rec.Flow) == 0 {
 		in.Flow = nil
@@ -64,7 +64,7 @@ func (rec Record) driver() watertemp.Input {
 // FitWater fits the water model to the record, for Options.Fitted. The error is
 // a *watertemp.TooLittleError where the record is too short.
 func (rec Record) FitWater() (*watertemp.Model, error) {
-	m, err := watertemp.Fit(rec.driver(), watertemp.Options{Seed: 1})
+	m, err := watertemp.Fit(rec.WaterInput(), watertemp.Options{Seed: 1})
 	if err != nil {
 		return nil, err
 	}

@@ -120,6 +120,7 @@ type Outlook struct {
 	WaterSource  string         `json:"water_source"`
 	Drivers      string         `json:"drivers"` // what stands for the future weather
 	Water        []WaterDay     `json:"water"`
+	DepartureC   *float64       `json:"water_departure_c"` // mean of the season so far against past seasons, nil if not known
 	Heat         []HeatSum      `json:"degree_days"`
 	Stages       []StageOutlook `json:"stages"`
 	Notes        []string       `json:"notes"`

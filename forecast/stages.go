@@ -152,31 +152,48 @@ func (w *water) reasons(o *Outlook, rec Record, s StageOutlook) []string {
 	if s.Window.Peak.P50 == 0 || s.Calendar.Peak.P50 == 0 {
 		return []string{"Its season does not fall within the days looked at."}
 	}
-	shift := int(s.Window.Peak.P50 - s.Calendar.Peak.P50)
-	var why string
-	if dep, days := w.departure(rec); days > 0 {
-		warm := "warmer"
-		if dep < 0 {
-			warm = "colder"
-		}
-		if math.Abs(dep) < 0.25 {
-			why = fmt.Sprintf("the water since 1 January is close to the mean of %d seasons", o.Seasons)
-		} else {
-			why = fmt.Sprintf("the water since 1 January is %.1f °C %s than the mean of %d seasons", math.Abs(dep), warm, o.Seasons)
-		}
+	if s.ruledByCalendar() {
+		return []string{"The calendar rules this group; the water hardly moves it."}
 	}
-	var out []string
-	switch {
-	case s.Weight < 0.15:
-		out = append(out, "The calendar rules this group; the water hardly moves it.")
+	verb := "Expected "
+	if s.Window.Peak.P90 < rec.Issue {
+		verb = "By the water it came "
+	}
+	return []string{verb + s.moved() + because(o.departure("the water since 1 January is "))}
+}
+
+// ruledByCalendar tells that the water moves a stage too little to be named.
+// The limit is our own default.
+func (s *StageOutlook) ruledByCalendar() bool { return s.Weight < 0.15 }
+
+// moved says how far the peak lies from the calendar's.
+func (s *StageOutlook) moved() string {
+	calendar := short(s.Calendar.Peak.P50)
+	switch shift := int(s.Window.Peak.P50 - s.Calendar.Peak.P50); {
 	case shift <= -2:
-		out = append(out, fmt.Sprintf("Expected %d days before the calendar's date", -shift)+because(why))
+		return fmt.Sprintf("%d days before the calendar's %s", -shift, calendar)
 	case shift >= 2:
-		out = append(out, fmt.Sprintf("Expected %d days after the calendar's date", shift)+because(why))
+		return fmt.Sprintf("%d days after the calendar's %s", shift, calendar)
 	default:
-		out = append(out, "Expected on the calendar's date"+because(why))
+		return "about the calendar's " + calendar
 	}
-	return out
+}
+
+// departure says how warm the season was so far, in both units, since the text
+// is kept and its readers are not known; "" where nothing is known.
+func (o *Outlook) departure(begin string) string {
+	if o.DepartureC == nil {
+		return ""
+	}
+	d, mean := *o.DepartureC, fmt.Sprintf("the mean of %d seasons", o.Seasons)
+	warm := "warmer"
+	if d < 0 {
+		warm = "colder"
+	}
+	if math.Abs(d) < 0.25 {
+		return begin + "close to " + mean
+	}
+	return fmt.Sprintf("%s%.1f °C (%.1f °F) %s than %s", begin, math.Abs(d), math.Abs(d)*1.8, warm, mean)
 }
 
 func because(why string) string {
@@ -186,9 +203,9 @@ func because(why string) string {
 	return ": " + why + "."
 }
 
-// departure is how far the season so far lies from the normal, °C, over the
-// days on which both are known.
-func (w *water) departure(rec Record) (mean float64, days int) {
+// departed is how far the season so far lies from the normal, °C, over the days
+// on which both are known.
+func (w *water) departed(rec Record) (mean float64, days int) {
 	season := rec.season(w.day0)
 	for i, v := range season {
 		if n := w.normalBefore(rec, i); !math.IsNaN(v) && !math.IsNaN(n) {

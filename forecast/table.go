@@ -15,8 +15,8 @@ type TableOptions struct {
 }
 
 // WriteTable prints an outlook for a terminal of 80 columns. Each stage takes
-// two lines: the middle estimates with the chance a week ahead, and under it
-// the 10 to 90 % ranges.
+// three lines: the chance a week ahead and the grade; the dates with their
+// ranges; the hours of the day and how far the calendar's date is off.
 func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 	p := printer{w: w}
 	issue := o.IssueDate()
@@ -24,8 +24,15 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 	p.line("%s", wrap(fmt.Sprintf("Newest reading %s. Past seasons of water temperature here: %d. Water: %s. Weather ahead: %s.",
 		o.DataCutoff.UTC().Format("2 Jan 15:04 UTC"), o.Seasons, o.WaterSource, o.Drivers), 80, ""))
 	if d, ok := o.WaterOn(issue); ok {
-		p.line("Water today, daily mean: %s, likely between %s and %s.",
-			temperature(d.P50, opt.Fahrenheit), temperature(d.P10, opt.Fahrenheit), temperature(d.P90, opt.Fahrenheit))
+		mid, low, high := temperature(d.P50, opt.Fahrenheit), temperature(d.P10, opt.Fahrenheit), temperature(d.P90, opt.Fahrenheit)
+		between := ""
+		if low != high {
+			between = fmt.Sprintf(", eight times in ten between %s and %s", low, high)
+		}
+		p.line("Water today, daily mean: %s%s.", mid, between)
+	}
+	if s := o.departure("Water since 1 January: "); s != "" {
+		p.line("%s.", s)
 	}
 	for _, h := range o.Heat {
 		p.line("%s", h.words(opt.Fahrenheit))
@@ -39,11 +46,13 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 	} else {
 		p.line("\n%-33s %-10s  %9s %9s  %s", "group", "stage", "in a week", "calendar", "grade")
 		p.line("  %-24s %-24s %s", "start", "peak", "end")
+		p.line("  hours of the day; peak against the calendar's")
 		p.line("%s", strings.Repeat("-", 80))
 		for _, s := range shown {
 			p.stage(s, issue)
 		}
 		p.line("\n%s", wrap("start, peak, end: when 10, 50 and 90 % of the season's activity has passed, with the 10 to 90 % range of each date. "+
+			"hours: by the river's clock, on the day of the peak. "+
 			"in a week: the chance, seven days after the issue, that someone who watches suitable water for two hours at the right time of day sees it in more than stray numbers. "+
 			"calendar: the same chance from the calendar alone. grade: where the numbers of the group come from; prior means worked out from calendar windows.", 80, ""))
 	}
@@ -130,6 +139,18 @@ func (p *printer) stage(s StageOutlook, issue Date) {
 	}
 	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, cal, gradeWord(s.Grade))
 	p.line("  %s", strings.TrimRight(fmt.Sprintf("%-24s %-24s %s", between(s.Window.Start), between(s.Window.Peak), between(s.Window.End)), " "))
+	why := s.moved()
+	if s.ruledByCalendar() {
+		why = "by the calendar: water hardly moves it"
+	}
+	p.line("  %s", cut(orUnknown(s.Hours)+"; "+why, 78))
+}
+
+func orUnknown(hours string) string {
+	if hours == "" {
+		return "hours not known"
+	}
+	return hours
 }
 
 // gradeWord is the word of a grade that tells it from the others.

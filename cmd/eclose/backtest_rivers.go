@@ -29,7 +29,7 @@ type riversBacktest struct {
 	Config  string   `placeholder:"FILE" help:"Issue the outlooks of this config's rivers again for past seasons and judge them."`
 	Seasons string   `placeholder:"A..B" help:"With --config: the seasons, such as 2015..2024."`
 	Leads   []int    `default:"0,7,14,30,60" help:"With --config: days from issue to target."`
-	River   []string `placeholder:"NAME" help:"With --config: only these rivers."`
+	River   []string `aliases:"rivers" placeholder:"NAME" help:"With --config: only these rivers."`
 	Every   int      `default:"7" help:"With --config: days between issues."`
 	Members int      `default:"50" help:"With --config: possible futures per outlook."`
 	Workers int      `default:"2" help:"With --config: rivers and seasons computed at once; changes no number."`
@@ -124,7 +124,7 @@ func sightingsOf(e *env, cfg *config.Config) ([]rivers.Sighting, error) {
 			continue // of a river that this config does not watch
 		}
 		out = append(out, rivers.Sighting{River: r.Slug, Group: x.Group, Stage: forecast.Stage(x.Stage), Day: forecast.DateOf(x.Day),
-			Seen: x.Amount != diary.None, Hours: x.Hours})
+			Seen: x.Amount != diary.None, Hours: x.Hours, Recorded: x.Recorded})
 	}
 	return out, nil
 }

@@ -24,7 +24,7 @@ import (
 type exportCmd struct {
 	configFlag
 	Format  string   `required:"" enum:"parquet,arrow,csv,json,geojson,ics" help:"One of ${enum}."`
-	Rivers  []string `help:"Only these rivers." placeholder:"NAME"`
+	Rivers  []string `aliases:"river" help:"Only these rivers." placeholder:"NAME"`
 	From    string   `help:"Only days from this one on, as 2026-06-30." placeholder:"DATE"`
 	To      string   `help:"Only days up to this one." placeholder:"DATE"`
 	Out     string   `required:"" help:"File to write; it appears when it is whole." placeholder:"FILE" type:"path"`
@@ -170,7 +170,13 @@ func (s *shelf) outlook(ctx context.Context, r forecast.River) (*forecast.Outloo
 	if err != nil {
 		return nil, err
 	}
-	return forecast.Issue(ctx, s.store, r, s.catalogue, at, s.opt)
+	lessons, err := lessonsOf(ctx, s.cfg, []forecast.River{r}, at)
+	if err != nil {
+		return nil, err
+	}
+	opt := s.opt
+	opt.Posterior = lessons[r.Slug].Apply
+	return forecast.Issue(ctx, s.store, r, s.catalogue, at, opt)
 }
 
 // rows streams the days of one river after another; one outlook is held at once.

@@ -21,7 +21,7 @@ import (
 type forecastCmd struct {
 	configFlag
 	IssueDate string   `help:"Issue the outlook as of noon of this date at the river, for a past season or to get the same again." placeholder:"YYYY-MM-DD"`
-	River     []string `help:"Only these rivers." placeholder:"NAME"`
+	River     []string `aliases:"rivers" help:"Only these rivers." placeholder:"NAME"`
 	Format    string   `default:"table" enum:"table,json,csv,parquet" help:"One of ${enum}."`
 	Out       string   `help:"Write to this file instead of the terminal." placeholder:"FILE" type:"path"`
 	All       bool     `help:"In the table, all stages of the year, also those that are no event on the water."`

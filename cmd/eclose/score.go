@@ -2,10 +2,12 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"math"
 	"text/tabwriter"
 	"time"
 
+	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/archive"
 	"example.org/eclose/forecast/backtest/rivers"
 )
@@ -15,7 +17,7 @@ type scoreCmd struct {
 	configFlag
 	Season int      `help:"Another season than the running one." placeholder:"YEAR"`
 	Leads  []int    `default:"0,7,14,30,60" help:"Days from issue to sighting."`
-	River  []string `help:"Only these rivers." placeholder:"NAME"`
+	River  []string `aliases:"rivers" help:"Only these rivers." placeholder:"NAME"`
 	Out    string   `help:"Also write the report into this folder." placeholder:"DIR" type:"path"`
 }
 
@@ -55,8 +57,13 @@ func (c scoreCmd) Run(e *env) error {
 		return err
 	}
 	r := rivers.Judge(o)
-	for _, x := range r.Sentences {
-		fmt.Fprintln(e.stdout, x)
+	if c.Out != "" {
+		err = writeBacktest(e, r, c.Out, plan.Now) // which says the sentences
+	} else {
+		err = sayAll(e.stdout, r.Sentences)
+	}
+	if err != nil || len(r.Of("lead")) == 0 {
+		return err
 	}
 	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(w, "\nlead, days\tsightings\tBrier score\tcalendar's\tlast year's date\t")
@@ -66,8 +73,18 @@ func (c scoreCmd) Run(e *env) error {
 	if err := w.Flush(); err != nil {
 		return fmt.Errorf("printing scores: %w", err)
 	}
-	if c.Out != "" {
-		return writeBacktest(e, r, c.Out, plan.Now)
+	fmt.Fprintln(e.stdout, "\nlead: days from issue to sighting. Brier score: mean squared distance of the chance\n"+
+		"from what came (1 seen, 0 not): 0 is perfect, 0.25 is what saying 50 % always gets.\n"+
+		"last year's date: the calendar moved to the date of the year before; - where last\nyear's sightings give none.")
+	return nil
+}
+
+// sayAll prints sentences, each a paragraph of lines that fit a terminal.
+func sayAll(w io.Writer, sentences []string) error {
+	for _, s := range sentences {
+		if _, err := fmt.Fprintln(w, forecast.Wrap(s, 80)); err != nil {
+			return fmt.Errorf("printing: %w", err)
+		}
 	}
 	return nil
 }
@@ -92,7 +109,7 @@ func (c scoreCmd) outcome(e *env, plan rivers.Plan, s *shelf) (*rivers.Outcome, 
 			return o, err
 		}
 	}
-	fmt.Fprintln(e.stderr, "eclose: no outlook of this season was kept: they are issued again from what was known")
+	fmt.Fprintln(e.stderr, "eclose: no outlook of this season was kept (eclose serve keeps them): they are issued again from what was known, with the numbers of the catalogue")
 	return rivers.Run(e.ctx, plan, rivers.Stored{Store: s.store, Now: plan.Now})
 }
 

@@ -7,6 +7,7 @@ import (
 	"html/template"
 	"image/color"
 	"math"
+	"strconv"
 	"strings"
 
 	"gonum.org/v1/plot"
@@ -38,14 +39,17 @@ var (
 func newPlot(x, y string) *plot.Plot {
 	p := plot.New()
 	p.X.Label.Text, p.Y.Label.Text = x, y
-	p.BackgroundColor = color.Transparent
+	p.BackgroundColor = nil
 	for _, a := range []*plot.Axis{&p.X, &p.Y} {
 		a.Color, a.Label.TextStyle.Color, a.Tick.Label.Color, a.Tick.Color = ink, ink, ink, ink
 		a.Label.TextStyle.Font.Size, a.Tick.Label.Font.Size = vg.Points(11), vg.Points(10)
 	}
-	p.Legend.Top = true
+	// Words grow to the right of their marks, so that a reader's font that is
+	// wider than the one measured with runs into no mark.
+	p.Legend.Top, p.Legend.Left, p.Legend.XOffs, p.Legend.Padding = true, true, vg.Points(8), vg.Points(2)
 	p.Legend.TextStyle.Font.Size = vg.Points(10)
 	p.Legend.TextStyle.Color = ink
+	p.X.Tick.Marker, p.Y.Tick.Marker = short{}, short{}
 	grid := plotter.NewGrid()
 	grid.Horizontal.Color, grid.Vertical.Color = color.Gray{0xdd}, color.Gray{0xee}
 	p.Add(grid)
@@ -110,6 +114,19 @@ func room(p *plot.Plot) {
 	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.3
 }
 
+// short writes the numbers of an axis without needless digits.
+type short struct{ plot.DefaultTicks }
+
+func (t short) Ticks(low, high float64) []plot.Tick {
+	all := t.DefaultTicks.Ticks(low, high)
+	for i := range all {
+		if all[i].Label != "" {
+			all[i].Label = strings.Replace(strconv.FormatFloat(all[i].Value, 'g', 6, 64), "-", "−", 1)
+		}
+	}
+	return all
+}
+
 // across is a thin line at a height, where no difference lies.
 func across(p *plot.Plot, y float64) {
 	f := plotter.NewFunction(func(float64) float64 { return y })
@@ -117,16 +134,20 @@ func across(p *plot.Plot, y float64) {
 	p.Add(f)
 }
 
+// edge is the room at the right and above for the half of a label that stands
+// out over the end of its axis.
+const edge = 14
+
 // svg renders a chart with a title and a description for those who cannot see
 // it.
 func svg(p *plot.Plot, width, height vg.Length, title, desc string) (template.HTML, error) {
 	c := vgsvg.New(width, height)
-	p.Draw(draw.New(c))
+	p.Draw(draw.Crop(draw.New(c), 0, -edge, 0, -edge))
 	var b bytes.Buffer
 	if _, err := c.WriteTo(&b); err != nil {
 		return "", fmt.Errorf("drawing %q: %w", title, err)
 	}
-	text := b.String()
+	text := strings.ReplaceAll(b.String(), "font-family:Liberation Serif", "font-family:'Times New Roman','Liberation Serif',Georgia,serif")
 	at := strings.Index(text, "<svg")
 	if at < 0 {
 		return "", fmt.Errorf("drawing %q: the picture has no beginning", title)

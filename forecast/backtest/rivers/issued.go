@@ -17,7 +17,9 @@ type Kept interface {
 // ScoreIssued holds sightings against the outlooks as they were issued, rather
 // than against outlooks made anew: for each sighting and lead the newest that had
 // been issued by that many days before, if it was no more than Plan.Every days
-// old by then. Sightings without one at any lead count in the second result.
+// old by then. An outlook of the day itself counts only if it came before the
+// sighting was written down: a later one may have been taught by it. Sightings
+// without an outlook at any lead count in the second result.
 // notFound is what Kept's errors wrap where there is no outlook.
 func ScoreIssued(ctx context.Context, plan Plan, kept Kept, notFound error) (out *Outcome, missing int, err error) {
 	if err := plan.Check(); err != nil {
@@ -34,6 +36,11 @@ func ScoreIssued(ctx context.Context, plan Plan, kept Kept, notFound error) (out
 			for _, day := range s.before() {
 				// The whole day counts: an outlook of the evening is of that date.
 				at := noon(r, day).Add(12*time.Hour - time.Second)
+				for _, x := range s.targets[day] {
+					if w := x.Recorded; !w.IsZero() && w.Before(at) {
+						at = w.Add(-time.Microsecond)
+					}
+				}
 				o, err := kept.Latest(ctx, r.Slug, at)
 				if errors.Is(err, notFound) {
 					continue
@@ -54,11 +61,11 @@ func ScoreIssued(ctx context.Context, plan Plan, kept Kept, notFound error) (out
 			s.finish()
 			judged := map[Sighting]bool{}
 			for _, c := range slice.Cases {
-				judged[Sighting{c.River, c.Group, c.Stage, c.Day, c.Seen, c.Hours}] = true
+				judged[Sighting{River: c.River, Group: c.Group, Stage: c.Stage, Day: c.Day, Seen: c.Seen, Hours: c.Hours}] = true
 			}
 			for _, xs := range s.targets {
 				for _, x := range xs {
-					if !judged[x] {
+					if x.Recorded = (time.Time{}); !judged[x] {
 						missing++
 					}
 				}

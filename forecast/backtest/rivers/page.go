@@ -161,7 +161,7 @@ func (r *Report) figures() ([]figure, error) {
 }
 
 func (r *Report) drawSkill(leads []Score) (figure, error) {
-	p := newPlot("lead (days from issue to target)", "error removed (% of the reference's)")
+	p := newPlot("lead (days from issue to target)", "error removed (%)")
 	across(p, 0)
 	ticks(p, r.Leads)
 	a, b := line{name: "against the calendar"}, line{name: "against last year's date", style: 1}
@@ -193,7 +193,7 @@ func times(i verify.Interval, k float64) verify.Interval {
 }
 
 func (r *Report) drawDates(leads []Score) (figure, error) {
-	p := newPlot("lead (days before the calendar's date)", "error of the peak's date (days)")
+	p := newPlot("lead (days before the calendar's date)", "error of the peak (days)")
 	across(p, 0)
 	ticks(p, r.Leads)
 	a, b, c := line{name: "forecast"}, line{name: "calendar", style: 1}, line{name: "last year's date", style: 2}
@@ -220,7 +220,6 @@ func (r *Report) drawReliability(leads []Score) (figure, error) {
 	diagonal := plotter.NewFunction(func(x float64) float64 { return x })
 	diagonal.Color, diagonal.Samples = ink, 2
 	p.Add(diagonal)
-	p.Legend.Left = true
 	at := 0
 	for i, lead := range r.Leads {
 		if i != 0 && i != len(r.Leads)/2 && i != len(r.Leads)-1 {

@@ -43,6 +43,7 @@ type Sighting struct {
 	Day          forecast.Date
 	Seen         bool // few or many: in more than stray numbers
 	Hours        float64
+	Recorded     time.Time // when it was written down; zero where that does not matter
 }
 
 // Check says what is wrong with a plan, and sets what was left to its default.

@@ -269,16 +269,20 @@ func (r *Report) say() {
 		case "worse than the reference":
 			worse = append(worse, w)
 		default:
-			open = append(open, fmt.Sprintf("%s at %d days", percent(s.Skill), s.Lead))
+			w := fmt.Sprintf("%.0f %% at %d days", 100*s.Skill.Value, s.Lead)
+			if !math.IsNaN(s.Skill.Low) {
+				w += fmt.Sprintf(" (%.0f to %.0f)", 100*s.Skill.Low, 100*s.Skill.High)
+			}
+			open = append(open, w)
 		}
 	}
 	seasons := r.Of("all")[0].Seasons
 	sentence := fmt.Sprintf("Judged by %s of %s", unit, count(seasons, "season"))
 	switch {
 	case seasons < verify.FewSeasons:
-		sentence += fmt.Sprintf(", it is not demonstrated that %s: fewer than %d seasons prove nothing; so far the error is smaller by %s.", what, verify.FewSeasons, join(open))
+		sentence += fmt.Sprintf(", it is not demonstrated that %s: fewer than %d seasons prove nothing; %s.", what, verify.FewSeasons, removed("error removed so far", open, leads))
 	case len(better) == 0 && len(worse) == 0:
-		sentence += fmt.Sprintf(", it is not demonstrated at any lead that %s: the error is smaller by %s, and each interval includes no difference.", what, join(open))
+		sentence += fmt.Sprintf(", it is not demonstrated at any lead that %s: %s, and each interval includes no difference.", what, removed("error removed", open, leads))
 	default:
 		if len(better) > 0 {
 			sentence += fmt.Sprintf(", %s at leads of %s", what, join(better))
@@ -292,12 +296,22 @@ func (r *Report) say() {
 			sentence += "it does worse than the calendar at leads of " + join(worse)
 		}
 		if len(open) > 0 {
-			sentence += "; no difference is demonstrated elsewhere: the error is smaller by " + join(open)
+			sentence += "; no difference is demonstrated elsewhere: " + removed("error removed", open, leads)
 		}
 		sentence += "."
 	}
 	r.Sentences = append(r.Sentences, sentence)
 	r.Sentences = append(r.Sentences, r.where())
+}
+
+// removed lists by how much of the calendar's error the forecast is nearer, and
+// says what a figure below 0 means where there is one.
+func removed(what string, of []string, leads []Score) string {
+	s := what + " " + join(of)
+	if slices.ContainsFunc(leads, func(x Score) bool { return x.Skill.Value < -0.005 }) {
+		s += " (below 0 the calendar came nearer)"
+	}
+	return s
 }
 
 // where names the groups and rivers in which the calendar is not beaten.

@@ -408,6 +408,44 @@ func TestIssuedOutlooksAreJudgedAsTheyWereIssued(t *testing.T) {
 	}
 }
 
+func TestAnOutlookThatKnewTheSightingIsNotJudgedByIt(t *testing.T) {
+	p, src := small(t)
+	p.Rivers, p.First, p.Leads = p.Rivers[:1], 2023, []int{0}
+	r := p.Rivers[0]
+	rec, err := src.Whole(t.Context(), r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var kept shelf
+	for _, d := range []forecast.Date{date(2023, 5, 7), date(2023, 5, 8)} { // issued at noon
+		o, err := rec.Cut(noon(r, d), r.Zone).Outlook(r, p.Catalogue, forecast.Options{Members: 20})
+		if err != nil {
+			t.Fatal(err)
+		}
+		kept = append(kept, o)
+	}
+	for name, c := range map[string]struct {
+		recorded time.Time
+		want     forecast.Date
+	}{
+		"written down before noon": {noon(r, date(2023, 5, 8)).Add(-time.Hour), date(2023, 5, 7)},
+		"in the evening":           {noon(r, date(2023, 5, 8)).Add(7 * time.Hour), date(2023, 5, 8)},
+		"years later":              {noon(r, date(2025, 5, 8)), date(2023, 5, 8)},
+		"nobody knows when":        {time.Time{}, date(2023, 5, 8)},
+	} {
+		p.Sightings = []Sighting{{River: r.Slug, Group: groups[2], Stage: forecast.Emergence, Day: date(2023, 5, 8), Seen: true, Hours: 2, Recorded: c.recorded}}
+		o, missing, err := ScoreIssued(t.Context(), p, kept, errNone)
+		if err != nil || missing != 0 {
+			t.Fatalf("%s: %d without an outlook, %v", name, missing, err)
+		}
+		for got := range o.AllCases() {
+			if got.Issue != c.want {
+				t.Errorf("%s: judged by the outlook of %s, want that of %s", name, got.Issue, c.want)
+			}
+		}
+	}
+}
+
 func stageIn(s shelf, c Case) *forecast.StageOutlook {
 	for _, o := range s {
 		for i := range o.Stages {

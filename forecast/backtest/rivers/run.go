@@ -15,6 +15,7 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+	"time"
 
 	"golang.org/x/sync/errgroup"
 
@@ -182,6 +183,7 @@ func (s *season) key(record string) (string, error) {
 	var mine []Sighting
 	for _, x := range p.Sightings {
 		if x.River == s.river.Slug && (x.Day.Time().Year() == s.year || x.Day.Time().Year() == s.year-1) {
+			x.Recorded = time.Time{} // plays no part where outlooks are made anew
 			mine = append(mine, x)
 		}
 	}
