@@ -1,80 +1,214 @@
 package main
 
 import (
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"math"
-	"os"
-	"slices"
-	"strconv"
-	"strings"
 	"text/tabwriter"
 	"time"
 
+	"example.org/eclose/forecast"
 	"example.org/eclose/model/watertemp"
 )
 
-// waterCmd fits the water temperature model to a plain table and scores it on
-// days that the fit has not seen.
+// waterCmd fits the water temperature model to a river of the config, or to a
+// plain table, and scores it on days that the fit has not seen.
 type waterCmd struct {
-	CSV      string `name:"csv" required:"" placeholder:"FILE" help:"Table with the columns date, air_c, water_c and, if known, flow_m3s; - for standard input. Empty is missing."`
-	FitUntil string `required:"" placeholder:"DATE" help:"First day of the check, YYYY-MM-DD: days before it are fitted."`
-	Format   string `enum:"text,json" default:"text" help:"Output: text or json."`
-	Seed     uint64 `default:"1" help:"Seed of the starts of the fit."`
+	River     string `arg:"" optional:"" help:"A river of the config."`
+	Config    string `env:"ECLOSE_CONFIG" placeholder:"FILE" help:"The TOML file that names the river and the store."`
+	CSV       string `name:"csv" placeholder:"FILE" help:"Instead of a river: a table with the columns date, air_c, water_c and, if known, flow_m3s; - for standard input. Empty is missing."`
+	FitUntil  string `placeholder:"DATE" help:"First day of the check, YYYY-MM-DD: days before it are fitted. Of a river by default a year before the newest day."`
+	IssueDate string `placeholder:"DATE" help:"Of a river: what was known on this date."`
+	Hindcast  bool   `help:"Forecast again through the check, and score by lead."`
+	Out       string `placeholder:"FILE" type:"path" help:"Draw a year with the model's band: a file that ends in .svg or .html."`
+	Format    string `enum:"text,json" default:"text" help:"Output: text or json."`
+	Seed      uint64 `default:"1" help:"Seed of the starts of the fit."`
+}
+
+// waterLeads are the leads that a hindcast is scored at, days.
+var waterLeads = []int{1, 3, 7, 14, 30, 60}
+
+// waterFit is a record with its model and what came of it.
+type waterFit struct {
+	name   string // of the river or the file
+	in     watertemp.Input
+	cut    int // day number of the first day of the check
+	model  watertemp.Model
+	report watertemp.Report
+	// fallback says in words why the model is not one fitted here; "" if it is.
+	fallback   string
+	seconds    float64
+	leads      []watertemp.LeadScore
+	warm       []forecast.WarmDay
+	fishToday  string
+	fahrenheit bool
 }
 
 func (c waterCmd) Run(e *env) error {
-	until, err := time.Parse(time.DateOnly, c.FitUntil)
-	if err != nil {
-		return usagef("--fit-until %q is not a date: write YYYY-MM-DD", c.FitUntil)
+	if err := c.check(); err != nil {
+		return err
 	}
-	in := e.stdin
-	if c.CSV != "-" {
-		f, err := os.Open(c.CSV)
-		if err != nil {
-			return fmt.Errorf("reading temperatures: %w", err)
-		}
-		defer func() { _ = f.Close() }()
-		in = f
+	var f *waterFit
+	var err error
+	if c.CSV != "" {
+		f, err = c.ofTable(e)
+	} else {
+		f, err = c.ofRiver(e)
 	}
-	rec, err := readWater(c.CSV, in)
 	if err != nil {
 		return err
 	}
-	cut := dayNumber(until)
-	if cut <= rec.Day0 || cut >= rec.Day0+len(rec.Air) {
-		return usagef("--fit-until %s leaves nothing to fit or to check: the table runs from %s to %s", c.FitUntil,
-			dayDate(rec.Day0), dayDate(rec.Day0+len(rec.Air)-1))
+	if c.Hindcast {
+		f.leads = f.model.Hindcast(f.in, watertemp.Hindcasts{From: f.cut, Every: 5, Leads: waterLeads, Members: 50, Seed: c.Seed})
 	}
-	began := e.now()
-	m, report, err := watertemp.Evaluate(rec, cut, watertemp.Options{Seed: c.Seed})
-	seconds := e.now().Sub(began).Seconds()
-	if err != nil {
-		return fmt.Errorf("%s before %s: %w", c.CSV, c.FitUntil, err)
+	if c.Out != "" {
+		if err := f.draw(c.Out); err != nil {
+			return err
+		}
 	}
 	if c.Format == "json" {
-		return writeJSON(e.stdout, map[string]any{
-			"file": c.CSV, "fit_until": c.FitUntil, "grade": m.Grade, "regime": m.Regime, "parameters": m.Words(),
-			"flow_used": m.MeanFlow > 0, "fitted_years": m.Years, "error_sd_c": m.Error.SD,
-			"fit": report.Fit, "check": report.Check, "seconds": seconds,
-		})
+		return writeJSON(e.stdout, f.values())
 	}
-	fmt.Fprintf(e.stdout, "%s, fitted on %d days before %s.\nRegime: %s.\n", m.Grade, m.Days, c.FitUntil, m.Regime)
-	for _, s := range m.Words() {
-		fmt.Fprintln(e.stdout, s)
+	if err := f.print(e.stdout); err != nil {
+		return fmt.Errorf("printing: %w", err)
 	}
-	if m.MeanFlow == 0 {
-		fmt.Fprintln(e.stdout, "No flow, or too little of it: air alone drives the model.")
+	if c.Out != "" {
+		fmt.Fprintf(e.stdout, "\nWritten: %s\n", c.Out)
 	}
-	fmt.Fprintln(e.stdout)
-	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
+	return nil
+}
+
+func (c waterCmd) check() error {
+	switch {
+	case c.CSV == "" && c.River == "":
+		return usagef("name a river of the config, or a table with --csv FILE")
+	case c.CSV != "" && c.River != "":
+		return usagef("a river and --csv are two different records: name one")
+	case c.CSV != "" && c.FitUntil == "":
+		return usagef("--csv needs --fit-until DATE: the first day of the check")
+	case c.CSV != "" && c.IssueDate != "":
+		return usagef("--issue-date is for a river, whose readings have a date of retrieval; a table has none")
+	case c.River != "" && c.Config == "":
+		return usagef("a river needs --config FILE, which names it")
+	case c.Out != "" && !drawable(c.Out):
+		return usagef("--out %s: name a file that ends in .svg or .html", c.Out)
+	}
+	return nil
+}
+
+func (c waterCmd) ofTable(e *env) (*waterFit, error) {
+	until, err := c.fitUntil()
+	if err != nil {
+		return nil, err
+	}
+	f := &waterFit{name: c.CSV, cut: until}
+	if f.in, err = openWater(e, c.CSV); err != nil {
+		return nil, err
+	}
+	if err := c.within(f); err != nil {
+		return nil, err
+	}
+	began := e.now()
+	f.model, f.report, err = watertemp.Evaluate(f.in, f.cut, watertemp.Options{Seed: c.Seed})
+	f.seconds = e.now().Sub(began).Seconds()
+	if err != nil {
+		return nil, fmt.Errorf("%s before %s: %w", c.CSV, c.FitUntil, err)
+	}
+	return f, nil
+}
+
+func (c waterCmd) fitUntil() (int, error) {
+	t, err := time.Parse(time.DateOnly, c.FitUntil)
+	if err != nil {
+		return 0, usagef("--fit-until %q is not a date: write YYYY-MM-DD", c.FitUntil)
+	}
+	return dayNumber(t), nil
+}
+
+// within refuses a cut that leaves nothing on one of its sides.
+func (c waterCmd) within(f *waterFit) error {
+	if f.cut <= f.in.Day0 || f.cut >= f.in.Day0+len(f.in.Air) {
+		return usagef("--fit-until %s leaves nothing to fit or to check: the record runs from %s to %s", dayDate(f.cut),
+			dayDate(f.in.Day0), dayDate(f.in.Day0+len(f.in.Air)-1))
+	}
+	return nil
+}
+
+func (f *waterFit) values() map[string]any {
+	m := &f.model
+	out := map[string]any{
+		"fit_until": dayDate(f.cut), "grade": m.Grade, "regime": m.Regime, "parameters": f.words(),
+		"flow_used": m.MeanFlow > 0, "fitted_years": m.Years, "error_sd_c": m.Error.SD,
+		"fit": f.report.Fit, "check": f.report.Check, "seconds": f.seconds,
+	}
+	if f.fallback != "" {
+		out["fallback"] = f.fallback
+	}
+	if f.leads != nil {
+		out["hindcast"] = f.leads
+	}
+	if f.warm != nil {
+		lines := forecast.WarmLines()
+		who := make([]string, len(lines))
+		for i, l := range lines {
+			who[i] = l.Who
+		}
+		out["warm_water"] = map[string]any{"modelled": true, "lines": who, "days": f.warm, "today": f.fishToday, "caution": forecast.StandingCaution}
+	}
+	out["file"] = f.name
+	return out
+}
+
+// words says what the numbers of a fit mean; of a model that was not fitted here
+// they say nothing.
+func (f *waterFit) words() []string {
+	if f.fallback != "" {
+		return []string{}
+	}
+	return f.model.Words()
+}
+
+func (f *waterFit) print(w io.Writer) error {
+	m := &f.model
+	fmt.Fprintf(w, "%s\n", f.name)
+	if f.fallback != "" {
+		fmt.Fprintf(w, "%s\nGrade: %s.\n", forecast.Wrap(f.fallback, 96), m.Grade)
+		fmt.Fprintf(w, "The model is expected to be off by %.1f °C (standard deviation).\n", m.Error.SD)
+	} else {
+		fmt.Fprintf(w, "Grade: %s, fitted on %d days before %s.\n%s\n", m.Grade, m.Days, dayDate(f.cut), forecast.Wrap("Regime: "+m.Regime+".", 96))
+		for _, s := range f.words() {
+			fmt.Fprintln(w, s)
+		}
+		if m.MeanFlow == 0 {
+			fmt.Fprintln(w, "No flow, or too little of it: air alone drives the model.")
+		}
+	}
+	fmt.Fprintln(w)
+	if err := f.printScores(w); err != nil {
+		return err
+	}
+	fmt.Fprintf(w, "\nThe model runs free on the air and flow of each day; yesterday's reading knows more. %.2f s.\n", f.seconds)
+	if f.leads != nil {
+		fmt.Fprintln(w)
+		if err := f.printLeads(w); err != nil {
+			return err
+		}
+	}
+	if f.warm != nil {
+		fmt.Fprintln(w)
+		return f.printWarm(w)
+	}
+	return nil
+}
+
+func (f *waterFit) printScores(out io.Writer) error {
+	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprint(w, "\tdays\tRMSE °C\tMAE °C\tNSE\tbias °C\t\n")
 	for _, p := range []struct {
 		name string
 		part watertemp.Part
-	}{{"fit", report.Fit}, {"check", report.Check}} {
+	}{{"fit", f.report.Fit}, {"check", f.report.Check}} {
 		for _, l := range []struct {
 			name  string
 			score watertemp.Score
@@ -87,107 +221,46 @@ func (c waterCmd) Run(e *env) error {
 			fmt.Fprintf(w, "%s: %s\t%d\t%.3f\t%.3f\t%.3f\t%+.3f\t\n", p.name, l.name, s.Days, s.RMSE, s.MAE, s.NSE, s.Bias)
 		}
 	}
+	return w.Flush()
+}
+
+func (f *waterFit) printLeads(out io.Writer) error {
+	fmt.Fprintf(out, "Forecasts made again every 5 days from %s on. RMSE in °C; in band: share of readings\nbetween the 10 and 90 %% points, 80 %% if the spread is honest. With past weather nothing\nof the future is known; with the weather that came, all of it is, which no forecaster has.\n", dayDate(f.cut))
+	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprint(w, "days ahead\treadings\tpast weather\tin band\tweather that came\tin band\tlast reading\tclimatology\t\n")
+	for _, l := range f.leads {
+		if l.Days == 0 {
+			fmt.Fprintf(w, "%d\t0\t\t\t\t\t\t\t\n", l.Lead)
+			continue
+		}
+		fmt.Fprintf(w, "%d\t%d\t%.2f\t%.0f %%\t%.2f\t%.0f %%\t%.2f\t%.2f\t\n", l.Lead, l.Days, l.RMSE, 100*l.Inside, l.Came, 100*l.CameInside, l.Persistence, l.Climatology)
+	}
+	return w.Flush()
+}
+
+func (f *waterFit) printWarm(out io.Writer) error {
+	fmt.Fprintf(out, "Water warm for fish. Today: %s.\nModelled: chance that the warmest hour of a day passes a line. A low chance clears no warning of an agency.\n", f.fishToday)
+	for i, l := range forecast.WarmLines() {
+		fmt.Fprintf(out, "  %c  %s\n", 'a'+i, l.Who)
+	}
+	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprint(w, "\tmean °C\twarmest °C\tone in ten above\ta\tb\tc\td\thours over a\t\n")
+	for _, d := range f.warm {
+		fmt.Fprintf(w, "%s\t%.1f\t%.1f\t%.1f\t", d.Date, d.MeanC, d.MaxP50C, d.MaxP90C)
+		for _, p := range d.Chances {
+			fmt.Fprintf(w, "%s\t", forecast.Percent(p))
+		}
+		fmt.Fprintf(w, "%.0f\t\n", math.Round(d.HoursAboveFirstC))
+	}
 	if err := w.Flush(); err != nil {
-		return fmt.Errorf("printing: %w", err)
+		return err
 	}
-	fmt.Fprintf(e.stdout, "\nThe model runs free on the air and flow of each day; yesterday's reading knows more. %.2f s.\n", seconds)
-	return nil
+	_, err := fmt.Fprintf(out, "\n%s\n", forecast.Wrap(forecast.StandingCaution, 96))
+	return err
 }
 
-func dayNumber(t time.Time) int { return int(t.Unix() / 86400) }
-
-func dayDate(day int) string {
-	return time.Unix(int64(day)*86400, 0).UTC().Format(time.DateOnly)
-}
-
-// readWater reads date, air_c, water_c and flow_m3s, in any order of columns and
-// with others beside them. Days left out come back as NaN.
-func readWater(name string, in io.Reader) (watertemp.Input, error) {
-	var rec watertemp.Input
-	r := csv.NewReader(in)
-	r.FieldsPerRecord = -1
-	r.Comment = '#'
-	fail := func(line int, format string, args ...any) (watertemp.Input, error) {
-		return watertemp.Input{}, fmt.Errorf("%s:%d: %w", name, line, fmt.Errorf(format, args...))
-	}
-	head, err := r.Read()
-	if err != nil {
-		return fail(1, "reading the header: %w", err)
-	}
-	for i := range head {
-		head[i] = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(head[i], "\ufeff")))
-	}
-	var at [4]int
-	for i, col := range []string{"date", "air_c", "water_c", "flow_m3s"} {
-		if at[i] = slices.Index(head, col); at[i] < 0 && i < 3 {
-			return fail(1, "no column %q: the header must name date, air_c and water_c, and flow_m3s if there is one", col)
-		}
-	}
-	first := true
-	for {
-		fields, err := r.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return watertemp.Input{}, fmt.Errorf("%s: %w", name, err)
-		}
-		line, _ := r.FieldPos(0)
-		if len(fields) <= slices.Max(at[:]) {
-			return fail(line, "%d columns, %d are needed", len(fields), slices.Max(at[:])+1)
-		}
-		date, err := time.Parse(time.DateOnly, strings.TrimSpace(fields[at[0]]))
-		if err != nil {
-			return fail(line, "%q is not a date: write YYYY-MM-DD", fields[at[0]])
-		}
-		day := dayNumber(date)
-		if first {
-			rec.Day0, first = day, false
-		}
-		next := day - rec.Day0
-		if next < len(rec.Air) {
-			return fail(line, "%s is not later than the row before", date.Format(time.DateOnly))
-		}
-		const tooFar = 366 * 200
-		if next > tooFar {
-			return fail(line, "%s is more than 200 years after the first row", date.Format(time.DateOnly))
-		}
-		for len(rec.Air) < next {
-			rec.Air, rec.Water, rec.Flow = append(rec.Air, math.NaN()), append(rec.Water, math.NaN()), append(rec.Flow, math.NaN())
-		}
-		air, err1 := temperature(fields[at[1]])
-		water, err2 := temperature(fields[at[2]])
-		q, err3 := math.NaN(), error(nil)
-		if at[3] >= 0 {
-			q, err3 = flowOf(fields[at[3]])
-		}
-		if err := errors.Join(err1, err2, err3); err != nil {
-			return fail(line, "%w", err)
-		}
-		rec.Air, rec.Water, rec.Flow = append(rec.Air, air), append(rec.Water, water), append(rec.Flow, q)
-	}
-	if len(rec.Air) == 0 {
-		return fail(2, "no days below the header")
-	}
-	if at[3] < 0 {
-		rec.Flow = nil
-	}
-	return rec, nil
-}
-
-// flowOf reads a flow, m3/s; empty, NA and NaN are missing, and so is water that
-// runs backwards with the tide.
-func flowOf(s string) (float64, error) {
-	s = strings.TrimSpace(s)
-	if s == "" || strings.EqualFold(s, "na") || strings.EqualFold(s, "nan") {
-		return math.NaN(), nil
-	}
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil || math.IsInf(v, 0) || math.Abs(v) > 1e6 {
-		return 0, fmt.Errorf("%q is not a flow in m3/s: write a number, or leave it empty", s)
-	}
-	if v < 0 {
-		return math.NaN(), nil
-	}
-	return v, nil
+// tooLittle tells whether an error says that a record is too short for a fit.
+func tooLittle(err error) (*watertemp.TooLittleError, bool) {
+	var little *watertemp.TooLittleError
+	return little, errors.As(err, &little)
 }

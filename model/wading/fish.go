@@ -1,5 +1,7 @@
 package wading
 
+import "slices"
+
 // FishAdvice is what warm water asks of somebody who fishes for trout.
 type FishAdvice string
 
@@ -34,6 +36,12 @@ func AdviceFor(waterC float64) FishAdvice {
 		return FishThermometer
 	}
 	return FishNone
+}
+
+// Graver tells whether an advice asks for more than another.
+func Graver(a, than FishAdvice) bool {
+	order := []FishAdvice{FishNone, FishThermometer, FishRest, FishStop}
+	return slices.Index(order, a) > slices.Index(order, than)
 }
 
 // Fishery is what lives in a stream, for the lines of Montana.

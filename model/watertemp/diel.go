@@ -71,12 +71,10 @@ const unmeasuredC, unmeasuredSD = 2.5, 1.5
 // Above is how far the warmest hour of a day lies above its mean, °C, with its
 // standard deviation.
 func (d Diel) Above(day int) (mean, sd float64) {
+	s, c := math.Sincos(angle(day))
 	if d.Days == 0 {
-		s, c := math.Sincos(angle(day))
-		_ = s
 		return math.Max(0.3, unmeasuredC*(0.6-0.5*c)), unmeasuredSD
 	}
-	s, c := math.Sincos(angle(day))
 	return d.at(c, s), d.SD
 }
 
@@ -98,4 +96,31 @@ func (d Diel) ChanceAbove(day int, means []float64, line float64) float64 {
 		p += distuv.UnitNormal.CDF((m + up - line) / sd)
 	}
 	return p / float64(len(means))
+}
+
+// Top is the temperature, °C, that the warmest hour of a day stays below with a
+// chance of p, given possible daily means.
+func (d Diel) Top(day int, means []float64, p float64) float64 {
+	low, high := 0.0, 60.0
+	for range 40 {
+		if middle := (low + high) / 2; d.ChanceAbove(day, means, middle) > 1-p {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	return (low + high) / 2
+}
+
+// HoursAbove is how many hours of a day lie above a line, °C, where the water
+// goes up and down by so much about its mean as a cosine does.
+func HoursAbove(mean, up, line float64) float64 {
+	switch x := line - mean; {
+	case x >= up:
+		return 0
+	case x <= -up:
+		return 24
+	default:
+		return 24 / math.Pi * math.Acos(x/up)
+	}
 }

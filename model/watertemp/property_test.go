@@ -76,8 +76,7 @@ func TestNoRiverFreezesBelowZeroOrIsUnknown(t *testing.T) {
 			in.Flow = nil
 		}
 		m, err := Fit(in, Options{Seed: k, Starts: 2})
-		var little *TooLittleError
-		if errors.As(err, &little) {
+		if _, ok := errors.AsType[*TooLittleError](err); ok {
 			continue
 		} else if err != nil {
 			t.Fatal(err)

@@ -58,26 +58,37 @@ type Report struct {
 	// Modelled is the whole record by the free-running model, °C.
 	Modelled []float64 `json:"-"`
 	SD       []float64 `json:"-"` // of its error, °C
+	Normal   []float64 `json:"-"` // mean of the date in the fitted years, °C
 }
 
 // Evaluate fits a record up to a day, not included, and scores the model and the
 // baselines before it and from it on. Every constant comes from before.
 func Evaluate(in Input, until int, o Options) (Model, Report, error) {
-	cut := min(max(until-in.Day0, 0), len(in.Air))
-	before := in.slice(0, cut)
-	m, err := Fit(before, o)
+	m, err := Fit(in.slice(0, in.cut(until)), o)
 	if err != nil {
 		return Model{}, Report{}, err
 	}
+	return m, m.Report(in, until), nil
+}
+
+// cut is the index of a day, within the record.
+func (in Input) cut(day int) int { return min(max(day-in.Day0, 0), len(in.Air)) }
+
+// Report scores a model and the baselines before a day and from it on. The
+// baselines are fitted before it.
+func (m *Model) Report(in Input, until int) Report {
+	cut := in.cut(until)
+	before := in.slice(0, cut)
+	at := m.here(before)
 	var r Report
-	r.Modelled = m.Simulate(in.Day0, in.Air, in.Flow, firstKnown(in.Water))
-	r.SD = make([]float64, len(in.Air))
+	r.Modelled = at.Simulate(in.Day0, in.Air, in.Flow, firstKnown(before.Water))
+	r.SD, r.Normal = make([]float64, len(in.Air)), make([]float64, len(in.Air))
 	h := harmonicsOf(in.Day0, len(in.Air))
 	curve, normal := FitLogistic(before).At(in.Air), FitClimatology(before.Day0, before.Water)
-	normals, yesterday := make([]float64, len(in.Air)), make([]float64, len(in.Air))
+	yesterday := make([]float64, len(in.Air))
 	for i := range in.Air {
-		r.SD[i] = m.Error.sd(h.cos[i], h.sin[i])
-		normals[i] = normal.At(in.Day0 + i)
+		r.SD[i] = at.Error.sd(h.cos[i], h.sin[i])
+		r.Normal[i] = normal.At(in.Day0 + i)
 		yesterday[i] = math.NaN()
 		if i > 0 {
 			yesterday[i] = in.Water[i-1]
@@ -85,8 +96,8 @@ func Evaluate(in Input, until int, o Options) (Model, Report, error) {
 	}
 	part := func(a, b int) Part {
 		w := in.Water[a:b]
-		return Part{ScoreOf(r.Modelled[a:b], w), ScoreOf(curve[a:b], w), ScoreOf(normals[a:b], w), ScoreOf(yesterday[a:b], w)}
+		return Part{ScoreOf(r.Modelled[a:b], w), ScoreOf(curve[a:b], w), ScoreOf(r.Normal[a:b], w), ScoreOf(yesterday[a:b], w)}
 	}
 	r.Fit, r.Check = part(0, cut), part(cut, len(in.Air))
-	return m, r, nil
+	return r
 }

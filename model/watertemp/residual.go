@@ -82,12 +82,6 @@ func (e Error) sd(cos, sin float64) float64 {
 	return e.SD * math.Sqrt(max(leastVariance, e.Variance.at(cos, sin)))
 }
 
-// ahead is how an error known to be one standard deviation today is expected to
-// stand after so many days.
-func (e Error) ahead(days float64) float64 {
-	return e.Slow*math.Pow(e.SlowKeeps, days) + (1-e.Slow)*math.Pow(e.Fast, days)
-}
-
 // believed is what is held of the two parts on a day, in standard deviations:
 // means, variances and covariance.
 type believed struct{ slow, fast, vSlow, vFast, cov float64 }

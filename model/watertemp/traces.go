@@ -3,6 +3,7 @@ package watertemp
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 )
 
 // blendDays is how fast a departure from a past season's air dies away, days:
@@ -177,8 +178,8 @@ func at(v []float64, y year, h harmonics, i, to int) float64 {
 }
 
 func lastKnown(v []float64) int {
-	for i := len(v) - 1; i >= 0; i-- {
-		if !unknown(v[i]) {
+	for i, x := range slices.Backward(v) {
+		if !unknown(x) {
 			return i
 		}
 	}

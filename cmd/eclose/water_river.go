@@ -1,0 +1,117 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/forecast"
+	"example.org/eclose/ingest/series"
+	"example.org/eclose/model/watertemp"
+)
+
+// warmDays is how many days the chance of warm water is given for: as far as
+// weather forecasts reach.
+const warmDays, warmMembers = 16, 200
+
+func (c waterCmd) ofRiver(e *env) (*waterFit, error) {
+	cfg, err := configFlag{c.Config}.load()
+	if err != nil {
+		return nil, err
+	}
+	rivers, err := riversOf(cfg, []string{c.River})
+	if err != nil {
+		return nil, usageError{err}
+	}
+	r := rivers[0]
+	at, err := issueTime(r, c.IssueDate, e.now())
+	if err != nil {
+		return nil, usageError{err}
+	}
+	store, err := series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly())
+	if err != nil {
+		return nil, fmt.Errorf("%w; run eclose ingest first", err)
+	}
+	defer store.Close() //nolint:errcheck // it was only read
+	rec, err := forecast.Gather(e.ctx, store, r, at)
+	if err != nil {
+		return nil, err
+	}
+	f := &waterFit{name: r.Name, in: rec.WaterInput(), fahrenheit: cfg.Units == "us"}
+	if air := knownDays(f.in.Air); air < leastAir {
+		return nil, fmt.Errorf("%s: %d days of air temperature are stored, %d are needed; %d are missing: name weather for the river and run eclose ingest", r.Name, air, leastAir, leastAir-air)
+	}
+	f.cut = f.in.Day0 + len(f.in.Air) - checkDays
+	if c.FitUntil != "" {
+		if f.cut, err = c.fitUntil(); err != nil {
+			return nil, err
+		}
+		if err := c.within(f); err != nil {
+			return nil, err
+		}
+	}
+	began := e.now()
+	f.model, f.report, err = watertemp.Evaluate(f.in, f.cut, watertemp.Options{Seed: c.Seed})
+	if little, ok := tooLittle(err); ok {
+		err = f.fallBack(e, cfg, store, r, at, little)
+	}
+	f.seconds = e.now().Sub(began).Seconds()
+	if err != nil {
+		return nil, err
+	}
+	return f, f.warmWater(rec, at, c.Seed)
+}
+
+const (
+	// checkDays is how many of the newest days are kept from the fit by default.
+	checkDays = 365
+	// leastAir is how many days of air a model needs that was fitted elsewhere.
+	leastAir = 300
+)
+
+func knownDays(v []float64) (n int) {
+	for _, x := range v {
+		if !math.IsNaN(x) {
+			n++
+		}
+	}
+	return n
+}
+
+// fallBack takes the prior, and a river near by, for a record that is too short.
+func (f *waterFit) fallBack(e *env, cfg *config.Config, store *series.Store, r forecast.River, at time.Time, little *watertemp.TooLittleError) error {
+	others, err := riversOf(cfg, nil)
+	if err != nil {
+		return usageError{err}
+	}
+	donor, lender, err := forecast.Lend(e.ctx, store, r, others, at)
+	if err != nil {
+		return err
+	}
+	f.model = watertemp.Prior(donor)
+	f.report = f.model.Report(f.in, f.cut)
+	f.fallback = fmt.Sprintf("Too short to fit before %s: %d days with water and air temperature, %d are needed; %d are missing.", dayDate(f.cut), little.Have, little.Need, little.Need-little.Have)
+	if lender != "" {
+		f.fallback += fmt.Sprintf(" What stands in: the middle of many rivers, and some of how %s departs from it.", lender)
+	} else {
+		f.fallback += " What stands in: the middle of many rivers in such a climate; no river of the config within 150 km can lend its own."
+	}
+	return nil
+}
+
+// warmWater forecasts warm water by a model of all that is known, as an outlook
+// does.
+func (f *waterFit) warmWater(rec forecast.Record, at time.Time, seed uint64) error {
+	m, err := watertemp.Fit(f.in, watertemp.Options{Seed: seed})
+	if _, ok := tooLittle(err); ok {
+		m = f.model
+	} else if err != nil {
+		return fmt.Errorf("water model of %s: %w", f.name, err)
+	}
+	f.warm = rec.Warm(&m, warmDays, warmMembers)
+	if f.warm != nil {
+		_, f.fishToday = forecast.FishToday(rec.WaterNow, at, f.warm[0].MaxP50C)
+	}
+	return nil
+}
