@@ -1,0 +1,155 @@
+package health_test
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus/testutil/promlint"
+	"github.com/rs/zerolog"
+
+	"example.org/eclose/cmd/eclose/internal/health"
+	"example.org/eclose/cmd/eclose/internal/jobs"
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/archive"
+	"example.org/eclose/ingest/db"
+	"example.org/eclose/ingest/db/dbtest"
+	"example.org/eclose/ingest/series"
+)
+
+// issued is when the outlook of these tests was issued; its newest reading is an
+// hour older.
+var issued = time.Now().UTC().Truncate(time.Second).AddDate(0, 0, -30)
+
+func house(t *testing.T, d *db.DB, cutOff time.Time) *health.Watch {
+	t.Helper()
+	files, err := series.OpenFiles(t.Context(), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	a := archive.New(d, files)
+	o := &forecast.Outlook{River: "wend", RiverName: "Wend", Zone: "UTC", IssuedAt: issued, DataCutoff: cutOff, ModelVersion: forecast.ModelVersion}
+	if err := a.Save(t.Context(), o, issued); err != nil {
+		t.Fatal(err)
+	}
+	q, err := jobs.Open(t.Context(), d, jobs.Options{Log: zerolog.Nop()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &health.Watch{DB: d, Queue: q, Archive: a, Rivers: []string{"wend"}, Started: issued, Period: 6 * time.Hour}
+}
+
+func ask(t *testing.T, w *health.Watch) (int, health.Report) {
+	t.Helper()
+	rec := httptest.NewRecorder()
+	w.ServeHTTP(rec, httptest.NewRequest("GET", "/health", nil))
+	var r health.Report
+	if err := json.Unmarshal(rec.Body.Bytes(), &r); err != nil {
+		t.Fatal(err)
+	}
+	return rec.Code, r
+}
+
+func TestHealthIsHowFreshTheForecastsAre(t *testing.T) {
+	hour := issued.Add(-time.Hour)
+	for _, c := range []struct {
+		name   string
+		cutOff time.Time
+		after  time.Duration // since the issue
+		river  string
+		code   int
+		says   string
+	}{
+		{"fresh", hour, time.Hour, "wend", 200, ""},
+		{"one outlook was missed", hour, 12 * time.Hour, "wend", 200, ""},
+		{"two were", hour, 14 * time.Hour, "wend", 503, "1 of 1 rivers are stale"},
+		{"issued of readings of the week before", issued.AddDate(0, 0, -7), time.Hour, "wend", 503, "1 of 1 rivers are stale"},
+		{"issued of none", time.Time{}, time.Hour, "wend", 503, "1 of 1 rivers are stale"},
+		{"begun just now", hour, time.Hour, "garrow", 200, ""},
+		{"never issued", hour, 14 * time.Hour, "garrow", 503, "1 of 1 rivers are stale"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			dbtest.Each(t, func(t *testing.T, d *db.DB) {
+				w := house(t, d, c.cutOff)
+				w.Rivers, w.Now = []string{c.river}, func() time.Time { return issued.Add(c.after) }
+				code, r := ask(t, w)
+				if code != c.code || r.Healthy != (c.code == 200) || !strings.Contains(strings.Join(r.Problems, " "), c.says) || (c.code == 503) != (r.Rivers[0].Stale != "") {
+					t.Errorf("%d %+v", code, r)
+				}
+			})
+		})
+	}
+}
+
+func TestWhatWasGivenUpAndWhatCannotBeReadIsNotHealthy(t *testing.T) {
+	d := dbtest.Open(t, dbtest.SQLiteURL(t))
+	w := house(t, d, issued)
+	now := issued.Add(time.Hour)
+	w.Now = func() time.Time { return now }
+	if _, err := w.Queue.Add(t.Context(), jobs.Export{River: "wend", Month: issued}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := d.SQL.Exec("UPDATE river_job SET state = 'discarded', finalized_at = CURRENT_TIMESTAMP"); err != nil {
+		t.Fatal(err)
+	}
+	if code, r := ask(t, w); code != 503 || !strings.Contains(strings.Join(r.Problems, " "), "1 jobs of kind export were given up") {
+		t.Errorf("%d %+v", code, r)
+	}
+	now = now.Add(time.Minute) // a report is kept for a quarter of a minute
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	rec := httptest.NewRecorder()
+	w.ServeHTTP(rec, httptest.NewRequestWithContext(ctx, "GET", "/health", nil))
+	if rec.Code != 503 || !strings.Contains(rec.Body.String(), "cannot be read") {
+		t.Errorf("%d %s", rec.Code, rec.Body)
+	}
+}
+
+// What the manual lists is what there is.
+func TestTheManualListsTheMetrics(t *testing.T) {
+	d := dbtest.Open(t, dbtest.SQLiteURL(t))
+	w := house(t, d, issued)
+	w.Now = func() time.Time { return issued.Add(time.Hour) }
+	w.Mails = func(context.Context) (map[string]int, error) { return map[string]int{"sent": 1}, nil }
+	if err := db.PutFeedState(t.Context(), d.SQL, db.FeedState{Feed: "usgs", Item: "USGS-99000001", Newest: issued, Tried: issued}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.Queue.Add(t.Context(), jobs.Export{River: "wend", Month: issued}); err != nil {
+		t.Fatal(err)
+	}
+	m := health.NewMetrics(w)
+	m.Done(jobs.Done{Kind: "outlook", Took: time.Second, Err: context.Canceled})
+	rec := httptest.NewRecorder()
+	req := httptest.NewRequest("GET", "/metrics", nil)
+	req.RemoteAddr = "127.0.0.1:1"
+	m.Handler().ServeHTTP(rec, req)
+	if problems, err := promlint.New(bytes.NewReader(rec.Body.Bytes())).Lint(); err != nil || len(problems) > 0 {
+		t.Errorf("names of metrics: %v, %v", problems, err)
+	}
+	text, err := os.ReadFile(filepath.Join("..", "..", "OPERATING.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for _, line := range regexp.MustCompile(`(?m)^# TYPE (eclose_\w+)`).FindAllStringSubmatch(rec.Body.String(), -1) {
+		n++
+		if !strings.Contains(string(text), "`"+line[1]+"`") {
+			t.Errorf("OPERATING.md does not list %s", line[1])
+		}
+	}
+	for _, name := range regexp.MustCompile("`(eclose_\\w+)`").FindAllStringSubmatch(string(text), -1) {
+		if !strings.Contains(rec.Body.String(), "# TYPE "+name[1]+" ") {
+			t.Errorf("OPERATING.md lists %s, which there is not", name[1])
+		}
+	}
+	if n < 12 {
+		t.Errorf("%d metrics:\n%s", n, rec.Body)
+	}
+}
