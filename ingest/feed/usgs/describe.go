@@ -191,6 +191,7 @@ type ChannelMeasurement struct {
 	VelocityMS   float64 // m/s, mean over the section
 	DischargeM3S float64 // m3/s
 	Material     string  // bed material in the agency's word
+	How          string  // from where it was measured, likewise: "Wading", "BridgeDownstreamSide"
 }
 
 // ParseChannel reads an answer of channel-measurements.
@@ -218,7 +219,7 @@ func channel(where string, r *row) (ChannelMeasurement, error) {
 	if err != nil {
 		return ChannelMeasurement{}, bad(where, "its time "+err.Error(), "report it with the saved answer", nil)
 	}
-	c := ChannelMeasurement{Site: string(r.Site), Time: time.UnixMicro(at).UTC(), Number: string(r.Number), Channel: string(r.Channel), Material: string(r.Material)}
+	c := ChannelMeasurement{Site: string(r.Site), Time: time.UnixMicro(at).UTC(), Number: string(r.Number), Channel: string(r.Channel), Material: string(r.Material), How: string(r.How)}
 	for _, m := range channelMembers {
 		v, _, err := Value(string(*m.value(r)))
 		if err != nil {
@@ -249,7 +250,7 @@ var channelMembers = []struct {
 }
 
 // addChannel keeps a channel measurement as four short series, so that it is
-// stored like any reading. A site with side channels gets a series for each.
+// stored like any reading, with from where it was measured as qualifier. A site with side channels gets a series for each.
 func (b *builder) addChannel(where string, r *row) error {
 	c, err := channel(where, r)
 	if err != nil {
@@ -269,7 +270,7 @@ func (b *builder) addChannel(where string, r *row) error {
 		if err != nil {
 			return err
 		}
-		push(s, c.Time.UnixMicro(), v, "", ingest.ApprovalUnknown)
+		push(s, c.Time.UnixMicro(), v, c.How, ingest.ApprovalUnknown)
 	}
 	return nil
 }

@@ -139,7 +139,7 @@ func TestErrorsNameThePlaceAndWhatToDo(t *testing.T) {
 
 func TestChannelMeasurements(t *testing.T) {
 	// Invented; the names are those of the service's own list of queryables.
-	in := `{"features":[{"type":"Feature","id":"c1","geometry":null,"properties":{"monitoring_location_id":"USGS-11111111","time":"2025-06-01T17:30:00+00:00","measurement_number":"412","channel_name":"main","channel_flow":"100","channel_flow_unit":"ft^3/s","channel_width":"50","channel_width_unit":"ft","channel_area":"80","channel_area_unit":"ft^2","channel_velocity":"1.25","channel_velocity_unit":"ft/s","channel_material":"COBBLE"}},
+	in := `{"features":[{"type":"Feature","id":"c1","geometry":null,"properties":{"monitoring_location_id":"USGS-11111111","time":"2025-06-01T17:30:00+00:00","measurement_number":"412","channel_name":"main","channel_flow":"100","channel_flow_unit":"ft^3/s","channel_width":"50","channel_width_unit":"ft","channel_area":"80","channel_area_unit":"ft^2","channel_velocity":"1.25","channel_velocity_unit":"ft/s","channel_material":"COBBLE","measurement_type":"Wading"}},
 	{"type":"Feature","id":"c2","geometry":null,"properties":{"monitoring_location_id":"USGS-11111111","time":"2025-07-01T17:30:00+00:00","measurement_number":"413","channel_name":"main","channel_flow":"70","channel_flow_unit":"ft^3/s","channel_width":null,"channel_width_unit":null,"channel_area":"60","channel_area_unit":"ft^2","channel_velocity":"1.17","channel_velocity_unit":"ft/s","channel_material":null}}]}`
 	list, err := ParseChannel(strings.NewReader(in))
 	if err != nil || len(list) != 2 {
@@ -159,7 +159,7 @@ func TestChannelMeasurements(t *testing.T) {
 	if err != nil || len(series) != 4 {
 		t.Fatalf("%s, %v", show(series), err)
 	}
-	if s := show(series[:1]); s != "usgs/USGS-11111111/channel_width/instant/ts=channel-measurements main: 06-01T17:30=15.24\n" {
+	if s := show(series[:1]); s != "usgs/USGS-11111111/channel_width/instant/ts=channel-measurements main: 06-01T17:30=15.24(Wading)\n" {
 		t.Error(s)
 	}
 }

@@ -77,7 +77,7 @@ type row struct {
 	Velocity     text `json:"channel_velocity"`
 	VelocityUnit text `json:"channel_velocity_unit"`
 	Material     text `json:"channel_material"`
-	Method       text `json:"channel_measurement_type"`
+	How          text `json:"measurement_type"`
 
 	// time-series-metadata and combined-metadata
 	Begin             text `json:"begin"`
@@ -119,7 +119,7 @@ func (r *row) columns() map[string]*text {
 		"time": &r.Time, "value": &r.Value, "unit_of_measure": &r.Unit, "approval_status": &r.Approval, "qualifier": &r.Qualifier,
 		"measurement_number": &r.Number, "channel_name": &r.Channel, "channel_flow": &r.Flow, "channel_flow_unit": &r.FlowUnit,
 		"channel_width": &r.Width, "channel_width_unit": &r.WidthUnit, "channel_area": &r.Area, "channel_area_unit": &r.AreaUnit,
-		"channel_velocity": &r.Velocity, "channel_velocity_unit": &r.VelocityUnit, "channel_material": &r.Material, "channel_measurement_type": &r.Method,
+		"channel_velocity": &r.Velocity, "channel_velocity_unit": &r.VelocityUnit, "channel_material": &r.Material, "measurement_type": &r.How,
 		"begin": &r.Begin, "end": &r.End, "begin_utc": &r.BeginUTC, "end_utc": &r.EndUTC,
 		"computation_identifier": &r.Computation, "computation_period_identifier": &r.ComputationPeriod, "data_type": &r.DataType,
 		"primary": &r.Primary, "sublocation_identifier": &r.Sublocation, "parameter_description": &r.Description,
