@@ -16,6 +16,7 @@ import (
 	"example.org/eclose/forecast/export"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/insects"
+	"example.org/eclose/model/wading"
 )
 
 type forecastCmd struct {
@@ -120,6 +121,10 @@ func riversOf(cfg *config.Config, only []string) ([]forecast.River, error) {
 		}
 		f := forecast.River{Slug: r.Slug, Name: r.Name, Region: r.Region, Zone: r.Zone, Lat: r.Lat, Lon: r.Lon,
 			Groups: r.Groups, Regulated: r.Regulated, Notices: r.Notices}
+		if r.Flood != nil {
+			h := r.Flood.Metres()
+			f.Flood = wading.Flood{ActionM: h[0], MinorM: h[1], ModerateM: h[2], MajorM: h[3]}
+		}
 		for _, g := range r.Gauges {
 			site, err := sources.Site(g)
 			if err != nil {

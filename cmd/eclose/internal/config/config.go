@@ -75,8 +75,54 @@ type River struct {
 	Groups    []string `toml:"groups"`
 	Regulated bool     `toml:"regulated"`
 	Notices   string   `toml:"notices"` // where local notices are published
+	Flood     *Flood   `toml:"flood"`
 	Gauges    []Gauge  `toml:"gauge"`
 	Weather   *Weather `toml:"weather"`
+}
+
+// Flood is from which gauge heights on the flood service counts its categories;
+// nil for those that it does not have.
+type Flood struct {
+	Unit     string   `toml:"unit"`
+	Action   *float64 `toml:"action"`
+	Minor    *float64 `toml:"minor"`
+	Moderate *float64 `toml:"moderate"`
+	Major    *float64 `toml:"major"`
+}
+
+// Metres are the heights in m, the lowest category first; NaN where there is none.
+func (f *Flood) Metres() (h [4]float64) {
+	foot := 1.0
+	if f.Unit == "ft" {
+		foot = 0.3048
+	}
+	for i, v := range []*float64{f.Action, f.Minor, f.Moderate, f.Major} {
+		if h[i] = math.NaN(); v != nil {
+			h[i] = *v * foot
+		}
+	}
+	return h
+}
+
+func (f *Flood) faults(who string, r River, add func(string, ...any)) {
+	if f.Unit != "m" && f.Unit != "ft" {
+		add("%s: flood unit %q: use \"m\" or \"ft\"", who, f.Unit)
+	}
+	last, named := math.Inf(-1), false
+	for _, v := range f.Metres() {
+		if v <= last {
+			add("%s: flood heights must grow from action to major", who)
+		}
+		if !math.IsNaN(v) {
+			last, named = v, true
+		}
+	}
+	if !named {
+		add("%s: flood names no height; give action, minor, moderate or major", who)
+	}
+	if !slices.ContainsFunc(r.Gauges, func(g Gauge) bool { return slices.Contains(g.Variables, string(ingest.GaugeHeight)) }) {
+		add("%s: flood heights need a gauge with \"gauge_height\" among its variables", who)
+	}
 }
 
 // Gauge is one station of a feed that serves a river.
@@ -254,6 +300,9 @@ func (c *Config) faults() (out []string) {
 		}
 		for _, g := range r.Gauges {
 			c.gaugeFaults(who, g, add)
+		}
+		if r.Flood != nil {
+			r.Flood.faults(who, r, add)
 		}
 		if w := r.Weather; w != nil {
 			if kind, known := knownFeeds[w.Feed]; !known || !kind.weather {

@@ -53,6 +53,10 @@ func TestEachFaultIsOneClearSentence(t *testing.T) {
 		{"a place off the earth", "lat = 45.2", "lat = 145.2", `is not a place on earth`},
 		{"an unknown variable", `site = "99000001"`, "site = \"99000001\"\nvariables = [\"mood\"]", `"mood" is no variable`},
 		{"units", "[feeds.open-meteo]", "units = \"furlongs\"\n[feeds.open-meteo]", `units = "furlongs": use "us" or "metric"`},
+		{"flood heights that fall", `site = "99000001"`, "site = \"99000001\"\nvariables = [\"gauge_height\"]\n[river.flood]\nunit = \"ft\"\naction = 8\nminor = 7", `flood heights must grow`},
+		{"flood heights of no gauge", `feed = "open-meteo"`, "feed = \"open-meteo\"\n[river.flood]\nunit = \"m\"\naction = 8", `need a gauge with "gauge_height"`},
+		{"flood heights without a unit", `feed = "open-meteo"`, "feed = \"open-meteo\"\n[river.flood]\naction = 8", `flood unit ""`},
+		{"no flood heights at all", `feed = "open-meteo"`, "feed = \"open-meteo\"\n[river.flood]\nunit = \"m\"", `flood names no height`},
 		{"broken TOML", `name = "Wend"`, `name = Wend`, `line 6`},
 	} {
 		t.Run(c.name, func(t *testing.T) {
