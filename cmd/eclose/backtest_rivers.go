@@ -154,16 +154,18 @@ func writeBacktest(e *env, r *rivers.Report, dir string, now time.Time) error {
 			return err
 		}
 	}
-	for _, s := range r.Sentences {
-		fmt.Fprintln(e.stdout, s)
-	}
-	if err := export.File(filepath.Join(dir, "backtest.txt"), func(w io.Writer) error { // what the page says of it
-		_, err := io.WriteString(w, strings.Join(r.Sentences, "\n")+"\n")
-		return err
-	}); err != nil {
+	if err := sayAll(e.stdout, r.Sentences); err != nil {
 		return err
 	}
-	fmt.Fprintf(e.stdout, "\nWritten to %s: report.html, and scores and dates as .csv and .parquet.\n", dir)
+	// The page of eclose serve begins its record with these.
+	if err := export.File(filepath.Join(dir, "backtest.txt"), func(w io.Writer) error { return sayAll(w, r.Sentences) }); err != nil {
+		return err
+	}
+	what := "scores and dates"
+	if r.BySightings {
+		what = "scores, dates and sightings"
+	}
+	fmt.Fprintf(e.stdout, "\nWritten to %s: report.html, and %s as .csv and .parquet.\n", dir, what)
 	return nil
 }
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"os"
 	"slices"
 	"strings"
 	"time"
@@ -136,7 +137,7 @@ func show(e *env, cfg *config.Config, outlooks []*forecast.Outlook, addr string,
 	}
 	handler, err := pages.New(pages.Options{
 		Data: shelf, Catalogue: catalogue, Now: now, PublicURL: root, US: cfg.Units == "us",
-		Diary: &diary.Store{DB: d, Now: now}, Subscribe: subs,
+		Diary: &diary.Store{DB: d, Now: now}, Subscribe: subs, Reports: os.DirFS(cfg.Path(cfg.Serve.Report)),
 		Invite: func(_ context.Context, inv *subscribe.Invitation) error {
 			fmt.Fprintf(e.stdout, "No mail is sent from here. The link that %s would get: %s/confirm/%s\n", inv.Address, root, inv.Token)
 			return nil
