@@ -48,7 +48,7 @@ func (c demoCmd) Run(e *env) error {
 	}
 	fmt.Fprintf(e.stdout, "\nIngest: asking the feeds named in %s\n", path)
 	now := func() time.Time { return demo.Issue }
-	outcomes, err := intake(e, cfg, now, func(o schedule.Outcome) { printOutcome(e.stdout, o) })
+	outcomes, err := intake(e, cfg, now, func(in *schedule.Intake) { in.Done = func(o schedule.Outcome) { printOutcome(e.stdout, o) } })
 	if err != nil {
 		return err
 	}

@@ -16,6 +16,7 @@ import (
 
 type ingestCmd struct {
 	configFlag
+	Again bool `help:"Fetch all the years of backfill-years anew, whatever is stored. Cut short, it goes on with the year it had come to."`
 }
 
 // overlap is how far behind the newest reading a later fetch begins: agencies
@@ -27,7 +28,27 @@ func (c ingestCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	outcomes, err := intake(e, cfg, e.now, func(o schedule.Outcome) { printOutcome(e.stdout, o) })
+	var bar *progress
+	endBar := func() {
+		if bar != nil {
+			bar.end()
+			bar = nil
+		}
+	}
+	defer endBar()
+	outcomes, err := intake(e, cfg, e.now, func(in *schedule.Intake) {
+		in.Again = c.Again
+		in.Done = func(o schedule.Outcome) {
+			endBar()
+			printOutcome(e.stdout, o)
+		}
+		in.Came = func(p schedule.Progress) {
+			if bar == nil {
+				bar = newProgress(e, fmt.Sprintf("%s, %s %s: years", p.Place, p.Feed, p.Site))
+			}
+			bar.done(p.Done, p.Pieces)
+		}
+	})
 	if err != nil {
 		return err
 	}
@@ -43,8 +64,9 @@ func (c ingestCmd) Run(e *env) error {
 	return nil
 }
 
-// intake does one pass of all feeds of a config.
-func intake(e *env, cfg *config.Config, now func() time.Time, done func(schedule.Outcome)) ([]schedule.Outcome, error) {
+// intake does one pass of all feeds of a config; watch sets who is told how it
+// goes.
+func intake(e *env, cfg *config.Config, now func() time.Time, watch func(*schedule.Intake)) ([]schedule.Outcome, error) {
 	store, err := series.Open(e.ctx, cfg.StoreURL(), series.WaitForWriter(10*time.Second))
 	if err != nil {
 		return nil, err
@@ -58,8 +80,8 @@ func intake(e *env, cfg *config.Config, now func() time.Time, done func(schedule
 	if err != nil {
 		return nil, usageError{err}
 	}
-	in := schedule.Intake{Store: store, Now: now, Overlap: overlap, Done: done,
-		Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour}
+	in := schedule.Intake{Store: store, Now: now, Overlap: overlap, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour}
+	watch(&in)
 	return in.Run(e.ctx, places)
 }
 

@@ -19,6 +19,7 @@ type Task struct {
 	Request ingest.Request
 	Ahead   bool // a weather forecast: asked from now on, and not checked like a measurement
 	Spare   bool // what many sites do not have: an empty answer is no failure
+	Yearly  bool // a long past is asked year by year, so that a stop costs one year at most
 }
 
 // Place is what belongs together: the gauges of a river and its weather. The
@@ -41,10 +42,12 @@ type Outcome struct {
 type Intake struct {
 	Store    *series.Store
 	Now      func() time.Time
-	Backfill time.Duration // how far back the first fetch of a series goes
-	Overlap  time.Duration // how far behind the newest reading each later fetch begins, for revisions
-	Done     func(Outcome) // told of each task as it ends; may be nil
-	Feed     string        // if named, only this feed is asked; the checks see what the others brought before
+	Backfill time.Duration  // how far back the first fetch of a series goes
+	Overlap  time.Duration  // how far behind the newest reading each later fetch begins, for revisions
+	Again    bool           // fetch the whole Backfill anew, whatever is stored
+	Done     func(Outcome)  // told of each task as it ends; may be nil
+	Came     func(Progress) // told of each piece of a long past; may be nil
+	Feed     string         // if named, only this feed is asked; the checks see what the others brought before
 }
 
 // batchSize is how many readings are gathered before they are written: the
@@ -62,12 +65,16 @@ func (in Intake) Run(ctx context.Context, places []Place) ([]Outcome, error) {
 	var all []Outcome
 	for _, p := range places {
 		var fresh []fetched
+		var settle []func() error
 		failed := map[string]bool{} // feeds that failed: what is spare is not asked of them now
 		for _, t := range p.Tasks {
 			if in.Feed != "" && in.Feed != t.Source.Name() || t.Spare && failed[t.Source.Name()] {
 				continue
 			}
-			o, got := in.task(ctx, p, t, keys)
+			o, got, after := in.task(ctx, p, t, keys)
+			if after != nil {
+				settle = append(settle, after)
+			}
 			failed[t.Source.Name()] = failed[t.Source.Name()] || o.Err != nil
 			if t.Spare && o.Err == nil && len(o.Keys) == 0 {
 				continue
@@ -86,6 +93,11 @@ func (in Intake) Run(ctx context.Context, places []Place) ([]Outcome, error) {
 		if err := in.check(ctx, p, fresh, keys); err != nil {
 			return all, fmt.Errorf("checking the readings of %s: %w", p.Name, err)
 		}
+		for _, done := range settle {
+			if err := done(); err != nil {
+				return all, err
+			}
+		}
 	}
 	return all, nil
 }
@@ -96,25 +108,56 @@ type fetched struct {
 	from time.Time
 }
 
-func (in Intake) task(ctx context.Context, p Place, t Task, known []ingest.Key) (Outcome, []fetched) {
-	req := t.Request
-	o := Outcome{Place: p.Name, Feed: t.Source.Name(), Site: req.Site}
-	if o.Site == "" {
-		o.Site = fmt.Sprintf("%g,%g", req.Lat, req.Lon)
+// site is how outcomes and notes name where a task asks.
+func (t Task) site() string {
+	if t.Request.Site != "" {
+		return t.Request.Site
 	}
+	return fmt.Sprintf("%g,%g", t.Request.Lat, t.Request.Lon)
+}
+
+// task does one task. settle, if there is one, is to be called once what came
+// is checked.
+func (in Intake) task(ctx context.Context, p Place, t Task, known []ingest.Key) (o Outcome, touched []fetched, settle func() error) {
+	req := t.Request
+	o = Outcome{Place: p.Name, Feed: t.Source.Name(), Site: t.site()}
 	now := in.Now()
-	if req.From.IsZero() && !t.Ahead {
-		from, err := in.resume(ctx, t, known, now)
+	ask := []span{{req.From, req.To}}
+	var n note
+	past := req.From.IsZero() && !t.Ahead
+	long := false // longer than what the next fetch asks again anyway
+	if past {
+		if n, o.Err = in.note(ctx, t); o.Err != nil {
+			return o, nil, nil
+		}
+		from, err := in.resume(ctx, t, n, known, now)
 		if err != nil {
 			o.Err = err
-			return o, nil
+			return o, nil, nil
 		}
-		req.From = from
+		ask = []span{{From: from}}
+		if t.Yearly {
+			ask = pieces(from, now)
+		}
+		if long = !t.Spare && now.Sub(from) > in.Overlap+contextSpan; long {
+			if n.Began.IsZero() || from.Before(n.Began) {
+				n.Began = from
+			}
+			n.Owed = from
+			if o.Err = in.setNote(ctx, t, n); o.Err != nil {
+				return o, nil, nil
+			}
+			// What an earlier try brought is not checked yet.
+			for _, k := range known {
+				if t.serves(k) && slices.Contains(req.Variables, k.Variable) && (k.Period == ingest.Daily) == (req.Period == ingest.Daily) {
+					touched = append(touched, fetched{k, n.Began})
+				}
+			}
+		}
 	}
 	var (
 		pending []ingest.Series
 		rows    int
-		touched []fetched
 	)
 	flush := func() error {
 		if len(pending) == 0 {
@@ -130,13 +173,15 @@ func (in Intake) task(ctx context.Context, p Place, t Task, known []ingest.Key) 
 		o.Change.Unchanged += change.Unchanged
 		return nil
 	}
-	err := t.Source.Fetch(ctx, req, func(s ingest.Series) error {
+	take := func(s ingest.Series) error {
 		if s.Len() == 0 {
 			return nil
 		}
 		if !slices.Contains(o.Keys, s.Key) {
 			o.Keys = append(o.Keys, s.Key)
-			touched = append(touched, fetched{s.Key, s.At(0)})
+			if !slices.ContainsFunc(touched, func(f fetched) bool { return f.key == s.Key }) {
+				touched = append(touched, fetched{s.Key, s.At(0)})
+			}
 		}
 		for i := range touched {
 			if touched[i].key == s.Key && s.At(0).Before(touched[i].from) {
@@ -153,25 +198,68 @@ func (in Intake) task(ctx context.Context, p Place, t Task, known []ingest.Key) 
 			return flush()
 		}
 		return nil
-	})
-	// What came before a failure is whole and is kept.
-	o.Err = errors.Join(err, flush())
+	}
+	for i, sp := range ask {
+		req.From, req.To = sp.From, sp.To
+		// What came before a failure is whole and is kept.
+		if o.Err = errors.Join(t.Source.Fetch(ctx, req, take), flush()); o.Err != nil {
+			break
+		}
+		if i+1 < len(ask) {
+			n.Owed = sp.To
+			if o.Err = in.setNote(ctx, t, n); o.Err != nil {
+				break
+			}
+		}
+		if in.Came != nil && len(ask) > 1 {
+			end := sp.To
+			if end.IsZero() {
+				end = now
+			}
+			in.Came(Progress{Place: p.Name, Feed: o.Feed, Site: o.Site, Done: i + 1, Pieces: len(ask), To: end})
+		}
+	}
 	if o.Err == nil && len(o.Keys) == 0 && !t.Spare {
-		o.Err = &ingest.Error{Feed: o.Feed, Where: o.Site, Problem: "answered without a single reading since " + req.From.UTC().Format(time.DateOnly),
+		o.Err = &ingest.Error{Feed: o.Feed, Where: o.Site, Problem: "answered without a single reading since " + ask[0].From.UTC().Format(time.DateOnly),
 			Hint: "check the site and whether it measures what the config asks for", Retryable: true}
 	}
-	return o, touched
+	if o.Err != nil || !past {
+		return o, touched, nil
+	}
+	old := n
+	n.Owed, n.Began = time.Time{}, time.Time{}
+	lacks := slices.ContainsFunc(req.Variables, func(v ingest.Variable) bool {
+		has := func(k ingest.Key) bool { return k.Variable == v && t.serves(k) }
+		return !slices.ContainsFunc(o.Keys, has) && !slices.ContainsFunc(known, has)
+	})
+	switch {
+	case !lacks:
+		n.Asked = time.Time{}
+	case now.Sub(n.Asked) > in.Overlap/2:
+		n.Asked = now
+	}
+	if n != old {
+		settle = func() error { return in.setNote(ctx, t, n) }
+	}
+	return o, touched, settle
 }
 
-// resume is where a task goes on: a little before the newest reading of the
-// series that is furthest behind, or at the backfill if one has none yet.
-func (in Intake) resume(ctx context.Context, t Task, known []ingest.Key, now time.Time) (time.Time, error) {
+// resume is where a task goes on: where a catch-up was cut short, else a
+// little before the newest reading of the series that is furthest behind, or
+// at the backfill if one has none yet.
+func (in Intake) resume(ctx context.Context, t Task, n note, known []ingest.Key, now time.Time) (time.Time, error) {
 	start := now.Add(-in.Backfill)
+	if !n.Owed.IsZero() && !(in.Again && start.Before(n.Began.Add(-contextSpan))) {
+		return n.Owed, nil
+	}
+	if in.Again {
+		return start, nil
+	}
 	oldest := now
 	for _, v := range t.Request.Variables {
-		var newest time.Time
+		newest := n.Asked
 		for _, k := range known {
-			if k.Feed != t.Source.Name() || k.Variable != v || (k.Period == ingest.Daily) != (t.Request.Period == ingest.Daily) || k.Member != 0 || !t.serves(k) {
+			if k.Variable != v || (k.Period == ingest.Daily) != (t.Request.Period == ingest.Daily) || k.Member != 0 || !t.serves(k) {
 				continue
 			}
 			info, err := in.Store.Info(ctx, k)
@@ -196,12 +284,7 @@ func (in Intake) resume(ctx context.Context, t Task, known []ingest.Key, now tim
 }
 
 // serves says whether a stored series came of a request like this one.
-func (t Task) serves(k ingest.Key) bool {
-	if t.Request.Site == "" {
-		return k.Site == fmt.Sprintf("%g,%g", t.Request.Lat, t.Request.Lon)
-	}
-	return k.Site == t.Request.Site
-}
+func (t Task) serves(k ingest.Key) bool { return k.Feed == t.Source.Name() && k.Site == t.site() }
 
 // join puts the pieces of a series that came page by page together, so that
 // each is written once.
@@ -284,7 +367,7 @@ func (in Intake) airOf(ctx context.Context, p Place, from time.Time, known []ing
 			continue
 		}
 		for _, k := range known {
-			if k.Feed != t.Source.Name() || !t.serves(k) || k.Variable != ingest.AirTemperature || k.Member != 0 ||
+			if !t.serves(k) || k.Variable != ingest.AirTemperature || k.Member != 0 ||
 				k.Statistic != ingest.Instant && k.Statistic != ingest.Mean {
 				continue
 			}

@@ -37,6 +37,9 @@ func OpenFiles(ctx context.Context, storeURL string) (*Files, error) {
 	return &Files{storeURL, b}, nil
 }
 
+// Files are the whole files beside the series of s; s is closed by itself.
+func (s *Store) Files() *Files { return &Files{s.url, s.bucket} }
+
 // Write keeps data under name. It appears whole or not at all, and what Write
 // returns from lasts through a power cut.
 func (f *Files) Write(ctx context.Context, name string, data []byte) error {

@@ -61,7 +61,7 @@ func (b Builder) Places() ([]schedule.Place, error) {
 			p.Tasks = append(p.Tasks, t)
 			if g.Feed == usgs.FeedName {
 				visits := t
-				visits.Request.Period, visits.Request.Variables, visits.Spare = ingest.NoPeriod, channel, true
+				visits.Request.Period, visits.Request.Variables, visits.Spare, visits.Yearly = ingest.NoPeriod, channel, true, false
 				p.Tasks = append(p.Tasks, visits)
 			}
 		}
@@ -108,6 +108,7 @@ func (b Builder) gauge(r config.River, g config.Gauge, made map[string]ingest.So
 			made[g.Feed] = s
 		}
 		t.Source = s
+		t.Yearly = g.Feed == usgs.FeedName || g.Feed == eahydrology.FeedName
 	}
 	return t, nil
 }
@@ -152,17 +153,18 @@ func (b Builder) weather(r config.River) ([]schedule.Task, error) {
 		air := req // members of rain are not used yet, and they are half of the answer
 		air.Variables = []ingest.Variable{ingest.AirTemperature}
 		return []schedule.Task{
-			{Source: b.openMeteo(openmeteo.Archive, f, archive), Request: req},
+			{Source: b.openMeteo(openmeteo.Archive, f, archive), Request: req, Yearly: true},
 			{Source: b.openMeteo(openmeteo.Forecast, f, f.BaseURL), Request: recent, Ahead: true},
 			{Source: b.openMeteo(openmeteo.Ensemble, f, ensemble), Request: air, Ahead: true},
 		}, nil
 	case nws.FeedName:
+		req.Variables = append(req.Variables, ingest.ThunderProbability) // for the caution
 		s, err := b.live(w.Feed, f)
 		return []schedule.Task{{Source: s, Request: req, Ahead: true}}, err
 	case ghcn.FeedName:
 		req.Period = ingest.Daily
 		s, err := b.live(w.Feed, f)
-		return []schedule.Task{{Source: s, Request: req}}, err
+		return []schedule.Task{{Source: s, Request: req, Yearly: true}}, err
 	case csvfile.FeedName:
 		site := w.Site
 		if site == "" {
