@@ -106,4 +106,17 @@ variables = ["discharge"]
 	if out, _, _ := ecloseRun(t, "", "subscribe", "list", "--format=json", database); strings.TrimSpace(out) != "[]" {
 		t.Errorf("after deleting all: %s", out)
 	}
+	files, err := filepath.Glob(filepath.Join(dir, "e.db*"))
+	if err != nil || len(files) == 0 {
+		t.Fatalf("the files of the database: %v, %v", files, err)
+	}
+	for _, f := range files {
+		b, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if bytes.Contains(b, []byte("@example.org")) {
+			t.Errorf("%s still holds an address after all were deleted", filepath.Base(f))
+		}
+	}
 }

@@ -141,7 +141,13 @@ func csvRow(row []string, at map[string]int) (Request, error) {
 			fault("quiet", "22:00-07:00")
 		}
 	}
-	return q, errors.Join(faults...)
+	if len(faults) > 0 {
+		return q, errors.Join(faults...)
+	}
+	filled := q
+	filled.Wants = slices.Clone(q.Wants)
+	filled.complete()
+	return q, filled.check(Names{}) // here, where the line is known
 }
 
 // ParseQuiet reads quiet hours written as 22:00-07:00, in minutes after local

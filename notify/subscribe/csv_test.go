@@ -32,12 +32,12 @@ func TestWishesAreReadFromCSV(t *testing.T) {
 }
 
 func TestEveryFaultOfACSVIsNamedWithItsPlace(t *testing.T) {
-	in := "address,river,threshold,cautions,quiet\nnobody,wend,x,perhaps,25:00\n\"a@example.org\",wend,0.5,yes,22:00-23:00\nb@example.org,wend,0.5,maybe,\n"
+	in := "address,river,threshold,cautions,quiet\nnobody,wend,x,perhaps,25:00\n\"a@example.org\",wend,0.5,yes,22:00-23:00\nb@example.org,wend,0.5,maybe,\nc@example.org,Wend!,7,,\n"
 	_, err := ReadCSV(strings.NewReader(in), "w.csv")
 	if err == nil {
 		t.Fatal("taken")
 	}
-	for _, want := range []string{"w.csv, line 2: ", "column threshold", "column cautions", "column quiet", "address:", "w.csv, line 4: "} {
+	for _, want := range []string{"w.csv, line 2: ", "column threshold", "column cautions", "column quiet", "address:", "w.csv, line 4: ", "w.csv, line 5: ", `river: "Wend!"`} {
 		if !strings.Contains(err.Error(), want) {
 			t.Errorf("%q is not in %v", want, err)
 		}
