@@ -9,40 +9,61 @@ import (
 	"slices"
 	"time"
 
+	"example.org/eclose/ingest"
 	"example.org/eclose/model/watertemp"
 )
 
-// lendKm is how far away a river may lie to lend its water model, km. Our own
-// default: weather departs together over such distances.
-const lendKm = 150
+// A river may lie so far away, km, to lend its water model, and so many of the
+// nearest with a thermometer are tried. Our own default: weather departs
+// together over such distances.
+const lendKm, lendTries = 150, 3
 
 // Lend finds the nearest of other rivers whose record at a moment is long enough
 // for a water model, and fits it. nil where there is none near enough.
 func Lend(ctx context.Context, store Reader, r River, others []River, at time.Time) (*watertemp.Model, string, error) {
-	near := make([]River, 0, len(others))
+	fail := func(err error) (*watertemp.Model, string, error) {
+		return nil, "", fmt.Errorf("looking for a river that lends its water model to %s: %w", r.Slug, err)
+	}
+	keys, err := store.Keys(ctx)
+	if err != nil {
+		return fail(err)
+	}
+	g := gatherer{keys: keys}
+	var near []River
 	for _, o := range others {
-		if o.Slug != r.Slug && apart(r, o) <= lendKm {
+		if o.Slug != r.Slug && apart(r, o) <= lendKm && slices.ContainsFunc(o.Gauges, func(s Station) bool { return len(g.of(s, ingest.WaterTemperature)) > 0 }) {
 			near = append(near, o)
 		}
 	}
-	slices.SortFunc(near, func(a, b River) int { return cmp.Compare(apart(r, a), apart(r, b)) })
-	for _, o := range near {
+	slices.SortStableFunc(near, func(a, b River) int { return cmp.Compare(apart(r, a), apart(r, b)) })
+	for _, o := range near[:min(len(near), lendTries)] {
+		o.Near = nil // what is lent is its own
 		rec, err := Gather(ctx, store, o, at)
 		if err != nil {
-			return nil, "", fmt.Errorf("looking for a river that lends its water model to %s: %w", r.Slug, err)
+			return fail(err)
 		}
 		m, err := rec.FitWater()
-		var little *watertemp.TooLittleError
-		if errors.As(err, &little) {
+		if _, ok := errors.AsType[*watertemp.TooLittleError](err); ok {
 			continue
 		}
 		if err != nil {
-			return nil, "", fmt.Errorf("water model of %s: %w", o.Slug, err)
+			return fail(err)
 		}
 		m.Diel = watertemp.FitDiel(int(rec.Day0), rec.Water, rec.WaterMax)
 		return m, o.Name, nil
 	}
 	return nil, "", nil
+}
+
+// short tells whether the record has too few days for a water model of its own.
+func (rec Record) short() bool {
+	n := 0
+	for i, w := range rec.Water {
+		if !math.IsNaN(w) && !math.IsNaN(rec.Air[i]) {
+			n++
+		}
+	}
+	return n < watertemp.MinDays
 }
 
 // apart is how far two rivers lie from each other, km, on a sphere.

@@ -12,6 +12,7 @@ import (
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/wading"
+	"example.org/eclose/model/watertemp"
 )
 
 // River is what the forecast must know of a river.
@@ -26,6 +27,9 @@ type River struct {
 	Regulated  bool         // below a dam, by the user's own word
 	Notices    string       // where local notices are published
 	Flood      wading.Flood // heights at the gauge from which floods are counted; zero: none known
+	// Near are rivers of which one may lend its water model where this one's
+	// record is too short for its own. It may hold the river itself.
+	Near []River
 }
 
 // Station is a feed's site.
@@ -51,6 +55,11 @@ type Record struct {
 	AirAhead                             [][]float64 // members x days from Issue on; may be empty
 
 	FlowNow, WaterNow Reading // the last of each before the issue
+
+	// Donor is the water model of a river near by, where the record is too short
+	// for one of its own, and DonorName that river's name.
+	Donor     *watertemp.Model
+	DonorName string
 }
 
 // Reading is one value and its time. A zero time means that there is none.
@@ -112,6 +121,11 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 	rec.Flow, _, _ = flow.spread(first, n)
 	rec.Air, _, _ = air.spread(first, n)
 	rec.Cutoff = g.newest
+	if len(r.Near) > 0 && rec.short() {
+		if rec.Donor, rec.DonorName, err = Lend(ctx, store, r, r.Near, issue); err != nil {
+			return Record{}, err
+		}
+	}
 	return rec, nil
 }
 

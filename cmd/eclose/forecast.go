@@ -100,51 +100,64 @@ func loadCatalogue(cfg *config.Config) (*insects.Catalogue, error) {
 }
 
 // riversOf turns the config's rivers into what the forecast must know of them.
+// Any river of the config may lend its water model to any other.
 func riversOf(cfg *config.Config, only []string) ([]forecast.River, error) {
-	list := cfg.Rivers
+	all := make([]forecast.River, len(cfg.Rivers))
+	at := map[string]int{}
+	for i, r := range cfg.Rivers {
+		f, err := riverOf(r)
+		if err != nil {
+			return nil, err
+		}
+		all[i], at[r.Slug] = f, i
+	}
+	out := slices.Clone(all)
 	if len(only) > 0 {
-		list = nil
+		out = out[:0]
 		for _, name := range only {
 			r, err := cfg.River(name)
 			if err != nil {
 				return nil, err
 			}
-			list = append(list, r)
+			out = append(out, all[at[r.Slug]])
 		}
 	}
-	var out []forecast.River
-	for _, r := range list {
-		if r.Region != "" {
-			if _, err := insects.ParseRegion(r.Region); err != nil {
-				return nil, fmt.Errorf("river %q: %w", r.Name, err)
-			}
-		}
-		f := forecast.River{Slug: r.Slug, Name: r.Name, Region: r.Region, Zone: r.Zone, Lat: r.Lat, Lon: r.Lon,
-			Groups: r.Groups, Regulated: r.Regulated, Notices: r.Notices}
-		if r.Flood != nil {
-			h := r.Flood.Metres()
-			f.Flood = wading.Flood{ActionM: h[0], MinorM: h[1], ModerateM: h[2], MajorM: h[3]}
-		}
-		for _, g := range r.Gauges {
-			site, err := sources.Site(g)
-			if err != nil {
-				return nil, err
-			}
-			f.Gauges = append(f.Gauges, forecast.Station{Feed: g.Feed, Site: site})
-		}
-		if w := r.Weather; w != nil {
-			s := forecast.Station{Feed: w.Feed, Site: w.Site}
-			if s.Site == "" {
-				s.Site = fmt.Sprintf("%g,%g", *w.Lat, *w.Lon)
-				if w.Feed == "csv" {
-					s.Site = r.Slug + "-weather"
-				}
-			}
-			f.Weather = &s
-		}
-		out = append(out, f)
+	for i := range out {
+		out[i].Near = all
 	}
 	return out, nil
+}
+
+func riverOf(r config.River) (forecast.River, error) {
+	if r.Region != "" {
+		if _, err := insects.ParseRegion(r.Region); err != nil {
+			return forecast.River{}, fmt.Errorf("river %q: %w", r.Name, err)
+		}
+	}
+	f := forecast.River{Slug: r.Slug, Name: r.Name, Region: r.Region, Zone: r.Zone, Lat: r.Lat, Lon: r.Lon,
+		Groups: r.Groups, Regulated: r.Regulated, Notices: r.Notices}
+	if r.Flood != nil {
+		h := r.Flood.Metres()
+		f.Flood = wading.Flood{ActionM: h[0], MinorM: h[1], ModerateM: h[2], MajorM: h[3]}
+	}
+	for _, g := range r.Gauges {
+		site, err := sources.Site(g)
+		if err != nil {
+			return forecast.River{}, err
+		}
+		f.Gauges = append(f.Gauges, forecast.Station{Feed: g.Feed, Site: site})
+	}
+	if w := r.Weather; w != nil {
+		s := forecast.Station{Feed: w.Feed, Site: w.Site}
+		if s.Site == "" {
+			s.Site = fmt.Sprintf("%g,%g", *w.Lat, *w.Lon)
+			if w.Feed == "csv" {
+				s.Site = r.Slug + "-weather"
+			}
+		}
+		f.Weather = &s
+	}
+	return f, nil
 }
 
 // issueTime is the moment of the issue: now, or noon of a date at the river.

@@ -5,7 +5,6 @@ import (
 	"math"
 	"time"
 
-	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/forecast"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/watertemp"
@@ -54,7 +53,7 @@ func (c waterCmd) ofRiver(e *env) (*waterFit, error) {
 	began := e.now()
 	f.model, f.report, err = watertemp.Evaluate(f.in, f.cut, watertemp.Options{Seed: c.Seed})
 	if little, ok := tooLittle(err); ok {
-		err = f.fallBack(e, cfg, store, r, at, little)
+		err = f.fallBack(e, store, r, at, little)
 	}
 	f.seconds = e.now().Sub(began).Seconds()
 	if err != nil {
@@ -80,12 +79,8 @@ func knownDays(v []float64) (n int) {
 }
 
 // fallBack takes the prior, and a river near by, for a record that is too short.
-func (f *waterFit) fallBack(e *env, cfg *config.Config, store *series.Store, r forecast.River, at time.Time, little *watertemp.TooLittleError) error {
-	others, err := riversOf(cfg, nil)
-	if err != nil {
-		return usageError{err}
-	}
-	donor, lender, err := forecast.Lend(e.ctx, store, r, others, at)
+func (f *waterFit) fallBack(e *env, store *series.Store, r forecast.River, at time.Time, little *watertemp.TooLittleError) error {
+	donor, lender, err := forecast.Lend(e.ctx, store, r, r.Near, at)
 	if err != nil {
 		return err
 	}

@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -78,6 +80,153 @@ func TestWaterSaysWhatIsWrongWithItsInput(t *testing.T) {
 				t.Errorf("exit %d, %q; want %d and %q", code, errOut.String(), c.code, c.want)
 			}
 		})
+	}
+}
+
+const becks = `
+[feeds.csv]
+zone = "UTC"
+time-column = "date"
+time-layout = "2006-01-02"
+  [[feeds.csv.column]]
+  name = "air_c"
+  variable = "air_temperature"
+  unit = "degC"
+  [[feeds.csv.column]]
+  name = "water_c"
+  variable = "water_temperature"
+  unit = "degC"
+  [[feeds.csv.column]]
+  name = "flow_m3s"
+  variable = "discharge"
+  unit = "m3/s"
+
+[[river]]
+name = "Long Beck"
+region = "uk-ireland"
+zone = "UTC"
+lat = 54.4
+lon = -2.9
+  [[river.gauge]]
+  feed = "csv"
+  site = "long"
+  period = "P1D"
+  file = "long.csv"
+  variables = ["water_temperature", "discharge"]
+  [river.weather]
+  feed = "csv"
+  lat = 54.4
+  lon = -2.9
+  file = "long.csv"
+
+[[river]]
+name = "Short Beck"
+region = "uk-ireland"
+zone = "UTC"
+lat = 54.6
+lon = -2.9
+  [[river.gauge]]
+  feed = "csv"
+  site = "short"
+  period = "P1D"
+  file = "short.csv"
+  variables = ["water_temperature", "discharge"]
+  [river.weather]
+  feed = "csv"
+  lat = 54.6
+  lon = -2.9
+  file = "short.csv"
+`
+
+// becksIngested puts two invented rivers into a store: one with a long record,
+// and one whose thermometer was hung in late.
+func becksIngested(t *testing.T) (dir, config string, now time.Time) {
+	t.Helper()
+	const days = 1300
+	dir, config = write(t, becks)
+	long := inventedWater(days)
+	var short strings.Builder
+	for i, line := range strings.Split(strings.TrimSpace(long), "\n") {
+		f := strings.Split(line, ",")
+		if i > 0 && i < days-100 {
+			f[2] = ""
+		}
+		short.WriteString(strings.Join(f, ",") + "\n")
+	}
+	for name, text := range map[string]string{"long.csv": long, "short.csv": short.String()} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(strings.ReplaceAll(text, "NA", "")), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	now = time.Date(2019, 1, 1, 12, 0, 0, 0, time.UTC).AddDate(0, 0, days)
+	if code, out, errs := call(t, now, "ingest", "--config", config); code != 0 {
+		t.Fatalf("ingest: %s%s", out, errs)
+	}
+	return dir, config, now
+}
+
+func TestWaterOfARiverSaysHowWellItIsKnown(t *testing.T) {
+	dir, config, now := becksIngested(t)
+	page := filepath.Join(dir, "fit.html")
+	code, out, errs := call(t, now, "water", "Long Beck", "--config", config, "--hindcast", "--out", page)
+	if code != 0 {
+		t.Fatal(errs)
+	}
+	for _, want := range []string{"Grade: measured here", "Regime: ", "check: model", "check: logistic on air", "check: climatology", "check: yesterday's reading", "days ahead", "Modelled: chance", "clears no warning", "Flow can rise without warning", page} {
+		if !strings.Contains(out, want) {
+			t.Errorf("no %q in\n%s", want, out)
+		}
+	}
+	drawn, err := os.ReadFile(page) //nolint:gosec // the test wrote it
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{`<path class="band"`, `<path class="measured"`, "check: model", "no day of it was in the fit"} {
+		if !strings.Contains(string(drawn), want) {
+			t.Errorf("no %q in the page", want)
+		}
+	}
+	if strings.Contains(out+string(drawn), "NaN") {
+		t.Error("an unknown value is printed")
+	}
+}
+
+func TestARiverWithTooLittleWaterBorrowsAndSaysSo(t *testing.T) {
+	_, config, now := becksIngested(t)
+	code, out, errs := call(t, now, "water", "Short Beck", "--config", config, "--format", "json")
+	if code != 0 {
+		t.Fatal(errs)
+	}
+	var got struct {
+		Grade, Fallback string
+		SD              float64 `json:"error_sd_c"`
+		Parameters      []string
+		Warm            struct {
+			Modelled bool
+			Today    string
+			Days     []struct{ Chances []float64 }
+		} `json:"warm_water"`
+	}
+	if err := json.Unmarshal([]byte(out), &got); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(got.Fallback, "365 are needed") || !strings.Contains(got.Fallback, "Long Beck") || !strings.Contains(got.Grade, "river near by") {
+		t.Errorf("%q, grade %q", got.Fallback, got.Grade)
+	}
+	if !(got.SD > 2) || len(got.Parameters) != 0 {
+		t.Errorf("deviation %v °C, %d sentences on parameters that were not fitted", got.SD, len(got.Parameters))
+	}
+	if !got.Warm.Modelled || len(got.Warm.Days) != 16 || got.Warm.Today == "" {
+		t.Errorf("warm water: %+v", got.Warm)
+	}
+}
+
+func TestWaterNamesOneRecord(t *testing.T) {
+	for _, args := range [][]string{{}, {"--csv", "x.csv"}, {"Wend"}, {"Wend", "--csv", "x.csv", "--fit-until", "2020-01-01"}, {"--csv", "x.csv", "--fit-until", "2020-01-01", "--out", "x.png"}} {
+		code, _, errs := call(t, time.Now(), append([]string{"water"}, args...)...)
+		if code != 2 || strings.Count(strings.TrimSpace(errs), "\n") > 40 || errs == "" {
+			t.Errorf("%v: exit %d, %q", args, code, errs)
+		}
 	}
 }
 
