@@ -161,8 +161,15 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 		var little *watertemp.TooLittleError
 		switch {
 		case errors.As(err, &little):
-			m = watertemp.Prior(opt.Donor)
-			o.Notes = append(o.Notes, fmt.Sprintf("The water temperature is worked out from air by a model not fitted here: %d days of water with air temperature are known, %d are needed.", little.Have, little.Need))
+			donor, by := opt.Donor, ""
+			if donor == nil && rec.Donor != nil {
+				donor, by = rec.Donor, ", helped by that of "+rec.DonorName
+			}
+			m = watertemp.Prior(donor)
+			o.Notes = append(o.Notes, fmt.Sprintf("The water temperature is worked out from air by a model not fitted here%s: %d days of water with air temperature are known, %d are needed.", by, little.Have, little.Need))
+			if w.diel.Days == 0 {
+				w.diel = m.Diel
+			}
 		case err != nil:
 			return nil, err
 		}
