@@ -79,9 +79,8 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 	if !opt.Lean {
 		o.Water = w.days(rec)
 		o.Heat = w.heat(rec)
-		if d, days := w.departed(rec); days > 0 {
-			d = round(d, 100)
-			o.DepartureC = &d
+		if d, days := w.departed(rec, rec.Issue); days > 0 {
+			o.Departure = &Departure{MeanC: round(d, 100), Days: days}
 		}
 	}
 	groups, err := chosen(r, c, region)

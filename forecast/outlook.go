@@ -80,6 +80,7 @@ type StageOutlook struct {
 	Calendar Window   `json:"window_calendar"`
 	Hours    string   `json:"hours"`          // of the day, local, in words
 	Weight   float64  `json:"thermal_weight"` // 0 calendar only .. 1 temperature only
+	Early    *float64 `json:"early_days"`     // by which the season runs ahead of this river's usual one; nil if not known
 	Reasons  []string `json:"reasons"`
 }
 
@@ -93,6 +94,13 @@ type WaterDay struct {
 	MaxP50   float64  `json:"max_p50_c"` // warmest hour of the day
 	MaxP90   float64  `json:"max_p90_c"`
 	Normal   *float64 `json:"normal_c"` // mean of the seasons on this date, nil if none is known
+}
+
+// Departure is how far the water of the last days of this year lies from that of
+// past seasons.
+type Departure struct {
+	MeanC float64 `json:"mean_c"`
+	Days  int     `json:"days"`
 }
 
 // HeatSum is how many degree-days the water has gathered from 1 January to the
@@ -120,7 +128,7 @@ type Outlook struct {
 	WaterSource  string         `json:"water_source"`
 	Drivers      string         `json:"drivers"` // what stands for the future weather
 	Water        []WaterDay     `json:"water"`
-	DepartureC   *float64       `json:"water_departure_c"` // mean of the season so far against past seasons, nil if not known
+	Departure    *Departure     `json:"water_departure"` // nil if not known
 	Heat         []HeatSum      `json:"degree_days"`
 	Stages       []StageOutlook `json:"stages"`
 	Notes        []string       `json:"notes"`

@@ -17,6 +17,7 @@ import (
 // the next, and keeps for each group the one that is not over.
 func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insects.Region, groups []*insects.Group, opt Options) error {
 	results := map[string][2]StageOutlook{}
+	beliefs := map[string]phenology.Params{}
 	last := w.day0 + Date(len(w.members[0]))
 	for _, day0 := range []Date{w.day0, DateOf(w.day0.Time().AddDate(1, 0, 0))} {
 		end := min(last, DateOf(day0.Time().AddDate(1, 2, 0))) // a season may run over New Year
@@ -41,6 +42,7 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 				p = opt.Posterior(g.Key, p)
 			}
 			used, believed = append(used, g), append(believed, p)
+			beliefs[g.Key] = p
 			in.Groups = append(in.Groups, is.draw(g.Key, p, in.Members, day0))
 		}
 		var res engine.Result
@@ -64,13 +66,21 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 		if !ok {
 			continue
 		}
+		early, known := 0.0, false
+		if !opt.Lean {
+			early, known = w.early(rec, beliefs[g.Key])
+		}
 		for _, s := range pair {
 			if s.Group == "" {
 				continue
 			}
 			if !opt.Lean {
 				s.Hours = hoursOn(g, s, r)
-				s.Reasons = w.reasons(o, rec, s)
+				s.Reasons = s.moved(rec.Issue)
+				if known && !s.ruledByCalendar() && s.Window.Peak.P50 != 0 && s.Window.Peak.P50 < w.day0+365 {
+					s.Early = &early
+					s.Reasons = append(s.Reasons, w.running(early, rec, &s, o.Seasons))
+				}
 			}
 			o.Stages = append(o.Stages, s)
 		}
@@ -147,27 +157,27 @@ func hoursOn(g *insects.Group, s StageOutlook, r River) string {
 	return strings.Join(words, " and ")
 }
 
-// reasons says in words what moved a stage's window away from the calendar.
-func (w *water) reasons(o *Outlook, rec Record, s StageOutlook) []string {
+// moved says in words where the peak lies beside the calendar's, which knows the
+// region and not the river.
+func (s *StageOutlook) moved(issue Date) []string {
 	if s.Window.Peak.P50 == 0 || s.Calendar.Peak.P50 == 0 {
 		return []string{"Its season does not fall within the days looked at."}
 	}
 	if s.ruledByCalendar() {
 		return []string{"The calendar rules this group; the water hardly moves it."}
 	}
-	verb := "Expected "
-	if s.Window.Peak.P90 < rec.Issue {
-		verb = "By the water it came "
+	if s.Window.Peak.P90 < issue {
+		return []string{"By the water it came " + s.beside() + "."}
 	}
-	return []string{verb + s.moved() + because(o.departure("the water since 1 January is "))}
+	return []string{"Expected " + s.beside() + "."}
 }
 
 // ruledByCalendar tells that the water moves a stage too little to be named.
 // The limit is our own default.
 func (s *StageOutlook) ruledByCalendar() bool { return s.Weight < 0.15 }
 
-// moved says how far the peak lies from the calendar's.
-func (s *StageOutlook) moved() string {
+// beside is how far the peak lies from the calendar's.
+func (s *StageOutlook) beside() string {
 	calendar := short(s.Calendar.Peak.P50)
 	switch shift := int(s.Window.Peak.P50 - s.Calendar.Peak.P50); {
 	case shift <= -2:
@@ -179,36 +189,74 @@ func (s *StageOutlook) moved() string {
 	}
 }
 
-// departure says how warm the season was so far, in both units, since the text
-// is kept and its readers are not known; "" where nothing is known.
-func (o *Outlook) departure(begin string) string {
-	if o.DepartureC == nil {
-		return ""
+// running says how far the season runs ahead of the river's own usual one, and
+// why where the water of late tells.
+func (w *water) running(early float64, rec Record, s *StageOutlook, seasons int) string {
+	why := ""
+	if d, days := w.departed(rec, min(rec.Issue, s.Window.Peak.P50)); days > 0 && (early > 0) == (d > 0) && math.Abs(d) >= 0.05 {
+		why = ": " + departureWords(d, days, seasons)
 	}
-	d, mean := *o.DepartureC, fmt.Sprintf("the mean of %d seasons", o.Seasons)
+	words := earlyWords(early)
+	if words == asUsual {
+		why = ""
+	}
+	return fmt.Sprintf("Running %s for this river%s.", words, why)
+}
+
+const asUsual = "about as usual"
+
+func earlyWords(early float64) string {
+	switch n := int(math.Round(math.Abs(early))); {
+	case n < 2:
+		return asUsual
+	case early > 0:
+		return fmt.Sprintf("%d days early", n)
+	default:
+		return fmt.Sprintf("%d days late", n)
+	}
+}
+
+// early is by how many days the middle of a group's emergence comes earlier with
+// this season's water, the middle over members, than with the mean water of past
+// seasons, by the group's central numbers.
+func (w *water) early(rec Record, p phenology.Params) (float64, bool) {
+	column := make([]float64, 365)
+	for d := range column {
+		if column[d] = w.normalBefore(rec, d); math.IsNaN(column[d]) {
+			return 0, false
+		}
+	}
+	all := make([]float64, len(w.members))
+	for m, t := range w.members {
+		all[m] = p.Median(t[:min(365, len(t))])
+	}
+	slices.Sort(all)
+	days := round(p.Median(column)-quantile(all, 0.5), 10)
+	// Farther than this, one of the two years does not reach the sum at all.
+	return days, math.Abs(days) < 60
+}
+
+// departureWords says how warm the water was, in both units, since the text is
+// kept and its readers are not known.
+func departureWords(d float64, days, seasons int) string {
 	warm := "warmer"
 	if d < 0 {
 		warm = "colder"
 	}
-	if math.Abs(d) < 0.25 {
-		return begin + "close to " + mean
-	}
-	return fmt.Sprintf("%s%.1f °C (%.1f °F) %s than %s", begin, math.Abs(d), math.Abs(d)*1.8, warm, mean)
+	return fmt.Sprintf("the water of %d days was %.1f °C (%.1f °F) %s than the mean of %d seasons", days, math.Abs(d), math.Abs(d)*1.8, warm, seasons)
 }
 
-func because(why string) string {
-	if why == "" {
-		return "."
-	}
-	return ": " + why + "."
-}
+// lately is over how many days the water is compared with that of past seasons
+// in words. Our own default.
+const lately = 60
 
-// departed is how far the season so far lies from the normal, °C, over the days
-// on which both are known.
-func (w *water) departed(rec Record) (mean float64, days int) {
+// departed is how far the last days before a date, of this year, lie from the
+// normal, °C, over the days on which both are known.
+func (w *water) departed(rec Record, before Date) (mean float64, days int) {
 	season := rec.season(w.day0)
-	for i, v := range season {
-		if n := w.normalBefore(rec, i); !math.IsNaN(v) && !math.IsNaN(n) {
+	end := min(len(season), max(0, int(before-w.day0)))
+	for i := max(0, end-lately); i < end; i++ {
+		if v, n := season[i], w.normalBefore(rec, i); !math.IsNaN(v) && !math.IsNaN(n) {
 			mean += v - n
 			days++
 		}

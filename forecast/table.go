@@ -31,8 +31,8 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 		}
 		p.line("Water today, daily mean: %s%s.", mid, between)
 	}
-	if s := o.departure("Water since 1 January: "); s != "" {
-		p.line("%s.", s)
+	if d := o.Departure; d != nil {
+		p.line("%s", wrap(fmt.Sprintf("Of late: %s.", departureWords(d.MeanC, d.Days, o.Seasons)), 80, ""))
 	}
 	for _, h := range o.Heat {
 		p.line("%s", h.words(opt.Fahrenheit))
@@ -46,13 +46,14 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 	} else {
 		p.line("\n%-33s %-10s  %9s %9s  %s", "group", "stage", "in a week", "calendar", "grade")
 		p.line("  %-24s %-24s %s", "start", "peak", "end")
-		p.line("  hours of the day; peak against the calendar's")
+		p.line("  hours of the day; peak beside the calendar's; how the season runs here")
 		p.line("%s", strings.Repeat("-", 80))
 		for _, s := range shown {
 			p.stage(s, issue)
 		}
 		p.line("\n%s", wrap("start, peak, end: when 10, 50 and 90 % of the season's activity has passed, with the 10 to 90 % range of each date. "+
 			"hours: by the river's clock, on the day of the peak. "+
+			"here: beside this river's mean of past seasons; the calendar knows the region, not the river. "+
 			"in a week: the chance, seven days after the issue, that someone who watches suitable water for two hours at the right time of day sees it in more than stray numbers. "+
 			"calendar: the same chance from the calendar alone. grade: where the numbers of the group come from; prior means worked out from calendar windows.", 80, ""))
 	}
@@ -139,11 +140,13 @@ func (p *printer) stage(s StageOutlook, issue Date) {
 	}
 	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, cal, gradeWord(s.Grade))
 	p.line("  %s", strings.TrimRight(fmt.Sprintf("%-24s %-24s %s", between(s.Window.Start), between(s.Window.Peak), between(s.Window.End)), " "))
-	why := s.moved()
+	why := s.beside()
 	if s.ruledByCalendar() {
 		why = "by the calendar: water hardly moves it"
+	} else if s.Early != nil {
+		why += "; " + earlyWords(*s.Early) + " here"
 	}
-	p.line("  %s", cut(orUnknown(s.Hours)+"; "+why, 78))
+	p.line("  %s", wrap(orUnknown(s.Hours)+"; "+why, 78, "  "))
 }
 
 func orUnknown(hours string) string {
