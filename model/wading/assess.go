@@ -44,7 +44,7 @@ func (r Reading) trouble(what string) string {
 	}
 	switch {
 	case !r.Present, math.IsNaN(r.Value), math.IsInf(r.Value, 0):
-		return "there is no " + what + " reading"
+		return "there is no recent " + what + " reading"
 	case r.Doubt != "":
 		return fmt.Sprintf("the %s reading cannot be trusted (%s)", what, r.Doubt)
 	case r.Age < -10*time.Minute:
@@ -272,7 +272,7 @@ func (a *assessment) byGeometry(q float64) {
 	default:
 		code := "level.flow"
 		a.add(code, level, func(u Units) string {
-			t := fmt.Sprintf("depth times speed about %s, with margin %s, at the gauge (mean depth %s, mean speed %s; %s); levels begin at %s, %s and %s",
+			t := fmt.Sprintf("depth times speed about %s, with margin %s, at the gauge (mean depth %s, mean speed %s; %s); our own levels begin at %s, %s and %s",
 				u.Push(h.PushM2s), u.Push(h.PushHighM2s), u.Length(h.DepthM), u.Speed(h.VelocityMS), e.Basis, u.Push(Push1), u.Push(Push2), u.Push(Push3))
 			if h.PushM2s >= GaugersLimit {
 				t += "; gaugers themselves do not wade from " + u.Push(GaugersLimit)

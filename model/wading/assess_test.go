@@ -60,14 +60,14 @@ func TestCautionOfARiver(t *testing.T) {
 		{"below all that was measured", func(i *Input) { i.Flow.Value = 0.1 }, Quiet, true, "below all that was measured"},
 		{"a dry bed", func(i *Input) { i.Flow.Value = 0 }, Quiet, true, ""},
 		{"flow that runs backward", func(i *Input) { i.Flow.Value = -3 }, Quiet, false, "negative"},
-		{"no flow reading", func(i *Input) { i.Flow = Reading{} }, Quiet, false, "there is no flow reading"},
+		{"no flow reading", func(i *Input) { i.Flow = Reading{} }, Quiet, false, "there is no recent flow reading"},
 		{"a flow of three hours ago", func(i *Input) { i.Flow.Age = 3 * time.Hour }, Quiet, false, "3.0 h old"},
 		{"a high flow of three hours ago still counts against", func(i *Input) { i.Flow.Age, i.Flow.Value = 3*time.Hour, 40 }, KeepOut, false, "would ask for 3"},
 		{"a daily site may be five hours old", func(i *Input) { i.Flow.Age, i.Flow.Daily = 5*time.Hour, true }, Quiet, true, ""},
 		{"but not seven", func(i *Input) { i.Flow.Age, i.Flow.Daily = 7*time.Hour, true }, Quiet, false, ""},
 		{"ice", func(i *Input) { i.Flow.Doubt = "ice" }, Quiet, false, "cannot be trusted (ice)"},
 		{"a reading from the future", func(i *Input) { i.Flow.Age = -time.Hour }, Quiet, false, "future"},
-		{"NaN for a flow", func(i *Input) { i.Flow.Value = math.NaN() }, Quiet, false, "there is no flow"},
+		{"NaN for a flow", func(i *Input) { i.Flow.Value = math.NaN() }, Quiet, false, "there is no recent flow"},
 		{"no measurements, usual flow", func(i *Input) { i.Geometry = nil }, Quiet, true, "about usual"},
 		{"no measurements, high flow for the day", func(i *Input) { i.Geometry, i.Percentile = nil, new(80.0) }, Care, true, "above the usual"},
 		{"no measurements, very high for the day", func(i *Input) { i.Geometry, i.Percentile = nil, new(93.0) }, BetterNot, true, "percentile 93 of 30 years"},
@@ -105,7 +105,7 @@ func TestCautionOfARiver(t *testing.T) {
 			i.StageFit, i.StageOnly, i.Flow, i.Geometry, i.Percentile = &f, true, Reading{}, nil, nil
 			i.Stage.Value = 1.6
 		}, KeepOut, true, "by the gauge height alone"},
-		{"a gauge of height only, height missing", func(i *Input) { i.StageOnly, i.Flow, i.Stage = true, Reading{}, Reading{} }, Quiet, false, "no gauge height reading"},
+		{"a gauge of height only, height missing", func(i *Input) { i.StageOnly, i.Flow, i.Stage = true, Reading{}, Reading{} }, Quiet, false, "no recent gauge height reading"},
 	} {
 		t.Run(tc.what, func(t *testing.T) {
 			in := calm(t)

@@ -317,7 +317,6 @@ func (w words) window(it alert.LetterItem) block {
 		b.Lead = append(b.Lead, fmt.Sprintf("The window moved: %s. We told you %s.", span(s.From, s.To), span(it.WasFrom, it.WasTo)), chance)
 	case alert.KindClosed:
 		b.Lead = append(b.Lead, fmt.Sprintf("The window is closed. We told you %s.", span(it.WasFrom, it.WasTo)), chance)
-		b.Caution = nil
 	}
 	b.Facts = append(b.Facts,
 		fact{"Window", fmt.Sprintf("%s to %s, peak about %s", day(s.From), day(s.To), day(s.Peak))},
