@@ -4,8 +4,8 @@ SELECT * FROM river_state WHERE river = @river AND rule = @rule;
 -- name: Rivers :many
 SELECT * FROM river_state WHERE rule = @rule ORDER BY river;
 
--- name: LockRiver :execrows
-UPDATE river_state SET told_seq = told_seq WHERE river = @river;
+-- name: LockRule :execrows
+UPDATE river_state SET told_seq = told_seq WHERE river = @river AND rule = @rule;
 
 -- name: PutRiver :exec
 INSERT INTO river_state (river, rule, level, episode, seq, told_seq, reading_at, again_at, body)

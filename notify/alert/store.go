@@ -55,6 +55,11 @@ func (s *Store) plain() *rows.Queries { return rows.New(s.wrap(s.db.SQL)) }
 // an older one, does nothing.
 func (s *Store) AddReading(ctx context.Context, r Reading) error {
 	err := s.tx(ctx, func(q *rows.Queries, _ db.Querier) error {
+		// Of two processes that take in readings of one river, the later goes on from
+		// what the earlier left.
+		if err := lock(ctx, q, r.River); err != nil {
+			return err
+		}
 		f, seq, err := flowOf(ctx, q, r.River)
 		if err != nil || !r.At.After(f.LastAt) {
 			return err
@@ -91,6 +96,9 @@ func (s *Store) Tick(ctx context.Context) error {
 			continue
 		}
 		err := s.tx(ctx, func(q *rows.Queries, _ db.Querier) error {
+			if err := lock(ctx, q, row.River); err != nil {
+				return err
+			}
 			f, seq, err := flowOf(ctx, q, row.River) // again, inside the transaction
 			if err != nil {
 				return err
@@ -117,6 +125,9 @@ func (s *Store) Tick(ctx context.Context) error {
 // nothing.
 func (s *Store) AddOutlook(ctx context.Context, o Outlook) error {
 	err := s.tx(ctx, func(q *rows.Queries, _ db.Querier) error {
+		if err := lock(ctx, q, o.River); err != nil {
+			return err
+		}
 		row, err := q.River(ctx, rows.RiverParams{River: o.River, Rule: ruleOutlook})
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
 			return err

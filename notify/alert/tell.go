@@ -70,7 +70,7 @@ func (s *Store) tellRiver(ctx context.Context, river string, t *Told) error {
 		var n int
 		err := s.tx(ctx, func(q *rows.Queries, _ db.Querier) (err error) {
 			// The lock keeps two processes from deciding for the same people.
-			if _, err = q.LockRiver(ctx, river); err != nil {
+			if err = lock(ctx, q, river); err != nil {
 				return err
 			}
 			if p, err = s.pass(ctx, q, river, t); err != nil {
@@ -95,6 +95,9 @@ func (s *Store) tellRiver(ctx context.Context, river string, t *Told) error {
 	// What changed while we went along leaves its mark: the count is then higher
 	// than the one we started from, and the next pass goes again.
 	return s.tx(ctx, func(q *rows.Queries, _ db.Querier) error {
+		if err := lock(ctx, q, river); err != nil {
+			return err
+		}
 		for rule, seq := range first {
 			p := rows.RiverToldParams{River: river, Rule: rule, Seq: seq}
 			if rule == ruleCaution {
@@ -106,6 +109,17 @@ func (s *Store) tellRiver(ctx context.Context, river string, t *Told) error {
 		}
 		return nil
 	})
+}
+
+// lock takes a river's rows for this transaction, in one order: two processes
+// that took them in another would wait for each other.
+func lock(ctx context.Context, q *rows.Queries, river string) error {
+	for _, rule := range []string{ruleCaution, ruleOutlook} {
+		if _, err := q.LockRule(ctx, rows.LockRuleParams{River: river, Rule: rule}); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (s *Store) pass(ctx context.Context, q *rows.Queries, river string, t *Told) (*pass, error) {

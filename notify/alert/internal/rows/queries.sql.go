@@ -545,12 +545,17 @@ func (q *Queries) LedgerRow(ctx context.Context, arg LedgerRowParams) (Episode, 
 	return i, err
 }
 
-const lockRiver = `-- name: LockRiver :execrows
-UPDATE river_state SET told_seq = told_seq WHERE river = $1
+const lockRule = `-- name: LockRule :execrows
+UPDATE river_state SET told_seq = told_seq WHERE river = $1 AND rule = $2
 `
 
-func (q *Queries) LockRiver(ctx context.Context, river string) (int64, error) {
-	result, err := q.db.ExecContext(ctx, lockRiver, river)
+type LockRuleParams struct {
+	River string
+	Rule  string
+}
+
+func (q *Queries) LockRule(ctx context.Context, arg LockRuleParams) (int64, error) {
+	result, err := q.db.ExecContext(ctx, lockRule, arg.River, arg.Rule)
 	if err != nil {
 		return 0, err
 	}
