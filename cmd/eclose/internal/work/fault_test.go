@@ -401,6 +401,11 @@ func TestWorkersKilledAtRandomLoseNothingAndDoubleNothing(t *testing.T) {
 			k := jobs.Outlook{River: r.Slug, Issue: base.Add(time.Duration(round) * time.Minute)}
 			all = append(all, k)
 		}
+		// A queue that only grows would judge the machine, not the workers.
+		if n, err := q.Unfinished(t.Context()); err == nil && n > 3000 {
+			round--
+			all = nil
+		}
 		if _, err := q.Add(t.Context(), all...); err == nil {
 			for _, a := range all {
 				added[a.(jobs.Outlook)] = true
@@ -432,7 +437,7 @@ func TestWorkersKilledAtRandomLoseNothingAndDoubleNothing(t *testing.T) {
 			c.start(i)
 		}
 	}
-	wait := time.Now().Add(3 * time.Minute)
+	wait := time.Now().Add(10 * time.Minute)
 	for {
 		n, err := q.Unfinished(t.Context(), "outlook", "alerts")
 		if err != nil {
