@@ -57,6 +57,8 @@ func (c backtestCmd) Run(e *env) error {
 		fmt.Fprintln(e.stderr, "eclose: no water temperature: the forecasts rest on dates and catches alone")
 	case water.AnnualOnly:
 		fmt.Fprintln(e.stderr, "eclose: the water has no more than one value a year, which is known only when the year is over: it is not used")
+	case water.Repeated > 0:
+		fmt.Fprintf(e.stderr, "eclose: %s: days with several temperatures: %d; their mean is taken (a site column keeps brooks apart)\n", c.Water, water.Repeated)
 	}
 	type scored struct {
 		lead  int
@@ -72,6 +74,9 @@ func (c backtestCmd) Run(e *env) error {
 			return fmt.Errorf("%s: no taxon has four seasons of %g animals or more: nothing to judge", c.Records, c.Least)
 		}
 		all = append(all, scored{lead, f})
+	}
+	if water != nil && !water.AnnualOnly && !slices.ContainsFunc(all, func(s scored) bool { return byWater(s.cases) > 0 }) {
+		fmt.Fprintln(e.stderr, "eclose: the water temperature served no forecast: a taxon needs three seasons in which it is known on nine days of ten from 1 January to the date, and from 1 January to the day of issue in the season forecast")
 	}
 	switch {
 	case c.Each:
@@ -97,7 +102,7 @@ func (c backtestCmd) Run(e *env) error {
 		return writeJSON(e.stdout, out)
 	}
 	for _, s := range all {
-		c.explain(e.stdout, s.lead, water)
+		c.explain(e.stdout, s.lead, s.cases)
 		if err := printScores(e.stdout, s.cases); err != nil {
 			return err
 		}
@@ -105,16 +110,30 @@ func (c backtestCmd) Run(e *env) error {
 	return nil
 }
 
+// byWater counts the forecasts that used water temperature.
+func byWater(cases []backtest.Forecast) int {
+	n := 0
+	for _, f := range cases {
+		if f.Water {
+			n++
+		}
+	}
+	return n
+}
+
 // explain says when the forecasts were issued and what they knew.
-func (c backtestCmd) explain(w io.Writer, lead int, water *backtest.Water) {
+func (c backtestCmd) explain(w io.Writer, lead int, cases []backtest.Forecast) {
 	fmt.Fprintf(w, "Median date of each season, forecast %d days before the taxon's mean date of the\n", lead)
 	if c.PastOnly {
 		fmt.Fprintln(w, "earlier seasons, fitted on those alone. Known on the day of issue, up to that day:")
 	} else {
 		fmt.Fprintln(w, "other seasons, fitted on all of those and nothing of its own. Known on the day of\nissue, up to that day:")
 	}
-	if water != nil && !water.AnnualOnly {
+	switch n := byWater(cases); {
+	case n == len(cases):
 		fmt.Fprintln(w, "- the water temperature; after that, the normal of the other seasons")
+	case n > 0:
+		fmt.Fprintf(w, "- the water temperature (in %d of %d forecasts); after that, the normal of the\n  other seasons\n", n, len(cases))
 	}
 	if !c.NoOthers {
 		fmt.Fprintln(w, "- the dates of taxa whose season is usually over by then")

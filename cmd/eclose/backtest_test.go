@@ -100,12 +100,24 @@ func TestBacktestWithoutDailyWaterSaysSo(t *testing.T) {
 	if err := os.WriteFile(annual, []byte("year,temp_c\n2001,7\n2002,8\n2003,7.5\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
+	// Loggers that hang from May to September only, and a day measured twice.
+	summer, twice := filepath.Join(t.TempDir(), "summer.csv"), filepath.Join(t.TempDir(), "twice.csv")
+	_, water := inventedRecord()
+	lines := strings.SplitAfter(water, "\n")
+	inSummer := slices.DeleteFunc(slices.Clone(lines[1:]), func(l string) bool { return len(l) > 7 && (l[5:7] < "05" || l[5:7] > "09") })
+	for name, text := range map[string]string{summer: lines[0] + strings.Join(inSummer, ""), twice: water + "2001-01-01,9\n"} {
+		if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
 	for name, c := range map[string]struct {
 		args []string
 		want string
 	}{
 		"none":   {nil, "no water temperature"},
 		"annual": {[]string{"--water", annual}, "no more than one value a year"},
+		"summer": {[]string{"--water", summer}, "served no forecast"},
+		"twice":  {[]string{"--water", twice}, "days with several temperatures: 1"},
 	} {
 		var out, errs bytes.Buffer
 		code := run(append([]string{"backtest", "--records", records}, c.args...), nil, &out, &errs)

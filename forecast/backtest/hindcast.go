@@ -31,6 +31,7 @@ type Forecast struct {
 	Observed    float64
 	Model       float64   // the model's date
 	Members     []float64 // its distribution, as equally likely dates in order
+	Water       bool      // the season's water temperature was known and used
 	Calendar    float64   // mean of the other seasons
 	CalendarSD  float64
 }
@@ -139,6 +140,7 @@ type line struct {
 	issue    int
 	train    []int // indexes of the seasons learnt from
 	x        func(*Season) []float64
+	byWater  func(year int) float64 // nil: no thermal date for this line
 }
 
 func newFold(series []Series, water *Water, opt Options, year int, train func(int) bool) *fold {
@@ -212,6 +214,7 @@ func (l *line) caseOf(x *Season, taxon int) phenology.YearCase {
 // from, and 0 where nothing is known.
 func (l *line) knowledge(water *Water, opt Options) func(*Season) []float64 {
 	thermal := l.thermal(water)
+	l.byWater = thermal
 	raw := func(x *Season) [xs]float64 {
 		out := [xs]float64{math.NaN(), math.NaN(), math.NaN(), math.NaN()}
 		if thermal != nil {

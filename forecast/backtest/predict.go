@@ -65,6 +65,7 @@ func (f *fold) forecast(m phenology.YearModel) ([]Forecast, error) {
 		mu = usual + trust[of[a]]*(mu-usual)
 		fc := Forecast{
 			Taxon: l.s.Taxon, Site: l.s.Site, Year: f.year, Issue: l.issue, Observed: float64(seasons[a].Median),
+			Water: l.byWater != nil && !math.IsNaN(l.byWater(f.year)),
 			Model: l.mid + l.scale*mu, Calendar: l.calendar, CalendarSD: l.calSD,
 		}
 		for _, e := range shape {

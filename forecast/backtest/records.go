@@ -119,7 +119,11 @@ func openTable(name string, in io.Reader, need, may []string) (*table, error) {
 	}
 	for _, n := range need {
 		if !t.has(n) {
-			return nil, fmt.Errorf("%s:1: no column %q: the header must name %s", name, n, strings.Join(need, ", "))
+			hint := ""
+			if len(head) == 1 && strings.ContainsAny(head[0], ";\t") {
+				hint = "; the fields must be separated by commas"
+			}
+			return nil, fmt.Errorf("%s:1: no column %q: the header must name %s, and names %s%s", name, n, strings.Join(need, ", "), strings.Join(head, ", "), hint)
 		}
 	}
 	return t, nil
@@ -154,8 +158,13 @@ const (
 	lastYear  = 2200
 )
 
+// date reads a civil date; a time of day behind it is left out.
 func date(s string) (time.Time, error) {
-	d, err := time.Parse(time.DateOnly, s)
+	day := s
+	if n := len(time.DateOnly); len(s) > n && (s[n] == ' ' || s[n] == 'T') {
+		day = s[:n]
+	}
+	d, err := time.Parse(time.DateOnly, day)
 	if err != nil || d.Year() < firstYear || d.Year() > lastYear {
 		return d, fmt.Errorf("%q is not a date: write YYYY-MM-DD", s)
 	}

@@ -52,7 +52,8 @@ func TestReadWater(t *testing.T) {
 		"daily":                          {in: "date,temp_c\n2001-01-01,4\n2001-01-02,4.5\n"},
 		"yearly by year":                 {in: "year,temp_c\n2001,7.1\n2002,7.3\n", annual: true},
 		"a yearly mean put on every day": {in: "date,temp_c\n2001-01-01,7.1\n2001-01-02,7.1\n2002-01-01,7.3\n", annual: true},
-		"a day twice":                    {in: "date,temp_c\n2001-01-01,4\n2001-01-01,5\n", wantErr: "w.csv:3: a second temperature for 2001-01-01"},
+		"nothing below the header":       {in: "date,temp_c\n2001-01-01,\n", wantErr: "w.csv: no temperature"},
+		"semicolons":                     {in: "date;temp_c\n2001-01-01;4\n", wantErr: "separated by commas"},
 		"no date":                        {in: "temp_c\n4\n", wantErr: `no column "date"`},
 		"boiling":                        {in: "date,temp_c\n2001-01-01,99\n", wantErr: `w.csv:2: temp_c "99" is not a number from -10 to 60`},
 	} {
@@ -74,6 +75,16 @@ func TestReadWater(t *testing.T) {
 				t.Error("an annual mean was handed out within its year")
 			}
 		})
+	}
+}
+
+func TestADayWithSeveralTemperaturesTakesTheirMean(t *testing.T) {
+	w, err := ReadWater("w.csv", strings.NewReader("date,temp_c\n2001-01-01,4\n2001-01-02,7\n2001-01-01 12:00,5\n2001-01-02,7\n2001-01-01T23:00Z,9\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if y := w.Of("", 2001); y[0] != 6 || y[1] != 7 || w.Repeated != 1 {
+		t.Errorf("%v, %d repeated", y[:2], w.Repeated)
 	}
 }
 

@@ -63,7 +63,7 @@ func (rec Records) Build(least float64) []Series {
 			s.Seasons = append(s.Seasons, Season{Year: y, Count: c.animals, Q10: c.quantile(0.1), Median: c.quantile(0.5), Q90: c.quantile(0.9), rows: yr})
 		}
 		slices.SortFunc(s.Seasons, func(a, b Season) int { return cmp.Compare(a.Year, b.Year) })
-		s.Seasons = covered(s.Seasons, visits[k.site])
+		s.covered(visits[k.site])
 		if len(s.Seasons) > 0 {
 			out = append(out, s)
 		}
@@ -80,16 +80,32 @@ const widestGap = 35
 
 // covered drops seasons in which the site was not visited from the taxon's usual
 // start (the 10 % day) to its usual end (90 %), or not for widestGap days in
-// between: half a record has a middle too, but not the season's.
-func covered(seasons []Season, visits []time.Time) []Season {
+// between: half a record has a middle too, but not the season's. A table that
+// lists catches only does not tell when the watch began or ended: where most
+// seasons have no visit before their first catch, or none after their last, that
+// end is judged in the table's first season, or its last, alone.
+func (s *Series) covered(visits []time.Time) {
 	var starts, ends []float64
-	for _, s := range seasons {
-		starts, ends = append(starts, float64(s.Q10)), append(ends, float64(s.Q90))
+	var before, after []float64
+	for _, x := range s.Seasons {
+		starts, ends = append(starts, float64(x.Q10)), append(ends, float64(x.Q90))
+		first, last := x.caughtBetween()
+		begin := time.Date(x.Year, 1, 1, 0, 0, 0, 0, time.UTC).AddDate(0, 0, s.shift)
+		before = append(before, within(visits, begin, first))
+		after = append(after, within(visits, last.AddDate(0, 0, 1), begin.AddDate(1, 0, 0)))
 	}
 	start, end := int(median(starts)), int(median(ends))
-	return slices.DeleteFunc(seasons, func(s Season) bool {
-		jan1 := time.Date(s.Year, 1, 1, 0, 0, 0, 0, time.UTC)
+	knowsStart, knowsEnd := median(before) > 0, median(after) > 0
+	s.Seasons = slices.DeleteFunc(s.Seasons, func(x Season) bool {
+		jan1 := time.Date(x.Year, 1, 1, 0, 0, 0, 0, time.UTC)
 		from, to := jan1.AddDate(0, 0, start-1), jan1.AddDate(0, 0, end-1)
+		first, latest := x.caughtBetween()
+		if !knowsStart && first.After(from) && x.Year != s.yearOf(visits[0]) {
+			from = first
+		}
+		if !knowsEnd && latest.Before(to) && x.Year != s.yearOf(visits[len(visits)-1]) {
+			to = latest
+		}
 		i, _ := slices.BinarySearchFunc(visits, from, time.Time.Compare)
 		if i < len(visits) && visits[i].Equal(from) {
 			i++
@@ -109,6 +125,26 @@ func covered(seasons []Season, visits []time.Time) []Season {
 		}
 		return last.Before(to)
 	})
+}
+
+// caughtBetween are the days of the season's first and last catch.
+func (s *Season) caughtBetween() (first, last time.Time) {
+	for _, r := range s.rows {
+		if r.Count > 0 {
+			if first.IsZero() {
+				first = r.Date
+			}
+			last = r.Date
+		}
+	}
+	return first, last
+}
+
+// within counts the visits from a day on and before another.
+func within(visits []time.Time, from, to time.Time) float64 {
+	i, _ := slices.BinarySearchFunc(visits, from, time.Time.Compare)
+	j, _ := slices.BinarySearchFunc(visits, to, time.Time.Compare)
+	return float64(max(0, j-i))
 }
 
 // shiftOf is 0 for taxa that do not fly over New Year.

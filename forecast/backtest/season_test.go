@@ -100,3 +100,19 @@ func TestASeasonWithAHoleInItIsNotASeason(t *testing.T) {
 		}
 	}
 }
+
+// A table of catches alone does not tell that nobody watched before the first:
+// late seasons must not fall out of it, or only early ones would be judged.
+func TestLateSeasonsStayInATableOfCatchesAlone(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("date,taxon,count\n")
+	for y := 2001; y < 2009; y++ {
+		late := 6 * ((y - 2001) % 3)
+		for d := 100 + late; d < 140+late; d += 4 {
+			fmt.Fprintf(&b, "%s,Olive,12\n", day(y, d))
+		}
+	}
+	if s := build(t, b.String(), 40); len(s) != 1 || len(s[0].Seasons) != 8 {
+		t.Errorf("%d of 8 seasons are left", len(s[0].Seasons))
+	}
+}

@@ -16,6 +16,9 @@ type Water struct {
 	// repeated. Such a mean is known only when the year is over, so no forecast
 	// made within the year may use it.
 	AnnualOnly bool
+	// Repeated counts days that the table holds more than once, with different
+	// values: their mean is taken.
+	Repeated int
 }
 
 // Of is the water of a site in a year: its own, or that of a table without
@@ -41,6 +44,11 @@ func ReadWater(name string, in io.Reader) (*Water, error) {
 		return nil, fmt.Errorf("%s:1: no column %q: the header must name date and temp_c", name, "date")
 	}
 	w := &Water{Years: map[string]map[int][]float64{}, AnnualOnly: true}
+	type siteDay struct {
+		site string
+		day  time.Time
+	}
+	again := map[siteDay]float64{} // readings of the day beside the first
 	for {
 		row, err := t.next()
 		if errors.Is(err, io.EOF) {
@@ -76,10 +84,20 @@ func ReadWater(name string, in io.Reader) (*Water, error) {
 			w.Years[site][year] = y
 		}
 		i := day.YearDay() - 1
-		if !math.IsNaN(y[i]) {
-			return nil, t.fault(fmt.Errorf("a second temperature for %s", day.Format(time.DateOnly)))
+		if math.IsNaN(y[i]) {
+			y[i] = v
+			continue
 		}
-		y[i] = v
+		at := siteDay{site, day}
+		n := again[at] + 1
+		if n == 1 && v != y[i] {
+			w.Repeated++
+		}
+		again[at] = n
+		y[i] += (v - y[i]) / (n + 1)
+	}
+	if len(w.Years) == 0 {
+		return nil, fmt.Errorf("%s: no temperature below the header", name)
 	}
 	for _, years := range w.Years {
 		for _, y := range years {
