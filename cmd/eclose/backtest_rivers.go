@@ -158,7 +158,7 @@ func writeBacktest(e *env, r *rivers.Report, dir string, now time.Time) error {
 		return err
 	}
 	// The page of eclose serve begins its record with these.
-	if err := export.File(filepath.Join(dir, "backtest.txt"), func(w io.Writer) error { return sayAll(w, r.Sentences) }); err != nil {
+	if err := export.File(filepath.Join(dir, "backtest.txt"), func(w io.Writer) error { _, err := io.WriteString(w, strings.Join(r.Sentences, "\n")+"\n"); return err }); err != nil {
 		return err
 	}
 	what := "scores and dates"

@@ -245,8 +245,8 @@ func TestFromATripToAMailToASightingToNoMoreMail(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(dir, "secret"), []byte(secret+"\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	// Ten at night at the river comes no sooner for a clock that is five times as fast.
-	url, log, stop := serve(t, func() time.Time { return demo.Issue.Add(4*time.Hour + 5*time.Since(began)) }, "--config", path)
+	// Ten at night at the river comes no sooner for a clock that is twelve times as fast.
+	url, log, stop := serve(t, func() time.Time { return demo.Issue.Add(4*time.Hour + 12*time.Since(began)) }, "--config", path)
 	to(url)
 	r := openReader(t, root)
 	until(t, "the outlooks on the page", log, func() bool {

@@ -119,6 +119,7 @@ type site struct {
 	pages   *cache
 	written counter // changes of the diary since the start
 	assets  assets
+	credits string
 	log     zerolog.Logger
 }
 
@@ -145,6 +146,7 @@ func New(o Options) (http.Handler, error) {
 	if o.Log != nil {
 		s.log = *o.Log
 	}
+	s.credits = creditsOf(o.Data.Rivers())
 	all := o.Catalogue.Groups()
 	for i := range all {
 		s.groups[all[i].Key] = &all[i]
@@ -162,6 +164,7 @@ func (s *site) routes() http.Handler {
 	mux.HandleFunc("GET /river/{slug}", s.kept(s.season))
 	mux.HandleFunc("GET /river/{slug}/water", s.kept(s.water))
 	mux.HandleFunc("GET /river/{slug}/day/{date}", s.kept(s.day))
+	mux.HandleFunc("GET /river/{slug}/sheet.html", s.live(s.sheet))
 	mux.HandleFunc("GET /trip", s.live(s.trip))
 	mux.HandleFunc("GET /trip.ics", s.tripCalendar)
 	mux.HandleFunc("GET /record", s.kept(s.record))

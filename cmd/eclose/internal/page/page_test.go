@@ -14,6 +14,7 @@ import (
 
 	"golang.org/x/net/html"
 
+	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/diary"
 	"example.org/eclose/notify/subscribe"
 )
@@ -433,3 +434,16 @@ func TestACautionThatNobodyJudgesAnyMoreIsNotKnown(t *testing.T) {
 }
 
 func mainOf(page string) string { return page[strings.Index(page, "<main"):] }
+
+func TestWhoseDataItIsStandsUnderEachPage(t *testing.T) {
+	rivers := []forecast.River{{Slug: "wend", Name: "Wend", Zone: "UTC", Gauges: []forecast.Station{{Feed: "usgs"}, {Feed: "own"}}, Weather: &forecast.Station{Feed: "open-meteo"}}}
+	w := newWorld(t, func(o *Options) { o.Data = NewShelf(rivers) })
+	for _, p := range []string{"/", "/about", "/river/wend"} {
+		body := w.get(p).Body.String()
+		for _, want := range []string{"U.S. Geological Survey", "Open-Meteo.com (CC BY 4.0)", "own"} {
+			if !strings.Contains(body[strings.Index(body, "<footer>"):], want) {
+				t.Errorf("%s does not credit %s", p, want)
+			}
+		}
+	}
+}

@@ -8,6 +8,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"hash/fnv"
 	"html/template"
 	"io/fs"
 	"net/http"
@@ -56,6 +57,7 @@ type view struct {
 	HasDiary    bool
 	HasMail     bool
 	Caution     string
+	Credits     string // whose data it is
 	B           any
 }
 
@@ -155,10 +157,9 @@ func (s *site) kept(make func(*http.Request) (*answer, error)) http.HandlerFunc 
 	}
 }
 
-// key names what a kept page is made of.
+// key names what a kept page is made of. Ages are told to the minute, and the
+// minutes of rivers do not end together: fifty pages are not made at once.
 func (s *site) key(r *http.Request) (string, error) {
-	var b strings.Builder
-	fmt.Fprintf(&b, "%s %d %d %d", r.URL.Path, unitsOf(r.Context()), s.Now().Unix()/60, s.written.Load())
 	slugs := []string{r.PathValue("slug")}
 	if slugs[0] == "" {
 		slugs = slugs[:0]
@@ -168,13 +169,18 @@ func (s *site) key(r *http.Request) (string, error) {
 	} else if _, ok := s.river(slugs[0]); !ok {
 		return "", errNotFound
 	}
+	h := fnv.New32a()
+	h.Write([]byte(r.URL.Path)) //nolint:errcheck // a hash takes all
+	minute := (s.Now().Unix() + int64(h.Sum32()%60)) / 60
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s %d %d %d", r.URL.Path, unitsOf(r.Context()), minute, s.written.Load())
 	for _, slug := range slugs {
 		st, err := s.Data.State(r.Context(), slug)
 		if err != nil {
 			return "", err
 		}
 		if st != nil && st.Outlook != nil {
-			fmt.Fprintf(&b, " %d %d", st.Outlook.IssuedAt.UnixNano(), st.CautionAt.UnixNano())
+			fmt.Fprintf(&b, " %d %d %t", st.Outlook.IssuedAt.UnixNano(), st.Caution.Level, st.Caution.Known)
 		}
 	}
 	return b.String(), nil
@@ -240,7 +246,7 @@ func (s *site) send(w http.ResponseWriter, r *http.Request, a *answer) {
 
 func (s *site) render(r *http.Request, a *answer, mark string) ([]byte, error) {
 	v := view{Title: a.title, Here: a.here, Mark: mark, US: unitsOf(r.Context()) == wading.US, Units: otherUnits(r, a),
-		CSS: s.assets.css, JS: s.assets.js, HasDiary: s.Diary != nil, HasMail: s.Subscribe != nil, Caution: forecast.StandingCaution, B: a.body}
+		CSS: s.assets.css, JS: s.assets.js, HasDiary: s.Diary != nil, HasMail: s.Subscribe != nil, Caution: forecast.StandingCaution, Credits: s.credits, B: a.body}
 	var b bytes.Buffer
 	if err := templates.ExecuteTemplate(&b, a.name+".html", v); err != nil {
 		return nil, fmt.Errorf("making the page %s: %w", a.name, err)

@@ -1,9 +1,11 @@
 package page
 
 import (
+	"bytes"
 	"fmt"
 	"html/template"
 	"io"
+	"net/http"
 	"slices"
 	"strings"
 	"time"
@@ -49,8 +51,8 @@ func (s Sheet) Write(w io.Writer) error {
 		Groups               []sheetGroup
 		RowMM, TablePT       string
 		Sources              []insects.Source
-		Caution              string
-	}{Name: s.River.Name, Region: region.Words(), Style: template.CSS(chart.Style), Axis: template.HTML(picture.Axis()), O: o, Caution: o.Caution} //nolint:gosec // our own
+		Caution, Credits     string
+	}{Name: s.River.Name, Region: region.Words(), Style: template.CSS(chart.Style), Axis: template.HTML(picture.Axis()), O: o, Caution: o.Caution, Credits: creditsOf([]forecast.River{s.River})} //nolint:gosec // our own
 	data.Months = from.Time().Format("January 2006") + " to " + (from + days - 1).Time().Format("January 2006")
 	var codes []string
 	for _, g := range groups {
@@ -98,4 +100,31 @@ func (s Sheet) Write(w io.Writer) error {
 		return fmt.Errorf("writing the sheet of %s: %w", s.River.Name, err)
 	}
 	return nil
+}
+
+// sheet hands the sheet over to be saved: its style stands inside, which no page
+// of ours may have.
+func (s *site) sheet(r *http.Request) (*answer, error) {
+	river, ok := s.river(r.PathValue("slug"))
+	if !ok {
+		return nil, errNotFound
+	}
+	st, err := s.Data.State(r.Context(), river.Slug)
+	if err != nil {
+		return nil, fmt.Errorf("reading the state of %s: %w", river.Slug, err)
+	}
+	if st == nil || st.Outlook == nil {
+		return nil, errNotFound
+	}
+	sheet := Sheet{River: river, Outlook: st.Outlook, Catalogue: s.Catalogue}
+	if s.Diary != nil {
+		if sheet.Sightings, err = s.Diary.List(r.Context(), diary.Filter{River: river.Slug}); err != nil {
+			return nil, fmt.Errorf("reading the diary of %s: %w", river.Slug, err)
+		}
+	}
+	var b bytes.Buffer
+	if err := sheet.Write(&b); err != nil {
+		return nil, err
+	}
+	return &answer{raw: b.Bytes(), kind: "text/html; charset=utf-8", file: river.Slug + "-season.html"}, nil
 }

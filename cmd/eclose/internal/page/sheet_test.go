@@ -75,6 +75,19 @@ func TestASheetNamesTheGradeAndSourcesOfEachGroupAndTheCautionOnBothSides(t *tes
 	}
 }
 
+func TestASheetIsSavedFromItsRiver(t *testing.T) {
+	w := newWorld(t, nil)
+	rec := w.get("/river/odd/sheet.html")
+	if rec.Code != http.StatusOK || rec.Header().Get("Content-Disposition") != `attachment; filename="odd-season.html"` || !strings.Contains(rec.Body.String(), `<section class="back">`) {
+		t.Errorf("%d, %q", rec.Code, rec.Header())
+	}
+	for _, p := range []string{"/river/dry/sheet.html", "/river/none/sheet.html"} {
+		if rec := w.get(p); rec.Code != http.StatusNotFound {
+			t.Errorf("%s: %d", p, rec.Code)
+		}
+	}
+}
+
 func TestASheetPrintsOnBothSidesOfOneSheet(t *testing.T) {
 	b := newBrowser(t)
 	text := sheetOf(t, b.world, 0)

@@ -34,6 +34,9 @@ func (s *site) record(*http.Request) (*answer, error) {
 				body.Files = append(body.Files, e.Name())
 			}
 		}
+		if i := slices.Index(body.Files, "report.html"); i > 0 {
+			body.Files = slices.Insert(slices.Delete(body.Files, i, i+1), 0, "report.html")
+		}
 		if slices.Contains(body.Files, "backtest.txt") {
 			b, err := fs.ReadFile(s.Reports, "backtest.txt")
 			if err != nil {

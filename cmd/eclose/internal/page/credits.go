@@ -1,0 +1,48 @@
+package page
+
+import (
+	"slices"
+	"strings"
+
+	"example.org/eclose/forecast"
+)
+
+// owners names whose data a feed is, as its terms ask; the last word on each is
+// the owner's.
+var owners = map[string]string{
+	"usgs":         "U.S. Geological Survey (public domain; new readings are provisional)",
+	"usgs-legacy":  "U.S. Geological Survey (public domain; new readings are provisional)",
+	"nws":          "U.S. National Weather Service (public domain)",
+	"ghcn":         "NOAA, Global Historical Climatology Network (public domain)",
+	"open-meteo":   "weather data by Open-Meteo.com (CC BY 4.0)",
+	"ea":           "Environment Agency (Open Government Licence v3.0)",
+	"eccc":         "Environment and Climate Change Canada (Open Government Licence - Canada)",
+	"bafu":         "Swiss Federal Office for the Environment",
+	"nve":          "Norwegian Water Resources and Energy Directorate (NLOD)",
+	"csv":          "files of this server's owner",
+	"waterml2":     "files of this server's owner",
+	"sensorthings": "the sensor service that this server's owner names",
+}
+
+// creditsOf names whose data stands behind some rivers; unknown feeds by their
+// own name.
+func creditsOf(rivers []forecast.River) string {
+	var out []string
+	for _, r := range rivers {
+		stations := slices.Clone(r.Gauges)
+		if r.Weather != nil {
+			stations = append(stations, *r.Weather)
+		}
+		for _, st := range stations {
+			who := owners[st.Feed]
+			if who == "" {
+				who = st.Feed
+			}
+			if who != "" && !slices.Contains(out, who) {
+				out = append(out, who)
+			}
+		}
+	}
+	slices.Sort(out)
+	return strings.Join(out, "; ")
+}

@@ -1,0 +1,199 @@
+package page
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/trip"
+	"example.org/eclose/model/insects"
+	"example.org/eclose/model/wading"
+)
+
+// The size that the load is tried at.
+const (
+	manyRivers = 50
+	manyGroups = 40
+	perSecond  = 200
+)
+
+// crowd is a shelf of many rivers with many groups each: the groups of several
+// regions at invented rivers.
+func crowd(tb testing.TB, c *insects.Catalogue) *Shelf {
+	tb.Helper()
+	rec := inventRecord(1)
+	var all []forecast.StageOutlook
+	var base *forecast.Outlook
+	groups := map[string]bool{}
+	for _, region := range []insects.Region{insects.Rockies, insects.PacificNWCA, insects.Northeast} {
+		o, err := rec.Outlook(forecast.River{Slug: "crowd", Name: "Crowd", Region: string(region), Zone: "America/Los_Angeles", Lat: 45.2, Lon: -131.4}, c, forecast.Options{Members: 60})
+		if err != nil {
+			tb.Fatal(err)
+		}
+		if base == nil {
+			base = o
+		}
+		taken := map[string]bool{}
+		for i := range o.Stages {
+			g := o.Stages[i].Group
+			if !groups[g] && len(groups) < manyGroups {
+				groups[g], taken[g] = true, true
+			}
+			if taken[g] {
+				all = append(all, o.Stages[i])
+			}
+		}
+	}
+	if len(groups) < manyGroups {
+		tb.Fatalf("only %d groups", len(groups))
+	}
+	var rivers []forecast.River
+	for i := range manyRivers {
+		rivers = append(rivers, forecast.River{Slug: fmt.Sprintf("river-%02d", i), Name: fmt.Sprintf("River %d", i), Region: "rockies", Zone: "America/Los_Angeles", Lat: 45.2, Lon: -131.4})
+	}
+	shelf := NewShelf(rivers)
+	for _, r := range rivers {
+		o := *base
+		o.River, o.RiverName, o.Stages = r.Slug, r.Name, all
+		shelf.Put(r.Slug, &State{Outlook: &o, Caution: wading.Assess(wading.Input{Flow: wading.Measured(9, time.Hour)}), CautionAt: noon,
+			Flows: &trip.Flows{Day0: rec.Day0, M3s: rec.Flow}})
+	}
+	return shelf
+}
+
+func crowdPages(tb testing.TB) http.Handler {
+	tb.Helper()
+	c, err := insects.Load()
+	if err != nil {
+		tb.Fatal(err)
+	}
+	began := time.Now()
+	h, err := New(Options{Data: crowd(tb, c), Catalogue: c, Now: func() time.Time { return noon.Add(time.Since(began)) }, PerSecond: 1e5})
+	if err != nil {
+		tb.Fatal(err)
+	}
+	return h
+}
+
+// BenchmarkRiverPageMade is a river's page with 40 groups made anew, as happens
+// once a minute and river.
+func BenchmarkRiverPageMade(b *testing.B) {
+	c, err := insects.Load()
+	if err != nil {
+		b.Fatal(err)
+	}
+	at := noon
+	h, err := New(Options{Data: crowd(b, c), Catalogue: c, Now: func() time.Time { return at }, PerSecond: 1e9})
+	if err != nil {
+		b.Fatal(err)
+	}
+	w := &world{handler: h}
+	b.ReportAllocs()
+	size := 0
+	for b.Loop() {
+		at = at.Add(time.Minute)
+		size = w.get("/river/river-07").Body.Len()
+	}
+	b.ReportMetric(float64(size), "page-bytes")
+}
+
+const serveOnly = "ECLOSE_PAGE_SERVE_ONLY"
+
+// BenchmarkTwoHundredASecond asks a server in a process of its own, on one
+// processor, for river pages at 200 requests a second, whether or not it keeps
+// up, and reports how long after its due time each answer was there. One
+// operation is one request: -benchtime 6000x is half a minute.
+func BenchmarkTwoHundredASecond(b *testing.B) {
+	if os.Getenv(serveOnly) != "" {
+		serveCrowd(b)
+		return
+	}
+	if b.N == 1 { // the round in which a benchmark tries itself
+		return
+	}
+	server := exec.Command("taskset", "-c", "0", os.Args[0], "-test.run=^$", "-test.bench=TwoHundredASecond", "-test.benchtime=1x")
+	server.Env = append(os.Environ(), serveOnly+"=1", "GOMAXPROCS=1")
+	stdin, err := server.StdinPipe()
+	if err != nil {
+		b.Fatal(err)
+	}
+	stdout, err := server.StdoutPipe()
+	if err != nil {
+		b.Fatal(err)
+	}
+	server.Stderr = os.Stderr
+	if err := server.Start(); err != nil {
+		b.Skipf("no taskset here: %v", err)
+	}
+	defer server.Wait() //nolint:errcheck // it ends with its standard input
+	defer stdin.Close()
+	root := ""
+	for lines := bufio.NewScanner(stdout); root == "" && lines.Scan(); {
+		if _, after, ok := strings.Cut(lines.Text(), "pages at "); ok {
+			root = after
+		}
+	}
+	if root == "" {
+		b.Fatal("the server did not start")
+	}
+	go io.Copy(io.Discard, stdout) //nolint:errcheck // nobody reads the rest
+	client := &http.Client{Timeout: 10 * time.Second, Transport: &http.Transport{MaxIdleConnsPerHost: 64, DisableCompression: true}}
+	late := make([]time.Duration, b.N)
+	size := make([]int64, b.N)
+	var wg sync.WaitGroup
+	b.ResetTimer()
+	began := time.Now()
+	for i := range b.N {
+		due := began.Add(time.Duration(i) * time.Second / perSecond)
+		time.Sleep(time.Until(due))
+		wg.Go(func() {
+			req, err := http.NewRequestWithContext(context.Background(), http.MethodGet, fmt.Sprintf("%s/river/river-%02d", root, (i*7)%manyRivers), nil)
+			if err != nil {
+				b.Error(err)
+				return
+			}
+			req.Header.Set("Accept-Encoding", "gzip")
+			res, err := client.Do(req)
+			if err != nil {
+				b.Error(err)
+				return
+			}
+			size[i], err = io.Copy(io.Discard, res.Body)
+			if err != nil || res.Body.Close() != nil || res.StatusCode != http.StatusOK {
+				b.Errorf("%s, %v", res.Status, err)
+			}
+			late[i] = time.Since(due)
+		})
+	}
+	wg.Wait()
+	b.StopTimer()
+	slices.Sort(late)
+	ms := func(q float64) float64 { return float64(late[int(q*float64(len(late)-1))].Microseconds()) / 1000 }
+	b.ReportMetric(ms(0.5), "p50-ms")
+	b.ReportMetric(ms(0.99), "p99-ms")
+	b.ReportMetric(ms(1), "worst-ms")
+	b.ReportMetric(float64(slices.Max(size)), "gzip-bytes")
+}
+
+// serveCrowd is the server's side: it serves until its standard input ends.
+func serveCrowd(b *testing.B) {
+	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		b.Fatal(err)
+	}
+	s := &http.Server{Handler: crowdPages(b), ReadHeaderTimeout: 5 * time.Second}
+	go s.Serve(ln) //nolint:errcheck // ends with the process
+	fmt.Printf("\npages at http://%s\n", ln.Addr())
+	io.Copy(io.Discard, os.Stdin) //nolint:errcheck // until it ends
+}
