@@ -87,7 +87,7 @@ const becks = `
 [feeds.csv]
 zone = "UTC"
 time-column = "date"
-time-layout = "2006-01-02"
+time-layout = "2006-01-02 15:04"
   [[feeds.csv.column]]
   name = "air_c"
   variable = "air_temperature"
@@ -96,14 +96,18 @@ time-layout = "2006-01-02"
   name = "water_c"
   variable = "water_temperature"
   unit = "degC"
+  statistic = "mean"
+  period = "P1D"
   [[feeds.csv.column]]
   name = "flow_m3s"
   variable = "discharge"
   unit = "m3/s"
+  statistic = "mean"
+  period = "P1D"
 
 [[river]]
 name = "Long Beck"
-region = "uk-ireland"
+region = "europe-upland"
 zone = "UTC"
 lat = 54.4
 lon = -2.9
@@ -117,11 +121,11 @@ lon = -2.9
   feed = "csv"
   lat = 54.4
   lon = -2.9
-  file = "long.csv"
+  file = "weather.csv"
 
 [[river]]
 name = "Short Beck"
-region = "uk-ireland"
+region = "europe-upland"
 zone = "UTC"
 lat = 54.6
 lon = -2.9
@@ -135,7 +139,7 @@ lon = -2.9
   feed = "csv"
   lat = 54.6
   lon = -2.9
-  file = "short.csv"
+  file = "weather.csv"
 `
 
 // becksIngested puts two invented rivers into a store: one with a long record,
@@ -144,17 +148,27 @@ func becksIngested(t *testing.T) (dir, config string, now time.Time) {
 	t.Helper()
 	const days = 1300
 	dir, config = write(t, becks)
-	long := inventedWater(days)
-	var short strings.Builder
-	for i, line := range strings.Split(strings.TrimSpace(long), "\n") {
-		f := strings.Split(line, ",")
-		if i > 0 && i < days-100 {
-			f[2] = ""
+	var long, short, weather strings.Builder
+	for i, line := range strings.Split(strings.TrimSpace(inventedWater(days)), "\n") {
+		f := strings.Split(strings.ReplaceAll(line, "NA", ""), ",")
+		date, air, water, flow := f[0], f[1], f[2], f[3]
+		if i == 0 {
+			for _, b := range []*strings.Builder{&long, &short, &weather} {
+				b.WriteString(line + "\n")
+			}
+			continue
 		}
-		short.WriteString(strings.Join(f, ",") + "\n")
+		fmt.Fprintf(&long, "%s 00:00,,%s,%s\n", date, water, flow)
+		if i < days-100 {
+			water = ""
+		}
+		fmt.Fprintf(&short, "%s 00:00,,%s,%s\n", date, water, flow)
+		for h := range 24 {
+			fmt.Fprintf(&weather, "%s %02d:00,%s,,\n", date, h, air)
+		}
 	}
-	for name, text := range map[string]string{"long.csv": long, "short.csv": short.String()} {
-		if err := os.WriteFile(filepath.Join(dir, name), []byte(strings.ReplaceAll(text, "NA", "")), 0o600); err != nil {
+	for name, text := range map[string]string{"long.csv": long.String(), "short.csv": short.String(), "weather.csv": weather.String()} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
 			t.Fatal(err)
 		}
 	}
