@@ -14,6 +14,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"strconv"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -386,6 +387,9 @@ func TestSoak(t *testing.T) {
 	long := os.Getenv("ECLOSE_LONG") == "1"
 	if long {
 		sc = longSoak
+	}
+	if n, err := strconv.Atoi(os.Getenv("ECLOSE_GAUGES")); err == nil {
+		sc.gauges = n
 	}
 	s := newSoak(t, sc)
 	began := time.Now()
