@@ -98,6 +98,7 @@ func (s *Sender) Send(ctx context.Context, m Message, begin func() error) alert.
 			return o
 		}
 		o, stale := s.talk(ctx, c, m, begin)
+		o.Reply = hide(o.Reply, m.To)
 		if stale && used {
 			continue // the relay had hung up meanwhile; nothing was said yet
 		}
@@ -187,6 +188,12 @@ func (s *Sender) again(c *conn) {
 		return
 	}
 	s.put(c)
+}
+
+// hide takes the reader's address out of what a relay says: relays like to
+// repeat it, and replies are kept and logged.
+func hide(reply, address string) string {
+	return regexp.MustCompile("(?i)"+regexp.QuoteMeta(address)).ReplaceAllLiteralString(reply, "(address)")
 }
 
 var enhanced = regexp.MustCompile(`^([245]\.\d{1,3}\.\d{1,3})\b`)
