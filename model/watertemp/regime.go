@@ -33,19 +33,34 @@ func (m *Model) regime() string {
 	r := m.response()
 	var what string
 	late := r.lagDays > 18
+	melt := m.MeanFlow > 0 && r.flow > 0.5 && r.peak > 100 && r.peak < 215
 	switch {
 	case late && r.quick < 0.12:
 		what = "below a lake or a dam: the water's year runs late and the day's weather hardly shows"
-	case r.ratio < 0.5 && r.quick < 0.2 && r.above > -0.5 && !(m.MeanFlow > 0 && r.flow > 0.6 && r.peak > 100 && r.peak < 215):
+	case r.ratio < 0.5 && r.quick < 0.2 && r.above > -0.5 && !melt:
 		what = "fed by groundwater: a small yearly swing and little answer to the day's weather"
-	case m.MeanFlow > 0 && r.flow > 0.5 && r.peak > 100 && r.peak < 215 && m.Air[0] < 9:
+	case melt && (m.Air[0] < 9 || r.ratio < 0.5):
 		what = "fed by snowmelt: flow peaks in spring or early summer and holds the water down"
 	case late:
 		what = "slow: much water or a lake above, the water's year runs late"
 	default:
 		what = "driven by the air"
 	}
-	return fmt.Sprintf("%s (yearly swing %.0f %% of the air's, %.0f days behind it)", what, 100*r.ratio, r.lagDays)
+	if m.Normal != nil {
+		what += fmt.Sprintf("; run by hand, it seems: the date says more here than elsewhere and has %.0f %% of the say", 100*m.Usual)
+	}
+	return fmt.Sprintf("%s (yearly swing %.0f %% of the air's, %s)", what, 100*r.ratio, r.behind())
+}
+
+// behind says how the water's year lies to the air's.
+func (r response) behind() string {
+	switch d := math.Round(r.lagDays); {
+	case d > 0:
+		return fmt.Sprintf("%.0f days behind it", d)
+	case d < 0:
+		return fmt.Sprintf("%.0f days ahead of it", -d)
+	}
+	return "on the same day"
 }
 
 // Words says what the fitted numbers mean, a sentence each.
@@ -55,7 +70,7 @@ func (m *Model) Words() []string {
 	out := []string{
 		fmt.Sprintf("A departure of the water dies away in %.1f days at middle flow.", 1/(a+b)),
 		fmt.Sprintf("A day warmer by 1 °C warms the water by %.2f °C on that day.", r.quick),
-		fmt.Sprintf("The water's yearly swing is %.0f %% of the air's and runs %.0f days behind it.", 100*r.ratio, r.lagDays),
+		fmt.Sprintf("The water's yearly swing is %.0f %% of the air's, %s.", 100*r.ratio, r.behind()),
 	}
 	if m.MeanFlow > 0 {
 		out = append(out, fmt.Sprintf("At middle flow (%.3g m3/s) the inflow has %.0f %% of the say; it has more when the river is high.", m.MeanFlow, 100*b/(a+b)))

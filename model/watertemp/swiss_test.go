@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -83,8 +84,13 @@ func TestSwissRiversAreBetterThanPublished(t *testing.T) {
 	for _, c := range []struct {
 		name, file string
 		published  float64
-		ours       float64 // what the README claims at most
-	}{{"Mentue", "MAH_2369", 0.76, 0.70}, {"Rhone", "SIO_2011", 0.75, 0.73}, {"Dischmabach", "DAV_2327", 0.62, 0.60}} {
+		ours       float64 // at most
+		regime     string
+	}{
+		{"Mentue", "MAH_2369", 0.76, 0.70, "driven by the air"}, // lowland
+		{"Rhone", "SIO_2011", 0.75, 0.73, "fed by snowmelt"},    // large, alpine, with power stations
+		{"Dischmabach", "DAV_2327", 0.62, 0.60, "fed by snowmelt"},
+	} {
 		t.Run(c.name, func(t *testing.T) {
 			cal := readSwiss(t, shared(t, "streamtemp", "air2stream_ch", c.file+"_cc.txt"))
 			val := readSwiss(t, shared(t, "streamtemp", "air2stream_ch", c.file+"_cv.txt"))
@@ -93,8 +99,19 @@ func TestSwissRiversAreBetterThanPublished(t *testing.T) {
 				t.Fatal(err)
 			}
 			got := rmse(m.Simulate(val.Day0, val.Air, val.Flow, firstKnown(val.Water)), val.Water)
+			if c.name == "Rhone" {
+				// From November 2009 to March 2010 the record is 1 to 3 °C too warm.
+				without := slices.Clone(val.Water)
+				for i := dayOf(2009, 11, 1) - val.Day0; i < dayOf(2010, 4, 1)-val.Day0; i++ {
+					without[i] = math.NaN()
+				}
+				t.Logf("without the bad winter %.3f °C", rmse(m.Simulate(val.Day0, val.Air, val.Flow, firstKnown(val.Water)), without))
+			}
 			t.Logf("calibration %.3f, validation %.3f °C (published %.2f)",
 				rmse(m.Simulate(cal.Day0, cal.Air, cal.Flow, firstKnown(cal.Water)), cal.Water), got, c.published)
+			if !strings.HasPrefix(m.Regime, c.regime) {
+				t.Errorf("regime %q, known to be %s", m.Regime, c.regime)
+			}
 			if got > c.ours {
 				t.Errorf("validation %.3f °C, more than %.2f", got, c.ours)
 			}
