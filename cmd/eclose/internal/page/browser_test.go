@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"net/http"
 	"net/http/httptest"
 	"os"
 	"os/exec"
@@ -22,7 +23,7 @@ import (
 )
 
 // skip says what is missing, and fails where nothing may be.
-func skip(t *testing.T, format string, args ...any) {
+func skip(t testing.TB, format string, args ...any) {
 	t.Helper()
 	if os.Getenv("ECLOSE_CI") == "1" {
 		t.Fatalf(format, args...)
@@ -40,14 +41,21 @@ type browser struct {
 	troubles []string // console errors, exceptions
 }
 
-func newBrowser(t *testing.T) *browser {
+func newBrowser(t testing.TB) *browser {
 	t.Helper()
 	path, err := exec.LookPath("chromium")
 	if err != nil {
 		skip(t, "no chromium here: %v", err)
 	}
 	b := &browser{world: newWorld(t, nil)}
-	srv := httptest.NewServer(b.handler)
+	b.open(t, path, b.handler)
+	return b
+}
+
+// open starts the browser at some pages.
+func (b *browser) open(t testing.TB, path string, pages http.Handler) {
+	t.Helper()
+	srv := httptest.NewServer(pages)
 	t.Cleanup(srv.Close)
 	b.root = srv.URL
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
@@ -69,13 +77,12 @@ func newBrowser(t *testing.T) *browser {
 			}
 		}
 	}()
-	return b
 }
 
 // patience bounds each thing that is asked of the browser.
 const patience = 30 * time.Second
 
-func (b *browser) do(t *testing.T, actions ...step) {
+func (b *browser) do(t testing.TB, actions ...step) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(b.ctx, patience)
 	defer cancel()
@@ -87,7 +94,7 @@ func (b *browser) do(t *testing.T, actions ...step) {
 type step = chromedp.Action[chromedp.Void]
 
 // run asks the browser for a value.
-func run[T any](t *testing.T, b *browser, a chromedp.Action[T]) T {
+func run[T any](t testing.TB, b *browser, a chromedp.Action[T]) T {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(b.ctx, patience)
 	defer cancel()
@@ -98,13 +105,13 @@ func run[T any](t *testing.T, b *browser, a chromedp.Action[T]) T {
 	return v
 }
 
-func eval[T any](t *testing.T, b *browser, js string) T {
+func eval[T any](t testing.TB, b *browser, js string) T {
 	t.Helper()
 	return run(t, b, chromedp.Evaluate[T](js, chromedp.EvalAwaitPromise))
 }
 
 // quiet fails if the console said anything bad.
-func (b *browser) quiet(t *testing.T, where string) {
+func (b *browser) quiet(t testing.TB, where string) {
 	t.Helper()
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -133,7 +140,7 @@ func as(width int64, scheme string) step {
 
 // shoot keeps a picture of the whole page in the folder ECLOSE_SHOTS, for
 // people to look at.
-func (b *browser) shoot(t *testing.T, name string) {
+func (b *browser) shoot(t testing.TB, name string) {
 	t.Helper()
 	dir := os.Getenv("ECLOSE_SHOTS")
 	if dir == "" {
@@ -152,7 +159,7 @@ var axe struct {
 }
 
 // axeCore is the script of axe-core: ECLOSE_AXE, or what npm installs.
-func axeCore(t *testing.T) string {
+func axeCore(t testing.TB) string {
 	t.Helper()
 	axe.once.Do(func() {
 		path := os.Getenv("ECLOSE_AXE")
@@ -241,13 +248,13 @@ func TestPagesMeetTheRulesForAllReadersInBothWidthsAndSchemes(t *testing.T) {
 	}
 }
 
-func (b *browser) text(t *testing.T, sel string) string {
+func (b *browser) text(t testing.TB, sel string) string {
 	t.Helper()
 	return run(t, b, chromedp.Text(chromedp.CSS(sel)))
 }
 
 // press submits and waits for the page that follows.
-func (b *browser) press(t *testing.T, sel string) {
+func (b *browser) press(t testing.TB, sel string) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(b.ctx, patience)
 	defer cancel()
