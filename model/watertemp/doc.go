@@ -31,9 +31,16 @@
 // # The fit
 //
 // Twenty-seven parameters would overfit a short record. They are fitted under a
-// normal distribution pooled over 309 rivers (see pooled.go), which holds what a
-// record cannot tell near what rivers do: weighted least squares with that
-// prior, by Levenberg-Marquardt with exact derivatives, from several starts.
+// normal distribution pooled over 309 rivers (see pooled.go), centred on what
+// rivers in such a climate have (see regional.go), which holds what a record
+// cannot tell near what rivers do: weighted least squares with that prior, by
+// Levenberg-Marquardt with exact derivatives, from several starts. A reach
+// without a thermometer gets the centre alone, and some of a donor (see Prior).
+//
+// Then each year is left out in turn. What the model misses in the year left out
+// is the size of its error; and where the mean of the date does better than air
+// and flow, as below a dam that is run by hand, that mean gets its share in the
+// answer.
 //
 // # The error
 //
