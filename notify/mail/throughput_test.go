@@ -139,6 +139,9 @@ func TestAnOutlookReachesEveryReaderOnce(t *testing.T) {
 	if os.Getenv("ECLOSE_LONG") == "1" {
 		n = 100_000
 	}
+	if asked, err := strconv.Atoi(os.Getenv("ECLOSE_READERS")); err == nil {
+		n = asked
+	}
 	d, err := db.OpenMigrated(t.Context(), filepath.Join(t.TempDir(), "e.db"))
 	if err != nil {
 		t.Fatal(err)
