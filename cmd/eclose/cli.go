@@ -45,6 +45,7 @@ type cli struct {
 	Export     exportCmd     `cmd:"" help:"Write the newest outlooks as a file for other tools."`
 	Backtest   backtestCmd   `cmd:"" help:"Judge past seasons: the outlooks of a config's rivers, or the timing in a table of catches or sightings."`
 	DegreeDays degreeDaysCmd `cmd:"" name:"degree-days" help:"Count degree-days of daily minima and maxima by any standard method."`
+	Doctor     doctorCmd     `cmd:"" help:"Look at config, servers, clock, disk and data, and say what each missing thing costs the forecast."`
 	Version    versionCmd    `cmd:"" help:"Print the version and what the binary was built from."`
 }
 

@@ -33,6 +33,9 @@ var hosts = map[Product]string{
 	Flood:    "https://flood-api.open-meteo.com",
 }
 
+// LiveURL is the host of a product at the live service.
+func LiveURL(p Product) string { return hosts[p] }
+
 // Source fetches one product. Two products are two Sources, and their series
 // have different keys.
 type Source struct {

@@ -1,0 +1,302 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/cmd/eclose/internal/sources"
+	"example.org/eclose/ingest/db"
+	"example.org/eclose/ingest/series"
+)
+
+type doctorCmd struct {
+	configFlag
+	Offline bool   `help:"Ask no server: neither feeds nor the mail relay, and compare no clock."`
+	Format  string `enum:"text,json" default:"text" help:"One of ${enum}."`
+}
+
+// finding is one thing that was looked at.
+type finding struct {
+	State string `json:"state"` // "ok", "note" or "bad"
+	What  string `json:"what"`
+	Says  string `json:"says"`
+	Costs string `json:"costs,omitempty"` // what it costs the forecast, or what to do
+}
+
+// States of a finding. Only bad ones change the exit code: a note is something
+// that a healthy deployment may have.
+const (
+	good  = "ok"
+	noted = "note"
+	bad   = "bad"
+)
+
+// exam gathers findings.
+type exam struct {
+	e        *env
+	cfg      *config.Config
+	findings []finding
+}
+
+func (x *exam) add(state, what, costs, format string, args ...any) {
+	x.findings = append(x.findings, finding{state, what, fmt.Sprintf(format, args...), costs})
+}
+
+// Run looks at all that the config needs and says what each missing thing
+// costs. It changes nothing.
+func (c doctorCmd) Run(e *env) error {
+	cfg, err := c.load()
+	if err != nil {
+		return err
+	}
+	x := &exam{e: e, cfg: cfg}
+	x.add(good, "config", "", "%s: %d rivers", c.Config, len(cfg.Rivers))
+	x.files()
+	x.disk()
+	x.database()
+	if !c.Offline {
+		x.servers()
+		x.relay()
+	}
+	if err := x.store(); err != nil {
+		return err
+	}
+	if c.Format == "json" {
+		enc := json.NewEncoder(e.stdout)
+		enc.SetIndent("", "  ")
+		if err := enc.Encode(x.findings); err != nil {
+			return err
+		}
+	} else {
+		x.print(e.stdout)
+	}
+	faults := 0
+	for _, f := range x.findings {
+		if f.State == bad {
+			faults++
+		}
+	}
+	if faults > 0 {
+		return fmt.Errorf("%d of %d findings are bad", faults, len(x.findings))
+	}
+	return nil
+}
+
+func (x *exam) print(w io.Writer) {
+	for _, f := range x.findings {
+		fmt.Fprintf(w, "%-4s  %s: %s\n", f.State, f.What, f.Says)
+		if f.Costs != "" {
+			fmt.Fprintf(w, "        %s\n", f.Costs)
+		}
+	}
+}
+
+// files looks at the files that the config names.
+func (x *exam) files() {
+	look := func(what, path, costs string) {
+		if path == "" {
+			return
+		}
+		f, err := os.Open(x.cfg.Path(path))
+		if err != nil {
+			x.add(bad, what, costs, "%v", err)
+			return
+		}
+		_ = f.Close()
+		x.add(good, what, "", "%s can be read", path)
+	}
+	for _, name := range config.FeedNames() {
+		look("key of "+name, x.cfg.Feeds[name].KeyFile, "Without it the feed is not asked at all.")
+	}
+	look("insects", x.cfg.Insects, "Without it no outlook is issued.")
+	look("mail password", x.cfg.Mail.PasswordFile, "Without it no mail is sent.")
+	look("mail authority", x.cfg.Mail.CAFile, "Without it no mail is sent.")
+	look("admin secret", x.cfg.Serve.Secret, "Without it the diary can be written from this machine only.")
+	for _, r := range x.cfg.Rivers {
+		for _, g := range r.Gauges {
+			look(fmt.Sprintf("%s, file of %s %s", r.Slug, g.Feed, g.Site), g.File, "Its readings stay as they were stored before.")
+		}
+		if r.Weather != nil {
+			look(r.Slug+", weather file", r.Weather.File, "Its readings stay as they were stored before.")
+		}
+	}
+}
+
+// How much room a disk should have; our own defaults. A gauge of two variables
+// takes about 200 kB a year.
+const (
+	roomLow  = 1 << 30
+	roomNone = 100 << 20
+)
+
+// disk looks at the folders that are written to.
+func (x *exam) disk() {
+	folders := map[string]string{}
+	if f, ok := strings.CutPrefix(x.cfg.StoreURL(), "file://"); ok {
+		folders["disk of the store"] = filepath.FromSlash(f)
+	}
+	if f, ok := strings.CutPrefix(x.cfg.DatabaseURL(), "sqlite://"); ok {
+		folders["disk of the database"] = filepath.Dir(filepath.FromSlash(f))
+	}
+	for _, what := range []string{"disk of the store", "disk of the database"} {
+		folder := folders[what]
+		if folder == "" {
+			continue
+		}
+		for { // the folder may not be made yet: then the one above it decides
+			if _, err := os.Stat(folder); err == nil || filepath.Dir(folder) == folder {
+				break
+			}
+			folder = filepath.Dir(folder)
+		}
+		free, err := freeBytes(folder)
+		if err != nil {
+			x.add(bad, what, "", "%s: %v", folder, err)
+			continue
+		}
+		t, err := os.CreateTemp(folder, ".eclose-doctor-*")
+		if err != nil {
+			x.add(bad, what, "Nothing can be kept: no reading, no outlook.", "%s cannot be written to: %v", folder, err)
+			continue
+		}
+		_ = errors.Join(t.Close(), os.Remove(t.Name()))
+		state, costs := good, ""
+		switch {
+		case free < roomNone:
+			state, costs = bad, "When it is full, new readings are refused; what is stored stays whole."
+		case free < roomLow:
+			state, costs = noted, "Make room before it is full: then new readings are refused; what is stored stays whole."
+		}
+		x.add(state, what, costs, "%s: %.1f GB free", folder, float64(free)/(1<<30))
+	}
+}
+
+func (x *exam) database() {
+	url := x.cfg.DatabaseURL()
+	if f, ok := strings.CutPrefix(url, "sqlite://"); ok {
+		if _, err := os.Stat(filepath.FromSlash(f)); errors.Is(err, os.ErrNotExist) {
+			x.add(noted, "database", "eclose serve makes it. Until then there is no diary, and nobody gets mail.", "%s is not there yet", f)
+			return
+		}
+	}
+	d, err := db.Open(x.e.ctx, url)
+	if errors.Is(err, db.ErrInUse) {
+		x.add(good, "database", "", "a running eclose works with it")
+		return
+	}
+	if err != nil {
+		x.add(bad, "database", "No diary, no outlook kept, no mail.", "%v", err)
+		return
+	}
+	defer d.Close() //nolint:errcheck // it was only read
+	has, knows, err := d.SchemaVersion(x.e.ctx)
+	switch {
+	case err != nil:
+		x.add(bad, "database", "No diary, no outlook kept, no mail.", "%s: %v", d.Name(), err)
+	case has < knows:
+		x.add(bad, "database", "Run eclose migrate.", "%s has schema %d, this program knows %d", d.Name(), has, knows)
+	case has > knows:
+		x.add(bad, "database", "Use the newer program that wrote it.", "%s has schema %d, this program knows only %d", d.Name(), has, knows)
+	default:
+		x.add(good, "database", "", "%s, schema %d", d.Name(), has)
+	}
+}
+
+// clockOff is by how much this machine may differ from the agencies' clocks;
+// our own default. The header they tell it by is in whole seconds.
+const clockOff = 2 * time.Minute
+
+// servers asks the front door of each feed's server, once, and compares clocks.
+func (x *exam) servers() {
+	c := &http.Client{Timeout: 15 * time.Second, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	compared := false
+	for _, p := range sources.Endpoints(x.cfg) {
+		what := "feed " + p.Feed
+		req, err := http.NewRequestWithContext(x.e.ctx, http.MethodGet, p.URL, nil)
+		if err != nil {
+			x.add(bad, what, "Correct base-url in the config.", "%v", err)
+			continue
+		}
+		req.Header.Set("User-Agent", userAgent(x.cfg))
+		began := time.Now()
+		resp, err := c.Do(req)
+		if err != nil {
+			x.add(bad, what, "Stored readings stay; the outlook ages from now on.", "%s does not answer: %v", p.URL, err)
+			continue
+		}
+		_ = resp.Body.Close()
+		if resp.StatusCode >= 500 || resp.StatusCode == http.StatusTooManyRequests {
+			x.add(bad, what, "Stored readings stay; the outlook ages from now on. The feed is asked again at its next time.", "%s answers %s", p.URL, resp.Status)
+		} else {
+			x.add(good, what, "", "%s answers after %s", p.URL, time.Since(began).Round(time.Millisecond))
+		}
+		if at, err := http.ParseTime(resp.Header.Get("Date")); err == nil && !compared {
+			compared = true
+			x.clock(req.URL.Hostname(), x.e.now().Sub(at))
+		}
+	}
+	if !compared {
+		x.add(noted, "clock", "A clock that runs ahead takes forecasts for readings and dates mails wrongly.", "no server told the time, so it is not compared; it says %s", x.e.now().UTC().Format("2006-01-02 15:04:05 UTC"))
+	}
+}
+
+func (x *exam) clock(host string, off time.Duration) {
+	if off.Abs() <= clockOff {
+		x.add(good, "clock", "", "within %s of %s", clockOff, host)
+		return
+	}
+	x.add(bad, "clock", "Set it right: else the newest readings are left out or lie in the future, and mails are dated wrongly.",
+		"off by %s against %s", off.Round(time.Second), host)
+}
+
+func (x *exam) relay() {
+	m := x.cfg.Mail
+	if m.Host == "" {
+		x.add(noted, "mail", "Nobody is written to; pages and commands work.", "no relay is named")
+		return
+	}
+	addr := net.JoinHostPort(m.Host, strconv.Itoa(m.Port))
+	conn, err := (&net.Dialer{Timeout: 10 * time.Second}).DialContext(x.e.ctx, "tcp", addr)
+	if err != nil {
+		x.add(bad, "mail", "Mails wait and are sent later; an alert whose time has passed is not sent any more.", "%v", err)
+		return
+	}
+	_ = conn.Close()
+	x.add(good, "mail", "", "%s takes connections", addr)
+}
+
+// store looks at the series, and through them at each river.
+func (x *exam) store() error {
+	s, err := series.Open(x.e.ctx, x.cfg.StoreURL(), series.ReadOnly())
+	if err != nil {
+		x.add(bad, "store", "There is nothing to forecast from. Run eclose ingest.", "%v", err)
+		return nil
+	}
+	defer s.Close() //nolint:errcheck // it was only read
+	keys, err := s.Keys(x.e.ctx)
+	if err != nil {
+		x.add(bad, "store", "Run eclose series verify; what is not damaged stays readable.", "%v", err)
+	} else {
+		x.add(good, "store", "", "%d series", len(keys))
+	}
+	rivers, err := riversOf(x.cfg, nil)
+	if err != nil {
+		return usageError{err}
+	}
+	for i, r := range rivers {
+		if err := x.river(s, keys, x.cfg.Rivers[i], r); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,75 @@
+package main
+
+import (
+	"encoding/json"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/demo"
+)
+
+// examine runs the doctor and returns its findings by what they are about.
+func examine(t *testing.T, path string, now time.Time, args ...string) (int, map[string]finding) {
+	t.Helper()
+	code, out, errs := call(t, now, append([]string{"doctor", "--config", path, "--format", "json"}, args...)...)
+	var list []finding
+	if err := json.Unmarshal([]byte(out), &list); err != nil {
+		t.Fatalf("exit %d, %v\n%s%s", code, err, out, errs)
+	}
+	by := map[string]finding{}
+	for _, f := range list {
+		by[f.What] = f
+	}
+	return code, by
+}
+
+func TestTheDoctorSaysWhatEachMissingThingCosts(t *testing.T) {
+	y := &yearServer{}
+	base := scripted(t, y.answer)
+	text := strings.Replace(oneGauge(base), `["water_temperature"]`, `["water_temperature", "discharge"]`, 1)
+	_, path := write(t, text+"[mail]\nhost = \"127.0.0.1\"\nport = 9\nfrom = \"a@example.org\"\n")
+	code, by := examine(t, path, demo.Issue)
+	if code != 1 || by["store"].State != bad || by["feed usgs"].State != good || by["mail"].State != bad || by["disk of the store"].State != good {
+		t.Errorf("before the first ingest: exit %d, %+v", code, by)
+	}
+	if code, out, errs := call(t, demo.Issue, "ingest", "--config", path); code != 0 {
+		t.Fatal(out, errs)
+	}
+	_, by = examine(t, path, demo.Issue.Add(time.Hour))
+	for what, want := range map[string]struct{ state, says string }{
+		"store":                               {good, "1 series"},
+		"beck, usgs USGS-99000009, discharge": {bad, "nothing is stored"},
+		"beck, usgs USGS-99000009, water temperature": {noted, "13 hours old"},
+		"beck, water model":                           {bad, "0 days with water and air"},
+		"beck, caution":                               {bad, "unknown"},
+		"clock":                                       {bad, "off by"}, // the server has the true time, the test has not
+	} {
+		f, ok := by[what]
+		if !ok || f.State != want.state || !strings.Contains(f.Says, want.says) || f.State == bad && f.Costs == "" {
+			t.Errorf("%s: %+v, want %+v", what, f, want)
+		}
+	}
+	if f := by["beck, usgs USGS-99000009, discharge"]; !strings.Contains(f.Costs, "caution is unknown") {
+		t.Errorf("the cost of no flow is %q", f.Costs)
+	}
+}
+
+func TestTheDoctorAsksNobodyWhenToldSo(t *testing.T) {
+	asked := 0
+	s := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { asked++ }))
+	defer s.Close()
+	_, path := write(t, oneGauge(s.URL))
+	if _, by := examine(t, path, demo.Issue, "--offline"); asked != 0 || by["feed usgs"].State != "" {
+		t.Errorf("asked %d times, %+v", asked, by)
+	}
+	s.Close()
+	if code, by := examine(t, path, time.Now()); code != 1 || by["feed usgs"].State != bad || !strings.Contains(by["feed usgs"].Says, "refused") {
+		t.Errorf("exit %d, %+v", code, by["feed usgs"])
+	}
+	if code, _, errs := call(t, demo.Issue, "doctor", "--config", path+".none"); code != 2 || !strings.Contains(errs, "no such file") {
+		t.Errorf("exit %d, %s", code, errs)
+	}
+}
