@@ -139,8 +139,9 @@ func writeBackup(ctx context.Context, w io.Writer, database, storeDir string, m 
 	return errors.Join(t.Close(), z.Close())
 }
 
-// keptFolders lie beside the series in the store.
-var keptFolders = []string{"outlooks", "exports"}
+// keptFolders lie beside the series in the store: outlooks, exports, the slices
+// of shared backtests, and what the intake notes of a feed.
+var keptFolders = []string{"outlooks", "exports", "backtests", "notes"}
 
 func eachStored(ctx context.Context, storeDir string, yield func(name string, data []byte) error) error {
 	store, err := series.Open(ctx, storeDir, series.ReadOnly())

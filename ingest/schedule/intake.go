@@ -47,6 +47,7 @@ type Intake struct {
 	Again    bool           // fetch the whole Backfill anew, whatever is stored
 	Done     func(Outcome)  // told of each task as it ends; may be nil
 	Came     func(Progress) // told of each piece of a long past; may be nil
+	Climates *Climates      // shared by passes; nil: learnt anew in each
 	Feed     string         // if named, only this feed is asked; the checks see what the others brought before
 }
 
@@ -58,12 +59,12 @@ const batchSize = 50_000
 // Outcome for each task, but for spare ones without an answer, and stops early
 // only when ctx ends.
 func (in Intake) Run(ctx context.Context, places []Place) ([]Outcome, error) {
-	keys, err := in.Store.Keys(ctx)
-	if err != nil {
-		return nil, fmt.Errorf("listing what the store holds: %w", err)
-	}
 	var all []Outcome
 	for _, p := range places {
+		keys, err := in.keysOf(ctx, p)
+		if err != nil {
+			return all, fmt.Errorf("listing what the store holds of %s: %w", p.Name, err)
+		}
 		var fresh []fetched
 		var settle []func() error
 		failed := map[string]bool{} // feeds that failed: what is spare is not asked of them now
@@ -106,6 +107,24 @@ func (in Intake) Run(ctx context.Context, places []Place) ([]Outcome, error) {
 type fetched struct {
 	key  ingest.Key
 	from time.Time
+}
+
+// keysOf lists what the store holds of the sites of a place, and looks at no
+// other: there may be ten thousand.
+func (in Intake) keysOf(ctx context.Context, p Place) ([]ingest.Key, error) {
+	var all []ingest.Key
+	seen := map[string]bool{}
+	for _, t := range p.Tasks {
+		if id := t.Source.Name() + "/" + t.site(); !seen[id] {
+			seen[id] = true
+			keys, err := in.Store.KeysAt(ctx, t.Source.Name(), t.site())
+			if err != nil {
+				return nil, err
+			}
+			all = append(all, keys...)
+		}
+	}
+	return all, nil
 }
 
 // site is how outcomes and notes name where a task asks.
@@ -342,7 +361,9 @@ func (in Intake) check(ctx context.Context, p Place, fresh []fetched, known []in
 		if f.key.Variable != ingest.WaterTemperature {
 			x.Water = water
 		}
-		s, _ = qc.Check(s, qc.Default(f.key.Variable, f.key.Period), x)
+		if s, err = in.judge(ctx, s, x); err != nil {
+			return err
+		}
 		if _, err := in.Store.SetFlags(ctx, s); err != nil {
 			return fmt.Errorf("keeping the flags of %s: %w", f.key, err)
 		}

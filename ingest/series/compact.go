@@ -30,7 +30,7 @@ func (s *Store) Compact(ctx context.Context, now time.Time) (Swept, error) {
 	}
 	named := map[string]bool{}
 	var damage []*DamagedError
-	paths, err := s.shelves(ctx)
+	paths, err := s.shelves(ctx, indexFolder)
 	if err != nil {
 		return done, err
 	}

@@ -18,7 +18,7 @@ import (
 // Compact leaves it as it is.
 func (s *Store) Digest(ctx context.Context) (string, error) {
 	h := sha256.New()
-	err := s.eachIndex(ctx, func(x *index) error {
+	err := s.eachIndex(ctx, indexFolder, func(x *index) error {
 		place := x.Place.ingest()
 		fmt.Fprintf(h, "%q %q %v %v %v %q %q %q\n", x.Shelf.path(), place.Name, place.Lat, place.Lon, place.Elevation, place.Zone, x.SourceUnit, x.DayStart)
 		for _, sp := range x.spanNames() {

@@ -225,10 +225,10 @@ func (s *Store) newestGeneration(ctx context.Context, shelfPath string) (newest 
 	return newest, nil
 }
 
-// shelves lists the paths of all shelves in the store, sorted.
-func (s *Store) shelves(ctx context.Context) ([]string, error) {
+// shelves lists the paths of all shelves whose index lies under a folder, sorted.
+func (s *Store) shelves(ctx context.Context, folder string) ([]string, error) {
 	found := map[string]bool{}
-	err := s.bucket.list(ctx, indexFolder, func(o object) error {
+	err := s.bucket.list(ctx, folder, func(o object) error {
 		if _, ok := generationOf(o.name); ok {
 			found[strings.TrimPrefix(path.Dir(o.name), indexFolder+"/")] = true
 		}

@@ -322,8 +322,18 @@ func (s *Store) readPart(ctx context.Context, sh shelf, p *part, want columns, m
 
 // Keys lists every series of the store, sorted by name.
 func (s *Store) Keys(ctx context.Context) ([]ingest.Key, error) {
+	return s.keysUnder(ctx, indexFolder)
+}
+
+// KeysAt lists the series of one site of a feed and looks at no other: to look at
+// every series is dear where there are many, or where each look is a request.
+func (s *Store) KeysAt(ctx context.Context, feed, site string) ([]ingest.Key, error) {
+	return s.keysUnder(ctx, indexFolder+"/"+escape(feed)+"/"+escape(site))
+}
+
+func (s *Store) keysUnder(ctx context.Context, folder string) ([]ingest.Key, error) {
 	var keys []ingest.Key
-	err := s.eachIndex(ctx, func(x *index) error {
+	err := s.eachIndex(ctx, folder, func(x *index) error {
 		for _, m := range x.members() {
 			keys = append(keys, x.Shelf.key(m))
 		}
@@ -333,10 +343,10 @@ func (s *Store) Keys(ctx context.Context) ([]ingest.Key, error) {
 	return keys, err
 }
 
-// eachIndex walks the newest index of every shelf. A damaged one does not keep
+// eachIndex walks the newest index of every shelf under a folder. A damaged one does not keep
 // the others from being visited; it is reported at the end.
-func (s *Store) eachIndex(ctx context.Context, yield func(*index) error) error {
-	paths, err := s.shelves(ctx)
+func (s *Store) eachIndex(ctx context.Context, folder string, yield func(*index) error) error {
+	paths, err := s.shelves(ctx, folder)
 	if err != nil {
 		return err
 	}

@@ -12,7 +12,7 @@ import (
 // them. It may run while another process writes; each shelf is then as it was
 // at some moment of the call. Files that a crash left behind are not handed over.
 func (s *Store) Snapshot(ctx context.Context, yield func(name string, data []byte) error) error {
-	paths, err := s.shelves(ctx)
+	paths, err := s.shelves(ctx, indexFolder)
 	if err != nil {
 		return err
 	}

@@ -147,3 +147,21 @@ func open0(t *testing.T, s *Store, open func() *Store) *Store {
 	}
 	return open()
 }
+
+func TestKeysOfOneSite(t *testing.T) {
+	backends(t, func(t *testing.T, open func() *Store) {
+		s := open()
+		other, near := wendTemperature, wendTemperature
+		other.Site, near.Site = "garrow-1", wendTemperature.Site+"1" // one name begins with the other
+		for _, k := range []ingest.Key{wendTemperature, other, near} {
+			mustPut(t, s, regular(k, day(2026, 1, 1), time.Hour, 1), day(2026, 2, 1))
+		}
+		got, err := s.KeysAt(t.Context(), wendTemperature.Feed, wendTemperature.Site)
+		if diff := cmp.Diff([]ingest.Key{wendTemperature}, got); err != nil || diff != "" {
+			t.Errorf("%v\n%s", err, diff)
+		}
+		if none, err := s.KeysAt(t.Context(), "csv", "nowhere"); err != nil || len(none) != 0 {
+			t.Errorf("%v, %v", none, err)
+		}
+	})
+}

@@ -25,7 +25,7 @@ type Report struct {
 // not be done.
 func (s *Store) Verify(ctx context.Context) (Report, error) {
 	var r Report
-	paths, err := s.shelves(ctx)
+	paths, err := s.shelves(ctx, indexFolder)
 	if err != nil {
 		return r, err
 	}

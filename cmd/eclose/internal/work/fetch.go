@@ -30,7 +30,9 @@ func (h *House) Fetch(ctx context.Context, f jobs.Fetch) error {
 		return err
 	}
 	if r, ok := h.Read.(*Reader); ok {
-		r.Forget()
+		for _, o := range outcomes {
+			r.Came(o.Keys...)
+		}
 	}
 	var failed []error
 	answered := false

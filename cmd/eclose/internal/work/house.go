@@ -3,6 +3,7 @@ package work
 import (
 	"context"
 	"fmt"
+	"slices"
 	"sync"
 	"time"
 
@@ -192,8 +193,9 @@ func (h *House) Plan(ctx context.Context, p jobs.Plan) error {
 	})
 }
 
-// Reader caches the list of keys for a while: to list them is to look at every
-// series, and each outlook asks.
+// Reader remembers the list of keys: to list them is to look at every series, and
+// each outlook asks. What another process adds is found out after a while, or
+// when a river turns out to have nothing.
 type Reader struct {
 	*series.Store
 	Now func() time.Time
@@ -203,7 +205,7 @@ type Reader struct {
 	at   time.Time
 }
 
-const keysFor = 30 * time.Second
+const keysFor = 10 * time.Minute
 
 // Keys implements forecast.Reader.
 func (r *Reader) Keys(ctx context.Context) ([]ingest.Key, error) {
@@ -224,4 +226,16 @@ func (r *Reader) Forget() {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.keys = nil
+}
+
+// Came takes in that a series was written; one that is new makes Reader forget.
+func (r *Reader) Came(keys ...ingest.Key) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, k := range keys {
+		if !slices.Contains(r.keys, k) {
+			r.keys = nil
+			return
+		}
+	}
 }

@@ -58,6 +58,10 @@ func (h *House) issue(ctx context.Context, r forecast.River, at time.Time) (*for
 		return h.Issue(ctx, r, at)
 	}
 	rec, err := forecast.Gather(ctx, h.Read, r, at)
+	if known, ok := h.Read.(*Reader); ok && errors.Is(err, forecast.ErrNothingKnown) {
+		known.Forget() // another process may have fetched it since
+		rec, err = forecast.Gather(ctx, h.Read, r, at)
+	}
 	if err != nil {
 		return nil, err
 	}
