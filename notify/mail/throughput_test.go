@@ -135,7 +135,7 @@ func spent(t testing.TB) float64 {
 }
 
 func TestAnOutlookReachesEveryReaderOnce(t *testing.T) {
-	n := 1500
+	n := 600
 	if os.Getenv("ECLOSE_LONG") == "1" {
 		n = 100_000
 	}
