@@ -133,7 +133,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 	}
 	if s.Product != Archive {
 		s.reach(q, req, now())
-		return s.part(ctx, base, q, p, req, yield)
+		return nothing(s.part(ctx, base, q, p, req, yield))
 	}
 	if req.From.IsZero() {
 		return bad("request", "names no first day, which the archive needs", "", nil)
@@ -143,6 +143,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 		to = now()
 	}
 	last := to.Add(-time.Nanosecond).UTC().Truncate(24 * time.Hour)
+	some := false // some of the years; the first may lie before the archive
 	for d := req.From.UTC().Truncate(24 * time.Hour); !d.After(last); d = d.AddDate(0, 0, archiveDays) {
 		e := d.AddDate(0, 0, archiveDays-1)
 		if e.After(last) {
@@ -150,11 +151,21 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 		}
 		q.Set("start_date", d.Format(time.DateOnly))
 		q.Set("end_date", e.Format(time.DateOnly))
-		if err := s.part(ctx, base, q, p, req, yield); err != nil {
+		held, err := s.part(ctx, base, q, p, req, yield)
+		if err != nil {
 			return err
 		}
+		some = some || held
 	}
-	return nil
+	return nothing(some, nil)
+}
+
+// nothing turns an answer without a value into an error.
+func nothing(held bool, err error) error {
+	if err == nil && !held {
+		return bad("answer", "holds no value for the dates asked for", "the service keeps no such dates, or its model does not cover the place", nil)
+	}
+	return err
 }
 
 // reach sets how many days a forecast goes back and ahead. The bounds are the
@@ -182,8 +193,9 @@ func (s Source) reach(q url.Values, req ingest.Request, now time.Time) {
 	}
 }
 
-// part fetches one request and hands its series over.
-func (s Source) part(ctx context.Context, base string, q url.Values, p Parser, req ingest.Request, yield func(ingest.Series) error) error {
+// part fetches one request and hands its series over; held says whether they
+// have a value.
+func (s Source) part(ctx context.Context, base string, q url.Values, p Parser, req ingest.Request, yield func(ingest.Series) error) (held bool, err error) {
 	// The key goes into the query because the service takes it nowhere else;
 	// the client strikes it out of messages.
 	resp, err := s.Client.Get(ctx, client.Request{
@@ -191,22 +203,22 @@ func (s Source) part(ctx context.Context, base string, q url.Values, p Parser, r
 		Secret: client.Secret{Value: s.APIKey}, Types: []string{"application/json"},
 	})
 	if err != nil {
-		return err
+		return false, err
 	}
 	defer resp.Body.Close() //nolint:errcheck // it is in memory
 	series, err := p.Parse(resp.Body)
 	if err != nil {
-		return err
+		return false, err
 	}
 	kept, held := cutTail(series)
-	if !held && len(series) > 0 {
-		return bad("answer", "holds no value for the dates asked for", "the service keeps no such dates, or its model does not cover the place", nil)
+	if !held {
+		return len(series) == 0, nil
 	}
 	if s.Product == Ensemble {
 		if v := frozen(kept); v != "" {
 			e := bad("answer", "all members of "+v+" are equal beyond the first day, so they say nothing of what is uncertain", "the run is damaged; the next one is asked for later", nil)
 			e.Retryable = true
-			return e
+			return false, e
 		}
 	}
 	now := time.Now
@@ -221,10 +233,10 @@ func (s Source) part(ctx context.Context, base string, q url.Values, p Parser, r
 		}
 		kept[i].Retrieved = slices.Repeat([]int64{at}, kept[i].Len())
 		if err := yield(kept[i]); err != nil {
-			return err
+			return false, err
 		}
 	}
-	return nil
+	return true, nil
 }
 
 // cutTail takes away the times at the end at which no series has a value.
