@@ -151,7 +151,7 @@ func (s *station) build(e *env, now func() time.Time) (*work.House, error) {
 		DB: s.db, Rivers: rivers, Catalogue: catalogue, Read: &work.Reader{Store: s.read, Now: now}, Files: s.files,
 		Archive: archive.New(s.db, s.files), Alerts: alert.New(s.db, now), Units: unitsOf(cfg), PublicURL: cfg.Serve.PublicURL, Log: s.log,
 		Tie:    func(group string, stage forecast.Stage) []string { return tie(catalogue, group, stage) },
-		Places: builder.Places, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{},
+		Places: builder.Places, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{}, Jitter: map[string]time.Duration{},
 	}
 	for _, p := range places {
 		for _, t := range p.Tasks {
@@ -162,6 +162,7 @@ func (s *station) build(e *env, now func() time.Time) (*work.House, error) {
 			if h.Feeds[name], err = jobs.ParseSchedule(cfg.ScheduleOf(name)); err != nil {
 				return nil, usagef("feeds.%s: %w", name, err)
 			}
+			h.Jitter[name] = cfg.Feeds[name].Jitter.Duration
 		}
 	}
 	if h.Outlooks, err = jobs.ParseSchedule(cfg.Outlooks); err != nil {

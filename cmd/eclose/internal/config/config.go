@@ -43,6 +43,7 @@ type Feed struct {
 	KeyFile  string `toml:"key-file"`
 	Contact  string `toml:"contact"`
 	Schedule string `toml:"schedule"`
+	Jitter   Span   `toml:"jitter"`
 	Model    string `toml:"model"`
 
 	// For the csv feed only: what the columns of a file mean.
@@ -53,6 +54,19 @@ type Feed struct {
 	Missing  []string `toml:"missing"`
 	Comma    string   `toml:"delimiter"`
 	SkipRows int      `toml:"skip-lines"`
+}
+
+// Span is a length of time, written "90s" or "10m".
+type Span struct{ time.Duration }
+
+// UnmarshalText implements encoding.TextUnmarshaler.
+func (s *Span) UnmarshalText(b []byte) error {
+	d, err := time.ParseDuration(string(b))
+	if err != nil || d < 0 {
+		return fmt.Errorf("%q is no length of time such as \"90s\" or \"10m\"", b)
+	}
+	s.Duration = d
+	return nil
 }
 
 // Column declares one value column of a CSV file.

@@ -62,6 +62,7 @@ var Options = []Option{
 	{Key: "feeds.NAME.contact", Help: "your address for the User-Agent, as agencies ask"},
 	{Key: "feeds.NAME.key-file", Secret: true, Help: "file holding the agency's key; sent in a header, to that host only"},
 	{Key: "feeds.NAME.schedule", Default: "by feed", Help: "when eclose serve asks the feed: a cron expression in UTC, or \"@every 30m\""},
+	{Key: "feeds.NAME.jitter", Default: "2 s a river", Help: "over how long the questions of one time are spread, such as \"5m\"; each river keeps its place in it"},
 	{Key: "feeds.csv.zone", Help: "IANA zone of the times in CSV files"},
 	{Key: "feeds.csv.time-column", Help: "name of the column with the time"},
 	{Key: "feeds.csv.time-layout", Help: "how a time is written, as Go writes 2 January 2006 15:04"},

@@ -24,7 +24,7 @@ func (h *House) Fetch(ctx context.Context, f jobs.Fetch) error {
 		return err
 	}
 	now := h.Queue.Now
-	in := schedule.Intake{Store: store, Now: now, Backfill: h.Backfill, Overlap: h.Overlap, Feed: f.Feed}
+	in := schedule.Intake{Store: store, Now: now, Backfill: h.Backfill, Overlap: h.Overlap, Climates: &h.climates, Feed: f.Feed}
 	outcomes, err := in.Run(ctx, []schedule.Place{place})
 	if err != nil {
 		return err

@@ -55,7 +55,10 @@ type House struct {
 	Overlap  time.Duration
 
 	Feeds    map[string]cron.Schedule // when each feed is asked
+	Jitter   map[string]time.Duration // over how long the requests of a slot are spread, where the config says
 	Outlooks cron.Schedule            // when outlooks are issued
+
+	climates schedule.Climates
 
 	mu     sync.Mutex
 	writer *series.Store
@@ -173,7 +176,11 @@ func (h *House) Plan(ctx context.Context, p jobs.Plan) error {
 		}
 		// The requests of a slot are spread over a third of the time to the next,
 		// and less where there are few; our own default.
-		within := min(s.Next(p.Slot).Sub(p.Slot)/3, 10*time.Minute, time.Duration(len(places))*2*time.Second)
+		period := s.Next(p.Slot).Sub(p.Slot)
+		within := min(period/3, 10*time.Minute, time.Duration(len(places))*2*time.Second)
+		if j := h.Jitter[p.Feed]; j > 0 {
+			within = min(j, period)
+		}
 		for _, place := range places {
 			if asks(place, p.Feed) {
 				f := jobs.Fetch{River: place.Name, Feed: p.Feed, Slot: p.Slot}
