@@ -162,7 +162,7 @@ func (s *station) build(e *env, now func() time.Time) (*work.House, error) {
 			if h.Feeds[name], err = jobs.ParseSchedule(cfg.ScheduleOf(name)); err != nil {
 				return nil, usagef("feeds.%s: %w", name, err)
 			}
-			h.Jitter[name] = cfg.Feeds[name].Jitter.Duration
+			h.Jitter[name] = time.Duration(cfg.Feeds[name].Jitter)
 		}
 	}
 	if h.Outlooks, err = jobs.ParseSchedule(cfg.Outlooks); err != nil {

@@ -57,7 +57,7 @@ type Feed struct {
 }
 
 // Span is a length of time, written "90s" or "10m".
-type Span struct{ time.Duration }
+type Span time.Duration
 
 // UnmarshalText implements encoding.TextUnmarshaler.
 func (s *Span) UnmarshalText(b []byte) error {
@@ -65,7 +65,7 @@ func (s *Span) UnmarshalText(b []byte) error {
 	if err != nil || d < 0 {
 		return fmt.Errorf("%q is no length of time such as \"90s\" or \"10m\"", b)
 	}
-	s.Duration = d
+	*s = Span(d)
 	return nil
 }
 
