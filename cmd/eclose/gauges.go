@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"os"
-	"strconv"
 	"strings"
 	"time"
 
@@ -36,13 +35,10 @@ func (c *gaugesFindCmd) Run(e *env) error {
 		return usagef("--with %s: there is no such variable", c.With)
 	}
 	if c.Near != "" {
-		a, b, ok := strings.Cut(c.Near, ",")
-		lat, err1 := strconv.ParseFloat(strings.TrimSpace(a), 64)
-		lon, err2 := strconv.ParseFloat(strings.TrimSpace(b), 64)
-		if !ok || err1 != nil || err2 != nil {
-			return usagef("--near %s: write latitude,longitude in degrees, such as 44.7,-121.2", c.Near)
+		var err error
+		if search.Lat, search.Lon, err = parsePlace(c.Near); err != nil {
+			return err
 		}
-		search.Lat, search.Lon = lat, lon
 	}
 	key := ""
 	if c.KeyFile != "" {

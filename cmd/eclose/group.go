@@ -47,13 +47,12 @@ type groupFindCmd struct {
 	catalogueFlags
 	Name   []string `arg:"" help:"Common, regional or scientific name; spelling need not be right."`
 	Region string   `help:"Region, such as rockies or northeast."`
-	Lat    *float64 `help:"Latitude, in place of a region."`
-	Lon    *float64 `help:"Longitude, in place of a region."`
+	Near   string   `help:"Latitude,longitude in degrees in place of a region, such as 44.7,-121.2." placeholder:"PLACE"`
 	Month  string   `help:"Month: 1-12 or its name."`
 }
 
 func (c groupFindCmd) Run(e *env) error {
-	region, err := regionFrom(c.Region, c.Lat, c.Lon)
+	region, err := regionFrom(c.Region, c.Near)
 	if err != nil {
 		return err
 	}
@@ -196,7 +195,7 @@ type factJSON struct {
 }
 
 func (c groupShowCmd) Run(e *env) error {
-	region, err := regionFrom(c.Region, nil, nil)
+	region, err := regionFrom(c.Region, "")
 	if err != nil {
 		return err
 	}
@@ -256,7 +255,7 @@ type groupListCmd struct {
 }
 
 func (c groupListCmd) Run(e *env) error {
-	region, err := regionFrom(c.Region, nil, nil)
+	region, err := regionFrom(c.Region, "")
 	if err != nil {
 		return err
 	}
@@ -298,24 +297,21 @@ func (c groupListCmd) Run(e *env) error {
 }
 
 // regionFrom reads a region from its name or from a place.
-func regionFrom(name string, lat, lon *float64) (insects.Region, error) {
-	if (lat == nil) != (lon == nil) {
-		return "", usagef("--lat and --lon go together")
-	}
-	if lat != nil {
-		if name != "" {
-			return "", usagef("give either --region or --lat and --lon")
+func regionFrom(name, near string) (insects.Region, error) {
+	switch {
+	case name != "" && near != "":
+		return "", usagef("give either --region or --near")
+	case near != "":
+		lat, lon, err := parsePlace(near)
+		if err != nil {
+			return "", err
 		}
-		if math.Abs(*lat) > 90 || math.Abs(*lon) > 180 {
-			return "", usagef("%g, %g is no place on earth", *lat, *lon)
-		}
-		r, ok := insects.RegionOf(*lat, *lon)
+		r, ok := insects.RegionOf(lat, lon)
 		if !ok {
-			return "", usagef("the catalogue covers no region at %g, %g: name the nearest by --region", *lat, *lon)
+			return "", usagef("the catalogue covers no region at %g, %g: name the nearest by --region", lat, lon)
 		}
 		return r, nil
-	}
-	if name == "" {
+	case name == "":
 		return "", nil
 	}
 	r, err := insects.ParseRegion(name)
@@ -325,7 +321,19 @@ func regionFrom(name string, lat, lon *float64) (insects.Region, error) {
 	return r, nil
 }
 
-// parseMonth reads 1-12 or a month's name or its first three letters; empty is 0.
+// parsePlace reads --near.
+func parsePlace(near string) (latDeg, lonDeg float64, err error) {
+	a, b, ok := strings.Cut(near, ",")
+	lat, err1 := strconv.ParseFloat(strings.TrimSpace(a), 64)
+	lon, err2 := strconv.ParseFloat(strings.TrimSpace(b), 64)
+	if !ok || err1 != nil || err2 != nil || !(math.Abs(lat) <= 90 && math.Abs(lon) <= 180) {
+		return 0, 0, usagef("--near %s: write latitude,longitude in degrees, such as 44.7,-121.2", near)
+	}
+	return lat, lon, nil
+}
+
+// parseMonth reads 1-12 or a month's name or its first three letters or more;
+// empty is 0.
 func parseMonth(s string) (time.Month, error) {
 	if s == "" {
 		return 0, nil
@@ -334,7 +342,7 @@ func parseMonth(s string) (time.Month, error) {
 		return time.Month(n), nil
 	}
 	for m := time.January; m <= time.December; m++ {
-		if strings.EqualFold(s, m.String()) || strings.EqualFold(s, m.String()[:3]) {
+		if n := len(s); n >= 3 && n <= len(m.String()) && strings.EqualFold(s, m.String()[:n]) {
 			return m, nil
 		}
 	}
