@@ -299,7 +299,7 @@ func (s *soak) pass(t *testing.T, at time.Time, what ...jobs.Args) {
 	if _, err := s.queue.Add(t.Context(), what...); err != nil {
 		t.Fatal(err)
 	}
-	for end := time.Now().Add(2 * time.Minute); ; time.Sleep(5 * time.Millisecond) {
+	for end := time.Now().Add(10 * time.Minute); ; time.Sleep(5 * time.Millisecond) {
 		var n int
 		if err := s.db.SQL.QueryRowContext(t.Context(), "SELECT COUNT(*) FROM river_job WHERE state IN ('available', 'running')").Scan(&n); err != nil {
 			t.Fatal(err)
