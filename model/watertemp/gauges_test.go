@@ -139,6 +139,9 @@ type fitted struct {
 // of them. They are fitted once for all tests.
 func fittedGauges(t testing.TB) []fitted {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("fits tens of gauges: not in a short run")
+	}
 	once.Do(func() {
 		var out []fitted
 		for i, g := range readGauges(t) {

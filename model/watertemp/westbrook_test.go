@@ -60,6 +60,9 @@ func readBrooks(t testing.TB) map[string]Input {
 // read 0.3 to 0.8 °C more than before. A trial of the published eight-parameter
 // form with the same split scored what is given here.
 func TestSmallBrooks(t *testing.T) {
+	if testing.Short() {
+		t.Skip("four brooks of ten years: not in a short run")
+	}
 	for name, trial := range map[string]float64{"WEST BROOK": 1.218, "WB JIMMY": 0.891, "WB MITCHELL": 1.427, "WB OBEAR": 0.855} {
 		in, ok := readBrooks(t)[name]
 		if !ok {
