@@ -5,10 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"strings"
 	"time"
 
+	"example.org/eclose/forecast/chart"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/series"
 )
@@ -20,17 +22,30 @@ type seriesCmd struct {
 }
 
 type storeFlag struct {
-	Store string `required:"" placeholder:"URL" help:"The series store: a folder, file:///folder or s3://bucket."`
+	Config string `env:"ECLOSE_CONFIG" placeholder:"FILE" help:"The TOML file that names the store."`
+	Store  string `placeholder:"URL" help:"The series store, in place of the config's: a folder, file:///folder or s3://bucket."`
 }
 
 // open opens the store to read, which works beside a running service.
 func (f storeFlag) open(e *env) (*series.Store, error) {
-	return series.Open(e.ctx, f.Store, series.ReadOnly())
+	url := f.Store
+	if url == "" {
+		if f.Config == "" {
+			return nil, usagef("name the config by --config FILE, or the store by --store URL")
+		}
+		cfg, err := configFlag{f.Config}.load()
+		if err != nil {
+			return nil, err
+		}
+		url = cfg.StoreURL()
+	}
+	return series.Open(e.ctx, url, series.ReadOnly())
 }
 
 type seriesShowCmd struct {
 	storeFlag
 	Series string `arg:"" optional:"" help:"A series by its name, or by a part of it that fits no other; without it, all are listed."`
+	SVG    string `placeholder:"FILE" type:"path" help:"Also draw what the series covers, or all series of the store, into this file."`
 }
 
 func (c seriesShowCmd) Run(e *env) (err error) {
@@ -49,7 +64,7 @@ func (c seriesShowCmd) Run(e *env) (err error) {
 		if len(keys) == 0 && damage == nil {
 			fmt.Fprintln(e.stdout, "The store holds no series yet.")
 		}
-		return damage
+		return errors.Join(damage, c.draw(e, s, keys))
 	}
 	key, err := chooseSeries(keys, c.Series)
 	if err != nil {
@@ -63,7 +78,43 @@ func (c seriesShowCmd) Run(e *env) (err error) {
 		return err
 	}
 	fmt.Fprintln(e.stdout)
-	return a.WriteChart(e.stdout)
+	if err := a.WriteChart(e.stdout); err != nil {
+		return err
+	}
+	return c.draw(e, s, []ingest.Key{key})
+}
+
+// draw writes the picture of what series cover, if one is wanted.
+func (c seriesShowCmd) draw(e *env, s *series.Store, keys []ingest.Key) error {
+	if c.SVG == "" {
+		return nil
+	}
+	p := chart.Coverage{}
+	for _, k := range keys {
+		if k.Member > 1 {
+			continue // the members of an ensemble cover the same days
+		}
+		a, err := s.Availability(e.ctx, k)
+		if err != nil {
+			return err
+		}
+		row := chart.CoverageRow{Name: k.String(), FirstYear: a.FirstYear}
+		for _, y := range a.Years {
+			for m := range 12 {
+				share := math.NaN()
+				if y.Days[m] > 0 {
+					share = float64(y.Covered[m]) / float64(y.Days[m])
+				}
+				row.Months = append(row.Months, share)
+			}
+		}
+		p.Rows = append(p.Rows, row)
+	}
+	if err := os.WriteFile(c.SVG, []byte(p.SVG()), 0o644); err != nil { //nolint:gosec // a picture of public data
+		return fmt.Errorf("drawing what is stored: %w", err)
+	}
+	fmt.Fprintf(e.stdout, "drawn into %s\n", c.SVG)
+	return nil
 }
 
 func describeSeries(e *env, s *series.Store, key ingest.Key) error {
@@ -171,7 +222,7 @@ func (c seriesVerifyCmd) Run(e *env) (err error) {
 		fmt.Fprintln(e.stdout, d)
 	}
 	if n := len(r.Damaged); n > 0 {
-		return fmt.Errorf("%d damaged files in store %s", n, c.Store)
+		return fmt.Errorf("%d damaged files in the store", n)
 	}
 	return nil
 }
