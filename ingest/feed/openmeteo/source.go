@@ -143,7 +143,6 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 		to = now()
 	}
 	last := to.Add(-time.Nanosecond).UTC().Truncate(24 * time.Hour)
-	some := false // some of the years; the first may lie before the archive
 	for d := req.From.UTC().Truncate(24 * time.Hour); !d.After(last); d = d.AddDate(0, 0, archiveDays) {
 		e := d.AddDate(0, 0, archiveDays-1)
 		if e.After(last) {
@@ -151,19 +150,21 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 		}
 		q.Set("start_date", d.Format(time.DateOnly))
 		q.Set("end_date", e.Format(time.DateOnly))
-		held, err := s.part(ctx, base, q, p, req, yield)
-		if err != nil {
+		// Years without a value may lie before the archive; where the place is not
+		// covered at all, the forecast says so.
+		if _, err := s.part(ctx, base, q, p, req, yield); err != nil {
 			return err
 		}
-		some = some || held
 	}
-	return nothing(some, nil)
+	return nil
 }
 
 // nothing turns an answer without a value into an error.
 func nothing(held bool, err error) error {
 	if err == nil && !held {
-		return bad("answer", "holds no value for the dates asked for", "the service keeps no such dates, or its model does not cover the place", nil)
+		e := bad("answer", "holds no value for the dates asked for", "the service keeps no such dates, or its model does not cover the place", nil)
+		e.Empty = true
+		return e
 	}
 	return err
 }
