@@ -63,6 +63,7 @@ func (c riversBacktest) rivers(e *env) error {
 	}
 	defer store.Close() //nolint:errcheck // it was only read
 	bar := newProgress(e, "seasons of rivers")
+	bar.done(0, len(plan.Rivers)*(plan.Last-plan.First+1)) // the first season takes a while
 	plan.Done = bar.done
 	o, err := rivers.Run(e.ctx, plan, rivers.Stored{Store: store, Now: plan.Now})
 	bar.end()
