@@ -14,6 +14,7 @@ type Error struct {
 	Problem   string        // what was wrong
 	Hint      string        // what the user can do about it; may be empty
 	Retryable bool          // true if the same request may succeed later
+	Empty     bool          // the answer is well, but holds no value for the span asked for
 	Wait      time.Duration // how long the server asked us to wait; 0 if it did not say
 	Err       error         // the cause, if any
 }

@@ -221,7 +221,11 @@ func (in Intake) task(ctx context.Context, p Place, t Task, known []ingest.Key) 
 	for i, sp := range ask {
 		req.From, req.To = sp.From, sp.To
 		// What came before a failure is whole and is kept.
-		if o.Err = errors.Join(t.Source.Fetch(ctx, req, take), flush()); o.Err != nil {
+		err := t.Source.Fetch(ctx, req, take)
+		if e, ok := errors.AsType[*ingest.Error](err); ok && e.Empty && i+1 < len(ask) {
+			err = nil // a year before the record begins
+		}
+		if o.Err = errors.Join(err, flush()); o.Err != nil {
 			break
 		}
 		if i+1 < len(ask) {
