@@ -46,10 +46,10 @@ func TestYearsBeforeARecordBeginsAreNoFailure(t *testing.T) {
 		}
 		return out[0]
 	}
-	if o := run(); o.Err != nil || o.Change.Added != 2 || len(asked) != 5 {
+	if o := run(); o.Err != nil || o.Change.Added != 3 || len(asked) != 6 {
 		t.Errorf("%+v after asking %v", o, asked)
 	}
-	if n := len(came); n != 5 || came[n-1].Done != 5 || came[n-1].Pieces != 5 || !came[n-1].To.Equal(now) {
+	if n := len(came); n != 6 || came[n-1].Done != 6 || came[n-1].Pieces != 6 || !came[n-1].To.Equal(now) {
 		t.Errorf("progress %+v", came)
 	}
 	// A record that has ended says so: nothing is hidden in the newest year.
