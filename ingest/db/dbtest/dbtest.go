@@ -6,6 +6,7 @@
 package dbtest
 
 import (
+	"context"
 	"crypto/rand"
 	"database/sql"
 	"encoding/hex"
@@ -68,7 +69,7 @@ func PostgresURL(t testing.TB) string {
 		t.Fatalf("making a schema on %s: %v", Env, err)
 	}
 	t.Cleanup(func() {
-		if _, err := s.Exec("DROP SCHEMA " + schema + " CASCADE"); err != nil {
+		if _, err := s.ExecContext(context.Background(), "DROP SCHEMA "+schema+" CASCADE"); err != nil {
 			t.Errorf("dropping the schema of this test: %v", err)
 		}
 		_ = s.Close()

@@ -96,7 +96,7 @@ func TestWhatWasGivenUpAndWhatCannotBeReadIsNotHealthy(t *testing.T) {
 	if _, err := w.Queue.Add(t.Context(), jobs.Export{River: "wend", Month: issued}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := d.SQL.Exec("UPDATE river_job SET state = 'discarded', finalized_at = CURRENT_TIMESTAMP"); err != nil {
+	if _, err := d.SQL.Exec("UPDATE river_job SET state = 'discarded', finalized_at = CURRENT_TIMESTAMP"); err != nil { //nolint:misspell // River's own word
 		t.Fatal(err)
 	}
 	if code, r := ask(t, w); code != 503 || !strings.Contains(strings.Join(r.Problems, " "), "1 jobs of kind export were given up") {
