@@ -80,7 +80,7 @@ func TestADiaryMovesTheForecast(t *testing.T) {
 			t.Errorf("%q is missing from:\n%s", want, out)
 		}
 	}
-	for _, line := range strings.Split(out, "\n") {
+	for line := range strings.SplitSeq(out, "\n") {
 		if n := utf8.RuneCountInString(line); n > 90 {
 			t.Errorf("%d columns: %q", n, line)
 		}

@@ -156,7 +156,7 @@ func readLine(cells []string, at map[string]int, opt Reading) (Sighting, error) 
 		}
 	}
 	if len(x.ID) > 64 || strings.ContainsFunc(x.ID, func(r rune) bool {
-		return !(r >= '0' && r <= '9' || r >= 'a' && r <= 'z' || r == '-')
+		return r != '-' && (r < '0' || r > '9') && (r < 'a' || r > 'z')
 	}) {
 		faults = append(faults, fmt.Errorf("id: %q is not one of ours; leave the cell empty for a new sighting", x.ID))
 	}
