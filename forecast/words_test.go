@@ -95,7 +95,7 @@ func TestTheTableSaysHoursAndWhatMovedTheDate(t *testing.T) {
 			t.Errorf("the table does not say %q:\n%s", want, text)
 		}
 	}
-	for _, line := range strings.Split(text, "\n") {
+	for line := range strings.SplitSeq(text, "\n") {
 		if utf8.RuneCountInString(line) > 80 {
 			t.Errorf("wider than a terminal: %q", line)
 		}

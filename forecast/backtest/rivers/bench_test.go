@@ -38,8 +38,8 @@ func (s invented) Whole(_ context.Context, r forecast.River) (forecast.Record, e
 			year = 1.3 * rng.NormFloat64()
 		}
 		anomaly = 0.8*anomaly + 2*rng.NormFloat64()
-		rec.Air[i] = 8 + 11*math.Cos(2*math.Pi*(doy-205)/365.25) + anomaly + year*math.Exp(-math.Pow((doy-100)/50, 2))
-		rec.Flow[i] = 8 + 20*math.Exp(-math.Pow((doy-145+5*year)/25, 2)) + math.Abs(anomaly)
+		rec.Air[i] = 8 + 11*math.Cos(2*math.Pi*(doy-205)/365.25) + anomaly + year*math.Exp(-(doy-100)*(doy-100)/(50*50))
+		rec.Flow[i] = 8 + 20*math.Exp(-(doy-145+5*year)*(doy-145+5*year)/(25*25)) + math.Abs(anomaly)
 		w += (math.Max(0, rec.Air[i]*0.8+2) - w) / 3
 		rec.Water[i], rec.WaterMin[i], rec.WaterMax[i] = w, w-1.5, w+1.5
 		if rng.IntN(200) == 0 {

@@ -129,7 +129,7 @@ func held(p []float64) []float64 {
 }
 
 func (r *Report) cases(lead int) (p, calendar []float64, y []bool) {
-	for c := range r.AllCases() {
+	for c := range r.AllCases() { //nolint:errcheck // it lists what is held and cannot fail
 		if c.Lead == lead {
 			p, calendar, y = append(p, c.P), append(calendar, c.Calendar), append(y, c.Seen)
 		}
@@ -138,8 +138,10 @@ func (r *Report) cases(lead int) (p, calendar []float64, y []bool) {
 }
 
 const (
-	wide = 16 * vg.Centimeter
-	high = 8.5 * vg.Centimeter
+	centimetre = vg.Centimeter //nolint:misspell // the library spells it so
+
+	wide = 16 * centimetre
+	high = 8.5 * centimetre
 )
 
 func (r *Report) figures() ([]figure, error) {
@@ -264,7 +266,7 @@ func (r *Report) drawReliability(leads []Score) (figure, error) {
 	} else {
 		caption += " What came is the chance that the season's own analysis gives: consistency, not truth."
 	}
-	s, err := svg(p, 11*vg.Centimeter, 11*vg.Centimeter, "Reliability", "Curves near the diagonal are honest.")
+	s, err := svg(p, 11*centimetre, 11*centimetre, "Reliability", "Curves near the diagonal are honest.")
 	return figure{s, caption}, err
 }
 
@@ -334,7 +336,7 @@ func (r *Report) drawGroups([]Score) (figure, error) {
 	p.Add(zero, e, dots)
 	p.NominalY(names...)
 	p.Y.Tick.Label.Font.Size = vg.Points(8)
-	s, err := svg(p, wide, vg.Length(len(rows))*0.42*vg.Centimeter+2*vg.Centimeter, "Error removed, by group and stage", "Right of 0 the outlook comes nearer than the calendar.")
+	s, err := svg(p, wide, vg.Length(len(rows))*0.42*centimetre+2*centimetre, "Error removed, by group and stage", "Right of 0 the outlook comes nearer than the calendar.")
 	return figure{s, "By group and stage, all leads together. Right of 0 the outlook comes nearer than the calendar, left of it the calendar does. Values below −100 % are drawn at −100 %."}, err
 }
 

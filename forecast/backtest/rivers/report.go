@@ -379,11 +379,8 @@ func join(words []string) string {
 	case 1:
 		return words[0]
 	}
-	out := words[0]
-	for _, w := range words[1 : len(words)-1] {
-		out += ", " + w
-	}
-	return out + " and " + words[len(words)-1]
+	last := len(words) - 1
+	return strings.Join(words[:last], ", ") + " and " + words[last]
 }
 
 func plain(key string) string { return strings.ReplaceAll(key, "-", " ") }

@@ -10,6 +10,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -305,7 +306,7 @@ func TestThePageIsWholeAndItsChartsAreNamed(t *testing.T) {
 	}
 	for z := html.NewTokenizer(&b); ; {
 		if z.Next() == html.ErrorToken {
-			if z.Err() != io.EOF {
+			if !errors.Is(z.Err(), io.EOF) {
 				t.Error(z.Err())
 			}
 			return
@@ -351,9 +352,9 @@ type shelf []*forecast.Outlook
 var errNone = errors.New("none")
 
 func (s shelf) Latest(_ context.Context, river string, asOf time.Time) (*forecast.Outlook, error) {
-	for i := len(s) - 1; i >= 0; i-- {
-		if s[i].River == river && !s[i].IssuedAt.After(asOf) {
-			return s[i], nil
+	for _, o := range slices.Backward(s) {
+		if o.River == river && !o.IssuedAt.After(asOf) {
+			return o, nil
 		}
 	}
 	return nil, errNone

@@ -204,8 +204,7 @@ func (s *season) known(ctx context.Context, d forecast.Date, asOf bool) (forecas
 // was too little, and each issue then sees for itself.
 func fit(rec forecast.Record) (*watertemp.Model, error) {
 	m, err := rec.FitWater()
-	var little *watertemp.TooLittleError
-	if errors.As(err, &little) {
+	if _, ok := errors.AsType[*watertemp.TooLittleError](err); ok {
 		return nil, nil
 	}
 	return m, err
