@@ -2,6 +2,7 @@ package chart
 
 import (
 	"math"
+	"slices"
 	"strconv"
 )
 
@@ -30,7 +31,7 @@ func thin(p []point, tol float64) []point {
 		return []point{a, b}
 	}
 	left := thin(p[:at+1], tol)
-	return append(left[:len(left):len(left)], thin(p[at:], tol)[1:]...)
+	return append(slices.Clip(left), thin(p[at:], tol)[1:]...)
 }
 
 // pen writes the shortest path data that draws what it is told.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html"
 	"math"
+	"slices"
 	"strings"
 	"time"
 )
@@ -76,7 +77,7 @@ func (p *plot) band(low, high []float64) {
 	var w pen
 	w.move(up[0])
 	w.line(up[1:])
-	for i := len(down) - 1; i >= 0; i-- {
+	for i := range slices.Backward(down) {
 		w.line(down[i : i+1])
 	}
 	w.b = append(w.b, 'z')

@@ -18,7 +18,9 @@ type Water struct {
 }
 
 // SVG is the whole picture; Inline is its part for a page.
-func (w Water) SVG() string    { return w.plot().whole() }
+func (w Water) SVG() string { return w.plot().whole() }
+
+// Inline is the picture as an element of a page, whose style it takes.
 func (w Water) Inline() string { return w.plot().inline() }
 
 func (w Water) plot() *plot {
@@ -59,7 +61,9 @@ type Limit struct {
 }
 
 // SVG is the whole picture; Inline is its part for a page.
-func (f Flow) SVG() string    { return f.plot().whole() }
+func (f Flow) SVG() string { return f.plot().whole() }
+
+// Inline is the picture as an element of a page, whose style it takes.
 func (f Flow) Inline() string { return f.plot().inline() }
 
 // plot has a logarithmic scale: floods are many times the common flow.

@@ -271,7 +271,7 @@ func TestPrintedTripFitsAndNeverCallsWaterSafe(t *testing.T) {
 	if err := tr.WriteTable(&b); err != nil {
 		t.Fatal(err)
 	}
-	for _, line := range strings.Split(b.String(), "\n") {
+	for line := range strings.SplitSeq(b.String(), "\n") {
 		if len([]rune(line)) > 80 {
 			t.Errorf("longer than 80 columns: %q", line)
 		}

@@ -204,7 +204,7 @@ func (s *site) diaryPost(r *http.Request) (*answer, error) {
 	}
 	if len(p.Faults) == 0 {
 		if err := x.Check(s.Now()); err != nil {
-			for _, line := range strings.Split(err.Error(), "\n") {
+			for line := range strings.SplitSeq(err.Error(), "\n") {
 				p.Faults = append(p.Faults, upper(line)+".")
 			}
 		}

@@ -135,7 +135,7 @@ func clock() template.HTML {
 // spans reads "10:45-12:45 and 20:00-22:00" back into minutes of the strip.
 func spans(hours string) [][2]int {
 	var out [][2]int
-	for _, part := range strings.Split(hours, " and ") {
+	for part := range strings.SplitSeq(hours, " and ") {
 		from, to, ok := strings.Cut(part, "-")
 		a, b := minuteOf(from), minuteOf(to)
 		if !ok || a < 0 || b < 0 {

@@ -50,7 +50,7 @@ func inventRecord(seed uint64) forecast.Record {
 		w += (math.Max(0, 0.8*air+2) - w) / 3
 		r.Air, r.Water = append(r.Air, air), append(r.Water, w)
 		r.WaterMin, r.WaterMax = append(r.WaterMin, w-1), append(r.WaterMax, w+1.2)
-		r.Flow = append(r.Flow, 8+30*math.Exp(-math.Pow((doy-145)/25, 2))*math.Exp(0.2*rng.NormFloat64()))
+		r.Flow = append(r.Flow, 8+30*math.Exp(-(doy-145)/25*((doy-145)/25))*math.Exp(0.2*rng.NormFloat64()))
 	}
 	return r
 }
@@ -90,7 +90,6 @@ type world struct {
 	handler http.Handler
 	diary   *diary.Store
 	subs    *subscribe.Store
-	clock   func() time.Time
 
 	mu   sync.Mutex
 	sent []subscribe.Invitation
@@ -113,7 +112,7 @@ func newWorld(t testing.TB, change func(*Options)) *world {
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { d.Close() }) //nolint:errcheck // a test's folder
+	t.Cleanup(func() { d.Close() })
 	now := func() time.Time { return noon }
 	shelf := NewShelf(invented)
 	for slug, st := range inventStates(t, c) {

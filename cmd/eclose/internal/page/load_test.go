@@ -142,7 +142,7 @@ func BenchmarkTwoHundredASecond(b *testing.B) {
 	if err := server.Start(); err != nil {
 		b.Skipf("no taskset here: %v", err)
 	}
-	defer server.Wait() //nolint:errcheck // it ends with its standard input
+	defer server.Wait()
 	defer stdin.Close()
 	root := ""
 	for lines := bufio.NewScanner(stdout); root == "" && lines.Scan(); {
@@ -153,14 +153,14 @@ func BenchmarkTwoHundredASecond(b *testing.B) {
 	if root == "" {
 		b.Fatal("the server did not start")
 	}
-	go io.Copy(io.Discard, stdout) //nolint:errcheck // nobody reads the rest
+	go io.Copy(io.Discard, stdout)
 	client := &http.Client{Timeout: 10 * time.Second, Transport: &http.Transport{MaxIdleConnsPerHost: 64, DisableCompression: true}}
 	for i := range manyRivers {
 		res, err := client.Get(fmt.Sprintf("%s/river/river-%02d", root, i))
 		if err != nil {
 			b.Fatal(err)
 		}
-		res.Body.Close() //nolint:errcheck // only asked for
+		res.Body.Close()
 	}
 	late := make([]time.Duration, b.N)
 	size := make([]int64, b.N)
@@ -206,9 +206,9 @@ func serveCrowd(b *testing.B) {
 		b.Fatal(err)
 	}
 	s := &http.Server{Handler: crowdPages(b), ReadHeaderTimeout: 5 * time.Second}
-	go s.Serve(ln) //nolint:errcheck // ends with the process
+	go s.Serve(ln)
 	fmt.Printf("\npages at http://%s\n", ln.Addr())
-	io.Copy(io.Discard, os.Stdin) //nolint:errcheck // until it ends
+	io.Copy(io.Discard, os.Stdin)
 }
 
 // BenchmarkFirstContentfulPaint loads the page of a river with 40 groups as on a

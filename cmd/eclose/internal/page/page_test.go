@@ -433,15 +433,18 @@ func TestACautionThatNobodyJudgesAnyMoreIsNotKnown(t *testing.T) {
 	}
 }
 
-func mainOf(page string) string { return page[strings.Index(page, "<main"):] }
+func mainOf(page string) string {
+	_, after, _ := strings.Cut(page, "<main")
+	return after
+}
 
 func TestWhoseDataItIsStandsUnderEachPage(t *testing.T) {
 	rivers := []forecast.River{{Slug: "wend", Name: "Wend", Zone: "UTC", Gauges: []forecast.Station{{Feed: "usgs"}, {Feed: "own"}}, Weather: &forecast.Station{Feed: "open-meteo"}}}
 	w := newWorld(t, func(o *Options) { o.Data = NewShelf(rivers) })
 	for _, p := range []string{"/", "/about", "/river/wend"} {
-		body := w.get(p).Body.String()
+		_, foot, _ := strings.Cut(w.get(p).Body.String(), "<footer>")
 		for _, want := range []string{"U.S. Geological Survey", "Open-Meteo.com (CC BY 4.0)", "own"} {
-			if !strings.Contains(body[strings.Index(body, "<footer>"):], want) {
+			if !strings.Contains(foot, want) {
 				t.Errorf("%s does not credit %s", p, want)
 			}
 		}

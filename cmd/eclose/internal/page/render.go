@@ -170,7 +170,7 @@ func (s *site) key(r *http.Request) (string, error) {
 		return "", errNotFound
 	}
 	h := fnv.New32a()
-	h.Write([]byte(r.URL.Path)) //nolint:errcheck // a hash takes all
+	h.Write([]byte(r.URL.Path))
 	minute := (s.Now().Unix() + int64(h.Sum32()%60)) / 60
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s %d %d %d", r.URL.Path, unitsOf(r.Context()), minute, s.written.Load())

@@ -93,7 +93,7 @@ func TestASheetPrintsOnBothSidesOfOneSheet(t *testing.T) {
 	text := sheetOf(t, b.world, 0)
 	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
-		w.Write([]byte(text)) //nolint:errcheck // a test's reader
+		w.Write([]byte(text))
 	}))
 	defer srv.Close()
 	b.do(t, as(1280, "light"), chromedp.Navigate(srv.URL))
