@@ -45,7 +45,7 @@ func (c *feedCheckCmd) Run(e *env) error {
 		if c.File != "-" {
 			err = fmt.Errorf("%s: %w", c.File, err)
 		}
-		if others := feed.Recognize(answer, feed.Options{TwoDigitYearsFrom: c.Century}); len(others) > 0 {
+		if others := feed.Recognise(answer, feed.Options{TwoDigitYearsFrom: c.Century}); len(others) > 0 {
 			err = fmt.Errorf("%w. It reads as an answer of --feed %s", err, strings.Join(others, " or "))
 		}
 		return err
@@ -71,7 +71,7 @@ func (c *feedCheckCmd) answer(e *env) ([]byte, error) {
 		if err != nil {
 			return nil, usagef("opening the saved answer: %w", err)
 		}
-		defer f.Close()
+		defer f.Close() //nolint:errcheck // it was only read
 		in = f
 	}
 	b, err := io.ReadAll(io.LimitReader(in, mostAnswer+1))

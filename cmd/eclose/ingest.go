@@ -3,7 +3,8 @@ package main
 import (
 	"fmt"
 	"io"
-	"sort"
+	"slices"
+	"strings"
 	"time"
 
 	"example.org/eclose/cmd/eclose/internal/config"
@@ -131,14 +132,8 @@ func named(keys []ingest.Key) string {
 			names = append(names, n)
 		}
 	}
-	sort.Strings(names)
-	out := ""
-	for i, n := range names {
-		if i > 0 {
-			out += ", "
-		}
-		out += n
-	}
+	slices.Sort(names)
+	out := strings.Join(names, ", ")
 	if len(keys) > len(names) {
 		out += fmt.Sprintf(" (%d series)", len(keys))
 	}

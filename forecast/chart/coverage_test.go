@@ -2,6 +2,7 @@ package chart
 
 import (
 	"encoding/xml"
+	"errors"
 	"io"
 	"math"
 	"strings"
@@ -16,7 +17,7 @@ func TestCoverageIsWellFormedAndDrawsEachMonthOnce(t *testing.T) {
 	}}.SVG()
 	d := xml.NewDecoder(strings.NewReader(svg))
 	for {
-		if _, err := d.Token(); err == io.EOF {
+		if _, err := d.Token(); errors.Is(err, io.EOF) {
 			break
 		} else if err != nil {
 			t.Fatalf("%v in\n%s", err, svg)

@@ -87,10 +87,10 @@ func Parser(name string, o Options) (ingest.Parser, error) {
 	return nil, fmt.Errorf("there is no feed %q; the feeds are %s", name, strings.Join(names, ", "))
 }
 
-// Recognize names the feeds whose parser can read a saved answer and finds
+// Recognise names the feeds whose parser can read a saved answer and finds
 // readings in it, or says what it left out. Somebody who named the wrong feed
 // is told the right one.
-func Recognize(answer []byte, o Options) []string {
+func Recognise(answer []byte, o Options) []string {
 	var names []string
 	for _, e := range Parsers {
 		told := 0

@@ -272,7 +272,8 @@ func (in Intake) task(ctx context.Context, p Place, t Task, known []ingest.Key) 
 // at the backfill if one has none yet.
 func (in Intake) resume(ctx context.Context, t Task, n note, known []ingest.Key, now time.Time) (time.Time, error) {
 	start := now.Add(-in.Backfill)
-	if !n.Owed.IsZero() && !(in.Again && start.Before(n.Began.Add(-contextSpan))) {
+	further := in.Again && start.Before(n.Began.Add(-contextSpan)) // back than what was cut short
+	if !n.Owed.IsZero() && !further {
 		return n.Owed, nil
 	}
 	if in.Again {
