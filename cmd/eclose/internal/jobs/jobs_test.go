@@ -69,7 +69,7 @@ func add(t testing.TB, q *jobs.Queue, a ...jobs.Args) int {
 // until waits for something that must come true soon.
 func until(t testing.TB, what string, ok func() bool) {
 	t.Helper()
-	for end := time.Now().Add(25 * time.Second); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
+	for end := time.Now().Add(90 * time.Second); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
 		if ok() {
 			return
 		}
