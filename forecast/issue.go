@@ -32,6 +32,8 @@ type Options struct {
 	// Fitted, if set, is used in place of a fit to the record: one of the same
 	// river, made from no more than the record holds (see Record.FitWater).
 	Fitted *watertemp.Model
+	// Fits, if set, keeps water models from one outlook to the next.
+	Fits *Fits
 	// Lean leaves out what only a reader wants: days of water, heat, spread of
 	// activity, hours and reasons. Chances and windows are the same.
 	Lean bool
@@ -156,7 +158,7 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 	in := rec.WaterInput()
 	past := int(rec.Issue - w.day0)
 	if airKnown >= 300 {
-		m, err := opt.fit(in)
+		m, err := opt.fit(in, rec.Issue)
 		var little *watertemp.TooLittleError
 		switch {
 		case errors.As(err, &little):

@@ -64,16 +64,16 @@ func (rec Record) WaterInput() watertemp.Input {
 // FitWater fits the water model to the record, for Options.Fitted. The error is
 // a *watertemp.TooLittleError where the record is too short.
 func (rec Record) FitWater() (*watertemp.Model, error) {
-	m, err := watertemp.Fit(rec.WaterInput(), watertemp.Options{Seed: 1})
+	m, err := (*Fits)(nil).fit(rec.WaterInput(), rec.Issue)
 	if err != nil {
 		return nil, err
 	}
 	return &m, nil
 }
 
-func (opt Options) fit(in watertemp.Input) (watertemp.Model, error) {
+func (opt Options) fit(in watertemp.Input, issue Date) (watertemp.Model, error) {
 	if opt.Fitted != nil {
 		return *opt.Fitted, nil
 	}
-	return watertemp.Fit(in, watertemp.Options{Seed: 1})
+	return opt.Fits.fit(in, issue)
 }

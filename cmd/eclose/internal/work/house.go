@@ -65,6 +65,7 @@ type House struct {
 	places []schedule.Place
 	made   time.Time
 	issuer sync.Pool // of *forecast.Issuer
+	fits   forecast.Fits
 }
 
 // Write gives the store in which fetches may write, or takes it away with nil.

@@ -75,7 +75,7 @@ func (h *House) issue(ctx context.Context, r forecast.River, at time.Time) (*for
 		is = new(forecast.Issuer)
 	}
 	defer h.issuer.Put(is)
-	return is.Outlook(rec, r, h.Catalogue, forecast.Options{Members: h.Members, Posterior: lessons.Apply})
+	return is.Outlook(rec, r, h.Catalogue, forecast.Options{Members: h.Members, Posterior: lessons.Apply, Fits: &h.fits})
 }
 
 // Export writes the outlooks of a river that were issued in a month, as one

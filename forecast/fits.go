@@ -1,0 +1,79 @@
+package forecast
+
+import (
+	"crypto/sha256"
+	"encoding/binary"
+	"errors"
+	"sync"
+
+	"example.org/eclose/model/watertemp"
+)
+
+// Fits keeps water models from one outlook to the next, since a fit takes
+// longer than all the rest. A model is that of the days before the issue's
+// month, so that it holds for the month; it is found by those days, so that a
+// revised reading makes another. What is kept changes no byte of an outlook. A
+// nil *Fits keeps nothing. It may be used by several goroutines at once.
+type Fits struct {
+	mu   sync.Mutex
+	kept map[[sha256.Size]byte]watertemp.Model
+}
+
+// fitsKept bounds the memory: a model takes some kB.
+const fitsKept = 1 << 14
+
+func (f *Fits) fit(in watertemp.Input, issue Date) (watertemp.Model, error) {
+	m, err := f.of(before(in, firstOfMonth(issue)))
+	if short := (*watertemp.TooLittleError)(nil); errors.As(err, &short) {
+		return f.of(in) // a young record needs each of its days
+	}
+	return m, err
+}
+
+func (f *Fits) of(in watertemp.Input) (watertemp.Model, error) {
+	fit := func() (watertemp.Model, error) { return watertemp.Fit(in, watertemp.Options{Seed: 1}) }
+	if f == nil {
+		return fit()
+	}
+	key := digest(in)
+	f.mu.Lock()
+	m, ok := f.kept[key]
+	f.mu.Unlock()
+	if ok {
+		return m, nil
+	}
+	m, err := fit() // two that need the same one at once both make it
+	if err != nil {
+		return m, err
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.kept == nil || len(f.kept) >= fitsKept {
+		f.kept = map[[sha256.Size]byte]watertemp.Model{}
+	}
+	f.kept[key] = m
+	return m, nil
+}
+
+// before is the part of an input before a day.
+func before(in watertemp.Input, d Date) watertemp.Input {
+	n := max(0, min(len(in.Air), int(d)-in.Day0))
+	in.Air, in.Water = in.Air[:n], in.Water[:min(n, len(in.Water))]
+	if in.Flow != nil {
+		in.Flow = in.Flow[:min(n, len(in.Flow))]
+	}
+	return in
+}
+
+func firstOfMonth(d Date) Date { return d - Date(d.Time().Day()-1) }
+
+// digest names an input by every value in it.
+func digest(in watertemp.Input) [sha256.Size]byte {
+	b := make([]byte, 0, 8*(4+len(in.Air)+len(in.Water)+len(in.Flow)))
+	for _, part := range [][]float64{in.Air, in.Water, in.Flow} {
+		b = binary.LittleEndian.AppendUint64(b, uint64(len(part)))
+		b, _ = binary.Append(b, binary.LittleEndian, part) // never fails on floats
+	}
+	b = binary.LittleEndian.AppendUint64(b, uint64(in.Day0))
+	return sha256.Sum256(b)
+}
