@@ -2,6 +2,7 @@ package forecast
 
 import (
 	"example.org/eclose/forecast/engine"
+	"example.org/eclose/model/insects"
 	"example.org/eclose/model/phenology"
 	"example.org/eclose/model/watertemp"
 )
@@ -12,6 +13,34 @@ import (
 type Issuer struct {
 	engine engine.Engine
 	draws  map[drawn]engine.Group
+	places map[place]atLat
+}
+
+// place names a belief before the river's water has moved it.
+type place struct {
+	group  *insects.Group
+	region insects.Region
+	latDeg float64
+}
+
+type atLat struct {
+	params phenology.Params
+	ok     bool
+}
+
+// placed is atPlace with what was worked out kept: looking for the day with the
+// cue's day length at another latitude takes a while.
+func (is *Issuer) placed(g *insects.Group, region insects.Region, latDeg float64) (phenology.Params, bool) {
+	id := place{g, region, latDeg}
+	x, ok := is.places[id]
+	if !ok {
+		x.params, x.ok = atPlace(g, region, latDeg)
+		if is.places == nil || len(is.places) >= drawsKept {
+			is.places = map[place]atLat{}
+		}
+		is.places[id] = x
+	}
+	return x.params, x.ok
 }
 
 // drawn names a draw by all that it depends on.

@@ -16,15 +16,28 @@ import (
 // there: the catalogue's prior of the region, moved to the river's latitude and
 // to its normal water.
 func (w *water) belief(g *insects.Group, region insects.Region, latDeg float64) (phenology.Params, bool) {
+	p, ok := atPlace(g, region, latDeg)
+	if !ok {
+		return p, false
+	}
+	return w.here(p), true
+}
+
+// atPlace is the catalogue's prior of a region, moved to a latitude.
+func atPlace(g *insects.Group, region insects.Region, latDeg float64) (phenology.Params, bool) {
 	p, ok := phenology.FromGroup(g, region)
 	if !ok {
 		return p, false
 	}
-	p = p.AtLatitude(latDeg, g.Photoperiod, region)
-	if !math.IsNaN(w.normal[0]) {
-		p = p.AtRiver(w.normal[:])
+	return p.AtLatitude(latDeg, g.Photoperiod, region), true
+}
+
+// here moves a belief to the river's normal water.
+func (w *water) here(p phenology.Params) phenology.Params {
+	if math.IsNaN(w.normal[0]) {
+		return p
 	}
-	return p, true
+	return p.AtRiver(w.normal[:])
 }
 
 // Lesson is what sightings taught of one group at one river: the figures that

@@ -34,11 +34,11 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 		var used []*insects.Group
 		var believed []phenology.Params
 		for _, g := range groups {
-			p, ok := w.belief(g, region, r.Lat)
+			p, ok := is.placed(g, region, r.Lat)
 			if !ok || day0 > w.day0 && !over(results[g.Key], rec.Issue) {
 				continue
 			}
-			if opt.Posterior != nil {
+			if p = w.here(p); opt.Posterior != nil {
 				p = opt.Posterior(g.Key, p)
 			}
 			used, believed = append(used, g), append(believed, p)
