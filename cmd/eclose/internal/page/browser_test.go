@@ -43,6 +43,9 @@ type browser struct {
 
 func newBrowser(t testing.TB) *browser {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("a browser takes its time")
+	}
 	path, err := exec.LookPath("chromium")
 	if err != nil {
 		skip(t, "no chromium here: %v", err)

@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"net/netip"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -113,14 +114,15 @@ const (
 // site is the pages at work.
 type site struct {
 	Options
-	groups  map[string]*insects.Group
-	limits  *limiter
-	posts   *limiter
-	pages   *cache
-	written counter // changes of the diary since the start
-	assets  assets
-	credits string
-	log     zerolog.Logger
+	groups   map[string]*insects.Group
+	limits   *limiter
+	posts    *limiter
+	pages    *cache
+	written  counter  // changes of the diary since the start
+	drawings sync.Map // by river: *drawing
+	assets   assets
+	credits  string
+	log      zerolog.Logger
 }
 
 // New returns the handler of all pages.

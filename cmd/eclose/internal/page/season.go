@@ -60,14 +60,11 @@ func (s *site) season(r *http.Request) (*answer, error) {
 	if st == nil {
 		return &answer{name: "season", title: river.Name, here: "rivers", body: body}, nil
 	}
-	from := h.Today - seasonBack
-	seen, err := s.seen(r, river)
+	d, err := s.drawn(r, river, st.Outlook, h.Today)
 	if err != nil {
 		return nil, err
 	}
-	picture, groups := seasonOf(st.Outlook, s.Catalogue, regionOf(river), from, seasonDays, h.Today, seen)
-	body.Axis = template.HTML(picture.Axis()) //nolint:gosec // our own drawing
-	body.Groups = groups
+	body.Axis, body.Groups, body.HasSeen = d.axis, d.groups, d.seen
 	body.Now = on(st.Outlook, h.Today, 0.1)
 	body.Now = body.Now[:min(len(body.Now), glanceStages)]
 	body.Soon = opening(st.Outlook, h.Today, soonDays)
@@ -75,8 +72,38 @@ func (s *site) season(r *http.Request) (*answer, error) {
 	for d := range 7 {
 		body.Week = append(body.Week, h.Today+forecast.Date(d))
 	}
-	body.HasSeen = len(seen) > 0
 	return &answer{name: "season", title: river.Name, here: "rivers", body: body}, nil
+}
+
+// drawing is a season as it was drawn last. It is drawn again only for another
+// outlook, day or diary: the page itself is made anew each minute, for the ages
+// in it. What another process writes into the diary is drawn with the next
+// outlook.
+type drawing struct {
+	outlook *forecast.Outlook
+	today   forecast.Date
+	written int64
+	axis    template.HTML
+	groups  []seasonGroup
+	seen    bool
+}
+
+func (s *site) drawn(r *http.Request, river forecast.River, o *forecast.Outlook, today forecast.Date) (*drawing, error) {
+	written := s.written.Load() // before the diary is read: what comes meanwhile is drawn the next time
+	if v, ok := s.drawings.Load(river.Slug); ok {
+		if d, ok := v.(*drawing); ok && d.outlook == o && d.today == today && d.written == written {
+			return d, nil
+		}
+	}
+	seen, err := s.seen(r, river)
+	if err != nil {
+		return nil, err
+	}
+	picture, groups := seasonOf(o, s.Catalogue, regionOf(river), today-seasonBack, seasonDays, today, seen)
+	d := &drawing{outlook: o, today: today, written: written, groups: groups, seen: len(seen) > 0}
+	d.axis = template.HTML(picture.Axis()) //nolint:gosec // our own drawing
+	s.drawings.Store(river.Slug, d)
+	return d, nil
 }
 
 func regionOf(r forecast.River) insects.Region {
