@@ -256,12 +256,16 @@ func readCSV(r io.Reader, each func(int, string, *row) error) (pg page, _ error)
 			pg.empty = pg.rows == 0
 			return pg, nil
 		}
-		line, _ := cr.FieldPos(0)
 		if err != nil {
+			line := 0 // where there is no field, FieldPos panics
+			if pe, ok := errors.AsType[*csv.ParseError](err); ok {
+				line = pe.Line
+			}
 			e := bad(fmt.Sprintf("line %d", line), "is not a CSV line as wide as the header", "the file may be cut; fetch it again", errors.Unwrap(err))
 			e.Retryable = true
 			return pg, e
 		}
+		line, _ := cr.FieldPos(0)
 		for i, d := range dest {
 			if d != nil {
 				*d = text(strings.Clone(rec[i]))

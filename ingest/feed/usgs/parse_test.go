@@ -113,6 +113,7 @@ func TestErrorsNameThePlaceAndWhatToDo(t *testing.T) {
 		{"a value that is none", collection("", row11("a", "00010", "00003", "2026-01-01", `"4,5"`, "degC", "null")), []string{"feature 1", `"4,5"`}, false},
 		{"an infinite value", collection("", row11("a", "00010", "00003", "2026-01-01", `"1e999"`, "degC", "null")), []string{"feature 1", `"1e999"`}, false},
 		{"a short line of CSV", "x,y,time,value,unit_of_measure\n,,2018-02-12,277,ft^3/s\n,,2018-0", []string{"line 3"}, true},
+		{"CSV cut within quotes", "x,time,value,unit_of_measure\n\"", []string{"line 2"}, true},
 		{"another table", "a,b\n1,2\n", []string{"line 1", "column names"}, false},
 		{"rows that do not say whose they are", "x,y,time,value,unit_of_measure\n,,2018-02-12,277,ft^3/s\n", []string{"line 2", "--site"}, false},
 	} {
