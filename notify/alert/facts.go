@@ -45,8 +45,11 @@ type Outlook struct {
 	WaterC    *Value    `json:"water_c,omitempty"`
 	FlowM3S   *Value    `json:"flow_m3s,omitempty"`
 	Heat      string    `json:"heat,omitempty"` // advice where the water is too warm for the fish; empty where it is not
-	Notices   string    `json:"notices,omitempty"`
-	URL       string    `json:"url,omitempty"`
+	// HeatAhead is the same by the water model for the warmest hour of the day,
+	// where that asks for more than the reading. A model never takes Heat away.
+	HeatAhead string `json:"heat_ahead,omitempty"`
+	Notices   string `json:"notices,omitempty"`
+	URL       string `json:"url,omitempty"`
 }
 
 // Reading is the caution worked out from one new reading of a river's gauge.

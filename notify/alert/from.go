@@ -15,8 +15,12 @@ func FromOutlook(o forecast.Outlook, tie func(group string, stage forecast.Stage
 		River: o.River, RiverName: o.RiverName, Zone: o.Zone, Issued: o.IssuedAt, CutOff: o.DataCutoff, Seasons: o.Seasons,
 		WaterC: water, FlowM3S: flow,
 	}
+	measured := wading.FishNone
 	if water != nil {
-		out.Heat = HeatWords(water.V)
+		out.Heat, measured = HeatWords(water.V), wading.AdviceFor(water.V)
+	}
+	if w, ok := o.WaterOn(o.IssueDate()); ok && wading.Graver(wading.AdviceFor(w.MaxP50), measured) {
+		out.HeatAhead = "modelled, not measured: in the warmest hour of the day " + HeatWords(w.MaxP50)
 	}
 	for _, s := range o.Stages {
 		x := Stage{

@@ -1,6 +1,7 @@
 package alert
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -70,7 +71,23 @@ func TestAnOutlookKeepsWhatAMailNeeds(t *testing.T) {
 	if s.From != "2026-06-10" || s.Peak != "2026-06-18" || s.To != "2026-06-28" || s.CalFrom != "" || s.Days[0].Date != "2026-06-10" || s.Tie[0] != "blue-winged-olive emergence" {
 		t.Errorf("%+v", s)
 	}
-	if x.Heat == "" {
-		t.Error("22 degrees ask nothing of the angler")
+	if x.Heat == "" || x.HeatAhead != "" {
+		t.Errorf("22 degrees ask nothing of the angler, or a model that says nothing does: %+v", x)
+	}
+	// The model speaks where it is graver than the reading or there is none, and
+	// is named as a model; a cool model takes nothing away.
+	o.Water = []forecast.WaterDay{{Date: o.IssueDate(), MaxP50: 21.5}}
+	for _, c := range []struct {
+		reading     *Value
+		heat, ahead bool
+	}{{nil, false, true}, {&Value{V: 15, At: start}, false, true}, {&Value{V: 19, At: start}, true, true}, {&Value{V: 22, At: start}, true, false}} {
+		x := FromOutlook(o, nil, c.reading, nil)
+		if x.Heat != "" != c.heat || strings.Contains(x.HeatAhead, "modelled") != c.ahead {
+			t.Errorf("reading %+v, model 21.5: heat %q, ahead %q", c.reading, x.Heat, x.HeatAhead)
+		}
+	}
+	o.Water[0].MaxP50 = 12
+	if x := FromOutlook(o, nil, &Value{V: 22, At: start}, nil); x.Heat == "" || x.HeatAhead != "" {
+		t.Errorf("a cool model cleared a warm reading: %+v", x)
 	}
 }

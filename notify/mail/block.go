@@ -293,6 +293,14 @@ func stageName(s string) string {
 	return "emergence"
 }
 
+// warm is what warm water asks, by reading and by model.
+func warm(o *alert.Outlook) string {
+	if o.Heat != "" && o.HeatAhead != "" {
+		return o.Heat + "; " + o.HeatAhead
+	}
+	return o.Heat + o.HeatAhead
+}
+
 func (w words) window(it alert.LetterItem) block {
 	o, s := it.Outlook, it.About
 	if o == nil || s == nil {
@@ -301,7 +309,7 @@ func (w words) window(it alert.LetterItem) block {
 	name, stage := clean(s.Name), stageName(s.Stage)
 	b := block{
 		Heading: fmt.Sprintf("%s: %s, %s", river(it), name, stage),
-		Warm:    clean(o.Heat),
+		Warm:    clean(warm(o)),
 		Caution: w.above(it.Caution),
 		URL:     o.URL,
 	}

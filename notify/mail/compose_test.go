@@ -245,6 +245,10 @@ func TestEveryKindOfMailIsWordedHonestly(t *testing.T) {
 	hot := *o
 	hot.Heat = "the water reached 21.4 °C (71 °F) yesterday: stop fishing for trout"
 	warm.Outlook = &hot
+	ahead := open()
+	warmer := *o
+	warmer.HeatAhead = "modelled, not measured: in the warmest hour of the day water at 21.4 °C (71 °F): stop fishing for trout"
+	ahead.Outlook = &warmer
 	unseen := open()
 	unseen.Caution = nil
 	old := open()
@@ -266,6 +270,7 @@ func TestEveryKindOfMailIsWordedHonestly(t *testing.T) {
 		{"a window moved", "River Wend: Blue-winged olive, emergence moved to 10 to 28 Jun, likely (74 %)", "We told you 16 Jun to 2 Jul.", moved},
 		{"a window closed", "River Wend: Blue-winged olive, emergence window closed", "The window is closed.", closed},
 		{"warm water", "Water too warm for the fish, River Wend: Blue-winged", "WARM WATER: the water reached 21.4", warm},
+		{"warm water by the model only", "Water perhaps too warm for the fish, River Wend: Blue-winged", "WARM WATER: modelled, not measured", ahead},
 		{"no caution known", "River Wend: Blue-winged olive", "Caution not known: there is no flow caution for this river", unseen},
 		{"an old caution", "River Wend: Blue-winged olive", "Caution not known: the last reading is of 22:12 BST on Fri 5 Jun 2026, when it was 0 of 3", old},
 	} {

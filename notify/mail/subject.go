@@ -53,9 +53,11 @@ func (w words) subjectOf(it alert.LetterItem) string {
 	if d, ok := best(it.Outlook, s); ok {
 		out += fmt.Sprintf(", %s (%s)", forecast.Likelihood(d.P), percent(d.P))
 	}
-	if it.Outlook.Heat != "" {
-		// Said first: nobody should drive to fish that cannot stand it.
+	switch { // Said first: nobody should drive to fish that cannot stand it.
+	case it.Outlook.Heat != "":
 		out = "Water too warm for the fish, " + out
+	case it.Outlook.HeatAhead != "":
+		out = "Water perhaps too warm for the fish, " + out
 	}
 	return out
 }
