@@ -30,7 +30,7 @@ func (c demoCmd) Run(e *env) error {
 		return fmt.Errorf("making the folder of the demo: %w", err)
 	}
 	fmt.Fprintln(e.stdout, "The Tarn Fells: an invented river country. Every gauge, river, person and reading in it is made up.")
-	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	ln, err := new(net.ListenConfig).Listen(e.ctx, "tcp", "127.0.0.1:0")
 	if err != nil {
 		return fmt.Errorf("starting the invented feeds: %w", err)
 	}

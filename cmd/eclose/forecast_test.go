@@ -130,7 +130,7 @@ func TestTheTableFitsATerminal(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, line := range strings.Split(string(b), "\n") {
+	for line := range strings.SplitSeq(string(b), "\n") {
 		if n := utf8.RuneCountInString(line); n > 80 {
 			t.Errorf("%d columns: %q", n, line)
 		}

@@ -80,7 +80,7 @@ func openPostOffice(t *testing.T) (*postOffice, string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	go s.Serve(ln) //nolint:errcheck // ends with Close
+	go s.Serve(ln)
 	t.Cleanup(func() { s.Close() })
 	return p, fmt.Sprintf("[mail]\nhost = \"127.0.0.1\"\nport = %d\nca-file = %q\nfrom = \"outlooks@example.org\"\n", ln.Addr().(*net.TCPAddr).Port, ca)
 }

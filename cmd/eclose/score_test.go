@@ -121,7 +121,7 @@ func TestScoreJudgesKeptOutlooksAsSightingsArrive(t *testing.T) {
 	}
 	for lead, want := range map[int]float64{0: sq(second), 7: sq(first)} {
 		found := false
-		for _, line := range strings.Split(out, "\n") {
+		for line := range strings.SplitSeq(out, "\n") {
 			w := strings.Fields(line)
 			if len(w) == 5 && w[0] == fmt.Sprint(lead) {
 				found = true

@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"strings"
 
@@ -44,7 +43,7 @@ func (c seasonCmd) Run(e *env) error {
 	if sheet.Sightings, err = c.sightings(e, cfg, rivers[0].Slug); err != nil {
 		return err
 	}
-	if err := export.File(c.Out, func(w io.Writer) error { return sheet.Write(w) }); err != nil {
+	if err := export.File(c.Out, sheet.Write); err != nil {
 		return err
 	}
 	fmt.Fprintf(e.stdout, "%s: open it in a browser and print it on both sides of one sheet.\n", c.Out)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -156,14 +157,14 @@ func (l *liveShelf) state(ctx context.Context, r forecast.River, due bool, known
 
 // problemOf says which feeds of a river did not answer the last time.
 func problemOf(r forecast.River, known []db.FeedState) string {
-	out := ""
+	var out strings.Builder
 	for _, x := range known {
 		if x.LastError == "" || !slices.ContainsFunc(stationsOf(r), func(st forecast.Station) bool { return st.Feed == x.Feed && st.Site == x.Item }) {
 			continue
 		}
-		out += fmt.Sprintf("The feed %s did not answer for %s (%s). ", x.Feed, x.Item, oneLine(x.LastError, 120))
+		fmt.Fprintf(&out, "The feed %s did not answer for %s (%s). ", x.Feed, x.Item, oneLine(x.LastError, 120))
 	}
-	return out
+	return out.String()
 }
 
 func stationsOf(r forecast.River) []forecast.Station {

@@ -110,7 +110,7 @@ func shelve(ctx context.Context, cfg *config.Config, outlooks []*forecast.Outloo
 // show serves the pages of finished outlooks until the program is told to stop.
 // It sends no mail: the link of an invitation is printed.
 func show(e *env, cfg *config.Config, outlooks []*forecast.Outlook, addr string, now func() time.Time) (err error) {
-	ln, err := net.Listen("tcp", addr)
+	ln, err := new(net.ListenConfig).Listen(e.ctx, "tcp", addr)
 	if err != nil {
 		return fmt.Errorf("serving the page: %w", err)
 	}

@@ -11,8 +11,7 @@ import (
 // keysOf lists the keys that a config file may hold, from the types that it
 // is read into.
 func keysOf(t reflect.Type, prefix string) (keys []string) {
-	for i := range t.NumField() {
-		f := t.Field(i)
+	for f := range t.Fields() {
 		tag := f.Tag.Get("toml")
 		if tag == "-" || tag == "" {
 			continue

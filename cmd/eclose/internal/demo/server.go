@@ -65,7 +65,7 @@ type gaugeSeries struct {
 func (w *World) gaugeSeries(r *http.Request) []gaugeSeries {
 	var out []gaugeSeries
 	codes := r.URL.Query().Get("parameter_code")
-	for _, site := range strings.Split(r.URL.Query().Get("monitoring_location_id"), ",") {
+	for site := range strings.SplitSeq(r.URL.Query().Get("monitoring_location_id"), ",") {
 		for i, river := range Rivers {
 			if site != "USGS-"+river.Site {
 				continue
