@@ -1,4 +1,4 @@
-.PHONY: help test race lint fuzz bench demo dist cover
+.PHONY: help test race lint fuzz bench demo dist cover vuln
 
 help: ## list the targets
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/'
@@ -20,6 +20,9 @@ demo: ## the whole job on invented rivers
 
 bench: ## every benchmark once
 	go test -run '^$$' -bench . -benchtime 1x -benchmem ./...
+
+vuln: ## known vulnerabilities; needs a network that reaches vuln.go.dev
+	go run golang.org/x/vuln/cmd/govulncheck@v1.9.0 ./...
 
 fuzz: ## every fuzz target for FUZZTIME (default 10s)
 	@for p in $$(go list ./...); do \

@@ -183,7 +183,7 @@ func TestBoundaryCases(t *testing.T) {
 	t.Logf("%d values", n)
 }
 
-// A lookup table of the usual kind; own closed form, not a transcription.
+// A lookup table of the usual kind; own closed form, not copied.
 func TestLookupTableSingleSine5088(t *testing.T) {
 	rule := Rule{Method: SingleSine, Lower: 50, Upper: 88, Unit: Fahrenheit}
 	for _, r := range table(t, "lookup-single-sine-50-88f-exact.csv") {
