@@ -199,7 +199,7 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 	}
 	rows := traced(rec, opt.Ahead, opt.Members, seed)
 	if rows == nil {
-		return nil, fmt.Errorf("%w: no past season of water temperature is whole enough, and no weather is stored", ErrNothingKnown)
+		return nil, fmt.Errorf("%w over a whole year: no past season of either is there to go on from (%d days of water and %d of air temperature are stored)", ErrNothingKnown, known, airKnown)
 	}
 	o.WaterSource = "measured here"
 	o.Drivers = "none; the water of past seasons, moved by today's departure from them"

@@ -13,26 +13,28 @@ const anomalyDays = 10.0
 // traced continues a river's water temperature without any weather: every past
 // year is a possible future, moved by today's departure from it, which dies
 // away. Each row runs from the day of issue for days. It returns nil if there
-// is no past year to draw from.
+// is no past year to draw from, or none whose gaps can be closed since no year
+// has those days.
 func traced(rec Record, days, members int, seed uint64) [][]float64 {
 	first := rec.Issue.Time().Year()
-	var years []int
+	clim := normal(rec.Day0, rec.Water)
+	var years [][]float64
 	for y := rec.Day0.Time().Year(); y < first; y++ {
-		if _, share := past(rec, y, days); share > 0.8 {
-			years = append(years, y)
+		if trace, share := past(rec, y, days); share > 0.8 {
+			if fill(trace, rec.Issue, clim); count(trace) == days {
+				years = append(years, trace)
+			}
 		}
 	}
 	if len(years) == 0 {
 		return nil
 	}
-	clim := normal(rec.Day0, rec.Water)
 	now := anomaly(rec, clim)
 	out := make([][]float64, members)
 	rng := rand.New(rand.NewPCG(seed, 77))
 	order := rng.Perm(len(years))
 	for m := range out {
-		trace, _ := past(rec, years[order[m%len(years)]], days)
-		fill(trace, rec.Issue, clim)
+		trace := years[order[m%len(years)]]
 		row := make([]float64, days)
 		from := trace[0] - clim[dayOfYear(rec.Issue)]
 		for d := range row {

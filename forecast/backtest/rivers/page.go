@@ -21,6 +21,7 @@ var pageText string
 
 var page = template.Must(template.New("page").Funcs(template.FuncMap{
 	"plain":   plain,
+	"join":    join,
 	"percent": func(v float64) string { return number(100*v, 0, " %") },
 	"score":   func(v float64) string { return number(v, 4, "") },
 	"days":    func(v float64) string { return number(v, 1, "") },
@@ -67,12 +68,12 @@ func (r *Report) WritePage(w io.Writer) error {
 		return err
 	}
 	issues, asOf, judged := 0, 0, 0
-	skipped := map[string]int{}
+	skipped := map[string][]string{}
 	for _, s := range r.Slices {
 		issues += s.Issues
 		asOf += s.AsOf
 		if s.Skipped != "" {
-			skipped[s.Skipped]++
+			skipped[s.Skipped] = append(skipped[s.Skipped], fmt.Sprintf("%s %d", s.River, s.Season))
 		} else {
 			judged++
 		}

@@ -34,15 +34,12 @@ func (h *House) Learn(ctx context.Context, k jobs.Learn) error {
 		return nil
 	}
 	rec, err := forecast.Gather(ctx, h.Read, r, now)
-	if errors.Is(err, forecast.ErrNothingKnown) {
-		return jobs.Final{Err: err} // there is no water yet to hold the sightings against
-	}
 	if err != nil {
 		return err
 	}
 	lessons, not, err := rec.Learn(r, h.Catalogue, seen)
 	if err != nil {
-		return err
+		return jobs.Final{Err: err} // the same diary and readings would fail again
 	}
 	for _, x := range not {
 		h.Log.Warn().Str("river", r.Slug).Str("group", x.Group).Int("sightings", x.Sightings).Msg("nothing is learnt of a group of the diary: " + x.Why)

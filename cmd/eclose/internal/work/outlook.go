@@ -28,9 +28,6 @@ func (h *House) Outlook(ctx context.Context, k jobs.Outlook) error {
 		return err
 	}
 	o, err := h.issue(ctx, r, k.Issue)
-	if errors.Is(err, forecast.ErrNothingKnown) {
-		return jobs.Final{Err: err} // the first whole answer of its feeds asks again: see Fetch
-	}
 	if err != nil {
 		return err
 	}
@@ -57,11 +54,16 @@ func (h *House) issue(ctx context.Context, r forecast.River, at time.Time) (*for
 	if h.Issue != nil {
 		return h.Issue(ctx, r, at)
 	}
-	rec, err := forecast.Gather(ctx, h.Read, r, at)
+	o, err := h.gatherAndIssue(ctx, r, at)
 	if known, ok := h.Read.(*Reader); ok && errors.Is(err, forecast.ErrNothingKnown) {
 		known.Forget() // another process may have fetched it since
-		rec, err = forecast.Gather(ctx, h.Read, r, at)
+		o, err = h.gatherAndIssue(ctx, r, at)
 	}
+	return o, err
+}
+
+func (h *House) gatherAndIssue(ctx context.Context, r forecast.River, at time.Time) (*forecast.Outlook, error) {
+	rec, err := forecast.Gather(ctx, h.Read, r, at)
 	if err != nil {
 		return nil, err
 	}
@@ -75,7 +77,13 @@ func (h *House) issue(ctx context.Context, r forecast.River, at time.Time) (*for
 		is = new(forecast.Issuer)
 	}
 	defer h.issuer.Put(is)
-	return is.Outlook(rec, r, h.Catalogue, forecast.Options{Members: h.Members, Posterior: lessons.Apply, Fits: &h.fits})
+	o, err := is.Outlook(rec, r, h.Catalogue, forecast.Options{Members: h.Members, Posterior: lessons.Apply, Fits: &h.fits})
+	if err != nil {
+		// The same readings would fail again. Where there were none yet, the first
+		// whole answer of the feeds asks again: see Fetch.
+		return nil, jobs.Final{Err: err}
+	}
+	return o, nil
 }
 
 // Export writes the outlooks of a river that were issued in a month, as one

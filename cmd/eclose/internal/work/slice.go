@@ -7,11 +7,14 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"sync/atomic"
 	"time"
 
 	"example.org/eclose/cmd/eclose/internal/jobs"
+	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/backtest/rivers"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/series"
@@ -68,6 +71,30 @@ func (b Backtest) Plan() rivers.Plan {
 	return rivers.Plan{First: b.First, Last: b.Last, Leads: b.Leads, Every: b.Every, Members: b.Members, Now: b.Now, Sightings: b.Sightings, Workers: 1}
 }
 
+// asking remembers whether the store failed: what fails otherwise fails again.
+type asking struct {
+	rivers.Source
+	failed atomic.Bool
+}
+
+func (a *asking) note(err error) {
+	if err != nil && !errors.Is(err, forecast.ErrNothingKnown) {
+		a.failed.Store(true)
+	}
+}
+
+func (a *asking) Whole(ctx context.Context, r forecast.River) (forecast.Record, error) {
+	rec, err := a.Source.Whole(ctx, r)
+	a.note(err)
+	return rec, err
+}
+
+func (a *asking) AsOf(ctx context.Context, r forecast.River, at time.Time) (forecast.Record, bool, error) {
+	rec, known, err := a.Source.AsOf(ctx, r, at)
+	a.note(err)
+	return rec, known, err
+}
+
 // Slice computes one season of one river and keeps it where whoever judges the
 // run finds it: the same file, to the byte, that a run in one process leaves.
 func (h *House) Slice(ctx context.Context, k jobs.Slice) (err error) {
@@ -89,7 +116,11 @@ func (h *House) Slice(ctx context.Context, k jobs.Slice) (err error) {
 	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
 	p := b.Plan()
 	p.Rivers, p.Catalogue, p.First, p.Last, p.Dir = append(p.Rivers, r), h.Catalogue, k.Season, k.Season, dir
-	if _, err := rivers.Run(ctx, p, rivers.Stored{Store: h.Read, Now: b.Now}); err != nil {
+	asked := &asking{Source: rivers.Stored{Store: h.Read, Now: b.Now}}
+	if _, err := rivers.Run(ctx, p, asked); err != nil {
+		if ctx.Err() == nil && !asked.failed.Load() && !errors.As(err, new(*fs.PathError)) {
+			return jobs.Final{Err: err} // the same readings would fail again
+		}
 		return err
 	}
 	made, err := os.ReadDir(dir)
