@@ -39,6 +39,7 @@ type Station struct{ Feed, Site string }
 type Reader interface {
 	Keys(context.Context) ([]ingest.Key, error)
 	Read(context.Context, ingest.Key, series.Query) (ingest.Series, error)
+	Members(context.Context, ingest.Key, series.Query) ([]ingest.Series, error)
 	Daily(context.Context, ingest.Key, series.Query, series.DayRule) ([]series.Day, error)
 }
 
@@ -298,23 +299,32 @@ func (g *gatherer) last(s Station, v ingest.Variable, into *Reading) error {
 
 // members reads the newest weather ensemble as daily means of local days.
 func (g *gatherer) members(s Station, issue Date) ([][]float64, error) {
-	var out [][]float64
+	// A forecast that came later must not be seen; one that came long before is no
+	// forecast of these days.
+	q := series.Query{From: g.issue.Add(-24 * time.Hour), AsOf: g.issue}
+	var all []ingest.Series
+	read := map[ingest.Key]bool{}
 	for _, k := range g.keys {
 		if k.Feed != s.Feed || k.Site != s.Site || k.Variable != ingest.AirTemperature || k.Member == 0 {
 			continue
 		}
-		// A forecast that came later must not be seen; one that came long before
-		// is no forecast of these days.
-		got, err := g.store.Read(g.ctx, k, series.Query{From: g.issue.Add(-24 * time.Hour), AsOf: g.issue})
-		if errors.Is(err, series.ErrNotFound) {
+		first := k
+		first.Member = 1
+		if read[first] {
 			continue
 		}
-		if err != nil {
-			return nil, fmt.Errorf("reading %s: %w", k, err)
+		read[first] = true
+		got, err := g.store.Members(g.ctx, k, q)
+		if err != nil && !errors.Is(err, series.ErrNotFound) {
+			return nil, fmt.Errorf("reading the ensemble of %s: %w", k, err)
 		}
+		all = append(all, got...)
+	}
+	var out [][]float64
+	for _, got := range all {
 		days, err := series.Days(got, series.DayRule{Zone: g.zone, Unchecked: true})
 		if err != nil {
-			return nil, fmt.Errorf("daily values of %s: %w", k, err)
+			return nil, fmt.Errorf("daily values of %s: %w", got.Key, err)
 		}
 		var row []float64
 		for _, d := range days {

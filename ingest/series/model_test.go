@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"example.org/eclose/ingest"
 )
@@ -153,6 +154,9 @@ func TestTheViewAsOfAnyMomentEqualsANaiveModel(t *testing.T) {
 			if err := got.Check(); err != nil {
 				t.Fatal(err)
 			}
+			if k.Member > 0 {
+				sameMembers(t, s, k, q)
+			}
 		}
 		mustVerify(t, s)
 		got, err := s.Keys(t.Context())
@@ -167,6 +171,28 @@ func TestTheViewAsOfAnyMomentEqualsANaiveModel(t *testing.T) {
 			}
 		}
 	})
+}
+
+// sameMembers holds what is read of all members at once against what is read of
+// each alone.
+func sameMembers(t *testing.T, s *Store, k ingest.Key, q Query) {
+	t.Helper()
+	all, err := s.Members(t.Context(), k, q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var members []int
+	for _, got := range all {
+		members = append(members, got.Member)
+		want := mustRead(t, s, got.Key, q)
+		if diff := cmp.Diff(want.Time, got.Time, cmpopts.EquateEmpty()) + cmp.Diff(want.Value, got.Value, cmpopts.EquateEmpty(), cmpopts.EquateNaNs()) +
+			cmp.Diff(want.Flag, got.Flag, cmpopts.EquateEmpty()) + cmp.Diff(want.Retrieved, got.Retrieved, cmpopts.EquateEmpty()); diff != "" {
+			t.Fatalf("%s among its members, %+v (-alone +together):\n%s", got.Key, q, diff)
+		}
+	}
+	if !slices.Contains(members, k.Member) || !slices.IsSorted(members) {
+		t.Fatalf("members of %s: %v", k, members)
+	}
 }
 
 func TestPuttingTheSameAnswersAgainChangesNothing(t *testing.T) {

@@ -235,15 +235,20 @@ func (s *Store) rewind(ctx context.Context, x *index, spanName string, now *tabl
 		return table{}, err
 	}
 	past.member = nil
-	var out table
-	for i := range now.len() {
-		if now.retrieved[i] <= asOf {
-			out.takeSome(now, i, want)
-		} else if k := versionAt(&past, 0, now.time[i], asOf); k >= 0 {
-			out.takeSome(&past, k, want)
+	return now.rewound(&past, asOf, want), nil
+}
+
+// rewound is the newest rows of one member as known at a moment, given those
+// that they replaced.
+func (t *table) rewound(past *table, asOf int64, want columns) (out table) {
+	for i := range t.len() {
+		if t.retrieved[i] <= asOf {
+			out.takeSome(t, i, want)
+		} else if k := versionAt(past, 0, t.time[i], asOf); k >= 0 {
+			out.takeSome(past, k, want)
 		}
 	}
-	return out, nil
+	return out
 }
 
 // takeSome appends the wanted columns of row i of u.
