@@ -176,6 +176,18 @@ func (s *StageOutlook) moved(issue Date) []string {
 // The limit is our own default.
 func (s *StageOutlook) ruledByCalendar() bool { return s.Weight < 0.15 }
 
+// Why says in a few words how the season of a stage lies: beside the calendar,
+// and beside the river's own usual season.
+func (s *StageOutlook) Why() string {
+	switch {
+	case s.ruledByCalendar():
+		return "by the calendar: water hardly moves it"
+	case s.Early != nil:
+		return s.beside() + "; " + earlyWords(*s.Early) + " here"
+	}
+	return s.beside()
+}
+
 // beside is how far the peak lies from the calendar's.
 func (s *StageOutlook) beside() string {
 	calendar := short(s.Calendar.Peak.P50)
@@ -194,7 +206,7 @@ func (s *StageOutlook) beside() string {
 func (w *water) running(early float64, rec Record, s *StageOutlook, seasons int) string {
 	why := ""
 	if d, days := w.departed(rec, min(rec.Issue, s.Window.Peak.P50)); days > 0 && (early > 0) == (d > 0) && math.Abs(d) >= 0.05 {
-		why = ": " + departureWords(d, days, seasons)
+		why = ": " + Departure{MeanC: d, Days: days}.Words(seasons, false) // the text is kept, and its readers are not known
 	}
 	words := earlyWords(early)
 	if words == asUsual {
@@ -236,14 +248,18 @@ func (w *water) early(rec Record, p phenology.Params) (float64, bool) {
 	return days, math.Abs(days) < 60
 }
 
-// departureWords says how warm the water was, in both units, since the text is
-// kept and its readers are not known.
-func departureWords(d float64, days, seasons int) string {
+// Words says how warm the water was, in both units, those of the reader first.
+func (d Departure) Words(seasons int, fahrenheit bool) string {
 	warm := "warmer"
-	if d < 0 {
+	if d.MeanC < 0 {
 		warm = "colder"
 	}
-	return fmt.Sprintf("the water of %d days was %.1f °C (%.1f °F) %s than the mean of %d seasons", days, math.Abs(d), math.Abs(d)*1.8, warm, seasons)
+	c := math.Abs(d.MeanC)
+	by := fmt.Sprintf("%.1f °C (%.1f °F)", c, c*1.8)
+	if fahrenheit {
+		by = fmt.Sprintf("%.1f °F (%.1f °C)", c*1.8, c)
+	}
+	return fmt.Sprintf("the water of %d days was %s %s than the mean of %d seasons", d.Days, by, warm, seasons)
 }
 
 // lately is over how many days the water is compared with that of past seasons

@@ -32,7 +32,7 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 		p.line("Water today, daily mean: %s%s.", mid, between)
 	}
 	if d := o.Departure; d != nil {
-		p.line("%s", wrap(fmt.Sprintf("Of late: %s.", departureWords(d.MeanC, d.Days, o.Seasons)), 80, ""))
+		p.line("%s", wrap(fmt.Sprintf("Of late: %s.", d.Words(o.Seasons, opt.Fahrenheit)), 80, ""))
 	}
 	for _, h := range o.Heat {
 		p.line("%s", h.words(opt.Fahrenheit))
@@ -140,13 +140,7 @@ func (p *printer) stage(s StageOutlook, issue Date) {
 	}
 	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, cal, gradeWord(s.Grade))
 	p.line("  %s", strings.TrimRight(fmt.Sprintf("%-24s %-24s %s", between(s.Window.Start), between(s.Window.Peak), between(s.Window.End)), " "))
-	why := s.beside()
-	if s.ruledByCalendar() {
-		why = "by the calendar: water hardly moves it"
-	} else if s.Early != nil {
-		why += "; " + earlyWords(*s.Early) + " here"
-	}
-	p.line("  %s", wrap(orUnknown(s.Hours)+"; "+why, 78, "  "))
+	p.line("  %s", wrap(orUnknown(s.Hours)+"; "+s.Why(), 78, "  "))
 }
 
 func orUnknown(hours string) string {

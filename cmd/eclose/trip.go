@@ -40,7 +40,7 @@ func (c tripCmd) Run(e *env) error {
 	if err != nil {
 		return usageError{err}
 	}
-	ask := trip.Ask{Days: c.Days}
+	ask := trip.Ask{Days: c.Days, Units: unitsOf(cfg)}
 	if ask.From, err = dateOf(c.From); err != nil {
 		return usagef("--from: %w", err)
 	}

@@ -17,6 +17,7 @@ type Ask struct {
 	To     forecast.Date `json:"to"` // included
 	Days   int           `json:"days"`
 	Groups []string      `json:"groups"` // keys of the catalogue; empty: every group
+	Units  wading.Units  `json:"-"`      // come first in words; the other follows
 }
 
 // DefaultDays is the length of a stay where none is named.

@@ -32,7 +32,7 @@ const unknownCounts = 0.5
 // FlowOdds is the share of days, over past seasons on these dates, on which the
 // mean flow stood at or above the level "better not to wade". Seasons that have
 // less than half of the days are not counted; the running one never is.
-func FlowOdds(f *Flows, from, to forecast.Date) Odds {
+func FlowOdds(f *Flows, from, to forecast.Date, u wading.Units) Odds {
 	if f == nil {
 		return Odds{Words: "not known: no flow is stored for this river"}
 	}
@@ -69,7 +69,7 @@ func FlowOdds(f *Flows, from, to forecast.Date) Odds {
 		return Odds{Seasons: seasons, Words: fmt.Sprintf("not known: %d past seasons of flow on these dates, %d are needed", seasons, flowSeasons)}
 	}
 	return Odds{P: float64(over) / float64(days), Known: true, Seasons: seasons,
-		Words: fmt.Sprintf("in %d of %d past seasons the flow stood at or above %s, where it is better not to wade, on some of these dates", hit, seasons, wading.Metric.Flow(limit))}
+		Words: fmt.Sprintf("in %d of %d past seasons the flow stood at or above %s, where it is better not to wade, on some of these dates", hit, seasons, u.Flow(limit))}
 }
 
 // yearsBefore is the same date some years earlier; 29 February becomes 1 March.
@@ -83,7 +83,7 @@ var WarmC = wading.FtoC(68)
 
 // warmOdds is the mean over the days of the chance that the warmest hour
 // reaches WarmC, as a normal curve through its 50 and 90 % points.
-func warmOdds(o *forecast.Outlook, from, to forecast.Date) Odds {
+func warmOdds(o *forecast.Outlook, from, to forecast.Date, u wading.Units) Odds {
 	sum, n := 0.0, 0
 	for d := from; d <= to; d++ {
 		w, ok := o.WaterOn(d)
@@ -96,7 +96,7 @@ func warmOdds(o *forecast.Outlook, from, to forecast.Date) Odds {
 	p := sum / float64(n)
 	return Odds{P: p, Known: true, Seasons: o.Seasons,
 		Words: fmt.Sprintf("%s (%s) that the warmest hour of a day reaches %s, where trout are better left alone",
-			forecast.Likelihood(p), forecast.Percent(p), wading.Metric.Temperature(WarmC))}
+			forecast.Likelihood(p), forecast.Percent(p), u.Temperature(WarmC))}
 }
 
 func warm(w forecast.WaterDay) float64 {

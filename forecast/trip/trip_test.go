@@ -157,7 +157,7 @@ func TestFlowOdds(t *testing.T) {
 		{"no flow", nil, false, 0, "not known"},
 		{"too few seasons", &Flows{Day0: day0 - 3*365, M3s: make([]float64, 3*365), Limits: &wading.Limits{BetterNotM3s: 9}}, false, 0, "not known: 3 past seasons"},
 	} {
-		got := FlowOdds(x.flows, from, to)
+		got := FlowOdds(x.flows, from, to, wading.Metric)
 		if got.Known != x.known || math.Abs(got.P-x.p) > 1e-12 || !strings.Contains(got.Words, x.words) {
 			t.Errorf("%s: %+v", x.name, got)
 		}
@@ -173,12 +173,12 @@ func TestWarmOddsFollowTheBand(t *testing.T) {
 		{"90 % point on the line is one in ten", WarmC - 1, 0.0999, 0.1001},
 		{"far below is nothing", WarmC - 10, 0, 1e-9},
 	} {
-		got := warmOdds(invent("a", x.max), date(6, 1), date(6, 3))
+		got := warmOdds(invent("a", x.max), date(6, 1), date(6, 3), wading.Metric)
 		if !got.Known || got.P < x.lo || got.P > x.hi {
 			t.Errorf("%s: %v", x.name, got.P)
 		}
 	}
-	if got := warmOdds(&forecast.Outlook{}, date(6, 1), date(6, 3)); got.Known {
+	if got := warmOdds(&forecast.Outlook{}, date(6, 1), date(6, 3), wading.Metric); got.Known {
 		t.Error("odds without water are not known")
 	}
 }

@@ -92,7 +92,7 @@ func (s *site) day(r *http.Request) (*answer, error) {
 			body.Advice = a.Words()
 		}
 	}
-	body.FlowOdds = trip.FlowOdds(st.Flows, date, date)
+	body.FlowOdds = trip.FlowOdds(st.Flows, date, date, u)
 	return &answer{name: "day", title: fmt.Sprintf("%s on %s", river.Name, date.Time().Format("2 January 2006")), here: "rivers", body: body}, nil
 }
 

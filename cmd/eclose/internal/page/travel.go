@@ -92,7 +92,7 @@ func (s *site) plan(r *http.Request) (*tripPage, error) {
 			rivers = append(rivers, trip.River{Outlook: st.Outlook, Flows: st.Flows})
 		}
 	}
-	ask := trip.Ask{Days: p.Days}
+	ask := trip.Ask{Days: p.Days, Units: unitsOf(r.Context())}
 	for key := range groupsHere {
 		on := slices.Contains(q["group"], key)
 		p.Some = p.Some || on
