@@ -44,8 +44,8 @@ type Season struct {
 }
 
 const (
-	seasonWidth = 760
-	nameWidth   = 190
+	seasonWidth = 800
+	nameWidth   = 240
 	rowHeight   = 58
 	headHeight  = 30
 	// half is the height of the drawing above and below a waterline, in units of

@@ -51,6 +51,7 @@ type Flow struct {
 	Observed       []float64
 	Today          int
 	Limits         []Limit
+	Per            float64 // of the axis: m3/s that make one of its unit; 0: one
 	Label          func(m3s float64) string
 }
 
@@ -88,8 +89,12 @@ func (f Flow) plot() *plot {
 		day0: f.Day0, days: max(len(f.Mid), len(f.Observed), 2), today: f.Today,
 		y: func(v float64) float64 { return 0.08 + 0.92*math.Log(math.Max(v, lo)/lo)/math.Log(hi/lo) }}
 	p.axis()
-	for _, v := range rounds(lo, hi) {
-		p.horizontal("month", v, f.Label(v), false)
+	per := f.Per
+	if per == 0 {
+		per = 1
+	}
+	for _, v := range rounds(lo/per, hi/per) {
+		p.horizontal("month", v*per, f.Label(v*per), false)
 	}
 	p.band(f.Low, f.High)
 	p.curve("ghost", f.Mid)

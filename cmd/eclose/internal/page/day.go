@@ -19,6 +19,14 @@ import (
 // Our own default.
 const dayLeast = 0.03
 
+// likelyFrom is the chance from which a stage is among those listed first, and
+// flowStrong the share of past days at too much flow from which that is told as
+// strongly as a caution. Our own defaults.
+const (
+	likelyFrom = 0.1
+	flowStrong = 0.33
+)
+
 type dayLine struct {
 	chanceLine
 	Strip        template.HTML
@@ -49,16 +57,20 @@ func (s *site) day(r *http.Request) (*answer, error) {
 		Date, Before, After forecast.Date
 		IsToday             bool
 		Lead                int
-		Lines               []dayLine
+		Lines, Rest         []dayLine // those of one chance in ten and more; the others
 		Clock               template.HTML
 		Rise, Set           string
 		Mean, Low, High     string
 		Warmest, WarmestMay string
 		Advice              string
 		FlowOdds            trip.Odds
+		FlowStrong          bool
 	}
 	body.head, body.Date = h, date
 	body.IsToday, body.Lead = date == h.Today, int(date-h.Today)
+	if body.IsToday {
+		body.Tab = "today"
+	}
 	if d := date - 1; d >= st.Outlook.Water[0].Date {
 		body.Before = d
 	}
@@ -82,7 +94,11 @@ func (s *site) day(r *http.Request) (*answer, error) {
 				l.Laying = g.OvipositionMode.Words()
 			}
 		}
-		body.Lines = append(body.Lines, l)
+		if c.P >= likelyFrom {
+			body.Lines = append(body.Lines, l)
+		} else {
+			body.Rest = append(body.Rest, l)
+		}
 	}
 	body.Clock = clock()
 	if w, ok := st.Outlook.WaterOn(date); ok {
@@ -93,6 +109,7 @@ func (s *site) day(r *http.Request) (*answer, error) {
 		}
 	}
 	body.FlowOdds = trip.FlowOdds(st.Flows, date, date, u)
+	body.FlowStrong = !body.FlowOdds.Known || body.FlowOdds.P >= flowStrong
 	return &answer{name: "day", title: fmt.Sprintf("%s on %s", river.Name, date.Time().Format("2 January 2006")), here: "rivers", body: body}, nil
 }
 

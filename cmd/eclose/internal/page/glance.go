@@ -16,7 +16,9 @@ import (
 // head is what stands at the top of everything about one river.
 type head struct {
 	Slug, Name string
-	Missing    bool // no outlook yet
+	Tab        string // which page of the river this is
+	Lately     string // how its water was, beside past seasons; empty: not known
+	Missing    bool   // no outlook yet
 	Problem    string
 	Caution    wading.View
 	CautionAt  time.Time
@@ -53,6 +55,9 @@ func (s *site) head(r *http.Request, river forecast.River) (head, *State, error)
 	h.Flow = said(st.Caution.Flow, since, u.Flow)
 	h.Water = said(st.Caution.Water, since, u.Temperature)
 	h.Today = localDay(st.Outlook, s.Now())
+	if d := st.Outlook.Departure; d != nil {
+		h.Lately = d.Words(st.Outlook.Seasons, u == wading.US)
+	}
 	return h, st, nil
 }
 
@@ -96,6 +101,7 @@ type chanceLine struct {
 	Hours       string
 	Grade       string
 	Window      forecast.Window
+	Why         string // how its season lies
 }
 
 // on lists the fishable stages of a day, the likeliest first.
@@ -119,7 +125,7 @@ func opening(o *forecast.Outlook, from forecast.Date, days int) []chanceLine {
 	for i := range o.Stages {
 		st := &o.Stages[i]
 		if start := st.Window.Start.P50; st.Fishable && start > from && start <= from+forecast.Date(days) {
-			out = append(out, chanceLine{Name: upper(st.Name), Group: st.Group, Stage: st.Stage, Up: st.Stage == forecast.Emergence, Window: st.Window})
+			out = append(out, chanceLine{Name: upper(st.Name), Group: st.Group, Stage: st.Stage, Up: st.Stage == forecast.Emergence, Window: st.Window, Why: st.Why()})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b chanceLine) int { return cmp.Compare(a.Window.Start.P50, b.Window.Start.P50) })
@@ -133,11 +139,23 @@ const (
 	soonDays     = 21
 )
 
+// news is what a river's page begins with.
+type news struct {
+	Now, Soon []chanceLine
+	MoreSoon  int // that open too
+}
+
+func newsOf(o *forecast.Outlook, today forecast.Date) news {
+	now, soon := on(o, today, 0.1), opening(o, today, soonDays)
+	n := news{Now: now[:min(len(now), glanceStages)], Soon: soon[:min(len(soon), glanceStages)]}
+	n.MoreSoon = len(soon) - len(n.Soon)
+	return n
+}
+
 type glanceRiver struct {
 	head
-	Now, Soon []chanceLine
-	Many      float64 // stages expected today
-	Row       template.HTML
+	news
+	Row template.HTML
 }
 
 func (s *site) glance(r *http.Request) (*answer, error) {
@@ -154,13 +172,7 @@ func (s *site) glance(r *http.Request) (*answer, error) {
 		}
 		g := glanceRiver{head: h}
 		if st != nil {
-			g.Now = on(st.Outlook, h.Today, 0.1)
-			for _, c := range g.Now {
-				g.Many += c.P
-			}
-			g.Now = g.Now[:min(len(g.Now), glanceStages)]
-			g.Soon = opening(st.Outlook, h.Today, soonDays)
-			g.Soon = g.Soon[:min(len(g.Soon), glanceStages)]
+			g.news = newsOf(st.Outlook, h.Today)
 			p := abundance(st.Outlook, h.Today-14, glanceDays)
 			p.Today = int(h.Today - (h.Today - 14))
 			g.Row = template.HTML(p.Row(0)) //nolint:gosec // our own drawing, its names escaped

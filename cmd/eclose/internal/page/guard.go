@@ -19,17 +19,20 @@ import (
 	"example.org/eclose/notify/subscribe"
 )
 
-// policy lets a page load its own files and nothing else, and nothing inside
-// the page: no style, no script.
-const policy = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; connect-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+// policy lets a page load its own files and nothing else. Inside the page it
+// allows one thing: the one style sheet whose hash it names.
+func policy(style string) string {
+	return "default-src 'none'; style-src '" + style + "'; script-src 'self'; img-src 'self'; connect-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+}
 
 // guard stands before every page: headers, sizes, rates, time.
 func (s *site) guard(next http.Handler) http.Handler {
 	slow := http.TimeoutHandler(next, timeout, "This took too long. Try again in a while.\n")
 	cross := http.NewCrossOriginProtection()
+	allowed := policy(s.assets.hash)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
-		h.Set("Content-Security-Policy", policy)
+		h.Set("Content-Security-Policy", allowed)
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "no-referrer") // links of mails hold tokens
 		h.Set("Permissions-Policy", "camera=(), microphone=(), geolocation=(), payment=()")

@@ -2,6 +2,8 @@ package page
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/base64"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
@@ -28,7 +30,7 @@ var paths = []string{
 
 var unwanted = regexp.MustCompile(`(?i)\bsafe\b`)
 
-func TestEveryPageIsWholeLightAndFreeOfInlineStyleAndScript(t *testing.T) {
+func TestEveryPageIsWholeLightAndHasNoStyleOrScriptThatThePolicyDoesNotName(t *testing.T) {
 	w := newWorld(t, nil)
 	for _, p := range paths {
 		rec := w.get(p)
@@ -39,7 +41,8 @@ func TestEveryPageIsWholeLightAndFreeOfInlineStyleAndScript(t *testing.T) {
 		if n := len(body); n > 150_000 {
 			t.Errorf("%s weighs %d bytes", p, n)
 		}
-		if csp := rec.Header().Get("Content-Security-Policy"); csp == "" || strings.Contains(csp, "unsafe") {
+		csp := rec.Header().Get("Content-Security-Policy")
+		if csp == "" || strings.Contains(csp, "unsafe") {
 			t.Errorf("%s: policy %q", p, csp)
 		}
 		if unwanted.MatchString(body) {
@@ -49,7 +52,7 @@ func TestEveryPageIsWholeLightAndFreeOfInlineStyleAndScript(t *testing.T) {
 		if err != nil {
 			t.Fatalf("%s: %v", p, err)
 		}
-		ids, h1 := map[string]bool{}, 0
+		ids, h1, styles := map[string]bool{}, 0, 0
 		for n := range doc.Descendants() {
 			if n.Type != html.ElementNode {
 				continue
@@ -58,7 +61,11 @@ func TestEveryPageIsWholeLightAndFreeOfInlineStyleAndScript(t *testing.T) {
 			case "h1":
 				h1++
 			case "style":
-				t.Errorf("%s has a style element", p)
+				styles++
+				sum := sha256.Sum256([]byte(n.FirstChild.Data))
+				if want := "style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "';"; !strings.Contains(csp, want) {
+					t.Errorf("%s has a style that its policy does not name: %s lacks %s", p, csp, want)
+				}
 			case "script":
 				if src := attr(n, "src"); !strings.HasPrefix(src, "/assets/") || n.FirstChild != nil {
 					t.Errorf("%s has a script of its own: %q", p, src)
@@ -84,6 +91,9 @@ func TestEveryPageIsWholeLightAndFreeOfInlineStyleAndScript(t *testing.T) {
 					t.Errorf("%s leads away: %s", p, a.Val)
 				}
 			}
+		}
+		if styles != 1 {
+			t.Errorf("%s has %d styles", p, styles)
 		}
 		if h1 != 1 {
 			t.Errorf("%s has %d first headings", p, h1)

@@ -5,6 +5,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"embed"
+	"encoding/base64"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -53,7 +54,8 @@ type view struct {
 	Mark        string
 	US          bool
 	Units       string // address of the same page in the other units
-	CSS, JS     string
+	CSS         template.CSS
+	JS          string // address
 	HasDiary    bool
 	HasMail     bool
 	Caution     string
@@ -65,14 +67,18 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 	"percent":    func(p float64) string { return strings.ReplaceAll(forecast.Percent(p), " ", "\u00a0") }, // a number stays with its sign
 	"likelihood": forecast.Likelihood,
 	"grade":      forecast.GradeWord,
-	"day":        func(d forecast.Date) string { return d.Time().Format("Mon 2 Jan") },
-	"longday":    func(d forecast.Date) string { return d.Time().Format("Monday 2 January 2006") },
-	"stamp":      func(t time.Time) string { return t.UTC().Format("2 Jan 2006 15:04 UTC") },
-	"join":       strings.Join,
-	"lower":      strings.ToLower,
-	"upper":      upper,
-	"add":        func(a, b int) int { return a + b },
-	"hours":      func(s string) []string { return strings.Split(s, " and ") },
+	"dates": func(r forecast.Range) []string { // each of which stays on one line
+		date, between, _ := strings.Cut(r.Words(), " (")
+		return []string{date, "(" + between}
+	},
+	"day":     func(d forecast.Date) string { return d.Time().Format("Mon 2 Jan") },
+	"longday": func(d forecast.Date) string { return d.Time().Format("Monday 2 January 2006") },
+	"stamp":   func(t time.Time) string { return t.UTC().Format("2 Jan 2006 15:04 UTC") },
+	"join":    strings.Join,
+	"lower":   strings.ToLower,
+	"upper":   upper,
+	"add":     func(a, b int) int { return a + b },
+	"hours":   func(s string) []string { return strings.Split(s, " and ") },
 	"stage": func(lines []stageLine, up bool) *stageLine {
 		for i := range lines {
 			if lines[i].Up == up {
@@ -246,7 +252,7 @@ func (s *site) send(w http.ResponseWriter, r *http.Request, a *answer) {
 
 func (s *site) render(r *http.Request, a *answer, mark string) ([]byte, error) {
 	v := view{Title: a.title, Here: a.here, Mark: mark, US: unitsOf(r.Context()) == wading.US, Units: otherUnits(r, a),
-		CSS: s.assets.css, JS: s.assets.js, HasDiary: s.Diary != nil, HasMail: s.Subscribe != nil, Caution: forecast.StandingCaution, Credits: s.credits, B: a.body}
+		CSS: s.assets.style, JS: s.assets.js, HasDiary: s.Diary != nil, HasMail: s.Subscribe != nil, Caution: forecast.StandingCaution, Credits: s.credits, B: a.body}
 	var b bytes.Buffer
 	if err := templates.ExecuteTemplate(&b, a.name+".html", v); err != nil {
 		return nil, fmt.Errorf("making the page %s: %w", a.name, err)
@@ -296,8 +302,10 @@ func (s *site) fail(w http.ResponseWriter, r *http.Request, err error) {
 
 // assets are the files of the pages, under names that change with them.
 type assets struct {
-	css, js string // addresses
-	by      map[string]assetFile
+	style template.CSS // stands in each page, so that nothing waits for it
+	hash  string       // of the style, as the policy names it
+	js    string       // address
+	by    map[string]assetFile
 }
 
 type assetFile struct {
@@ -307,7 +315,7 @@ type assetFile struct {
 
 func loadAssets() (assets, error) {
 	a := assets{by: map[string]assetFile{}}
-	kinds := map[string]string{".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml", ".webmanifest": "application/manifest+json"}
+	kinds := map[string]string{".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml", ".webmanifest": "application/manifest+json"}
 	entries, err := fs.ReadDir(files, "assets")
 	if err != nil {
 		return a, fmt.Errorf("reading the files of the pages: %w", err)
@@ -321,8 +329,9 @@ func loadAssets() (assets, error) {
 		switch name {
 		case "page.css":
 			b = append(b, chart.Style...)
-			name = hashed(name, b)
-			a.css = "/assets/" + name
+			sum := sha256.Sum256(b)
+			a.style, a.hash = template.CSS(b), "sha256-"+base64.StdEncoding.EncodeToString(sum[:]) //nolint:gosec // our own
+			continue
 		case "page.js":
 			name = hashed(name, b)
 			a.js = "/assets/" + name

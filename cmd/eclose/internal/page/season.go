@@ -19,10 +19,15 @@ const (
 	seasonDays = 270
 )
 
+// weekLeast is the least chance in a week that is told in a season. Our own
+// default.
+const weekLeast = 0.01
+
 type seasonGroup struct {
 	Key, Name, Also string
 	Grade           string
 	Stages          []stageLine
+	Why             string // how its season lies
 	Row             template.HTML
 }
 
@@ -34,9 +39,9 @@ type stageLine struct {
 	P        float64 // today
 	Week     float64 // in a week
 	WeekCal  float64
+	NearWeek bool // either is worth telling
 	Hours    string
 	Seen     []string // past seasons' windows seen here
-	Reason   string
 }
 
 func (s *site) season(r *http.Request) (*answer, error) {
@@ -50,13 +55,12 @@ func (s *site) season(r *http.Request) (*answer, error) {
 	}
 	var body struct {
 		head
-		Axis      template.HTML
-		Groups    []seasonGroup
-		Now, Soon []chanceLine
-		HasSeen   bool
-		Week      []forecast.Date
+		news
+		Axis   template.HTML
+		Groups []seasonGroup
+		Week   []forecast.Date
 	}
-	body.head = h
+	body.head, body.Tab = h, "season"
 	if st == nil {
 		return &answer{name: "season", title: river.Name, here: "rivers", body: body}, nil
 	}
@@ -64,11 +68,7 @@ func (s *site) season(r *http.Request) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	body.Axis, body.Groups, body.HasSeen = d.axis, d.groups, d.seen
-	body.Now = on(st.Outlook, h.Today, 0.1)
-	body.Now = body.Now[:min(len(body.Now), glanceStages)]
-	body.Soon = opening(st.Outlook, h.Today, soonDays)
-	body.Soon = body.Soon[:min(len(body.Soon), glanceStages)]
+	body.Axis, body.Groups, body.news = d.axis, d.groups, newsOf(st.Outlook, h.Today)
 	for d := range 7 {
 		body.Week = append(body.Week, h.Today+forecast.Date(d))
 	}
@@ -85,7 +85,6 @@ type drawing struct {
 	written int64
 	axis    template.HTML
 	groups  []seasonGroup
-	seen    bool
 }
 
 func (s *site) drawn(r *http.Request, river forecast.River, o *forecast.Outlook, today forecast.Date) (*drawing, error) {
@@ -100,7 +99,7 @@ func (s *site) drawn(r *http.Request, river forecast.River, o *forecast.Outlook,
 		return nil, err
 	}
 	picture, groups := seasonOf(o, s.Catalogue, regionOf(river), today-seasonBack, seasonDays, today, seen)
-	d := &drawing{outlook: o, today: today, written: written, groups: groups, seen: len(seen) > 0}
+	d := &drawing{outlook: o, today: today, written: written, groups: groups}
 	d.axis = template.HTML(picture.Axis()) //nolint:gosec // our own drawing
 	s.drawings.Store(river.Slug, d)
 	return d, nil
@@ -148,9 +147,10 @@ func seasonOf(o *forecast.Outlook, c *insects.Catalogue, region insects.Region, 
 			}
 			if x, ok := st.On(today + 7); ok {
 				line.Week, line.WeekCal = x.P, x.PCalendar
+				line.NearWeek = max(x.P, x.PCalendar) >= weekLeast
 			}
-			if len(st.Reasons) > 0 {
-				line.Reason = st.Reasons[0]
+			if g.Why == "" && st.Fishable { // the other stage follows
+				g.Why = upper(st.Why())
 			}
 			trace := &l.Emergence
 			if !line.Up {

@@ -44,6 +44,7 @@ func (s *site) water(r *http.Request) (*answer, error) {
 	u := unitsOf(r.Context())
 	var body struct {
 		head
+		Unit           string
 		Picture, Flows template.HTML
 		FlowYears      int
 		Days           []waterDay
@@ -53,6 +54,7 @@ func (s *site) water(r *http.Request) (*answer, error) {
 		Regulated      bool
 	}
 	body.head, body.Notices, body.Regulated = h, river.Notices, river.Regulated
+	body.Tab, body.Unit = "water", degree(u)
 	o := st.Outlook
 	from := max(h.Today-waterBack, o.Water[0].Date)
 	body.Picture = template.HTML(o.WaterPicture(from, waterSpan, u == wading.US).Inline()) //nolint:gosec // our own drawing
@@ -69,7 +71,7 @@ func (s *site) water(r *http.Request) (*answer, error) {
 		if !ok {
 			break
 		}
-		x := waterDay{Date: d, Mean: u.Temperature(w.P50), Low: u.Temperature(w.P10), Hi: u.Temperature(w.P90), Warmest: u.Temperature(w.MaxP90)}
+		x := waterDay{Date: d, Mean: degrees(u, w.P50), Low: degrees(u, w.P10), Hi: degrees(u, w.P90), Warmest: degrees(u, w.MaxP90)}
 		if a := wading.AdviceFor(w.MaxP90); a != wading.FishNone {
 			x.Advice = a.Words()
 		}
@@ -90,10 +92,29 @@ func (s *site) water(r *http.Request) (*answer, error) {
 	return &answer{name: "water", title: river.Name + ": water and flow", here: "rivers", body: body}, nil
 }
 
+// degree is the unit of a reader's thermometer, and degrees a temperature on it,
+// for a column whose head names the unit.
+func degree(u wading.Units) string {
+	if u == wading.US {
+		return "°F"
+	}
+	return "°C"
+}
+
+func degrees(u wading.Units, c float64) string {
+	if u == wading.US {
+		return fmt.Sprintf("%.0f", wading.CtoF(c))
+	}
+	return fmt.Sprintf("%.1f", c)
+}
+
 // flowPicture puts this season's daily flow among those of past seasons within
 // a week of each date.
 func flowPicture(f *trip.Flows, name string, from forecast.Date, days int, today forecast.Date, u wading.Units) (chart.Flow, int) {
-	p := chart.Flow{Title: name + ": daily mean flow", Day0: from.Time(), Today: int(today - from), Label: u.Flow}
+	p := chart.Flow{Title: name + ": daily mean flow", Day0: from.Time(), Today: int(today - from), Per: 1, Label: func(m3s float64) string { return fmt.Sprintf("%.3g m3/s", m3s) }}
+	if u == wading.US {
+		p.Per, p.Label = wading.Foot3M3, func(m3s float64) string { return fmt.Sprintf("%.0f ft3/s", m3s/wading.Foot3M3) }
+	}
 	nan := func() []float64 {
 		v := make([]float64, days)
 		for i := range v {
