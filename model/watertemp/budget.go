@@ -154,17 +154,14 @@ func (k *rates) derivatives(t float64, r *row, d *[nParam]float64) float64 {
 	}
 	towards, gone := 1-e, (t-eq)*e*depth
 	wa, wb := a/sum*towards, b/sum*towards
-	for i := range d {
-		d[i] *= e
-	}
-	d[pSurface] += wa*(surface+k.mean-eq) - gone*a
-	d[pInflow] += wb*(inflow+k.mean-eq) - gone*b
-	d[pDepth] += gone * sum * r.flow
+	d[pSurface] = d[pSurface]*e + wa*(surface+k.mean-eq) - gone*a
+	d[pInflow] = d[pInflow]*e + wb*(inflow+k.mean-eq) - gone*b
+	d[pDepth] = d[pDepth]*e + gone*sum*r.flow
 	for i := range nSurface {
-		d[pFeature+i] += wa * r.x[i]
+		d[pFeature+i] = d[pFeature+i]*e + wa*r.x[i]
 	}
 	for i := nSurface; i < nFeature; i++ {
-		d[pFeature+i] += wb * r.x[i]
+		d[pFeature+i] = d[pFeature+i]*e + wb*r.x[i]
 	}
 	return next
 }

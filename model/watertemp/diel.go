@@ -71,7 +71,7 @@ const unmeasuredC, unmeasuredSD = 2.5, 1.5
 // Above is how far the warmest hour of a day lies above its mean, °C, with its
 // standard deviation.
 func (d Diel) Above(day int) (mean, sd float64) {
-	s, c := math.Sincos(angle(day))
+	s, c := wave(day)
 	if d.Days == 0 {
 		return math.Max(0.3, unmeasuredC*(0.6-0.5*c)), unmeasuredSD
 	}

@@ -60,7 +60,7 @@ func Fit(in Input, o Options) (Model, error) {
 		if s > 0 {
 			p = f.b.drawn(rng.NormFloat64, 0.7)
 		}
-		if p, cost := f.descend(p, scout); cost < best {
+		if p, cost := f.descend(p, scout, nearly); cost < best {
 			best, at = cost, p
 		}
 	}
@@ -151,6 +151,10 @@ func (f *fitter) pull(p *Params, a int) float64 {
 	return s
 }
 
+// together is how many days are added to the normal equations in one go: the
+// sums are then fetched and put back once for all of them.
+const together = 4
+
 // normal fills the normal equations of a Gauss-Newton step at p and gives the
 // cost. One pass over the days gives all derivatives.
 func (f *fitter) normal(p *Params) float64 {
@@ -158,24 +162,31 @@ func (f *fitter) normal(p *Params) float64 {
 	k, t := p.rates(f.m.Air[0]), f.start
 	w := dayWorth / f.noise
 	var d [nParam]float64
-	cost, next := 0.0, 0
+	var rows [together][nParam]float64 // of the Jacobian, each times the root of its weight
+	cost, next, full := 0.0, 0, 0
 	for i := range f.rows {
 		t = k.derivatives(t, &f.rows[i], &d)
 		if next == len(f.use) || f.use[next] != i {
 			continue
 		}
-		r, wk := t-f.in.Water[i], w*f.weight[next]
+		root := math.Sqrt(w * f.weight[next])
+		r := root * (t - f.in.Water[i])
 		next++
-		cost += wk * r * r
-		for a := range d {
-			x := wk * d[a]
-			f.jtr[a] -= x * r
-			to, from := f.jtj[a][:a+1], d[:a+1]
-			for b, v := range from {
-				to[b] += x * v
-			}
+		cost += r * r
+		to := &rows[full]
+		for a, x := range d {
+			to[a] = root * x
+			f.jtr[a] -= root * x * r
+		}
+		if full++; full == together {
+			f.addProducts(&rows)
+			full = 0
 		}
 	}
+	for i := full; i < together; i++ {
+		rows[i] = [nParam]float64{}
+	}
+	f.addProducts(&rows)
 	for a := range p {
 		pull := f.pull(p, a)
 		f.jtr[a] -= pull
@@ -187,9 +198,25 @@ func (f *fitter) normal(p *Params) float64 {
 	return cost
 }
 
+// addProducts adds the products of some rows of the Jacobian.
+func (f *fitter) addProducts(rows *[together][nParam]float64) {
+	r0, r1, r2, r3 := &rows[0], &rows[1], &rows[2], &rows[3]
+	for a := range nParam {
+		to := &f.jtj[a]
+		x0, x1, x2, x3 := r0[a], r1[a], r2[a], r3[a]
+		for b := 0; b <= a; b++ {
+			to[b] += x0*r0[b] + x1*r1[b] + x2*r2[b] + x3*r3[b]
+		}
+	}
+}
+
+// nearly and fully are by which share of the cost a step must better it for
+// another to follow.
+const nearly, fully = 1e-6, 1e-9
+
 // descend is Levenberg-Marquardt (Marquardt 1963, SIAM J. Appl. Math. 11,
 // 431-441) of at most so many steps.
-func (f *fitter) descend(p Params, steps int) (Params, float64) {
+func (f *fitter) descend(p Params, steps int, worth float64) (Params, float64) {
 	cost := f.normal(&p)
 	lambda := 1e-3
 	for range steps {
@@ -202,7 +229,7 @@ func (f *fitter) descend(p Params, steps int) (Params, float64) {
 			}
 			c := f.cost(&q)
 			if c < cost { // false for NaN
-				improved = cost-c > 1e-9*cost
+				improved = cost-c > worth*cost
 				p, cost = q, c
 				lambda = max(lambda/5, 1e-9)
 				break
@@ -240,21 +267,25 @@ func (f *fitter) move(p Params, lambda float64) (Params, bool) {
 // polish goes on to the end, with the noise and the weights of the days worked
 // out from what the fit leaves.
 func (f *fitter) polish(p Params) {
-	p, _ = f.descend(p, 60)
-	for range reweighs {
+	p, _ = f.descend(p, 60, nearly)
+	for k := range reweighs {
 		f.simulate(&p)
 		sum, weight := 0.0, 0.0
-		for k, i := range f.use {
+		for d, i := range f.use {
 			r := f.sim[i] - f.in.Water[i]
-			sum += f.weight[k] * r * r
-			weight += f.weight[k]
+			sum += f.weight[d] * r * r
+			weight += f.weight[d]
 		}
 		f.noise = max(sum/weight, 0.01)
 		sd := math.Sqrt(f.noise)
-		for k, i := range f.use {
-			f.weight[k] = min(1, outlier*sd/math.Abs(f.sim[i]-f.in.Water[i]))
+		for d, i := range f.use {
+			f.weight[d] = min(1, outlier*sd/math.Abs(f.sim[i]-f.in.Water[i]))
 		}
-		p, _ = f.descend(p, 60)
+		worth := nearly
+		if k == reweighs-1 {
+			worth = fully
+		}
+		p, _ = f.descend(p, 60, worth)
 	}
 	f.m.Params = p
 	outside := f.leaveOut(p)

@@ -44,13 +44,33 @@ func angle(day int) float64 {
 	return twoPi * math.Mod(float64(day)+0.5, 365.25) / 365.25
 }
 
+// fourYears is after how many days the angles come again.
+const fourYears = 1461
+
+// waves are sine and cosine of the angles, worked out once.
+var waves = func() (w [fourYears][2]float64) {
+	for day := range w {
+		w[day][0], w[day][1] = math.Sincos(angle(day))
+	}
+	return w
+}()
+
+// wave is sine and cosine of a day's angle.
+func wave(day int) (sin, cos float64) {
+	k := day % fourYears
+	if k < 0 {
+		k += fourYears
+	}
+	return waves[k][0], waves[k][1]
+}
+
 // harmonics of every day of a span, computed once for all simulations.
 type harmonics struct{ cos, sin []float64 }
 
 func harmonicsOf(day0, n int) harmonics {
 	h := harmonics{make([]float64, n), make([]float64, n)}
 	for i := range n {
-		h.sin[i], h.cos[i] = math.Sincos(angle(day0 + i))
+		h.sin[i], h.cos[i] = wave(day0 + i)
 	}
 	return h
 }
@@ -64,7 +84,7 @@ func (y year) at(cos, sin float64) float64 { return y[0] + y[1]*cos + y[2]*sin }
 // on a day: smaller and later, by the response 1/(1 + i omega tau).
 func (y year) filtered(day int, tau float64) float64 {
 	w := twoPi / 365.25 * tau
-	s, c := math.Sincos(angle(day))
+	s, c := wave(day)
 	// The real part of (b - i c)(cos + i sin)/(1 + i w).
 	re, im := y[1]*c+y[2]*s, y[1]*s-y[2]*c
 	return y[0] + (re+w*im)/(1+w*w)
@@ -73,10 +93,11 @@ func (y year) filtered(day int, tau float64) float64 {
 // yearOf fits a yearly wave to the known days of a column by least squares. A
 // column that shows less than most of a year gets a small wave, if any.
 func yearOf(day0 int, v []float64, value func(float64) float64) (y year, known int) {
-	x, r := mat.NewSymDense(3, nil), mat.NewVecDense(3, nil)
-	sum := 0.0
-	for _, a := range v {
-		if a = value(a); !unknown(a) {
+	sum, values := 0.0, make([]float64, len(v))
+	for i, a := range v {
+		a = value(a)
+		values[i] = a
+		if !unknown(a) {
 			sum += a
 			known++
 		}
@@ -85,26 +106,32 @@ func yearOf(day0 int, v []float64, value func(float64) float64) (y year, known i
 		return year{}, 0
 	}
 	mean := sum / float64(known)
-	for i, a := range v {
-		if a = value(a); unknown(a) {
+	var x [3][3]float64
+	var to [3]float64
+	for i, a := range values {
+		if unknown(a) {
 			continue
 		}
-		s, c := math.Sincos(angle(day0 + i))
+		s, c := wave(day0 + i)
 		row := [3]float64{1, c, s}
 		for j := range 3 {
-			for k := j; k < 3; k++ {
-				x.SetSym(j, k, x.At(j, k)+row[j]*row[k])
+			for k := range 3 {
+				x[j][k] += row[j] * row[k]
 			}
-			r.SetVec(j, r.AtVec(j)+row[j]*(a-mean))
+			to[j] += row[j] * (a - mean)
 		}
 	}
+	m, r := mat.NewSymDense(3, nil), mat.NewVecDense(3, to[:])
 	for j := range 3 {
-		x.SetSym(j, j, x.At(j, j)+1)
+		for k := j; k < 3; k++ {
+			m.SetSym(j, k, x[j][k])
+		}
+		m.SetSym(j, j, x[j][j]+1)
 	}
 	y = year{mean}
 	var ch mat.Cholesky
 	var b mat.VecDense
-	if ch.Factorize(x) && ch.SolveVecTo(&b, r) == nil {
+	if ch.Factorize(m) && ch.SolveVecTo(&b, r) == nil {
 		y = year{mean + b.AtVec(0), b.AtVec(1), b.AtVec(2)}
 	}
 	return y, known
@@ -117,7 +144,7 @@ func bridged(day0 int, v []float64, y year, dies float64) []float64 {
 	rest := make([]float64, len(v)) // what the day known after lends to the days before it
 	k := math.Exp(-1 / dies)
 	normal := func(i int) float64 {
-		s, c := math.Sincos(angle(day0 + i))
+		s, c := wave(day0 + i)
 		return y.at(c, s)
 	}
 	// The wave is worked out only beside and in gaps: most days are known.

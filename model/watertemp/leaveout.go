@@ -38,7 +38,7 @@ func (f *fitter) leaveOut(p Params) (sd float64) {
 			f.weight[k] = 0
 			water[f.use[k]] = math.NaN()
 		}
-		without, _ := f.descend(p, partSteps)
+		without, _ := f.descend(p, partSteps, nearly)
 		f.simulate(&without)
 		c := FitClimatology(f.in.Day0, water)
 		for k := from; k < to; k++ {

@@ -99,7 +99,7 @@ func (m *Model) drivers(day0 int, air, flow []float64) (a, q []float64) {
 
 // begin is the memory of a usual season up to the day before.
 func (m *Model) begin(day int) memory {
-	s, c := math.Sincos(angle(day - 1))
+	s, c := wave(day - 1)
 	return memory{
 		prev: m.Air.at(c, s), fast: m.Air.filtered(day-1, tauFast), slow: m.Air.filtered(day-1, tauSlow),
 		verySlow: m.Air.filtered(day-1, tauVerySlow), flow: m.Flow.at(c, s),

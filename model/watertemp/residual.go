@@ -57,7 +57,7 @@ func errorOf(day0 int, residual []float64, years float64) Error {
 		if math.IsNaN(r) {
 			continue
 		}
-		s, c := math.Sincos(angle(day0 + i))
+		s, c := wave(day0 + i)
 		f := [3]float64{1, c, s}
 		for a := range 3 {
 			for b := a; b < 3; b++ {
