@@ -70,7 +70,9 @@ const bins = 64
 func (s *shares) part(row []float64) {
 	top := 0.0
 	for _, x := range row {
-		top = max(top, x)
+		if x > top {
+			top = x
+		}
 	}
 	scale := bins / top
 	s.ends = [bins + 1]int{}
