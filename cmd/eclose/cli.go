@@ -14,6 +14,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"example.org/eclose/cmd/eclose/internal/jobs"
+	"example.org/eclose/ingest/feed"
 )
 
 // cli is the command tree. One line per command; each command is a struct with
@@ -87,7 +88,7 @@ func runEnv(e *env, args []string) (code int) {
 		kong.Writers(e.stdout, e.stderr),
 		kong.Exit(func(c int) { panic(exit(c)) }),
 		kong.UsageOnError(),
-		kong.Vars{"queues": strings.Join(jobs.Queues, ", ")},
+		kong.Vars{"queues": strings.Join(jobs.Queues, ", "), "agencies": feed.AgencyNames()},
 	)
 	if err != nil {
 		panic(err) // a mistake in the command tree itself

@@ -1,168 +1,165 @@
 package main
 
 import (
-	"encoding/json"
+	"cmp"
+	"errors"
 	"fmt"
-	"math"
 	"os"
 	"strings"
-	"time"
 
+	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/client"
-	"example.org/eclose/ingest/feed/usgs"
+	"example.org/eclose/ingest/feed"
 )
 
 type gaugesCmd struct {
-	Find gaugesFindCmd `cmd:"" help:"Search an agency's gauges near a place or in a state."`
+	Find gaugesFindCmd `cmd:"" help:"Search the agencies' gauges near a place, in a state or in a province."`
+}
+
+// agencyFlags say how an agency is reached: by the config, and in place of it
+// by the command line.
+type agencyFlags struct {
+	Config  string `env:"ECLOSE_CONFIG" placeholder:"FILE" help:"The TOML file whose [feeds.NAME] say how an agency is reached; not needed for the live services."`
+	BaseURL string `name:"base-url" placeholder:"URL" help:"Another server with the same service, for one agency."`
+	KeyFile string `name:"key-file" placeholder:"FILE" type:"path" help:"File that holds the agency's key."`
+	Contact string `placeholder:"ADDRESS" help:"Your address for the User-Agent, so that the agency can write before it blocks."`
+}
+
+func (f agencyFlags) load() (*config.Config, error) {
+	if f.Config == "" {
+		return &config.Config{}, nil
+	}
+	cfg, err := config.LoadFeeds(f.Config)
+	if err != nil {
+		return nil, usageError{err}
+	}
+	return cfg, nil
+}
+
+// server is how the agency of that name is reached.
+func (f agencyFlags) server(e *env, cfg *config.Config, name string) (s feed.Server, err error) {
+	fc := cfg.Feeds[name]
+	s = feed.Server{BaseURL: cmp.Or(f.BaseURL, fc.BaseURL), Now: e.now}
+	if f.BaseURL == "" {
+		s.ArchiveURL = fc.Archive
+	}
+	if key := cmp.Or(f.KeyFile, cfg.Path(fc.KeyFile)); key != "" {
+		b, err := os.ReadFile(key)
+		if err != nil {
+			return s, usagef("reading the key: %w", err)
+		}
+		s.Key = strings.TrimSpace(string(b))
+	}
+	fast := map[string]float64{}
+	for _, u := range []string{s.BaseURL, s.ArchiveURL} {
+		if host := loopback(u); host != "" {
+			fast[host] = 1000
+		}
+	}
+	agent := userAgent(cfg)
+	if f.Contact != "" {
+		agent = "eclose (" + f.Contact + ")"
+	}
+	s.Client, err = client.New(client.Options{UserAgent: agent, PerHost: fast, Now: e.now, Sleep: e.sleep})
+	return s, err
 }
 
 type gaugesFindCmd struct {
-	Near    string  `xor:"where" required:"" help:"Latitude,longitude in degrees, such as 44.7,-121.2."`
-	State   string  `xor:"where" required:"" help:"State of the USA, two letters."`
-	Radius  float64 `default:"50" help:"Kilometres around --near."`
-	With    string  `default:"water-temperature" help:"Variable the gauge must measure: water-temperature, discharge, gauge-height."`
-	All     bool    `name:"all-types" help:"Also wells, lakes and outfalls."`
-	Format  string  `enum:"table,json" default:"table" help:"How to print: table or json."`
-	BaseURL string  `name:"base-url" help:"Another server with the same service; the live one if left out."`
-	KeyFile string  `name:"key-file" type:"path" help:"File that holds the agency's key."`
-	Contact string  `default:"no contact given" help:"Your address for the User-Agent, so that the agency can write before it blocks."`
+	Near    string      `xor:"where" required:"" help:"Latitude,longitude in degrees, such as 44.7,-121.2."`
+	State   string      `xor:"where" required:"" help:"State of the USA or province of Canada, two letters."`
+	Radius  float64     `default:"50" help:"Kilometres around --near."`
+	With    string      `default:"water-temperature" help:"Variable the gauge must measure: water-temperature, discharge, gauge-height."`
+	Agency  []string    `placeholder:"NAME,..." help:"Whose list to search: ${agencies}. Left out: the agencies of that country, and a server that the config names."`
+	All     bool        `name:"all-types" help:"Also wells, lakes and outfalls."`
+	Format  string      `enum:"table,json" default:"table" help:"How to print: table or json."`
+	Servers agencyFlags `embed:""`
 }
 
 func (c *gaugesFindCmd) Run(e *env) error {
-	search := usgs.Search{State: c.State, RadiusKm: c.Radius, AllTypes: c.All, Variable: ingest.Variable(strings.ReplaceAll(c.With, "-", "_"))}
-	if search.Variable.Unit() == "" {
+	q := ingest.GaugeSearch{Region: c.State, RadiusKm: c.Radius, AllTypes: c.All, Variable: ingest.Variable(strings.ReplaceAll(c.With, "-", "_"))}
+	if q.Variable.Unit() == "" {
 		return usagef("--with %s: there is no such variable", c.With)
 	}
 	if c.Near != "" {
 		var err error
-		if search.Lat, search.Lon, err = parsePlace(c.Near); err != nil {
+		if q.Lat, q.Lon, err = parsePlace(c.Near); err != nil {
 			return err
 		}
-	}
-	key := ""
-	if c.KeyFile != "" {
-		b, err := os.ReadFile(c.KeyFile)
-		if err != nil {
-			return usagef("reading the key: %w", err)
+		if !(c.Radius > 0) {
+			return usagef("--radius %g: write kilometres, more than 0", c.Radius)
 		}
-		key = strings.TrimSpace(string(b))
 	}
-	cl, err := client.New(client.Options{UserAgent: "eclose (" + c.Contact + ")"})
+	cfg, err := c.Servers.load()
 	if err != nil {
 		return err
 	}
-	src, err := usgs.New(usgs.Config{Client: cl, BaseURL: c.BaseURL, Key: key, Now: e.now})
+	agencies, err := c.agencies(cfg, q)
 	if err != nil {
-		return usagef("%w", err)
+		return err
 	}
-	found, err := src.Find(e.ctx, search)
-	if err != nil {
-		return fmt.Errorf("searching gauges: %w", err)
-	}
-	if c.Format == "json" {
-		return writeGaugesJSON(e, found)
-	}
-	return writeGaugesTable(e, found, search.Variable)
-}
-
-// alive is how recent the end of a series must be for the gauge to count as
-// reporting. Our own default: daily values are a day or two late, and a sensor
-// may be out for a fortnight's service.
-const alive = 30 * 24 * time.Hour
-
-func lastSaid(e *env, list []usgs.TimeSeries, v ingest.Variable) string {
-	newest, first := usgs.TimeSeries{}, time.Time{}
-	for _, t := range list {
-		if t.Variable != v {
+	var found []ingest.Gauge
+	var faults []error
+	for _, a := range agencies {
+		server, err := c.Servers.server(e, cfg, a.Name)
+		if err != nil {
+			return err
+		}
+		finder, err := a.Finder(server)
+		if err != nil {
+			return usagef("%w", err)
+		}
+		list, err := finder.Find(e.ctx, q)
+		if err != nil {
+			faults = append(faults, fmt.Errorf("searching gauges: %w", err))
 			continue
 		}
-		if newest.ID == "" || t.End.After(newest.End) {
-			newest = t
+		found = append(found, list...)
+	}
+	if len(faults) == len(agencies) {
+		return errors.Join(faults...)
+	}
+	ingest.SortGauges(found)
+	if c.Format == "json" {
+		err = writeGaugesJSON(e, found)
+	} else {
+		writeGaugesTable(e, found, q, agencies)
+	}
+	return errors.Join(append(faults, err)...) // what one agency knows does not hide that another did not answer
+}
+
+// agencies are those that the command line names, or those that may have
+// gauges there.
+func (c *gaugesFindCmd) agencies(cfg *config.Config, q ingest.GaugeSearch) ([]feed.Agency, error) {
+	var out []feed.Agency
+	for _, name := range c.Agency {
+		known := false
+		for _, a := range feed.Agencies {
+			if strings.EqualFold(a.Name, name) {
+				known = true
+				out = append(out, a)
+			}
 		}
-		if first.IsZero() || (!t.Begin.IsZero() && t.Begin.Before(first)) {
-			first = t.Begin
+		if !known {
+			return nil, usagef("--agency %s: there is no such agency with a list of gauges; known are %s", name, feed.AgencyNames())
+		}
+	}
+	if len(c.Agency) == 0 {
+		for _, a := range feed.Agencies {
+			// Of a server without a country only the config knows, and it has
+			// no states.
+			if a.May(q) || a.Anywhere() && q.Region == "" && cfg.Feeds[a.Name].BaseURL != "" {
+				out = append(out, a)
+			}
 		}
 	}
 	switch {
-	case newest.ID == "":
-		return "none"
-	case e.now().Sub(newest.End) < alive:
-		return fmt.Sprintf("since %d, reporting", first.Year())
-	case newest.End.IsZero():
-		return "no values"
+	case len(out) == 0 && c.State != "":
+		return nil, usagef("--state %s: is no state of the USA and no province of Canada; elsewhere search by --near", c.State)
+	case len(out) == 0:
+		return nil, usagef("--near %s: none of the agencies known by place has gauges there (they are those of the USA, England and Canada); name one by --agency", c.Near)
+	case c.Servers.BaseURL != "" && len(out) > 1:
+		return nil, usagef("--base-url is one agency's, but %d would be asked; name one by --agency", len(out))
 	}
-	return fmt.Sprintf("%d to %s, ended", first.Year(), newest.End.Format("2006-01"))
-}
-
-func writeGaugesTable(e *env, found []usgs.Found, v ingest.Variable) error {
-	if len(found) == 0 {
-		fmt.Fprintf(e.stdout, "No gauge with %s there. Try a larger --radius, or --all-types.\n", strings.ReplaceAll(string(v), "_", " "))
-		return nil
-	}
-	for _, g := range found {
-		where := fmt.Sprintf("%.4f,%.4f", g.Lat, g.Lon)
-		if !math.IsNaN(g.DistanceKm) {
-			where += fmt.Sprintf(", %.0f km away", g.DistanceKm)
-		}
-		fmt.Fprintf(e.stdout, "%s  %s\n  %s\n", g.ID, g.Name, where)
-		fmt.Fprintf(e.stdout, "  %s: %s", strings.ReplaceAll(string(v), "_", " "), lastSaid(e, g.Series, v))
-		if v != ingest.Discharge {
-			fmt.Fprintf(e.stdout, "; flow: %s", lastSaid(e, g.Series, ingest.Discharge))
-		}
-		fmt.Fprintln(e.stdout)
-	}
-	fmt.Fprintf(e.stdout, "%d gauges. In the config: feed = %q and site = %q.\n", len(found), usgs.FeedName, found[0].ID)
-	return nil
-}
-
-type gaugeJSON struct {
-	Feed       string            `json:"feed"`
-	Site       string            `json:"site"`
-	Name       string            `json:"name"`
-	State      string            `json:"state"`
-	Lat        *float64          `json:"lat"`
-	Lon        *float64          `json:"lon"`
-	DistanceKm *float64          `json:"distance_km"`
-	Zone       string            `json:"zone"`
-	Series     []gaugeSeriesJSON `json:"series"`
-}
-
-type gaugeSeriesJSON struct {
-	ID          string     `json:"id"`
-	Variable    string     `json:"variable"`
-	Computation string     `json:"computation"`
-	Period      string     `json:"period"`
-	Primary     bool       `json:"primary"`
-	Begin       *time.Time `json:"begin"`
-	End         *time.Time `json:"end"`
-}
-
-func writeGaugesJSON(e *env, found []usgs.Found) error {
-	out := make([]gaugeJSON, 0, len(found))
-	for _, g := range found {
-		j := gaugeJSON{Feed: usgs.FeedName, Site: g.ID, Name: g.Name, State: g.State, Lat: known(g.Lat), Lon: known(g.Lon), DistanceKm: known(g.DistanceKm), Zone: g.Zone, Series: []gaugeSeriesJSON{}}
-		for _, t := range g.Series {
-			s := gaugeSeriesJSON{ID: t.ID, Variable: string(t.Variable), Computation: t.Computation, Period: t.Period, Primary: t.Primary}
-			if !t.Begin.IsZero() {
-				s.Begin = &t.Begin
-			}
-			if !t.End.IsZero() {
-				s.End = &t.End
-			}
-			j.Series = append(j.Series, s)
-		}
-		out = append(out, j)
-	}
-	enc := json.NewEncoder(e.stdout)
-	enc.SetIndent("", "  ")
-	return enc.Encode(out)
-}
-
-// known is nil for a number that is not known: JSON has no NaN.
-func known(f float64) *float64 {
-	if math.IsNaN(f) {
-		return nil
-	}
-	return &f
+	return out, nil
 }

@@ -84,16 +84,12 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 }
 
 func (s Source) daily(ctx context.Context, req ingest.Request, to time.Time, yield func(ingest.Series) error) error {
-	base := GeoMetURL
-	if s.GeoMetURL != "" {
-		base = strings.TrimRight(s.GeoMetURL, "/")
-	}
 	span := ".."
 	if !req.From.IsZero() {
 		span = req.From.UTC().Format(time.DateOnly)
 	}
 	q := url.Values{"STATION_NUMBER": {req.Site}, "datetime": {span + "/" + to.Add(-time.Nanosecond).UTC().Format(time.DateOnly)}, "limit": {fmt.Sprint(perPage)}, "f": {"json"}, "sortby": {"DATE"}}
-	next := base + "/collections/hydrometric-daily-mean/items?" + q.Encode()
+	next := s.geoMet() + "/collections/hydrometric-daily-mean/items?" + q.Encode()
 	for seen := map[string]bool{}; next != "" && !seen[next]; {
 		seen[next] = true
 		link, rows, err := s.get(ctx, next, []string{"application/json", "application/geo+json"}, req, yield)

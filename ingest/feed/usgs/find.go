@@ -4,60 +4,41 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"math"
 	"net/url"
-	"sort"
+	"slices"
 	"strings"
 
 	"example.org/eclose/ingest"
 )
 
-// Search says which gauges are wanted: within RadiusKm of a point, or in a
-// state of the USA; and which variable they must measure.
-type Search struct {
-	Lat, Lon, RadiusKm float64 // degrees and km; used if State is empty
-	State              string  // "ID" or "Idaho"
-	Variable           ingest.Variable
-	AllTypes           bool // also wells, lakes, outfalls; otherwise streams only
-}
-
-// Found is one gauge with the series it has, newest end first.
-type Found struct {
-	Location
-	DistanceKm float64 // NaN for a search by state
-	Series     []TimeSeries
-}
-
-// Find searches the service's own lists: the series of the wanted parameters
-// first, then the sites they belong to.
-func (s *Source) Find(ctx context.Context, f Search) ([]Found, error) {
+// Find implements ingest.GaugeFinder. It searches the service's own lists: the
+// series of the wanted parameters first, then the sites they belong to.
+func (s *Source) Find(ctx context.Context, f ingest.GaugeSearch) ([]ingest.Gauge, error) {
+	if err := f.Check(FeedName); err != nil {
+		return nil, err
+	}
 	q := url.Values{"limit": {"10000"}, "f": {"json"}}
 	wanted := codesFor([]ingest.Variable{f.Variable})
 	if len(wanted) == 0 {
 		return nil, bad("search", fmt.Sprintf("the service has no parameter for %q", f.Variable), "search for water_temperature or discharge", nil)
 	}
 	q.Set("parameter_code", strings.Join(codesFor([]ingest.Variable{f.Variable, ingest.Discharge}), ","))
-	if f.State != "" {
-		name, ok := stateName(f.State)
+	if f.Region != "" {
+		name, ok := stateName(f.Region)
 		if !ok {
-			return nil, bad("state "+f.State, "is no state or territory of the USA", "write two letters, such as OR", nil)
+			return nil, bad("state "+ingest.Clip(f.Region), "is no state or territory of the USA", "write two letters, such as OR", nil)
 		}
 		q.Set("state_name", name)
 	} else {
-		if math.Abs(f.Lat) > 90 || math.Abs(f.Lon) > 180 || f.RadiusKm <= 0 || f.RadiusKm > 500 || math.IsNaN(f.Lat+f.Lon+f.RadiusKm) {
-			return nil, bad("search", "latitude, longitude or radius are out of range", "latitude -90 to 90, longitude -180 to 180, radius up to 500 km", nil)
-		}
-		// A degree of latitude is 111.2 km; the box holds the circle.
-		dLat := f.RadiusKm / 111.2
-		dLon := math.Min(180, dLat/math.Max(0.01, math.Cos(f.Lat*math.Pi/180)))
-		q.Set("bbox", fmt.Sprintf("%.5f,%.5f,%.5f,%.5f", math.Max(-180, f.Lon-dLon), math.Max(-90, f.Lat-dLat), math.Min(180, f.Lon+dLon), math.Min(90, f.Lat+dLat)))
+		west, south, east, north := f.Box()
+		q.Set("bbox", fmt.Sprintf("%.5f,%.5f,%.5f,%.5f", west, south, east, north))
 	}
-	bySite := map[string][]TimeSeries{}
+	bySite := map[string][]ingest.GaugeSeries{}
 	err := s.walk(ctx, "time-series-metadata", q, func(r io.Reader) (page, error) {
 		list, pg, err := readTimeSeries(r)
 		for _, t := range list {
-			if p := t.Period; p == "Daily" || p == "Points" {
-				bySite[t.Site] = append(bySite[t.Site], t)
+			if x, ok := t.listed(); ok {
+				bySite[t.Site] = append(bySite[t.Site], x)
 			}
 		}
 		return pg, err
@@ -67,23 +48,20 @@ func (s *Source) Find(ctx context.Context, f Search) ([]Found, error) {
 	}
 	var ids []string
 	for site, list := range bySite {
-		for _, t := range list {
-			if t.Variable == f.Variable {
-				ids = append(ids, site)
-				break
-			}
+		if slices.ContainsFunc(list, func(x ingest.GaugeSeries) bool { return x.Variable == f.Variable }) {
+			ids = append(ids, site)
 		}
 	}
-	sort.Strings(ids)
-	var out []Found
-	for len(ids) > 0 {
-		n := min(len(ids), 100) // keeps the URL far below the 8 KB at which the service answers 414
-		q := url.Values{"id": {strings.Join(ids[:n], ",")}, "limit": {"1000"}, "f": {"json"}}
-		ids = ids[n:]
+	slices.Sort(ids)
+	var out []ingest.Gauge
+	for part := range slices.Chunk(ids, 100) { // keeps the URL far below the 8 KB at which the service answers 414
+		q := url.Values{"id": {strings.Join(part, ",")}, "limit": {"1000"}, "f": {"json"}}
 		err := s.walk(ctx, "monitoring-locations", q, func(r io.Reader) (page, error) {
 			list, pg, err := readLocations(r)
 			for _, l := range list {
-				out = append(out, Found{Location: l, DistanceKm: math.NaN(), Series: bySite[l.ID]})
+				if f.AllTypes || strings.HasPrefix(l.SiteTypeCode, "ST") {
+					out = append(out, ingest.Gauge{Feed: FeedName, Site: l.ID, Place: l.Place(), Region: l.State, Series: bySite[l.ID]})
+				}
 			}
 			return pg, err
 		})
@@ -91,44 +69,27 @@ func (s *Source) Find(ctx context.Context, f Search) ([]Found, error) {
 			return nil, err
 		}
 	}
-	return narrow(out, f), nil
+	return f.Narrow(out), nil
 }
 
-// narrow drops what the box held beyond the circle and what is no stream, and
-// sorts: nearest first, or by number for a state.
-func narrow(in []Found, f Search) []Found {
-	out := in[:0]
-	for _, g := range in {
-		if !f.AllTypes && !strings.HasPrefix(g.SiteTypeCode, "ST") {
-			continue
-		}
-		if f.State == "" {
-			g.DistanceKm = distanceKm(f.Lat, f.Lon, g.Lat, g.Lon)
-			if !(g.DistanceKm <= f.RadiusKm) {
-				continue
-			}
-		}
-		sort.SliceStable(g.Series, func(a, b int) bool { return g.Series[a].End.After(g.Series[b].End) })
-		out = append(out, g)
+// listed is a series of readings or of daily values as a search tells it.
+func (t TimeSeries) listed() (ingest.GaugeSeries, bool) {
+	x := ingest.GaugeSeries{ID: t.ID, Variable: t.Variable, Begin: t.Begin, End: t.End, Primary: t.Primary}
+	var ok bool
+	x.Statistic, ok = StatisticOf(t.Statistic)
+	switch t.Period {
+	case "Daily":
+		x.Period = ingest.Daily
+	case "Points":
+	default:
+		ok = false
 	}
-	sort.SliceStable(out, func(a, b int) bool {
-		if f.State == "" && out[a].DistanceKm != out[b].DistanceKm {
-			return out[a].DistanceKm < out[b].DistanceKm
-		}
-		return out[a].ID < out[b].ID
-	})
-	return out
+	return x, ok && t.Variable != ""
 }
 
-// distanceKm is the great-circle distance by the haversine formula on a sphere
-// of 6371.0088 km, the mean radius of the earth (IUGG). Arguments in degrees.
-func distanceKm(lat1, lon1, lat2, lon2 float64) float64 {
-	const rad, radius = math.Pi / 180, 6371.0088
-	a := math.Sin((lat2 - lat1) * rad / 2)
-	b := math.Sin((lon2 - lon1) * rad / 2)
-	h := a*a + math.Cos(lat1*rad)*math.Cos(lat2*rad)*b*b
-	return 2 * radius * math.Asin(math.Sqrt(math.Min(1, h)))
-}
+// KnowsState says whether s is a state or territory of the USA, by its two
+// letters or its name.
+func KnowsState(s string) bool { _, ok := stateName(s); return ok }
 
 // stateName turns the postal abbreviation into the name that the service
 // filters by; a name passes.

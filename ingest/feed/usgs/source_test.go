@@ -267,14 +267,14 @@ func TestFindNearAPlace(t *testing.T) {
 		}
 		fmt.Fprint(w, `{"features":[`+strings.Join([]string{place("USGS-11111111", "ST", -121.5, 44.5), place("USGS-22222222", "ST-TS", -121.2, 44.5), place("USGS-44444444", "GW", -121.2, 44.5), place("USGS-55555555", "ST", -121.9, 44.9)}, ",")+`]}`)
 	}), "v1", Config{})
-	got, err := s.Find(t.Context(), Search{Lat: 44.5, Lon: -121.2, RadiusKm: 50, Variable: ingest.WaterTemperature})
+	got, err := s.Find(t.Context(), ingest.GaugeSearch{Lat: 44.5, Lon: -121.2, RadiusKm: 50, Variable: ingest.WaterTemperature})
 	if err != nil {
 		t.Fatal(err)
 	}
 	// A well, a gauge with flow only and one in the corner of the box (71 km
 	// away) are not wanted. 0.3 degrees of longitude at 44.5 north are
 	// 0.3 * 111.195 * cos(44.5 deg) = 23.8 km.
-	if len(got) != 2 || got[0].ID != "USGS-22222222" || got[1].ID != "USGS-11111111" || math.Abs(got[1].DistanceKm-23.8) > 0.05 {
+	if len(got) != 2 || got[0].Site != "USGS-22222222" || got[1].Site != "USGS-11111111" || math.Abs(got[1].DistanceKm-23.8) > 0.05 {
 		t.Fatalf("%+v", got)
 	}
 	if got[1].Series[0].ID == "t1" || len(got[1].Series) != 3 {
@@ -283,10 +283,10 @@ func TestFindNearAPlace(t *testing.T) {
 	if asked[1] != "USGS-11111111,USGS-22222222,USGS-44444444,USGS-55555555" {
 		t.Errorf("sites asked for: %v", asked)
 	}
-	if _, err := s.Find(t.Context(), Search{State: "or", Variable: ingest.WaterTemperature}); err != nil || asked[2] != "Oregon" {
+	if _, err := s.Find(t.Context(), ingest.GaugeSearch{Region: "or", Variable: ingest.WaterTemperature}); err != nil || asked[2] != "Oregon" {
 		t.Errorf("by state: %v, %v", asked, err)
 	}
-	for _, bad := range []Search{{State: "Yorkshire", Variable: ingest.WaterTemperature}, {Lat: 95, RadiusKm: 1, Variable: ingest.WaterTemperature}, {Lat: 1, RadiusKm: 1, Variable: ingest.CloudCover}} {
+	for _, bad := range []ingest.GaugeSearch{{Region: "Yorkshire", Variable: ingest.WaterTemperature}, {Lat: 95, RadiusKm: 1, Variable: ingest.WaterTemperature}, {Lat: 1, RadiusKm: 1, Variable: ingest.CloudCover}} {
 		if _, err := s.Find(t.Context(), bad); err == nil {
 			t.Errorf("%+v was not refused", bad)
 		}

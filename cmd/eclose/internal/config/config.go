@@ -191,9 +191,21 @@ func Load(path string) (*Config, error) {
 	return c, nil
 }
 
+// LoadFeeds is Load for somebody who looks for their first gauge: how the feeds
+// are reached is read and checked, and rivers without a gauge are no fault.
+func LoadFeeds(path string) (*Config, error) {
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fmt.Errorf("reading the config file: %w", err)
+	}
+	return parse(b, path, (*Config).feedFaults)
+}
+
 // Parse is Load for bytes already read; path is used in messages and to
 // resolve relative paths.
-func Parse(b []byte, path string) (*Config, error) {
+func Parse(b []byte, path string) (*Config, error) { return parse(b, path, (*Config).faults) }
+
+func parse(b []byte, path string, check func(*Config) []string) (*Config, error) {
 	var c Config
 	md, err := toml.Decode(string(b), &c)
 	if err != nil {
@@ -208,7 +220,7 @@ func Parse(b []byte, path string) (*Config, error) {
 	}
 	c.Dir = filepath.Dir(path)
 	c.complete()
-	faults = append(faults, c.faults()...)
+	faults = append(faults, check(&c)...)
 	if len(faults) > 0 {
 		return nil, fmt.Errorf("%s: %s", path, strings.Join(faults, "\n  "))
 	}
@@ -260,14 +272,9 @@ func (c *Config) complete() {
 	}
 }
 
-func (c *Config) faults() (out []string) {
+// feedFaults says what is wrong with the feeds alone.
+func (c *Config) feedFaults() (out []string) {
 	add := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
-	if c.Units != "us" && c.Units != "metric" {
-		add("units = %q: use \"us\" or \"metric\"", c.Units)
-	}
-	if c.Backfill < 1 || c.Backfill > 80 {
-		add("backfill-years = %d: use a number from 1 to 80", c.Backfill)
-	}
 	for name, f := range c.Feeds {
 		if _, known := knownFeeds[name]; !known {
 			add("feeds.%s: no such feed; known are %s", name, strings.Join(FeedNames(), ", "))
@@ -283,6 +290,18 @@ func (c *Config) faults() (out []string) {
 			}
 		}
 	}
+	return out
+}
+
+func (c *Config) faults() (out []string) {
+	add := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
+	if c.Units != "us" && c.Units != "metric" {
+		add("units = %q: use \"us\" or \"metric\"", c.Units)
+	}
+	if c.Backfill < 1 || c.Backfill > 80 {
+		add("backfill-years = %d: use a number from 1 to 80", c.Backfill)
+	}
+	out = append(out, c.feedFaults()...)
 	if _, err := cron.ParseStandard(c.Outlooks); err != nil {
 		add("outlooks = %q is no cron expression such as \"10 */6 * * *\": %v", c.Outlooks, err)
 	}

@@ -1,0 +1,102 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+	"unicode/utf8"
+
+	"example.org/eclose/ingest/feed/replay"
+)
+
+// lists is a server with the invented list of gauges of one agency.
+func lists(t *testing.T, agency string) string {
+	t.Helper()
+	srv := httptest.NewServer(replay.New("", replay.Lists[agency]))
+	t.Cleanup(srv.Close)
+	return srv.URL + map[string]string{"usgs": "/ogcapi/v1", "sensorthings": "/v1.1"}[agency]
+}
+
+func gauges(t *testing.T, args ...string) (code int, out, errOut string) {
+	t.Helper()
+	var o, e bytes.Buffer
+	code = runEnv(&env{ctx: t.Context(), stdin: strings.NewReader(""), stdout: &o, stderr: &e, now: func() time.Time { return time.Date(2026, 5, 18, 12, 0, 0, 0, time.UTC) }}, append([]string{"gauges", "find"}, args...))
+	return code, o.String(), e.String()
+}
+
+func TestGaugesOfEachAgencyFitTheTable(t *testing.T) {
+	for agency := range replay.Lists {
+		code, out, errOut := gauges(t, "--near", "50.6,-4.3", "--radius", "40", "--agency", agency, "--base-url", lists(t, agency))
+		if code != 0 || errOut != "" {
+			t.Fatalf("%s: %d, %s", agency, code, errOut)
+		}
+		for l := range strings.Lines(out) {
+			if utf8.RuneCountInString(strings.TrimSuffix(l, "\n")) > 80 && !strings.HasPrefix(l, "2 gauges") {
+				t.Errorf("%s: wider than 80 columns: %s", agency, l)
+			}
+		}
+		if !strings.Contains(out, "2 gauges. In the config, for the first: feed = \""+agency+"\"") || !strings.Contains(strings.ToLower(out), "  11  wend below garrow") {
+			t.Errorf("%s:\n%s", agency, out)
+		}
+		code, out, _ = gauges(t, "--near", "50.6,-4.3", "--radius", "40", "--agency", agency, "--base-url", lists(t, agency), "--format", "json")
+		var found []gaugeJSON
+		if err := json.Unmarshal([]byte(out), &found); code != 0 || err != nil || len(found) != 2 || found[0].Feed != agency || *found[0].DistanceKm > 0.01 {
+			t.Errorf("%s: %d, %v\n%s", agency, code, err, out)
+		}
+	}
+}
+
+// TestTheConfigSaysHowAgenciesAreReached: two agencies of one search, one of
+// them down. What the other knows is printed all the same.
+func TestTheConfigSaysHowAgenciesAreReached(t *testing.T) {
+	config := func(ea, things string) string {
+		path := filepath.Join(t.TempDir(), "eclose.toml")
+		err := os.WriteFile(path, []byte("[[river]]\nname = \"Wend\"\nlat = 50.6\nlon = -4.3\n\n[feeds.ea]\nbase-url = \""+ea+"\"\n\n[feeds.sensorthings]\nbase-url = \""+things+"\"\n"), 0o600)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	where := []string{"--near", "50.6,-4.3", "--radius", "40", "--config"}
+	code, out, errOut := gauges(t, append(where, config(lists(t, "ea"), lists(t, "sensorthings")))...)
+	if code != 0 || strings.Count(out, "\n      ea ") != 2 || strings.Count(out, "\n      sensorthings ") != 2 {
+		t.Errorf("%d, %s\n%s", code, errOut, out)
+	}
+	code, out, errOut = gauges(t, append(where, config("http://127.0.0.1:1", lists(t, "sensorthings")))...)
+	if code != 1 || strings.Count(out, "\n      sensorthings ") != 2 || !strings.Contains(errOut, "searching gauges: ea: ") {
+		t.Errorf("%d, %s\n%s", code, errOut, out)
+	}
+}
+
+func TestASearchForGaugesThatMakesNoSenseSaysWhy(t *testing.T) {
+	for _, c := range []struct {
+		args []string
+		code int
+		want string
+	}{
+		{[]string{"--near", "50.6"}, 2, "latitude,longitude"},
+		{[]string{"--near", "60,10"}, 2, "none of the agencies known by place has gauges there"},
+		{[]string{"--state", "ZZ"}, 2, "no state of the USA and no province of Canada"},
+		{[]string{"--near", "50.6,-4.3", "--with", "colour"}, 2, "no such variable"},
+		{[]string{"--near", "50.6,-4.3", "--radius=-1"}, 2, "more than 0"},
+		{[]string{"--near", "50.6,-4.3", "--agency", "nobody"}, 2, "known are usgs, ea, eccc, sensorthings"},
+		{[]string{"--near", "48.8,-123", "--base-url", "http://127.0.0.1:1"}, 2, "name one by --agency"},
+		{[]string{"--near", "50.6,-4.3", "--agency", "sensorthings"}, 1, "names no server"},
+		{[]string{"--state", "OR", "--agency", "ea"}, 1, "knows no state"},
+		{[]string{"--near", "50.6,-4.3", "--key-file", "nowhere"}, 2, "reading the key"},
+		{[]string{"--near", "50.6,-4.3", "--config", "nowhere.toml"}, 2, "reading the config"},
+	} {
+		if code, out, errOut := gauges(t, c.args...); code != c.code || !strings.Contains(errOut, c.want) || out != "" {
+			t.Errorf("%v: %d, %q, %s", c.args, code, out, errOut)
+		}
+	}
+	_, out, _ := gauges(t, "--near", "52,-4.3", "--radius", "1", "--agency", "ea", "--base-url", lists(t, "ea"))
+	if !strings.HasPrefix(out, "No gauge with water temperature there in the list of: Environment Agency (England). Try") {
+		t.Error(out)
+	}
+}
