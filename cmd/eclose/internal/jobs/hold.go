@@ -35,18 +35,23 @@ const holdCheck = 5 * time.Second
 // Hold takes the lock of a number. On SQLite the process that has the file has
 // every lock.
 func Hold(ctx context.Context, d *db.DB, number int64) (*Holding, error) {
-	h := &Holding{lost: make(chan struct{})}
 	if d.Dialect != db.Postgres {
-		h.release = func() {}
-		return h, nil
+		return &Holding{lost: make(chan struct{}), release: func() {}}, nil
 	}
+	return hold(ctx, d, "hashtext('eclose ' || current_schema()), $1::int", number, holdCheck)
+}
+
+// hold takes the lock of a pair of numbers, an SQL expression with one argument,
+// and looks after it so often.
+func hold(ctx context.Context, d *db.DB, pair string, arg any, every time.Duration) (*Holding, error) {
+	h := &Holding{lost: make(chan struct{})}
 	c, err := d.Pool.Acquire(ctx)
 	if err != nil {
 		return nil, fmt.Errorf("taking a lock: %w", err)
 	}
 	conn := c.Hijack() // the lock belongs to the connection, which nobody else may use
 	var ok bool
-	if err := conn.QueryRow(ctx, "SELECT pg_try_advisory_lock(hashtext('eclose ' || current_schema()), $1::int)", number).Scan(&ok); err != nil || !ok {
+	if err := conn.QueryRow(ctx, "SELECT pg_try_advisory_lock("+pair+")", arg).Scan(&ok); err != nil || !ok {
 		_ = conn.Close(context.WithoutCancel(ctx))
 		if err == nil {
 			err = ErrHeld
@@ -62,7 +67,7 @@ func Hold(ctx context.Context, d *db.DB, number int64) (*Holding, error) {
 	}
 	go func() {
 		defer close(done)
-		t := time.NewTicker(holdCheck)
+		t := time.NewTicker(every)
 		defer t.Stop()
 		for {
 			select {

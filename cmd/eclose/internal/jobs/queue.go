@@ -57,6 +57,7 @@ type Queue struct {
 	river client
 	opt   Options
 	clock *Clock
+	alive *alive
 }
 
 // client hides which driver stands behind River.
@@ -185,7 +186,10 @@ func (q *Queue) Start(ctx context.Context) error {
 		}
 	}
 	q.clock.start(ctx)
+	q.alive = newAlive(q.db, q.ID())
+	q.alive.start(ctx)
 	if err := q.river.start(context.WithoutCancel(ctx)); err != nil {
+		q.alive.end()
 		q.clock.stop()
 		return fmt.Errorf("starting the job queue: %w", err)
 	}
@@ -196,6 +200,7 @@ func (q *Queue) Start(ctx context.Context) error {
 // options say; then it cancels them, to be taken up by the next start.
 func (q *Queue) Stop(ctx context.Context) error {
 	defer q.clock.stop()
+	defer q.alive.end()
 	if err := q.river.stop(ctx); err != nil {
 		return fmt.Errorf("stopping the job queue: %w", err)
 	}
