@@ -66,11 +66,11 @@ func (f agencyFlags) server(e *env, cfg *config.Config, name string) (s feed.Ser
 }
 
 type gaugesFindCmd struct {
-	Near    string      `xor:"where" required:"" help:"Latitude,longitude in degrees, such as 44.7,-121.2."`
-	State   string      `xor:"where" required:"" help:"State of the USA or province of Canada, two letters."`
+	Near    string      `xor:"where" required:"" placeholder:"LAT,LON" help:"Latitude,longitude in degrees, such as 44.7,-121.2."`
+	State   string      `xor:"where" required:"" placeholder:"XX" help:"State of the USA or province of Canada, two letters."`
 	Radius  float64     `default:"50" help:"Kilometres around --near."`
 	With    string      `default:"water-temperature" help:"Variable the gauge must measure: water-temperature, discharge, gauge-height."`
-	Agency  []string    `placeholder:"NAME,..." help:"Whose list to search: ${agencies}. Left out: the agencies of that country, and a server that the config names."`
+	Agency  []string    `placeholder:"NAME" help:"Whose list to search: ${agencies}. Left out: the agencies of that country, and a server that the config names."`
 	All     bool        `name:"all-types" help:"Also wells, lakes and outfalls."`
 	Format  string      `enum:"table,json" default:"table" help:"How to print: table or json."`
 	Servers agencyFlags `embed:""`

@@ -16,37 +16,41 @@ import (
 // may be out for a fortnight's service.
 const alive = 30 * 24 * time.Hour
 
-// spanOf says in at most 15 letters how long a gauge has had a variable.
+// spanOf says in at most 15 letters how long a gauge has had a variable: from
+// the begin of what runs on, or ran last. An older series that ended before is
+// not joined to it, as if there were no years between.
 func spanOf(g ingest.Gauge, v ingest.Variable, now time.Time) string {
 	has := false
 	var first, last time.Time
 	for _, s := range g.Series {
-		if s.Variable != v {
-			continue
+		if s.Variable == v {
+			has = true
+			if s.End.After(last) {
+				last = s.End
+			}
 		}
-		has = true
-		if s.End.After(last) {
-			last = s.End
-		}
-		if !s.Begin.IsZero() && (first.IsZero() || s.Begin.Before(first)) {
+	}
+	for _, s := range g.Series {
+		if s.Variable == v && !s.Begin.IsZero() && last.Sub(s.End) < alive && (first.IsZero() || s.Begin.Before(first)) {
 			first = s.Begin
 		}
 	}
-	from := ""
-	if !first.IsZero() {
-		from = first.Format("2006") + " "
-	}
+	year := first.Format("2006")
 	switch {
 	case !has:
 		return "none"
 	case last.IsZero() && first.IsZero():
 		return "listed"
 	case last.IsZero():
-		return "since " + strings.TrimSpace(from)
+		return "since " + year
+	case now.Sub(last) < alive && first.IsZero():
+		return "reporting"
 	case now.Sub(last) < alive:
-		return from + "to now"
+		return year + " to now"
+	case first.IsZero():
+		return "to " + last.Format("2006-01")
 	}
-	return from + "to " + last.Format("2006-01")
+	return year + " to " + last.Format("2006-01")
 }
 
 // wordOf is a variable as people write it.
@@ -107,7 +111,7 @@ func writeGaugesTable(e *env, found []ingest.Gauge, q ingest.GaugeSearch, asked 
 	if len(found) != 1 {
 		many = fmt.Sprintf("%d gauges", len(found))
 	}
-	fmt.Fprintf(e.stdout, "\n%s. In the config, for the first: feed = %q and site = %q.\n", many, found[0].Feed, found[0].Site)
+	fmt.Fprintf(e.stdout, "\n%s. In the config, for the first:\n\n    [[river.gauge]]\n    feed = %q\n    site = %q\n", many, found[0].Feed, found[0].Site)
 }
 
 // padded cuts a text to so many letters, or fills it up with blanks.

@@ -56,7 +56,7 @@ var Options = []Option{
 	{Key: "river.weather.file", Help: "saved answer, for feeds that read files"},
 	{Key: "feeds.NAME.enabled", Help: "open-meteo wants a true, since its free service is for non-commercial use"},
 	{Key: "feeds.NAME.base-url", Default: "the live service", Help: "another server that answers like it"},
-	{Key: "feeds.NAME.archive-url", Default: "the live service", Help: "the same for open-meteo's archive"},
+	{Key: "feeds.NAME.archive-url", Default: "the live service", Help: "the same for open-meteo's archive, and for GeoMet, the second server of eccc"},
 	{Key: "feeds.NAME.ensemble-url", Default: "the live service", Help: "the same for open-meteo's ensemble"},
 	{Key: "feeds.NAME.model", Default: "by feed", Help: "weather model of open-meteo's ensemble"},
 	{Key: "feeds.NAME.contact", Help: "your address for the User-Agent, as agencies ask"},

@@ -31,11 +31,14 @@ func Endpoints(c *config.Config) []Endpoint {
 	}
 	for _, r := range c.Rivers {
 		for _, g := range r.Gauges {
-			if g.Feed == openmeteo.FeedName {
+			switch g.Feed {
+			case openmeteo.FeedName:
 				add(g.Feed, openmeteo.LiveURL(openmeteo.Flood))
-				continue
+			case eccc.FeedName: // two servers: GeoMet has the daily means
+				add(g.Feed, eccc.LiveURL, eccc.GeoMetURL)
+			default:
+				add(g.Feed, live[g.Feed])
 			}
-			add(g.Feed, live[g.Feed])
 		}
 		switch w := r.Weather; {
 		case w == nil:
@@ -49,5 +52,5 @@ func Endpoints(c *config.Config) []Endpoint {
 }
 
 var live = map[string]string{
-	usgs.FeedName: usgs.DefaultBaseURL, nws.FeedName: nws.LiveURL, ghcn.FeedName: ghcn.LiveURL, eahydrology.FeedName: eahydrology.LiveURL, eccc.FeedName: eccc.LiveURL,
+	usgs.FeedName: usgs.DefaultBaseURL, nws.FeedName: nws.LiveURL, ghcn.FeedName: ghcn.LiveURL, eahydrology.FeedName: eahydrology.LiveURL,
 }

@@ -1,6 +1,7 @@
 package sources
 
 import (
+	"cmp"
 	"fmt"
 	"os"
 	"strings"
@@ -128,7 +129,7 @@ func (b Builder) live(name string, f config.Feed) (ingest.Source, error) {
 	case eahydrology.FeedName:
 		return eahydrology.Source{Client: b.Client, BaseURL: f.BaseURL, Now: b.Now, Skipped: b.Skipped}, nil
 	case eccc.FeedName:
-		return eccc.Source{Client: b.Client, BaseURL: f.BaseURL, Now: b.Now, Skipped: b.Skipped}, nil
+		return eccc.Source{Client: b.Client, BaseURL: f.BaseURL, GeoMetURL: cmp.Or(f.Archive, f.BaseURL), Now: b.Now, Skipped: b.Skipped}, nil
 	case sensorthings.FeedName:
 		return sensorthings.Source{Client: b.Client, BaseURL: f.BaseURL, Now: b.Now, Skipped: b.Skipped}, nil
 	}
