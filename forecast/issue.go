@@ -178,16 +178,12 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 		if in.Flow == nil {
 			o.WaterSource = m.Grade + ", from air"
 		}
-		air, flow := watertemp.Traces(in, rec.AirAhead, opt.Ahead, opt.Members, seed)
-		if air != nil {
+		if futures := watertemp.Traces(in, rec.AirAhead, opt.Ahead, opt.Members, seed); futures != nil {
 			o.Drivers = "weather of past seasons"
 			if len(rec.AirAhead) > 0 {
 				o.Drivers = fmt.Sprintf("a weather forecast of %d members for %d days, then %s", len(rec.AirAhead), len(rec.AirAhead[0]), o.Drivers)
 			}
-			if in.Flow == nil {
-				flow = nil
-			}
-			w.join(rec, m.Forecast(in, air, flow, seed), past, filled(&m, in, past, seed))
+			w.join(rec, m.Forecast(in, futures, seed), past, filled(&m, in, past, seed))
 			if math.IsNaN(w.normal[0]) {
 				w.normal = normal(rec.Day0, m.Simulate(in.Day0, in.Air, in.Flow, 6))
 			}

@@ -47,14 +47,11 @@ type WarmDay struct {
 func (rec Record) Warm(m *watertemp.Model, days, members int) []WarmDay {
 	in := rec.WaterInput()
 	seed := seedOf("warm", rec.Issue)
-	air, flow := watertemp.Traces(in, rec.AirAhead, days, members, seed)
-	if air == nil {
+	futures := watertemp.Traces(in, rec.AirAhead, days, members, seed)
+	if futures == nil {
 		return nil
 	}
-	if in.Flow == nil {
-		flow = nil
-	}
-	rows := m.Forecast(in, air, flow, seed)
+	rows := m.Forecast(in, futures, seed)
 	diel := m.Diel
 	if d := watertemp.FitDiel(int(rec.Day0), rec.Water, rec.WaterMax); d.Days > 0 {
 		diel = d

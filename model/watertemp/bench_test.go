@@ -84,9 +84,9 @@ func BenchmarkForecast(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	air, flow := Traces(in, nil, 120, 200, 1)
+	f := Traces(in, nil, 120, 200, 1)
 	for b.Loop() {
-		m.Forecast(in, air, flow, 1)
+		m.Forecast(in, f, 1)
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/(200*120), "ns/member-day")
 }

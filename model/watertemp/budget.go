@@ -57,6 +57,8 @@ const tauFast, tauSlow, tauVerySlow, tauRise = 5.0, 25.0, 120.0, 5.0
 // middle says nothing more to a lumped model.
 const flowLow, flowHigh = 0.02, 50.0
 
+var logFlowLow, logFlowHigh = math.Log(flowLow), math.Log(flowHigh)
+
 // memory is what the features need of the days before.
 type memory struct {
 	prev, fast, slow, verySlow float64 // °C

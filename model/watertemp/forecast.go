@@ -40,22 +40,25 @@ func (m *Model) assimilate(in Input) assimilated {
 	return a
 }
 
-// Forecast continues a history with possible futures of air and flow, one row
-// each, from the day after the history on. Each comes back as a row of water
-// temperature, °C: the model, plus the error known today as it dies away, plus
-// new error drawn for the row. flow may be nil. The same seed gives the same
-// rows.
-func (m *Model) Forecast(history Input, air, flow [][]float64, seed uint64) [][]float64 {
+// Forecast continues a history with possible futures, from the day after the
+// history on. Each comes back as a row of water temperature, °C: the model, plus
+// the error known today as it dies away, plus new error drawn for the row. The
+// same seed gives the same rows.
+func (m *Model) Forecast(history Input, f *Futures, seed uint64) [][]float64 {
 	m = m.here(history)
-	out := make([][]float64, len(air))
+	out := make([][]float64, len(f.Air))
 	now := m.assimilate(history)
 	day := history.Day0 + len(history.Air)
 	longest := 0
-	for _, a := range air {
+	for _, a := range f.Air {
 		longest = max(longest, len(a))
 	}
 	h := harmonicsOf(day, longest)
 	e := m.Error
+	sd := make([]float64, longest)
+	for d := range sd {
+		sd[d] = e.sd(h.cos[d], h.sin[d])
+	}
 	// Roots of the covariance of today's two parts, and of a day's new error.
 	l11 := math.Sqrt(max(0, now.error.vSlow))
 	l21 := 0.0
@@ -65,26 +68,43 @@ func (m *Model) Forecast(history Input, air, flow [][]float64, seed uint64) [][]
 	l22 := math.Sqrt(max(0, now.error.vFast-l21*l21))
 	newSlow := math.Sqrt((1 - e.SlowKeeps*e.SlowKeeps) * e.Slow)
 	newFast := math.Sqrt((1 - e.Fast*e.Fast) * (1 - e.Slow))
-	for k := range air {
-		row := make([]float64, len(air[k]))
+	for k := range f.Air {
+		row := make([]float64, len(f.Air[k]))
 		out[k] = row
 		if len(row) == 0 {
 			continue
 		}
-		var q []float64
-		if flow != nil {
-			q = flow[k]
-		}
-		a, lf := m.drivers(day, air[k], q)
-		m.run(row, day, a, lf, h, now.memory, now.water)
+		m.run(row, day, f.Air[k], m.flowOf(f, k, day), h, now.memory, now.water)
 		rng := rand.New(rand.NewPCG(seed, uint64(k)+1))
 		z1, z2 := rng.NormFloat64(), rng.NormFloat64()
 		slow, fast := now.error.slow+l11*z1, now.error.fast+l21*z1+l22*z2
 		for d := range row {
 			slow = e.SlowKeeps*slow + newSlow*rng.NormFloat64()
 			fast = e.Fast*fast + newFast*rng.NormFloat64()
-			row[d] = max(0, row[d]+(slow+fast)*e.sd(h.cos[d], h.sin[d]))
+			row[d] = max(0, row[d]+(slow+fast)*sd[d])
 		}
+	}
+	return out
+}
+
+// flowOf is a row of flow as the model takes it: the logarithm over its own
+// middle, within its bounds; the season's where it is not known; nil where the
+// model does without.
+func (m *Model) flowOf(f *Futures, row, day int) []float64 {
+	if m.MeanFlow == 0 {
+		return nil
+	}
+	out := make([]float64, len(f.Air[row]))
+	if f.flow == nil {
+		for d := range out {
+			sin, cos := wave(day + d)
+			out[d] = m.Flow.at(cos, sin)
+		}
+		return out
+	}
+	over := math.Log(f.middle / m.MeanFlow)
+	for d, q := range f.flow[row] {
+		out[d] = min(max(q+over, logFlowLow), logFlowHigh)
 	}
 	return out
 }

@@ -56,12 +56,12 @@ func holds(t *testing.T, m *Model, in Input, seed uint64) {
 	wanted(t, "simulated", m.Simulate(in.Day0, in.Air, in.Flow, math.NaN()), m.Simulate(in.Day0, in.Air, in.Flow, 0))
 	mean, sd := m.FillGaps(in)
 	wanted(t, "gaps filled", mean, sd)
-	air, flow := Traces(in, [][]float64{{-30, 10, math.NaN()}, {35, math.NaN(), 0}}, 40, 12, seed)
-	if air == nil {
+	f := Traces(in, [][]float64{{-30, 10, math.NaN()}, {35, math.NaN(), 0}}, 40, 12, seed)
+	if f == nil {
 		return
 	}
-	wanted(t, "members", m.Forecast(in, air, flow, seed)...)
-	ahead, spread := m.Expected(in, air[0], flow[0])
+	wanted(t, "members", m.Forecast(in, f, seed)...)
+	ahead, spread := m.Expected(in, f.Air[0], f.Flow(0))
 	wanted(t, "expected", ahead, spread)
 }
 
@@ -176,7 +176,7 @@ func TestNoJumpShowsAtTheSeam(t *testing.T) {
 			ensemble[k][d] = in.Air[len(in.Air)-365+d] + off + rng.NormFloat64()
 		}
 	}
-	air, _ := Traces(in, ensemble, 90, 120, 3)
+	air := Traces(in, ensemble, 90, 120, 3).Air
 	step := func(d int) float64 {
 		var s mean
 		for _, row := range air {

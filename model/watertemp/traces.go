@@ -18,23 +18,42 @@ var shifts = []int{0, -5, 5, -10, 10, -3, 3, -8, 8}
 // source is the same date of a past year, moved by some days.
 type source struct{ back, shift int }
 
-// Traces builds possible futures of air, °C, and flow, m3/s: n rows of days
-// each, from the day after the history on. A row is one member of the weather
+// Futures are possible futures of what drives the water: rows of days, from the
+// day after a history on.
+type Futures struct {
+	Air    [][]float64 // °C
+	flow   [][]float64 // logarithm of the flow over middle; nil where flow is not known
+	middle float64     // m3/s
+}
+
+// Flow is a row of flow, m3/s; nil where flow is not known.
+func (f *Futures) Flow(row int) []float64 {
+	if f.flow == nil {
+		return nil
+	}
+	out := make([]float64, len(f.flow[row]))
+	for d, q := range f.flow[row] {
+		out[d] = f.middle * math.Exp(q)
+	}
+	return out
+}
+
+// Traces builds possible futures of air and flow: n rows of so many days. A row is one member of the weather
 // ensemble as far as that reaches, then the weather of one past season with its
 // own day-to-day texture; at the seam the last departure from that season dies
 // away, so that no jump shows. Where more rows are asked for than there are past
 // seasons, seasons come again moved by some days, with the wave of the year
 // taken from their new date. Flow is that of the same past season, moved by
 // today's departure, which dies away over some weeks. ensemble may be empty. It
-// returns nil rows if there is no past season to draw from.
+// returns nil if there is no past season to draw from.
 //
 // A few seasons are a sample: another draw from where n came from departs from
 // them by 2/n of its variance more, on average, than they do from each other.
 // A slow wandering of that size is added to each row.
-func Traces(history Input, ensemble [][]float64, days, n int, seed uint64) (air, flow [][]float64) {
+func Traces(history Input, ensemble [][]float64, days, n int, seed uint64) *Futures {
 	sources := pastSeasons(history, days)
 	if len(sources) == 0 {
-		return nil, nil
+		return nil
 	}
 	rng := rand.New(rand.NewPCG(seed, 16))
 	order := make([]source, 0, n)
@@ -53,14 +72,15 @@ func Traces(history Input, ensemble [][]float64, days, n int, seed uint64) (air,
 		logFlow[i] = m.logRatio(q)
 	}
 	lastFlow := lastKnown(logFlow)
+	f := &Futures{Air: make([][]float64, n), middle: m.MeanFlow}
 	if m.MeanFlow > 0 {
+		f.flow = make([][]float64, n)
 		logFlow = bridged(history.Day0, logFlow, m.Flow, flowDies)
 	}
 	members := rng.Perm(max(1, len(ensemble)))
 	few := math.Sqrt(2 / float64(len(sources)))
 	airWander := few * slowSpread(whole, m.Air, h, wanderDays)
 	flowWander := few * slowSpread(logFlow, m.Flow, h, 1)
-	air, flow = make([][]float64, n), make([][]float64, n)
 	for k := range n {
 		from := total - order[k%len(order)].back + order[k%len(order)].shift
 		row := moved(whole, m.Air, h, from, total, days)
@@ -77,15 +97,10 @@ func Traces(history Input, ensemble [][]float64, days, n int, seed uint64) (air,
 			}
 			since++
 			z = wander(z, airWander, rng)
-			row[d] += jump*math.Exp(-float64(since)/blendDays) + z
+			row[d] += jump*airKeeps[min(since, len(airKeeps)-1)] + z
 		}
-		air[k] = row
-
-		flow[k] = make([]float64, days)
-		if m.MeanFlow == 0 {
-			for d := range flow[k] {
-				flow[k][d] = math.NaN()
-			}
+		f.Air[k] = row
+		if f.flow == nil {
 			continue
 		}
 		q := moved(logFlow, m.Flow, h, from, total, days)
@@ -96,22 +111,34 @@ func Traces(history Input, ensemble [][]float64, days, n int, seed uint64) (air,
 		z = 0
 		for d := range q {
 			z = wander(z, flowWander, rng)
-			flow[k][d] = m.MeanFlow * math.Exp(q[d]+jump*math.Exp(-float64(d+1)/recessionDays)+z)
+			q[d] += jump*flowKeeps[min(d+1, len(flowKeeps)-1)] + z
 		}
+		f.flow[k] = q
 	}
-	return air, flow
+	return f
 }
 
 // wanderDays is how long what few seasons do not show lasts: weeks, as the slow
 // part of the weather does.
 const wanderDays = 25.0
 
-var keepWander = math.Exp(-1 / wanderDays)
+var keepWander, newWander = math.Exp(-1 / wanderDays), math.Sqrt(1 - math.Exp(-2/wanderDays))
+
+// airKeeps and flowKeeps are what is left of a departure after so many days, as
+// far as anything is.
+var airKeeps, flowKeeps = keeps(blendDays), keeps(recessionDays)
+
+func keeps(dies float64) (k [1000]float64) {
+	for d := range k {
+		k[d] = math.Exp(-float64(d) / dies)
+	}
+	return k
+}
 
 // wander moves a first order autoregressive process of a standard deviation on by
 // a day.
 func wander(z, sd float64, rng *rand.Rand) float64 {
-	return keepWander*z + math.Sqrt(1-keepWander*keepWander)*sd*rng.NormFloat64()
+	return keepWander*z + newWander*sd*rng.NormFloat64()
 }
 
 // slowSpread is the standard deviation of a column's departures from its wave,
