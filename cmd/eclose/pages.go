@@ -17,7 +17,7 @@ import (
 
 // pages is what the browser sees. Until the context ends, the shelf behind it is
 // kept as new as what the jobs bring.
-func (s *station) pages(ctx context.Context) (http.Handler, error) {
+func (s *station) pages(ctx context.Context) (*pages.Pages, error) {
 	now := s.queue.Now
 	key, err := db.Secret(ctx, s.db.SQL, "forms", now())
 	if err != nil {

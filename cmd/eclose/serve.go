@@ -60,9 +60,12 @@ func (c serveCmd) Run(e *env) (err error) {
 	var running sync.WaitGroup
 	defer running.Wait()
 	defer cancel()
+	s.shelf.draw = handler.DrawAhead
 	running.Go(func() { s.shelf.run(beside) })
-	if s.invites != nil {
-		running.Go(func() { s.invites.run(beside) })
+	select { // nobody is told that there is no outlook while it is only not read yet
+	case <-s.shelf.looked:
+	case <-e.ctx.Done():
+	case <-time.After(firstLook):
 	}
 	failed := make(chan error, 1)
 	go func() {
@@ -83,6 +86,10 @@ func (c serveCmd) Run(e *env) (err error) {
 	}
 	return errors.Join(err, s.halt())
 }
+
+// firstLook is how long readers wait at a start for what is known of the rivers.
+// What takes longer to read is shown as it comes.
+const firstLook = 5 * time.Second
 
 // pageStopFor is how long a reader may take to get the rest of a page at a stop.
 const pageStopFor = 5 * time.Second

@@ -32,6 +32,8 @@ type liveShelf struct {
 	reader  forecast.Reader // the store with its keys remembered for a while
 	now     func() time.Time
 	log     zerolog.Logger
+	draw    func(context.Context) error // draws what changed; nil: nobody reads
+	looked  chan struct{}               // closed after the first look
 
 	mu     sync.Mutex
 	states map[string]*pages.State
@@ -45,15 +47,23 @@ const (
 )
 
 func newLiveShelf(rivers []forecast.River, d *db.DB, a *archive.Archive, store *series.Store, reader forecast.Reader, now func() time.Time, log zerolog.Logger) *liveShelf {
-	return &liveShelf{Shelf: pages.NewShelf(rivers), db: d, archive: a, store: store, reader: reader, now: now, log: log, states: map[string]*pages.State{}}
+	return &liveShelf{Shelf: pages.NewShelf(rivers), db: d, archive: a, store: store, reader: reader, now: now, log: log, looked: make(chan struct{}), states: map[string]*pages.State{}}
 }
 
 // run keeps the shelf until ctx ends.
 func (l *liveShelf) run(ctx context.Context) {
 	every := time.NewTicker(lookEvery)
 	defer every.Stop()
-	for {
+	for first := true; ; first = false {
 		l.renew(ctx)
+		if l.draw != nil {
+			if err := l.draw(ctx); err != nil && ctx.Err() == nil {
+				l.log.Error().Err(err).Msg("drawing what the pages show")
+			}
+		}
+		if first {
+			close(l.looked)
+		}
 		select {
 		case <-ctx.Done():
 			return

@@ -23,7 +23,7 @@ const dayLeast = 0.03
 // flowStrong the share of past days at too much flow from which that is told as
 // strongly as a caution. Our own defaults.
 const (
-	likelyFrom = 0.1
+	likelyFrom = 0.2
 	flowStrong = 0.33
 )
 
@@ -57,7 +57,7 @@ func (s *site) day(r *http.Request) (*answer, error) {
 		Date, Before, After forecast.Date
 		IsToday             bool
 		Lead                int
-		Lines, Rest         []dayLine // those of one chance in ten and more; the others
+		Lines, Rest         []dayLine // those of one chance in five and more; the others
 		Clock               template.HTML
 		Rise, Set           string
 		Mean, Low, High     string

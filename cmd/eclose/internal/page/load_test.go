@@ -113,6 +113,22 @@ func BenchmarkRiverPageMade(b *testing.B) {
 	b.ReportMetric(float64(size), "page-bytes")
 }
 
+// BenchmarkSeasonDrawn is a season of 40 groups drawn, as happens once an
+// outlook and river.
+func BenchmarkSeasonDrawn(b *testing.B) {
+	c, err := insects.Load()
+	if err != nil {
+		b.Fatal(err)
+	}
+	shelf := crowd(b, c)
+	st, _ := shelf.State(b.Context(), "river-07")
+	today := forecast.DateOf(noon)
+	b.ReportAllocs()
+	for b.Loop() {
+		seasonOf(st.Outlook, c, insects.Rockies, today-seasonBack, seasonDays, today, nil)
+	}
+}
+
 const serveOnly = "ECLOSE_PAGE_SERVE_ONLY"
 
 // BenchmarkTwoHundredASecond asks a server in a process of its own, on one

@@ -125,8 +125,14 @@ type site struct {
 	log      zerolog.Logger
 }
 
-// New returns the handler of all pages.
-func New(o Options) (http.Handler, error) {
+// Pages handle all requests of readers.
+type Pages struct {
+	http.Handler
+	site *site
+}
+
+// New returns the pages.
+func New(o Options) (*Pages, error) {
 	if o.Data == nil || o.Catalogue == nil || o.Now == nil {
 		return nil, errors.New("pages: they need data, the catalogue and a clock")
 	}
@@ -157,7 +163,7 @@ func New(o Options) (http.Handler, error) {
 	if s.assets, err = loadAssets(); err != nil {
 		return nil, fmt.Errorf("pages: %w", err)
 	}
-	return s.guard(s.routes()), nil
+	return &Pages{Handler: s.guard(s.routes()), site: s}, nil
 }
 
 func (s *site) routes() http.Handler {

@@ -460,3 +460,41 @@ func TestWhoseDataItIsStandsUnderEachPage(t *testing.T) {
 		}
 	}
 }
+
+func TestASeasonIsDrawnAheadAndThenOnlyForAnotherOutlookDayOrDiary(t *testing.T) {
+	now := noon
+	w := newWorld(t, func(o *Options) { o.Now = func() time.Time { return now } })
+	p := w.handler.(*Pages)
+	if err := p.DrawAhead(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	kept := func() *drawing {
+		v, ok := p.site.drawings.Load("wend")
+		if !ok {
+			t.Fatal("the season is not drawn")
+		}
+		return v.(*drawing)
+	}
+	first := kept()
+	now = now.Add(time.Minute)
+	if w.get("/river/wend"); kept() != first {
+		t.Error("a reader had it drawn again")
+	}
+	p.site.written.Add(1)
+	w.get("/river/wend")
+	second := kept()
+	if second == first {
+		t.Error("the diary changed, and the season was not drawn again")
+	}
+	now = now.Add(24 * time.Hour)
+	if w.get("/river/wend"); kept() == second {
+		t.Error("another day began, and the season was not drawn again")
+	}
+	st, _ := w.Data.State(t.Context(), "wend")
+	other := *st.Outlook
+	third := kept()
+	w.Data.(*Shelf).Put("wend", &State{Outlook: &other, Caution: st.Caution, CautionAt: st.CautionAt})
+	if err := p.DrawAhead(t.Context()); err != nil || kept() == third {
+		t.Errorf("there is another outlook, and the season was not drawn again (%v)", err)
+	}
+}

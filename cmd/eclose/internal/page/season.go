@@ -1,6 +1,7 @@
 package page
 
 import (
+	"context"
 	"fmt"
 	"html/template"
 	"net/http"
@@ -64,7 +65,7 @@ func (s *site) season(r *http.Request) (*answer, error) {
 	if st == nil {
 		return &answer{name: "season", title: river.Name, here: "rivers", body: body}, nil
 	}
-	d, err := s.drawn(r, river, st.Outlook, h.Today)
+	d, err := s.drawn(r.Context(), river, st.Outlook, h.Today)
 	if err != nil {
 		return nil, err
 	}
@@ -87,14 +88,14 @@ type drawing struct {
 	groups  []seasonGroup
 }
 
-func (s *site) drawn(r *http.Request, river forecast.River, o *forecast.Outlook, today forecast.Date) (*drawing, error) {
+func (s *site) drawn(ctx context.Context, river forecast.River, o *forecast.Outlook, today forecast.Date) (*drawing, error) {
 	written := s.written.Load() // before the diary is read: what comes meanwhile is drawn the next time
 	if v, ok := s.drawings.Load(river.Slug); ok {
 		if d, ok := v.(*drawing); ok && d.outlook == o && d.today == today && d.written == written {
 			return d, nil
 		}
 	}
-	seen, err := s.seen(r, river)
+	seen, err := s.seen(ctx, river)
 	if err != nil {
 		return nil, err
 	}
@@ -103,6 +104,24 @@ func (s *site) drawn(r *http.Request, river forecast.River, o *forecast.Outlook,
 	d.axis = template.HTML(picture.Axis()) //nolint:gosec // our own drawing
 	s.drawings.Store(river.Slug, d)
 	return d, nil
+}
+
+// DrawAhead draws the seasons that changed since they were drawn, so that no
+// reader waits for it.
+func (p *Pages) DrawAhead(ctx context.Context) error {
+	for _, river := range p.site.Data.Rivers() {
+		if ctx.Err() != nil {
+			return nil
+		}
+		st, err := p.site.Data.State(ctx, river.Slug)
+		if err == nil && st != nil && st.Outlook != nil {
+			_, err = p.site.drawn(ctx, river, st.Outlook, localDay(st.Outlook, p.site.Now()))
+		}
+		if err != nil {
+			return fmt.Errorf("drawing the season of %s: %w", river.Slug, err)
+		}
+	}
+	return nil
 }
 
 func regionOf(r forecast.River) insects.Region {
@@ -185,11 +204,11 @@ func also(names []string, own string) string {
 // sightings of a river, by group and stage.
 type sightings map[[2]string][]diary.Sighting
 
-func (s *site) seen(r *http.Request, river forecast.River) (sightings, error) {
+func (s *site) seen(ctx context.Context, river forecast.River) (sightings, error) {
 	if s.Diary == nil {
 		return nil, nil
 	}
-	list, err := s.Diary.List(r.Context(), diary.Filter{River: river.Slug})
+	list, err := s.Diary.List(ctx, diary.Filter{River: river.Slug})
 	if err != nil {
 		return nil, fmt.Errorf("reading the diary of %s: %w", river.Slug, err)
 	}
