@@ -14,7 +14,8 @@ import (
 )
 
 type gaugesCmd struct {
-	Find gaugesFindCmd `cmd:"" help:"Search the agencies' gauges near a place, in a state or in a province."`
+	Find    gaugesFindCmd    `cmd:"" help:"Search the agencies' gauges near a place, in a state or in a province."`
+	Normals gaugesNormalsCmd `cmd:"" help:"What each day of the year has been like at a gauge, from the agency's statistics."`
 }
 
 // agencyFlags say how an agency is reached: by the config, and in place of it

@@ -25,8 +25,13 @@ func lists(t *testing.T, agency string) string {
 
 func gauges(t *testing.T, args ...string) (code int, out, errOut string) {
 	t.Helper()
+	return ask(t, append([]string{"find"}, args...)...)
+}
+
+func ask(t *testing.T, args ...string) (code int, out, errOut string) {
+	t.Helper()
 	var o, e bytes.Buffer
-	code = runEnv(&env{ctx: t.Context(), stdin: strings.NewReader(""), stdout: &o, stderr: &e, now: func() time.Time { return time.Date(2026, 5, 18, 12, 0, 0, 0, time.UTC) }, sleep: func(context.Context, time.Duration) error { return nil }}, append([]string{"gauges", "find"}, args...))
+	code = runEnv(&env{ctx: t.Context(), stdin: strings.NewReader(""), stdout: &o, stderr: &e, now: func() time.Time { return time.Date(2026, 5, 18, 12, 0, 0, 0, time.UTC) }, sleep: func(context.Context, time.Duration) error { return nil }}, append([]string{"gauges"}, args...))
 	return code, o.String(), e.String()
 }
 
@@ -99,5 +104,55 @@ func TestASearchForGaugesThatMakesNoSenseSaysWhy(t *testing.T) {
 	_, out, _ := gauges(t, "--near", "52,-4.3", "--radius", "1", "--agency", "ea", "--base-url", lists(t, "ea"))
 	if !strings.HasPrefix(out, "No gauge with water temperature there in the list of: Environment Agency (England). Try") {
 		t.Error(out)
+	}
+}
+
+// normalsServer has one gauge, invented: 6 °C on 31 December, 5 on 1 January.
+func normalsServer(t *testing.T) string {
+	t.Helper()
+	values := func(day, v string) string {
+		return `{"computation":"median","sample_count":12,"time_of_year":"` + day + `","time_of_year_type":"day_of_year","value":"` + v + `"},` +
+			`{"computation":"percentile","sample_count":12,"time_of_year":"` + day + `","time_of_year_type":"day_of_year","percentiles":["10","90"],"values":["nan","7.25"]}`
+	}
+	srv := httptest.NewServer(replay.New("", []replay.Route{{Path: "/statistics/v0/observationNormals", Query: map[string]string{"monitoring_location_id": "USGS-90000001"}, Body: `{"features":[{"type":"Feature","geometry":null,"properties":{"monitoring_location_id":"USGS-90000001","data":[` +
+		`{"parameter_code":"00010","parent_statistic_id":"00003","parent_time_series_id":"a","unit_of_measure":"degC","values":[` + values("01-01", "5") + "," + values("12-31", "6") + "," + values("06-01", "15") + `]}]}}],"next":null}`},
+		{Path: "/statistics/v0/observationNormals", Body: `{"features":[],"next":null}`}}))
+	t.Cleanup(srv.Close)
+	return srv.URL + "/ogcapi/v1"
+}
+
+func TestNormalsOverTheTurnOfTheYear(t *testing.T) {
+	base := normalsServer(t)
+	code, out, errOut := ask(t, "normals", "90000001", "--from", "2025-12-30", "--days", "3", "--base-url", base)
+	if code != 0 || errOut != "" {
+		t.Fatal(code, errOut)
+	}
+	a, b := strings.Index(out, "31 Dec         -       -       -     6.0       -     7.2       -      12"), strings.Index(out, "1 Jan          -       -       -     5.0")
+	if a < 0 || b < a || strings.Contains(out, "15.0") {
+		t.Errorf("days in the wrong order or wrong ones:\n%s", out)
+	}
+	for l := range strings.Lines(out) {
+		if utf8.RuneCountInString(strings.TrimSuffix(l, "\n")) > 80 {
+			t.Errorf("wider than 80 columns: %s", l)
+		}
+	}
+	if _, out, _ = ask(t, "normals", "90000001", "--from", "2025-12-31", "--days", "1", "--units", "us", "--base-url", base); !strings.Contains(out, "in °F") || !strings.Contains(out, "      43 ") { // 6 °C is 42.8 °F
+		t.Error(out)
+	}
+	code, out, _ = ask(t, "normals", "90000001", "--from", "2025-12-31", "--days", "2", "--format", "json", "--base-url", base)
+	var j struct {
+		Unit string
+		Days []map[string]any
+	}
+	if err := json.Unmarshal([]byte(out), &j); code != 0 || err != nil || j.Unit != "°C" || len(j.Days) != 2 || j.Days[1]["median"] != 5.0 || j.Days[1]["p10"] != nil {
+		t.Errorf("%d, %v\n%s", code, err, out)
+	}
+	if code, out, _ = ask(t, "normals", "90000002", "--base-url", base); code != 0 || !strings.Contains(out, "has no statistics of water temperature at 90000002") {
+		t.Errorf("%d %s", code, out)
+	}
+	for _, c := range [][2]string{{"--days=0", "1 to 366"}, {"--with=colour", "no such variable"}, {"--base-url=http://127.0.0.1:1/x", "/ogcapi/v1"}} {
+		if code, _, errOut := ask(t, "normals", "90000001", c[0]); code == 0 || !strings.Contains(errOut, c[1]) {
+			t.Errorf("%s: %d %s", c[0], code, errOut)
+		}
 	}
 }

@@ -9,6 +9,8 @@ var USGS = []Route{
 	{Path: "/ogcapi/v1/collections/continuous/items", Query: map[string]string{"monitoring_location_id": "USGS-01646500", "cursor": ""}, File: "usgs-ogc-v1/continuous-potomac-page1.json"},
 	{Path: "/ogcapi/v1/collections/continuous/items", Query: map[string]string{"monitoring_location_id": "USGS-01646500"}, Body: `{"type":"FeatureCollection","features":[],"numberReturned":0,"links":[]}`},
 	{Path: "/ogcapi/v1/collections/monitoring-locations/items", Body: `{"type":"FeatureCollection","features":[],"numberReturned":0,"links":[]}`},
+	{Path: "/statistics/v0/observationNormals", Query: map[string]string{"monitoring_location_id": "USGS-12451000", "parameter_code": "00060"}, File: "usgs-stats-api/observationNormals.json"},
+	{Path: "/statistics/v0/observationNormals", Body: `{"type":"FeatureCollection","features":[],"next":null}`},
 	{Path: "/ogcapi/v0/collections/latest-continuous/items", File: "usgs-ogc-v0/latest-continuous.json"},
 	{Path: "/ogcapi/v0/collections/daily/items", Query: map[string]string{"monitoring_location_id": "USGS-05427718"}, File: "usgs-ogc-v0/daily.json"},
 	{Path: "/ogcapi/v0/collections/continuous/items", Query: map[string]string{"monitoring_location_id": "USGS-06904500"}, File: "usgs-ogc-v0/continuous.json"},

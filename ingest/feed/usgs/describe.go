@@ -1,14 +1,10 @@
 package usgs
 
 import (
-	"fmt"
 	"io"
 	"math"
-	"strconv"
 	"strings"
 	"time"
-
-	jsonv2 "github.com/go-json-experiment/json"
 
 	"example.org/eclose/ingest"
 )
@@ -273,87 +269,4 @@ func (b *builder) addChannel(where string, r *row) error {
 		push(s, c.Time.UnixMicro(), v, c.How, ingest.ApprovalUnknown)
 	}
 	return nil
-}
-
-// Normal is one figure of the years before: what a day or month of the year,
-// or one span of time, has been like.
-type Normal struct {
-	Site, TimeSeries string
-	Parameter        string
-	Variable         ingest.Variable
-	OfYear           string  // "MM-DD" or "MM"; "" for a span of time
-	From, To         string  // "YYYY-MM-DD" of the span, both included; "" for a time of year
-	Span             string  // "day_of_year", "month_of_year", "month", "calendar_year", "water_year"
-	Computation      string  // "arithmetic_mean", "minimum", "median", "maximum", "percentile"
-	Percentile       float64 // 0 to 100; NaN unless Computation is "percentile"
-	Value            float64 // in Variable.Unit(); NaN where too few years
-	Years            int     // sample count
-}
-
-// ParseNormals reads an answer of the statistics API.
-func ParseNormals(r io.Reader) ([]Normal, error) {
-	var out []Normal
-	_, err := readPage(r, func(_ int, where string, r *row) error {
-		if r.kind() != normalKind {
-			return bad(where, "holds no statistics", "save an answer of observationNormals or observationIntervals", nil)
-		}
-		ns, err := normals(where, r)
-		out = append(out, ns...)
-		return err
-	})
-	return out, err
-}
-
-func normals(where string, r *row) ([]Normal, error) {
-	var data []struct {
-		Parameter text `json:"parameter_code"`
-		Series    text `json:"parent_time_series_id"`
-		Unit      text `json:"unit_of_measure"`
-		Values    []struct {
-			Computation text   `json:"computation"`
-			Count       text   `json:"sample_count"`
-			OfYear      text   `json:"time_of_year"`
-			OfYearType  text   `json:"time_of_year_type"`
-			Start       text   `json:"start_date"`
-			End         text   `json:"end_date"`
-			Interval    text   `json:"interval_type"`
-			Value       text   `json:"value"`
-			Percentiles []text `json:"percentiles"`
-			Values      []text `json:"values"`
-		} `json:"values"`
-	}
-	if err := jsonv2.Unmarshal(r.Data, &data, lax); err != nil {
-		return nil, bad(where, "its statistics cannot be read", "report it with the saved answer", err)
-	}
-	var out []Normal
-	for _, d := range data {
-		p, ok := parameters[string(d.Parameter)]
-		if !ok {
-			continue
-		}
-		conv, err := ingest.ConversionOf(p.Variable, string(d.Unit))
-		if err != nil {
-			return nil, bad(where, "unit_of_measure", "", err)
-		}
-		for _, v := range d.Values {
-			n := Normal{Site: string(r.Site), TimeSeries: string(d.Series), Parameter: p.Code, Variable: p.Variable, OfYear: string(v.OfYear),
-				From: string(v.Start), To: string(v.End), Span: string(v.OfYearType + v.Interval), Computation: string(v.Computation), Percentile: math.NaN()}
-			if n.Years, err = strconv.Atoi(string(v.Count)); err != nil {
-				return nil, bad(where, fmt.Sprintf("sample_count %q is not a whole number", ingest.Clip(string(v.Count))), "report it with the saved answer", nil)
-			}
-			if len(v.Percentiles) != len(v.Values) {
-				return nil, bad(where, fmt.Sprintf("has %d percentiles but %d values for them", len(v.Percentiles), len(v.Values)), "report it with the saved answer", nil)
-			}
-			if v.Computation != "percentile" {
-				n.Value = conv.Apply(number(v.Value))
-				out = append(out, n)
-				continue
-			}
-			for i := range v.Percentiles {
-				n.Percentile, n.Value = number(v.Percentiles[i]), conv.Apply(number(v.Values[i])) // "nan" where too few years
-				out = append(out, n)
-			}
-		}
-	}
-	return out, nil
 }
