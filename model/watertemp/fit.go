@@ -33,7 +33,7 @@ const (
 	// the air, up to its length.
 	warmup = 20
 	// scout is how many steps each start is given before the best goes on.
-	scout = 6
+	scout = 4
 	// outlier is the residual, in standard deviations, beyond which a day's
 	// weight falls: sensors do fall dry.
 	outlier = 2.5
@@ -60,6 +60,7 @@ func Fit(in Input, o Options) (Model, error) {
 		if s > 0 {
 			p = f.b.drawn(rng.NormFloat64, 0.7)
 		}
+		f.damping = firstDamping
 		if p, cost := f.descend(p, scout, nearly); cost < best {
 			best, at = cost, p
 		}
@@ -78,6 +79,9 @@ type fitter struct {
 	noise  float64   // variance of a residual, °C2
 	start  float64
 	sim    []float64
+	// damping is what the next descent begins with: what the last one near by
+	// ended with.
+	damping float64
 	// The normal equations of the last call of normal.
 	jtj [nParam][nParam]float64
 	jtr [nParam]float64
@@ -214,15 +218,19 @@ func (f *fitter) addProducts(rows *[together][nParam]float64) {
 // another to follow.
 const nearly, fully = 1e-6, 1e-9
 
+const firstDamping = 1e-3
+
 // descend is Levenberg-Marquardt (Marquardt 1963, SIAM J. Appl. Math. 11,
-// 431-441) of at most so many steps.
+// 431-441) of at most so many steps, damped by how much of the gain foretold came
+// (Nielsen 1999, Damping parameter in Marquardt's method, IMM-REP-1999-05):
+// where the days curve the valley, undamped steps would swing across it for ever.
 func (f *fitter) descend(p Params, steps int, worth float64) (Params, float64) {
 	cost := f.normal(&p)
-	lambda := 1e-3
+	lambda, raise := f.damping, 2.0
 	for range steps {
 		improved := false
 		for range 12 {
-			q, ok := f.move(p, lambda)
+			q, foretold, ok := f.move(p, lambda)
 			if !ok {
 				lambda *= 10
 				continue
@@ -230,22 +238,26 @@ func (f *fitter) descend(p Params, steps int, worth float64) (Params, float64) {
 			c := f.cost(&q)
 			if c < cost { // false for NaN
 				improved = cost-c > worth*cost
-				p, cost = q, c
-				lambda = max(lambda/5, 1e-9)
+				x := 2*(cost-c)/foretold - 1
+				lambda *= max(1.0/3, 1-x*x*x)
+				p, cost, raise = q, c, 2
 				break
 			}
-			lambda *= 5
+			lambda *= raise
+			raise *= 2
 		}
 		if !improved {
 			break
 		}
 		f.normal(&p)
 	}
+	f.damping = lambda
 	return p, cost
 }
 
-// move solves the damped normal equations.
-func (f *fitter) move(p Params, lambda float64) (Params, bool) {
+// move solves the damped normal equations and foretells by how much the cost
+// falls.
+func (f *fitter) move(p Params, lambda float64) (q Params, foretold float64, ok bool) {
 	m := mat.NewSymDense(nParam, nil)
 	for a := range nParam {
 		for b := range a {
@@ -256,17 +268,20 @@ func (f *fitter) move(p Params, lambda float64) (Params, bool) {
 	var c mat.Cholesky
 	var d mat.VecDense
 	if !c.Factorize(m) || c.SolveVecTo(&d, mat.NewVecDense(nParam, f.jtr[:])) != nil {
-		return p, false
+		return p, 0, false
 	}
 	for a := range p {
-		p[a] += d.AtVec(a)
+		h := d.AtVec(a)
+		p[a] += h
+		foretold += h * (lambda*f.jtj[a][a]*h + f.jtr[a])
 	}
-	return p, true
+	return p, foretold, true
 }
 
 // polish goes on to the end, with the noise and the weights of the days worked
 // out from what the fit leaves.
 func (f *fitter) polish(p Params) {
+	f.damping = firstDamping
 	p, _ = f.descend(p, 60, nearly)
 	for k := range reweighs {
 		f.simulate(&p)
