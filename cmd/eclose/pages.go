@@ -13,6 +13,7 @@ import (
 	pages "example.org/eclose/cmd/eclose/internal/page"
 	"example.org/eclose/forecast/diary"
 	"example.org/eclose/ingest/db"
+	"example.org/eclose/notify/subscribe"
 )
 
 // pages is what the browser sees. Until the context ends, the shelf behind it is
@@ -37,12 +38,11 @@ func (s *station) pages(ctx context.Context) (*pages.Pages, error) {
 		}
 	}
 	if s.relay != nil {
-		composer, err := composerOf(s.cfg, s.people.Links)
-		if err != nil {
-			return nil, err
+		s.people.Asked = func(ctx context.Context, tx *db.Tx, id string) error {
+			_, err := s.queue.AddTx(ctx, tx, jobs.Invite{ID: id})
+			return err
 		}
-		s.invites = newInvites(composer, s.relay, now, s.people.LogID, s.log)
-		o.Subscribe, o.Invite = s.people, s.invites.take
+		o.Subscribe, o.Invite = s.people, func(context.Context, *subscribe.Invitation) error { return nil } // a job of it was made
 	}
 	return pages.New(o)
 }

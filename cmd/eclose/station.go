@@ -40,7 +40,6 @@ type station struct {
 	metrics *health.Metrics
 	relay   *mail.Sender
 	shelf   *liveShelf
-	invites *invites // nil: no relay, or no pages
 	log     zerolog.Logger
 
 	feeding chan struct{} // closed when the feeding loop has ended
@@ -177,6 +176,7 @@ func (s *station) build(e *env, now func() time.Time) (*work.House, error) {
 			return nil, err
 		}
 		h.Carrier = mail.Carrier{Composer: composer, Sender: s.relay}
+		h.Ask = func(ctx context.Context, id string) error { return s.invite(ctx, composer, id) }
 	}
 	return h, nil
 }

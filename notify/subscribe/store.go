@@ -17,6 +17,10 @@ import (
 // Store keeps people and their wishes. Make it with New.
 type Store struct {
 	Links
+	// Asked is called in the transaction of Ask, for whoever sends what Invitation
+	// gives for the id; nil: the caller of Ask does. Set it before the first Ask.
+	Asked func(ctx context.Context, tx *db.Tx, id string) error
+
 	db    *db.DB
 	now   func() time.Time
 	names Names
@@ -76,6 +80,7 @@ func (s *Store) LogID(address string) string { return "a-" + s.keyed("address", 
 // Invitation is the mail to send to whoever asked: it holds nothing that they
 // typed but slugs of rivers and groups that exist.
 type Invitation struct {
+	ID      string
 	Address string
 	Token   string // for the link; whoever POSTs it confirms
 	Expires time.Time
@@ -108,17 +113,34 @@ func (s *Store) Ask(ctx context.Context, r Request) (*Invitation, error) {
 		}); err != nil {
 			return err
 		}
-		token, hash := newToken()
-		expires := now.Add(tokenLife)
-		out = &Invitation{Address: r.Address, Token: token, Expires: expires, Request: r}
-		return q.AddToken(ctx, rows.AddTokenParams{
-			Hash: hash, Purpose: "confirm", Folded: folded, Body: string(body), CreatedAt: db.Micros(now), ExpiresAt: db.Micros(expires),
-		})
+		id, expires := newID(), now.Add(tokenLife)
+		out = &Invitation{ID: id, Address: r.Address, Token: s.confirmation(id), Expires: expires, Request: r}
+		if err := q.AddToken(ctx, rows.AddTokenParams{
+			Hash: hashToken(out.Token), Purpose: linkConfirm, Folded: folded, Body: string(body), CreatedAt: db.Micros(now), ExpiresAt: db.Micros(expires),
+		}); err != nil || s.Asked == nil {
+			return err
+		}
+		return s.Asked(ctx, tx, id)
 	})
 	if err != nil {
 		return nil, fmt.Errorf("subscribing %s: %w", s.LogID(r.Address), err)
 	}
 	return out, nil
+}
+
+// Invitation gives an invitation again, as Ask did; ErrToken is wrapped where it
+// was used, expired, or taken away with all that was held of the address.
+func (s *Store) Invitation(ctx context.Context, id string) (*Invitation, error) {
+	token := s.confirmation(id)
+	t, err := s.token(ctx, rows.New(s.db.SQL), token)
+	if err != nil {
+		return nil, fmt.Errorf("invitation %s: %w", id, err)
+	}
+	r, err := request(t)
+	if err != nil {
+		return nil, err
+	}
+	return &Invitation{ID: id, Address: r.Address, Token: token, Expires: db.Time(t.ExpiresAt), Request: r}, nil
 }
 
 // mayMail applies the limits: an error where the asker should be told, false

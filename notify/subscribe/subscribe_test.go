@@ -1,6 +1,7 @@
 package subscribe
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"net/netip"
@@ -68,6 +69,38 @@ func TestNothingHappensBeforeTheAddressItselfConfirms(t *testing.T) {
 		}
 		if _, err := s.Confirm(ctx, inv.Token, ""); !errors.Is(err, ErrToken) {
 			t.Errorf("second use: %v, want ErrToken", err)
+		}
+	})
+}
+
+// Whoever sends an invitation needs no more than its id, which comes about with
+// the request or not at all, and gets no invitation that nobody waits for.
+func TestAnInvitationIsMadeAgainFromItsID(t *testing.T) {
+	each(t, func(t *testing.T, s *Store, _ *time.Time) {
+		ctx := t.Context()
+		away := errors.New("away")
+		s.Asked = func(context.Context, *db.Tx, string) error { return away }
+		if _, err := s.Ask(ctx, request1("a@example.org")); !errors.Is(err, away) {
+			t.Fatalf("nobody took the invitation: %v", err)
+		}
+		var ids []string
+		s.Asked = func(_ context.Context, _ *db.Tx, id string) error { ids = append(ids, id); return nil }
+		inv, err := s.Ask(ctx, request1("a@example.org")) // the first attempt left nothing behind that counts
+		must(t, err)
+		if len(ids) != 1 || strings.Contains(inv.Token, ids[0]) {
+			t.Fatalf("ids %q, token %q", ids, inv.Token)
+		}
+		again, err := s.Invitation(ctx, ids[0])
+		must(t, err)
+		if diff := cmp.Diff(inv, again, cmpopts.IgnoreFields(Request{}, "Network")); diff != "" {
+			t.Error(diff)
+		}
+		_, err = s.Confirm(ctx, again.Token, "")
+		must(t, err)
+		for _, id := range []string{ids[0], newID()} {
+			if _, err := s.Invitation(ctx, id); !errors.Is(err, ErrToken) {
+				t.Errorf("used or unknown: %v", err)
+			}
 		}
 	})
 }

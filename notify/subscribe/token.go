@@ -16,14 +16,6 @@ import (
 // does not say which: a stranger learns nothing.
 var ErrToken = errors.New("this link is not valid, or not any more")
 
-// newToken returns 192 random bits and the hash under which they are kept.
-func newToken() (token, hash string) {
-	var b [24]byte
-	_, _ = rand.Read(b[:]) // never fails: see crypto/rand
-	token = base64.RawURLEncoding.EncodeToString(b[:])
-	return token, hashToken(token)
-}
-
 // hashToken needs no salt: what it hashes is random already.
 func hashToken(token string) string {
 	sum := sha256.Sum256([]byte(token))
@@ -34,11 +26,12 @@ func hashToken(token string) string {
 const (
 	linkUnsubscribe = "unsubscribe"
 	linkManage      = "manage"
+	linkConfirm     = "confirm" // of an invitation, which expires
 )
 
-// Links makes and checks the lasting tokens of mails: a person's id under a
-// key. They never expire and nothing is stored for them, so a mail of three
-// years ago still unsubscribes.
+// Links makes and checks the tokens of mails: an id under a key. Those of a
+// person never expire and nothing is stored for them, so a mail of three years
+// ago still unsubscribes. That of an invitation is looked up by its hash.
 type Links struct{ key []byte }
 
 // macBytes of the MAC are kept: 128 bits cannot be guessed.
@@ -61,6 +54,11 @@ func (l Links) Unsubscribe(person string) string { return l.make(linkUnsubscribe
 // Manage returns the token for the page on which a person sees, pauses,
 // changes, takes away and deletes what we hold of them.
 func (l Links) Manage(person string) string { return l.make(linkManage, person) }
+
+// confirmation is the token of an invitation. The id cannot be seen in it.
+func (l Links) confirmation(id string) string {
+	return base64.RawURLEncoding.EncodeToString(l.mac(linkConfirm, id))
+}
 
 // Person returns whose unsubscribe or manage token it is.
 func (l Links) person(purpose, token string) (string, error) {

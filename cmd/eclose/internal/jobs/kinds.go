@@ -67,6 +67,11 @@ type Deliver struct {
 	Slot time.Time `json:"slot"`
 }
 
+// Invite asks the owner of an address to confirm it.
+type Invite struct {
+	ID string `json:"id"`
+}
+
 // Learn turns the diary of a river into its own figures and issues its outlook
 // anew.
 type Learn struct {
@@ -87,7 +92,7 @@ type Export struct {
 	Month time.Time `json:"month"`
 }
 
-//revive:disable:exported // one sentence is enough for eighteen methods
+//revive:disable:exported // one sentence is enough for twenty methods
 
 // Kind names the kinds in the database; they must never change.
 func (Plan) Kind() string    { return "plan" }
@@ -96,12 +101,13 @@ func (Outlook) Kind() string { return "outlook" }
 func (Alerts) Kind() string  { return "alerts" }
 func (Tick) Kind() string    { return "tick" }
 func (Deliver) Kind() string { return "deliver" }
+func (Invite) Kind() string  { return "invite" }
 func (Learn) Kind() string   { return "learn" }
 func (Slice) Kind() string   { return "slice" }
 func (Export) Kind() string  { return "export" }
 
 // Kinds lists all kinds.
-var Kinds = []string{"plan", "fetch", "outlook", "alerts", "tick", "deliver", "learn", "slice", "export"}
+var Kinds = []string{"plan", "fetch", "outlook", "alerts", "tick", "deliver", "invite", "learn", "slice", "export"}
 
 func opts(queue string, priority, attempts int) river.InsertOpts {
 	return river.InsertOpts{Queue: queue, Priority: priority, MaxAttempts: attempts, UniqueOpts: river.UniqueOpts{ByArgs: true}}
@@ -115,6 +121,7 @@ func (Outlook) InsertOpts() river.InsertOpts { return opts(Model, 3, 50) }
 func (Alerts) InsertOpts() river.InsertOpts  { return opts(Model, 2, 50) }
 func (Tick) InsertOpts() river.InsertOpts    { return opts(Model, 1, 10) }
 func (Deliver) InsertOpts() river.InsertOpts { return opts(Mail, 1, 10) }
+func (Invite) InsertOpts() river.InsertOpts  { return opts(Mail, 1, 12) } // for two hours
 func (Learn) InsertOpts() river.InsertOpts   { return opts(Model, 2, 10) }
 func (Slice) InsertOpts() river.InsertOpts   { return opts(Backtest, 3, 50) }
 func (Export) InsertOpts() river.InsertOpts  { return opts(Backtest, 2, 50) }

@@ -24,6 +24,8 @@ func decode(kind string, keys []byte) (Args, error) {
 		return as[Tick](keys)
 	case Deliver{}.Kind():
 		return as[Deliver](keys)
+	case Invite{}.Kind():
+		return as[Invite](keys)
 	case Learn{}.Kind():
 		return as[Learn](keys)
 	case Slice{}.Kind():

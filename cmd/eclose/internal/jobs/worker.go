@@ -22,6 +22,7 @@ type Handlers struct {
 	Alerts  func(context.Context, Alerts) error
 	Tick    func(context.Context, Tick) error
 	Deliver func(context.Context, Deliver) error
+	Invite  func(context.Context, Invite) error
 	Learn   func(context.Context, Learn) error
 	Slice   func(context.Context, Slice) error
 	Export  func(context.Context, Export) error
@@ -58,6 +59,7 @@ const (
 	outlookFor = 3 * time.Minute
 	alertsFor  = 5 * time.Minute
 	deliverFor = 20 * time.Minute // the longest talk with a relay; the next minute's job does not wait for it
+	inviteFor  = 5 * time.Minute
 	learnFor   = 5 * time.Minute
 	sliceFor   = 30 * time.Minute
 	exportFor  = 10 * time.Minute
@@ -72,6 +74,7 @@ func (q *Queue) workers() *river.Workers {
 	register(w, q, alertsFor, h.Alerts)
 	register(w, q, planFor, h.Tick)
 	register(w, q, deliverFor, h.Deliver)
+	register(w, q, inviteFor, h.Invite)
 	register(w, q, learnFor, h.Learn)
 	register(w, q, sliceFor, h.Slice)
 	register(w, q, exportFor, h.Export)

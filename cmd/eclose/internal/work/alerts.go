@@ -105,3 +105,14 @@ func (h *House) Deliver(ctx context.Context, _ jobs.Deliver) error {
 	_, err := h.Alerts.Deliver(ctx, h.Carrier, atOnce)
 	return err
 }
+
+// Invite hands over the mail that asks somebody to confirm an address. It is no
+// part of the outbox, which is of people who did. A worker that dies after the
+// relay took the mail leaves the next one to send it again, under the same
+// Message-ID.
+func (h *House) Invite(ctx context.Context, k jobs.Invite) error {
+	if h.Ask == nil {
+		return jobs.NotNow{After: 10 * time.Minute, Why: "the config names no relay"}
+	}
+	return h.Ask(ctx, k.ID)
+}

@@ -38,7 +38,8 @@ type House struct {
 	Files     *series.Files
 	Archive   *archive.Archive
 	Alerts    *alert.Store
-	Carrier   alert.Carrier // nil: there is no relay, mails wait
+	Carrier   alert.Carrier                                      // nil: there is no relay, mails wait
+	Ask       func(ctx context.Context, invitation string) error // has an address confirmed; nil: there is no relay
 	Tie       func(group string, stage forecast.Stage) []string
 	Units     wading.Units
 	PublicURL string
@@ -83,7 +84,7 @@ func (h *House) store() *series.Store {
 
 // Handlers are the calls for the queue.
 func (h *House) Handlers() jobs.Handlers {
-	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Outlook: h.Outlook, Alerts: h.Weigh, Tick: h.Tick, Deliver: h.Deliver, Learn: h.Learn, Slice: h.Slice, Export: h.Export}
+	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Outlook: h.Outlook, Alerts: h.Weigh, Tick: h.Tick, Deliver: h.Deliver, Invite: h.Invite, Learn: h.Learn, Slice: h.Slice, Export: h.Export}
 }
 
 // Periodic is what comes due by itself: one plan for each feed and one for the
