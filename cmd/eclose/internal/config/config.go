@@ -360,7 +360,9 @@ func (c *Config) gaugeFaults(who string, g Gauge, add func(string, ...any)) {
 		return
 	case g.Site == "":
 		add("%s: a gauge of feed %q has no site", who, g.Feed)
-	case kind.file && g.File == "":
+	case kind.byURL && g.File == "" && c.Feeds[g.Feed].BaseURL == "":
+		add("%s: gauge %s of feed %q needs file = \"...\", or base-url in [feeds.%s]", who, g.Site, g.Feed, g.Feed)
+	case kind.file && !kind.byURL && g.File == "":
 		add("%s: gauge %s of feed %q needs file = \"...\"", who, g.Site, g.Feed)
 	case kind.optIn && !c.Feeds[g.Feed].on():
 		add("%s: feed %q must be switched on by [feeds.%s] enabled = true (%s)", who, g.Feed, g.Feed, kind.optInWhy)

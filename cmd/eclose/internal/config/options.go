@@ -55,7 +55,7 @@ var Options = []Option{
 	{Key: "river.weather.site", Help: "station, for feeds that have stations"},
 	{Key: "river.weather.file", Help: "saved answer, for feeds that read files"},
 	{Key: "feeds.NAME.enabled", Help: "open-meteo wants a true, since its free service is for non-commercial use"},
-	{Key: "feeds.NAME.base-url", Default: "the live service", Help: "another server that answers like it"},
+	{Key: "feeds.NAME.base-url", Default: "the live service", Help: "another server that answers like it; for waterml2 your server's request with {site}, {from} and {to} in it"},
 	{Key: "feeds.NAME.archive-url", Default: "the live service", Help: "the same for open-meteo's archive, and for GeoMet, the second server of eccc"},
 	{Key: "feeds.NAME.ensemble-url", Default: "the live service", Help: "the same for open-meteo's ensemble"},
 	{Key: "feeds.NAME.model", Default: "by feed", Help: "weather model of open-meteo's ensemble"},
@@ -123,6 +123,7 @@ func def[T comparable](p *T, v T) {
 // feedKind is what the config must know of a feed to check a file.
 type feedKind struct {
 	file     bool // reads a saved file, so a gauge names one
+	byURL    bool // or asks the server that base-url names
 	weather  bool // serves weather
 	optIn    bool // must be switched on by name
 	optInWhy string
@@ -138,7 +139,7 @@ var knownFeeds = map[string]feedKind{
 	"ghcn":         {weather: true, every: "@every 12h"},
 	"ea":           {every: "@every 30m"},
 	"eccc":         {every: "@every 30m"},
-	"waterml2":     {file: true, every: "@every 15m"},
+	"waterml2":     {file: true, byURL: true, every: "@every 15m"},
 	"bafu":         {file: true, every: "@every 15m"},
 	"nve":          {file: true, every: "@every 15m"},
 	"sensorthings": {every: "@every 30m"},

@@ -3,6 +3,7 @@ package sources
 import (
 	"cmp"
 	"slices"
+	"strings"
 
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/ingest/feed/eahydrology"
@@ -24,6 +25,8 @@ func Endpoints(c *config.Config) []Endpoint {
 		f := c.Feeds[name]
 		for i, u := range urls {
 			u = cmp.Or([]string{f.BaseURL, cmp.Or(f.Archive, f.BaseURL), cmp.Or(f.Ensemble, f.BaseURL)}[i], u)
+			u, _, _ = strings.Cut(u, "{") // of a request with parts to fill in, the server
+			u, _, _ = strings.Cut(u, "?")
 			if e := (Endpoint{name, u}); u != "" && !slices.Contains(out, e) {
 				out = append(out, e)
 			}
@@ -31,6 +34,9 @@ func Endpoints(c *config.Config) []Endpoint {
 	}
 	for _, r := range c.Rivers {
 		for _, g := range r.Gauges {
+			if g.File != "" {
+				continue
+			}
 			switch g.Feed {
 			case openmeteo.FeedName:
 				add(g.Feed, openmeteo.LiveURL(openmeteo.Flood))

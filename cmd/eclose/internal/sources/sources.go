@@ -89,16 +89,17 @@ func (b Builder) gauge(r config.River, g config.Gauge, made map[string]ingest.So
 		t.Request.Variables = append(t.Request.Variables, ingest.Variable(v))
 	}
 	f := b.Config.Feeds[g.Feed]
-	switch g.Feed {
-	case usgslegacy.FeedName, waterml2.FeedName, bafu.FeedName, nve.FeedName:
+	saved := g.Feed == usgslegacy.FeedName || g.Feed == bafu.FeedName || g.Feed == nve.FeedName || g.Feed == waterml2.FeedName && g.File != ""
+	switch {
+	case saved:
 		p, err := feed.Parser(g.Feed, feed.Options{Skipped: b.Skipped})
 		if err != nil {
 			return t, err
 		}
 		t.Source = feed.Saved{Parser: p, Path: b.Config.Path(g.File), Now: b.Now}
-	case csvfile.FeedName:
+	case g.Feed == csvfile.FeedName:
 		t.Source = csvfile.Source{Parser: b.csv(f, site), Path: b.Config.Path(g.File), Now: b.Now}
-	case openmeteo.FeedName:
+	case g.Feed == openmeteo.FeedName:
 		t.Source = b.openMeteo(openmeteo.Flood, f, f.BaseURL)
 	default:
 		s := made[g.Feed]
@@ -130,6 +131,8 @@ func (b Builder) live(name string, f config.Feed) (ingest.Source, error) {
 		return eahydrology.Source{Client: b.Client, BaseURL: f.BaseURL, Now: b.Now, Skipped: b.Skipped}, nil
 	case eccc.FeedName:
 		return eccc.Source{Client: b.Client, BaseURL: f.BaseURL, GeoMetURL: cmp.Or(f.Archive, f.BaseURL), Now: b.Now, Skipped: b.Skipped}, nil
+	case waterml2.FeedName:
+		return waterml2.New(waterml2.Config{Client: b.Client, URL: f.BaseURL, Now: b.Now, Skipped: b.Skipped})
 	case sensorthings.FeedName:
 		return sensorthings.Source{Client: b.Client, BaseURL: f.BaseURL, Now: b.Now, Skipped: b.Skipped}, nil
 	}
