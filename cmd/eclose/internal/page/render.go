@@ -71,6 +71,7 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 		date, between, _ := strings.Cut(r.Words(), " (")
 		return []string{date, "(" + between}
 	},
+	"hooks":   func(s string) string { return strings.ReplaceAll(s, " × size ", "\u00a0×\u00a0size\u00a0") },
 	"day":     func(d forecast.Date) string { return d.Time().Format("Mon 2 Jan") },
 	"longday": func(d forecast.Date) string { return d.Time().Format("Monday 2 January 2006") },
 	"stamp":   func(t time.Time) string { return t.UTC().Format("2 Jan 2006 15:04 UTC") },
