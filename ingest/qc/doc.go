@@ -1,6 +1,7 @@
 // Package qc flags the readings of a series by the real-time tests of the US
-// IOOS QARTOD manuals, and by two tests of our own trade: a water sensor that
-// hangs in the air, and flow under ice.
+// IOOS QARTOD manuals, and by three tests of our own trade: a water sensor that
+// hangs in the air, flow under ice, and a day whose minimum lies above its
+// maximum.
 //
 // A series, and where they are known air and water beside it and the range of
 // past seasons, enter; the same series with a flag (1 pass, 2 not evaluated, 3

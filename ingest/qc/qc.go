@@ -18,6 +18,7 @@ const (
 	TestFlatLine    = "flat line"
 	TestOutOfWater  = "out of water"
 	TestIce         = "ice"
+	TestExtremes    = "extremes" // a daily minimum above its maximum
 )
 
 // Extra is what is known beside the series. Each part may be left out; the
@@ -25,6 +26,7 @@ const (
 type Extra struct {
 	Air         *ingest.Series // air temperature near by, hourly or finer, or daily means
 	Water       *ingest.Series // water temperature of the same gauge, for the ice test
+	Other       *ingest.Series // for daily minima the maxima of the same sensor, and the other way round
 	Climatology *Climatology
 	Now         time.Time // for the gap test; zero: not evaluated
 }
@@ -59,6 +61,7 @@ func Check(s ingest.Series, c Config, x Extra) (ingest.Series, Report) {
 	}
 	r.agency()
 	r.grossRange()
+	r.extremes(x.Other)
 	// From here on a reading leans only on neighbours that have not failed.
 	for i := range r.ok {
 		r.ok[i] = r.flag[i] != ingest.Fail && r.flag[i] != ingest.Missing

@@ -8,6 +8,28 @@ import (
 	"example.org/eclose/ingest"
 )
 
+// extremes fails the days whose minimum lies above their maximum. Which of the
+// two is wrong nobody can tell, so neither may be used. Agencies approve such
+// days: two gauges of the Deschutes have five in their long records.
+func (r *run) extremes(other *ingest.Series) {
+	sign, ok := map[ingest.Statistic]float64{ingest.Min: 1, ingest.Max: -1}[r.s.Statistic]
+	if other == nil || !ok || r.s.Period != ingest.Daily {
+		return
+	}
+	k := 0
+	for i, v := range r.s.Value {
+		for k < other.Len() && other.Time[k] < r.s.Time[i] {
+			k++
+		}
+		if k == other.Len() {
+			return
+		}
+		if other.Time[k] == r.s.Time[i] && sign*(v-other.Value[k]) > 0 {
+			r.set(i, ingest.Fail, TestExtremes)
+		}
+	}
+}
+
 // outOfWater looks for a water sensor that hangs in the air. For each UTC day
 // it pairs the readings with the air of the same time (the nearest air reading
 // within half an hour) and finds

@@ -366,6 +366,9 @@ func (in Intake) check(ctx context.Context, p Place, fresh []fetched, known []in
 		if f.key.Variable != ingest.WaterTemperature {
 			x.Water = water
 		}
+		if x.Other, err = in.otherExtreme(ctx, q, f.key, fresh, known); err != nil {
+			return err
+		}
 		if s, err = in.judge(ctx, s, x); err != nil {
 			return err
 		}
@@ -383,6 +386,36 @@ func (in Intake) check(ctx context.Context, p Place, fresh []fetched, known []in
 		}
 	}
 	return nil
+}
+
+// otherExtreme is the daily maxima that belong to daily minima, or the other way
+// round; nil for any other series. Where a gauge has several sensors nobody can
+// tell which belongs to which, so none is taken.
+func (in Intake) otherExtreme(ctx context.Context, q series.Query, key ingest.Key, fresh []fetched, known []ingest.Key) (*ingest.Series, error) {
+	want, ok := map[ingest.Statistic]ingest.Statistic{ingest.Min: ingest.Max, ingest.Max: ingest.Min}[key.Statistic]
+	if !ok || key.Period != ingest.Daily {
+		return nil, nil
+	}
+	all := slices.Clone(known)
+	for _, f := range fresh {
+		if !slices.Contains(all, f.key) {
+			all = append(all, f.key)
+		}
+	}
+	var theirs []ingest.Key
+	for _, k := range all {
+		if k.Feed == key.Feed && k.Site == key.Site && k.Variable == key.Variable && k.Period == key.Period && k.Member == key.Member && k.Statistic == want {
+			theirs = append(theirs, k)
+		}
+	}
+	if len(theirs) != 1 {
+		return nil, nil
+	}
+	s, err := in.Store.Read(ctx, theirs[0], q)
+	if err != nil {
+		return nil, fmt.Errorf("reading %s back: %w", theirs[0], err)
+	}
+	return &s, nil
 }
 
 // airOf is the air of a place as it was stored before, where only its gauges
