@@ -23,6 +23,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strconv"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -276,11 +277,33 @@ func (x *talk) Data(in io.Reader) error {
 
 // children are the worker processes.
 type children struct {
-	t    *testing.T
-	exe  string
-	hand hand
-	all  []*exec.Cmd
-	skew []time.Duration
+	t     *testing.T
+	exe   string
+	hand  hand
+	all   []*exec.Cmd
+	skew  []time.Duration
+	procs int // of each; 0: all there are
+}
+
+// processor is how long the processes that live have been at work; 0 where the
+// system does not say.
+func (c *children) processor() (sum time.Duration) {
+	for _, cmd := range c.all {
+		if cmd == nil {
+			continue
+		}
+		text, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", cmd.Process.Pid))
+		if err != nil {
+			continue
+		}
+		f := strings.Fields(string(text[bytes.LastIndexByte(text, ')')+1:])) // the name before may hold blanks
+		for _, at := range []int{11, 12} {                                   // user and system
+			if n, err := strconv.ParseInt(f[at], 10, 64); err == nil {
+				sum += time.Duration(n) * tick
+			}
+		}
+	}
+	return sum
 }
 
 func (c *children) start(i int) {
@@ -292,7 +315,10 @@ func (c *children) start(i int) {
 		c.t.Fatal(err)
 	}
 	cmd := exec.Command(c.exe)
-	cmd.Env = append(os.Environ(), workerEnv+"="+string(text), "GOMAXPROCS=1")
+	cmd.Env = append(os.Environ(), workerEnv+"="+string(text))
+	if c.procs > 0 {
+		cmd.Env = append(cmd.Env, fmt.Sprintf("GOMAXPROCS=%d", c.procs))
+	}
 	cmd.Stderr = os.Stderr
 	if err := cmd.Start(); err != nil {
 		c.t.Fatal(err)
@@ -378,7 +404,7 @@ func TestWorkersKilledAtRandomLoseNothingAndDoubleNothing(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := &children{t: t, exe: exe, skew: []time.Duration{-5 * time.Minute, 0, 5 * time.Minute, 150 * time.Second},
+	c := &children{t: t, exe: exe, procs: 1, skew: []time.Duration{-5 * time.Minute, 0, 5 * time.Minute, 150 * time.Second},
 		hand: hand{Database: url, Dir: dir, Roots: s.roots, Port: s.port, Rivers: nRivers, Timeout: 20 * time.Second, Burn: 5 * time.Millisecond, Model: 4, Ticks: true}}
 	defer c.killAll()
 	for i := range 4 {

@@ -10,7 +10,9 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -105,12 +107,15 @@ func TestANationalRunSplitsOverWorkers(t *testing.T) {
 	if long {
 		n, years = 240, 8
 	}
+	if x, err := strconv.Atoi(os.Getenv("ECLOSE_GAUGES")); err == nil {
+		n = x
+	}
 	dir := ingested(t, years)
 	exe, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)
 	}
-	run := func(workers int) (took time.Duration, sums []string) {
+	run := func(workers, procs int) (took time.Duration, sums []string) {
 		url := dbtest.PostgresURL(t)
 		d := dbtest.Open(t, url)
 		q, err := jobs.Open(t.Context(), d, jobs.Options{Log: zerolog.Nop()})
@@ -118,13 +123,17 @@ func TestANationalRunSplitsOverWorkers(t *testing.T) {
 			t.Fatal(err)
 		}
 		c := &children{t: t, exe: exe, skew: []time.Duration{0},
-			hand: hand{Database: url, Dir: dir, Rivers: n, Real: true, Timeout: 3 * time.Minute, Model: 2}}
+			hand: hand{Database: url, Dir: dir, Rivers: n, Real: true, Timeout: 3 * time.Minute, Model: 2}, procs: procs}
 		defer c.killAll()
-		// One warm-up outlook each, so that the start of a process is not counted.
+		// Outlooks to warm up with, so that the start of a process is not counted.
 		for i := range workers {
 			c.start(i)
 		}
-		if _, err := q.Add(t.Context(), jobs.Outlook{River: national(1)[0].Slug, Issue: demo.Issue.Add(-time.Hour)}); err != nil {
+		var warm []jobs.Args
+		for i := range warmUps {
+			warm = append(warm, jobs.Outlook{River: national(1)[0].Slug, Issue: demo.Issue.Add(-time.Duration(i+1) * time.Hour)})
+		}
+		if _, err := q.Add(t.Context(), warm...); err != nil {
 			t.Fatal(err)
 		}
 		drain(t, q, "outlook")
@@ -132,23 +141,86 @@ func TestANationalRunSplitsOverWorkers(t *testing.T) {
 		for _, r := range national(n) {
 			all = append(all, jobs.Outlook{River: r.Slug, Issue: demo.Issue})
 		}
+		cpu, all0 := c.processor(), busy()
 		began := time.Now()
 		if _, err := q.Add(t.Context(), all...); err != nil {
 			t.Fatal(err)
 		}
 		drain(t, q, "outlook")
-		return time.Since(began), outlooksIn(t, d)
+		took = time.Since(began)
+		t.Logf("%d workers of %s: %s, %.1f ms an outlook; %.1f ms of processor an outlook in the workers, %.1f ms everywhere",
+			workers, processors(procs), took.Round(time.Millisecond), ms(took, n), ms(c.processor()-cpu, n), ms(busy()-all0, n))
+		return took, outlooksIn(t, d)
 	}
-	one, a := run(1)
-	two, b := run(2)
-	if len(a) != n+1 || !slices.Equal(a, b) {
+	before := twice()
+	one, a := run(1, 1)
+	two, b := run(2, 1)
+	if len(a) != n+warmUps || !slices.Equal(a, b) {
 		t.Errorf("one worker gave %d outlooks, two gave %d, and they differ", len(a), len(b))
 	}
 	sum := sha256.Sum256([]byte(strings.Join(a, "\n")))
 	files, _ := filepath.Glob(filepath.Join(dir, "outlooks", "*", "*", "*.zst"))
-	t.Logf("%d outlooks (%d files, digest %s): one worker %s, %.1f ms each; two workers %s; %.2f times the throughput",
-		n, len(files), hex.EncodeToString(sum[:6]), one.Round(time.Millisecond), one.Seconds()*1000/float64(n), two.Round(time.Millisecond), one.Seconds()/two.Seconds())
+	t.Logf("%d outlooks (%d files, digest %s): two workers of a processor each have %.2f times the throughput of one; plain arithmetic has %.2f times (before) and %.2f times (after) on two processors what it has on one",
+		n, len(files), hex.EncodeToString(sum[:6]), one.Seconds()/two.Seconds(), before, twice())
+	if long {
+		_, c := run(1, 0)
+		if !slices.Equal(a, c) {
+			t.Error("a worker of all processors gives other outlooks")
+		}
+	}
 }
+
+// warmUps are the outlooks that a worker begins with.
+const warmUps = 8
+
+func ms(d time.Duration, n int) float64 { return d.Seconds() * 1000 / float64(n) }
+
+func processors(n int) string {
+	if n == 0 {
+		return "all processors"
+	}
+	return fmt.Sprintf("%d processor each", n)
+}
+
+// twice is how much more arithmetic two processors of this machine do than one:
+// what two of anything may come to at best.
+func twice() float64 {
+	work := func() {
+		x := 1.0
+		for range 400_000_000 {
+			x = x*1.0000001 + 1e-9
+		}
+		if x == 0 {
+			panic("never")
+		}
+	}
+	began := time.Now()
+	work()
+	one := time.Since(began)
+	began = time.Now()
+	var both sync.WaitGroup
+	both.Go(work)
+	both.Go(work)
+	both.Wait()
+	return 2 * one.Seconds() / time.Since(began).Seconds()
+}
+
+// busy is how long the machine's processors were at work since it was started, by
+// all processes; 0 where the system does not say.
+func busy() time.Duration {
+	text, err := os.ReadFile("/proc/stat")
+	if err != nil {
+		return 0
+	}
+	var user, nice, system int64
+	if _, err := fmt.Sscanf(string(text), "cpu %d %d %d", &user, &nice, &system); err != nil {
+		return 0
+	}
+	return time.Duration(user+nice+system) * tick
+}
+
+// tick is the unit of /proc.
+const tick = time.Second / 100
 
 func drain(t *testing.T, q *jobs.Queue, kind string) {
 	t.Helper()
@@ -234,7 +306,7 @@ func TestABacktestSplitsOverWorkers(t *testing.T) {
 		if _, err := q.Add(t.Context(), add("two")...); err != nil {
 			t.Fatal(err)
 		}
-		c := &children{t: t, exe: exe, skew: []time.Duration{0}, hand: hand{Database: url, Dir: dir, Rivers: 3, Real: true, Timeout: time.Minute, Model: 1}}
+		c := &children{t: t, exe: exe, procs: 1, skew: []time.Duration{0}, hand: hand{Database: url, Dir: dir, Rivers: 3, Real: true, Timeout: time.Minute, Model: 1}}
 		defer c.killAll()
 		c.start(0)
 		slices := filepath.Join(dir, "backtests", "two", "slices", "*.json")
