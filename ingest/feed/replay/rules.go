@@ -3,6 +3,7 @@ package replay
 import (
 	"bytes"
 	"errors"
+	"math"
 	"testing"
 
 	"example.org/eclose/ingest"
@@ -25,6 +26,26 @@ func KeepsTheRules(t *testing.T, p ingest.Parser, b []byte) {
 	for i := range list {
 		if err := list[i].Check(); err != nil {
 			t.Fatal(err)
+		}
+	}
+}
+
+// KeepsTheRulesOfLists holds what a reader of a list of gauges made of any
+// bytes to the rules of every list: gauges with a site and a variable that the
+// house knows, or one *ingest.Error and no gauge.
+func KeepsTheRulesOfLists(t *testing.T, list []ingest.Gauge, err error) {
+	t.Helper()
+	if e := (*ingest.Error)(nil); err != nil && (!errors.As(err, &e) || list != nil) {
+		t.Fatalf("%d gauges beside the error %T %v", len(list), err, err)
+	}
+	for _, g := range list {
+		if g.Feed == "" || g.Site == "" || math.IsInf(g.Lat, 0) || math.IsInf(g.Lon, 0) {
+			t.Fatalf("a gauge %+v", g)
+		}
+		for _, s := range g.Series {
+			if s.Variable.Unit() == "" || s.Statistic == "" {
+				t.Fatalf("%s: a series %+v", g.Site, s)
+			}
 		}
 	}
 }
