@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"runtime/debug"
+	"strings"
 )
 
 type versionCmd struct{}
@@ -13,17 +14,31 @@ func (versionCmd) Run(e *env) error {
 	if !ok {
 		return fmt.Errorf("reading build information: the binary carries none")
 	}
-	revision, modified := "unknown revision", ""
+	fmt.Fprintln(e.stdout, versionOf(info))
+	return nil
+}
+
+// versionOf names a build by its tag or its commit. One that was made without
+// version control knows neither, and says so rather than "(devel)".
+func versionOf(info *debug.BuildInfo) string {
+	version, from := info.Main.Version, []string{info.GoVersion}
+	if version == "" || version == "(devel)" {
+		version = "of no version"
+	}
+	revision, modified := "", ""
 	for _, s := range info.Settings {
-		switch s.Key {
-		case "vcs.revision":
+		switch {
+		case s.Key == "vcs.revision":
 			revision = s.Value
-		case "vcs.modified":
-			if s.Value == "true" {
-				modified = " with local changes"
-			}
+		case s.Key == "vcs.modified" && s.Value == "true":
+			modified = " with local changes"
 		}
 	}
-	fmt.Fprintf(e.stdout, "eclose %s (%s%s, %s)\n", info.Main.Version, revision, modified, info.GoVersion)
-	return nil
+	switch {
+	case revision != "":
+		from = append([]string{"commit " + revision + modified}, from...)
+	case info.Main.Sum == "": // a tagged module has its sum in place of a commit
+		from = append([]string{"built from a source tree without its version control"}, from...)
+	}
+	return fmt.Sprintf("eclose %s (%s)", version, strings.Join(from, ", "))
 }
