@@ -148,7 +148,7 @@ func (s *site) confirmForm(r *http.Request) (*answer, error) {
 		}
 		p.Rivers = append(p.Rivers, name)
 		for _, g := range w.Groups {
-			if n := upper(strings.ReplaceAll(g, "-", " ")); !slices.Contains(p.Groups, n) {
+			if n := groupName(g); !slices.Contains(p.Groups, n) {
 				p.Groups = append(p.Groups, n)
 			}
 		}

@@ -141,11 +141,11 @@ func (s *site) sighting(r *http.Request, p sightingPage, code int) (*answer, err
 			best[x.Group] = max(best[x.Group], d.P)
 		}
 		for key, p := range best {
-			all = append(all, ranked{choice{Key: key, Name: upper(strings.ReplaceAll(key, "-", " "))}, p})
+			all = append(all, ranked{choice{Key: key, Name: groupName(key)}, p})
 		}
 	} else {
 		for key := range s.groups {
-			all = append(all, ranked{choice{Key: key, Name: upper(strings.ReplaceAll(key, "-", " "))}, 0})
+			all = append(all, ranked{choice{Key: key, Name: groupName(key)}, 0})
 		}
 	}
 	slices.SortFunc(all, func(a, b ranked) int { return cmp.Or(cmp.Compare(b.p, a.p), strings.Compare(a.Name, b.Name)) })

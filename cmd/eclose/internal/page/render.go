@@ -71,6 +71,7 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 		date, between, _ := strings.Cut(r.Words(), " (")
 		return []string{date, "(" + between}
 	},
+	"name":    groupName,
 	"hooks":   func(s string) string { return strings.ReplaceAll(s, " × size ", "\u00a0×\u00a0size\u00a0") },
 	"day":     func(d forecast.Date) string { return d.Time().Format("Mon 2 Jan") },
 	"longday": func(d forecast.Date) string { return d.Time().Format("Monday 2 January 2006") },
@@ -89,6 +90,9 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 		return nil
 	},
 }).ParseFS(files, "templates/*.html"))
+
+// groupName is the key of a group as people write it.
+func groupName(key string) string { return upper(strings.ReplaceAll(key, "-", " ")) }
 
 func upper(s string) string {
 	for i, r := range s {

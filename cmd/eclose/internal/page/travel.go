@@ -96,7 +96,7 @@ func (s *site) plan(r *http.Request) (*tripPage, error) {
 	for key := range groupsHere {
 		on := slices.Contains(q["group"], key)
 		p.Some = p.Some || on
-		p.Groups = append(p.Groups, choice{key, upper(strings.ReplaceAll(key, "-", " ")), on})
+		p.Groups = append(p.Groups, choice{key, groupName(key), on})
 		if on {
 			ask.Groups = append(ask.Groups, key)
 		}
