@@ -10,6 +10,7 @@ import (
 	"example.org/eclose/cmd/eclose/internal/sources"
 	"example.org/eclose/forecast"
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/ghcn"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/wading"
 	"example.org/eclose/model/watertemp"
@@ -149,6 +150,10 @@ func (x *exam) weather(c config.River, rec forecast.Record) {
 		x.add(bad, what, "The days since are filled by past years: the windows widen.", "the newest day is %d days ago", gap+1)
 	default:
 		x.add(good, what, "", "the newest whole day is %d days ago", gap+1)
+	}
+	if c.Weather.Feed == ghcn.FeedName && strings.HasPrefix(c.Weather.Site, "USC") {
+		x.add(noted, fmt.Sprintf("%s, station %s", c.Slug, c.Weather.Site), "A maximum that is read in the morning is the day before's: degree-days come a day late. Take a station whose number begins with USW, if one is near.",
+			"volunteers read it, often in the morning")
 	}
 	what = fmt.Sprintf("%s, weather ahead of %s", c.Slug, c.Weather.Feed)
 	if len(rec.AirAhead) == 0 {

@@ -73,3 +73,17 @@ func TestTheDoctorAsksNobodyWhenToldSo(t *testing.T) {
 		t.Errorf("exit %d, %s", code, errs)
 	}
 }
+
+// TestTheDoctorTellsOfAStationThatIsReadInTheMorning: a trap of the archive of
+// daily weather that no check of the values can find.
+func TestTheDoctorTellsOfAStationThatIsReadInTheMorning(t *testing.T) {
+	y := &yearServer{}
+	base := scripted(t, y.answer)
+	for site, want := range map[string]string{"USC00042319": noted, "USW00024233": ""} {
+		_, path := write(t, oneGauge(base)+"  [river.weather]\n  feed = \"ghcn\"\n  site = \""+site+"\"\n[feeds.ghcn]\nbase-url = \""+base+"\"\n")
+		call(t, demo.Issue, "ingest", "--config", path) // the weather fails, the gauge does not
+		if _, by := examine(t, path, demo.Issue, "--offline"); by["beck, station "+site].State != want {
+			t.Errorf("%s: %+v", site, by["beck, station "+site])
+		}
+	}
+}

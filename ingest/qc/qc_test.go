@@ -227,6 +227,17 @@ func TestWhatTheAgencySaysCounts(t *testing.T) {
 	}
 }
 
+// TestAFlowBelowNoughtFails: real-time services send negative flows and levels;
+// a level below its datum is honest.
+func TestAFlowBelowNoughtFails(t *testing.T) {
+	if got := flags(t, series(ingest.Discharge, time.Hour, 3, -0.1, 0), Default(ingest.Discharge, ingest.NoPeriod), Extra{}); got != "141" {
+		t.Errorf("flow: %s", got)
+	}
+	if got := flags(t, series(ingest.GaugeHeight, time.Hour, 0.2, -0.1, 0), Default(ingest.GaugeHeight, ingest.NoPeriod), Extra{}); got != "111" {
+		t.Errorf("level: %s", got)
+	}
+}
+
 func TestOnlyPassAndSuspectMayBeUsed(t *testing.T) {
 	s := series(ingest.WaterTemperature, time.Hour, 8, 35, 99, nan, 8)
 	s.Qualifier = []string{"v", "w", "x", "y", "z"}
