@@ -344,6 +344,15 @@ func TestASeasonThatRunsIsNotJudgedByItself(t *testing.T) {
 	if text := strings.Join(Judge(o).Sentences, " "); !strings.Contains(text, "not over") {
 		t.Errorf("the report says: %s", text)
 	}
+	var page bytes.Buffer
+	if err := Judge(o).WritePage(&page); err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range p.Rivers {
+		if name := r.Slug + " 2023"; !strings.Contains(page.String(), name) {
+			t.Errorf("the page does not name %s among what is left out", name)
+		}
+	}
 }
 
 // shelf is a few outlooks as an archive would keep them.
