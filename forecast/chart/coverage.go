@@ -20,11 +20,14 @@ type CoverageRow struct {
 	Months    []float64
 }
 
-// Sizes in pixels: a month is three wide, so that seventy years fit a wide
-// page by scrolling.
+// Sizes in pixels. A month is three wide at least, so that seventy years fit a
+// wide page by scrolling, and wider where there are few years. The line below
+// the bars must fit as well.
 const (
-	coverMonth, coverBar, coverRow = 3, 24, 58
-	coverLeft, coverTop            = 8, 30
+	coverBar, coverRow    = 24, 58
+	coverLeft, coverTop   = 8, 30
+	coverPage, coverLine  = 960, 520
+	coverLeast, coverMost = 3, 12
 )
 
 // SVG draws it.
@@ -36,7 +39,8 @@ func (c Coverage) SVG() string {
 	if len(c.Rows) == 0 {
 		first, last = 0, 0
 	}
-	width := max(2*coverLeft+(last-first)*12*coverMonth, 420)
+	month := min(coverMost, max(coverLeast, coverPage/max(1, 12*(last-first))))
+	width := max(2*coverLeft+(last-first)*12*month, coverLine)
 	height := coverTop + len(c.Rows)*coverRow + 30
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%d" height="%d" viewBox="0 0 %d %d" role="img" font-family="sans-serif" font-size="11">`, width, height, width, height)
@@ -47,14 +51,14 @@ func (c Coverage) SVG() string {
 	}
 	for y := first; y < last; y++ {
 		if y%every == 0 {
-			x := coverLeft + (y-first)*12*coverMonth
+			x := coverLeft + (y-first)*12*month
 			fmt.Fprintf(&b, `<text x="%d" y="18" fill="#333">%d</text><path d="M%d 22V%d" stroke="#ccc"/>`, x, y, x, height-30)
 		}
 	}
 	for i, r := range c.Rows {
 		foot := coverTop + i*coverRow + 20 + coverBar
-		fmt.Fprintf(&b, `<text x="%d" y="%d" fill="#111">%s</text>`, coverLeft, foot-coverBar-5, html.EscapeString(r.Name))
-		left := coverLeft + (r.FirstYear-first)*12*coverMonth
+		fmt.Fprintf(&b, `<text x="%d" y="%d" fill="#111" stroke="#fff" stroke-width="3" paint-order="stroke">%s</text>`, coverLeft, foot-coverBar-5, html.EscapeString(r.Name))
+		left := coverLeft + (r.FirstYear-first)*12*month
 		var path strings.Builder
 		from, to := -1, 0
 		for m, share := range r.Months {
@@ -66,11 +70,11 @@ func (c Coverage) SVG() string {
 			}
 			to = m + 1
 			if h := int(math.Ceil(share * coverBar)); h > 0 {
-				fmt.Fprintf(&path, "M%d %dh%dv%dh-%dz", left+m*coverMonth, foot, coverMonth, -h, coverMonth)
+				fmt.Fprintf(&path, "M%d %dh%dv%dh-%dz", left+m*month, foot, month, -h, month)
 			}
 		}
 		if from >= 0 {
-			fmt.Fprintf(&b, `<rect x="%d" y="%d" width="%d" height="%d" fill="#eee"/>`, left+from*coverMonth, foot-coverBar, (to-from)*coverMonth, coverBar)
+			fmt.Fprintf(&b, `<rect x="%d" y="%d" width="%d" height="%d" fill="#eee"/>`, left+from*month, foot-coverBar, (to-from)*month, coverBar)
 		}
 		fmt.Fprintf(&b, `<path d="%s" fill="#24527a"/>`, path.String())
 	}

@@ -23,13 +23,18 @@ func TestCoverageIsWellFormedAndDrawsEachMonthOnce(t *testing.T) {
 			t.Fatalf("%v in\n%s", err, svg)
 		}
 	}
-	if n := strings.Count(svg, "h-3z"); n != 9 { // a month without a day has no bar
+	if n := strings.Count(svg, "h-12z"); n != 9 { // a month without a day has no bar
 		t.Errorf("%d bars, want 9", n)
 	}
-	for _, want := range []string{"2019", "2021", "&lt;b&gt;", "M14 74h3v-24h-3z", "M17 74h3v-12h-3z"} {
+	for _, want := range []string{"2019", "2021", "&lt;b&gt;", "M32 74h12v-24h-12z", "M44 74h12v-12h-12z"} {
 		if !strings.Contains(svg, want) {
 			t.Errorf("no %q in\n%s", want, svg)
 		}
+	}
+	// Seventy years keep three pixels a month.
+	long := Coverage{Rows: []CoverageRow{{Name: "x", FirstYear: 1950, Months: make([]float64, 70*12)}}}.SVG()
+	if !strings.Contains(long, `width="2536"`) {
+		t.Errorf("seventy years: %s", long[:200])
 	}
 	if empty := (Coverage{}).SVG(); !strings.Contains(empty, "0 series") {
 		t.Errorf("nothing drawn: %s", empty)
