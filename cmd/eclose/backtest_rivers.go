@@ -179,13 +179,19 @@ type progress struct {
 	bar  *mpb.Bar
 	log  zerolog.Logger
 	now  func() time.Time
-	last time.Time
+	last time.Time // of the last line
+
+	// began is when the first piece was begun: what is left is worked out from it.
+	began time.Time
 }
 
 func newProgress(e *env, what string) *progress {
-	p := &progress{what: what, now: e.now, last: e.now(), log: zerolog.New(e.stderr).With().Timestamp().Logger()}
-	if f, ok := e.stderr.(*os.File); ok && term.IsTerminal(int(f.Fd())) { //nolint:gosec // a file's number is small
-		p.all = mpb.NewWithContext(e.ctx, mpb.WithOutput(f), mpb.WithWidth(40))
+	p := &progress{what: what, now: e.now, began: e.now(), last: e.now(), log: zerolog.New(e.stderr).With().Timestamp().Logger()}
+	if f, ok := e.stderr.(*os.File); ok {
+		// A terminal that has no size shows no bar: then it gets the lines.
+		if cols, rows, err := term.GetSize(int(f.Fd())); err == nil && cols > 0 && rows > 0 { //nolint:gosec // a file's number is small
+			p.all = mpb.NewWithContext(e.ctx, mpb.WithOutput(f), mpb.WithWidth(40))
+		}
 	}
 	return p
 }
@@ -198,7 +204,7 @@ func (p *progress) done(done, total int) {
 	case p.all != nil:
 		if p.bar == nil {
 			p.bar = p.all.AddBar(int64(total), mpb.PrependDecorators(decor.Name(p.what+" "), decor.CountersNoUnit("%d of %d")),
-				mpb.AppendDecorators(decor.AverageETA(decor.ET_STYLE_GO)))
+				mpb.AppendDecorators(decor.NewAverageETA(decor.ET_STYLE_GO, p.began, nil), decor.Name(" left")))
 		}
 		p.bar.SetCurrent(int64(done))
 	case p.now().Sub(p.last) >= time.Minute:

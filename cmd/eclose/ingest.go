@@ -30,11 +30,13 @@ func (c ingestCmd) Run(e *env) error {
 		return err
 	}
 	var bar *progress
+	began := e.now()
 	endBar := func() {
 		if bar != nil {
 			bar.end()
 			bar = nil
 		}
+		began = e.now()
 	}
 	defer endBar()
 	outcomes, err := intake(e, cfg, e.now, func(in *schedule.Intake) {
@@ -46,6 +48,7 @@ func (c ingestCmd) Run(e *env) error {
 		in.Came = func(p schedule.Progress) {
 			if bar == nil {
 				bar = newProgress(e, fmt.Sprintf("%s, %s %s: years", p.Place, p.Feed, p.Site))
+				bar.began = began // a bar is drawn when the first year has come
 			}
 			bar.done(p.Done, p.Pieces)
 		}
