@@ -1,7 +1,8 @@
-// Package feed lists the public feeds that can be read, by name, and sums up
-// what a saved answer holds.
+// Package feed lists, by name, the public feeds that can be read and the
+// agencies whose gauges can be searched, and sums up what a saved answer holds.
 //
-// A feed's name and a saved answer enter; a Parser, and one line of figures
-// for each series, leave. It must not know any feed's format: each has a
-// package of its own below this one.
+// A feed's name and a saved answer, or how an agency is reached, enter; a
+// Parser, one line of figures for each series, or a finder of gauges leave. It
+// must not know any feed's format: each has a package of its own below this
+// one.
 package feed
