@@ -62,7 +62,7 @@ func (f agencyFlags) server(e *env, cfg *config.Config, name string) (s feed.Ser
 	if f.Contact != "" {
 		agent = "eclose (" + f.Contact + ")"
 	}
-	s.Client, err = client.New(client.Options{UserAgent: agent, PerHost: fast, Now: e.now, Sleep: e.sleep})
+	s.Client, err = client.New(client.Options{UserAgent: agent, PerHost: fast, Timeout: answerWithin, Now: e.now, Sleep: e.sleep})
 	return s, err
 }
 

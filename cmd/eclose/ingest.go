@@ -20,6 +20,10 @@ type ingestCmd struct {
 	Again bool `help:"Fetch all the years of backfill-years anew, whatever is stored. Cut short, it goes on with the year it had come to."`
 }
 
+// answerWithin is how long one answer of a feed may take: the Environment
+// Agency's flood-monitoring API has been measured at 12 to 64 seconds.
+const answerWithin = 2 * time.Minute
+
 // overlap is how far behind the newest reading a later fetch begins: agencies
 // revise what is provisional. Our own default.
 const overlap = 30 * 24 * time.Hour
@@ -76,7 +80,7 @@ func intake(e *env, cfg *config.Config, now func() time.Time, watch func(*schedu
 		return nil, err
 	}
 	defer store.Close() //nolint:errcheck // every write is already on the disk
-	c, err := client.New(client.Options{UserAgent: userAgent(cfg), PerHost: perHost(cfg), MaxBody: 256 << 20, Now: now, Sleep: e.sleep})
+	c, err := client.New(client.Options{UserAgent: userAgent(cfg), PerHost: perHost(cfg), MaxBody: 256 << 20, Timeout: answerWithin, Now: now, Sleep: e.sleep})
 	if err != nil {
 		return nil, fmt.Errorf("preparing the feed client: %w", err)
 	}

@@ -134,7 +134,7 @@ func (s *station) build(e *env, now func() time.Time) (*work.House, error) {
 	if err != nil {
 		return nil, usageError{err}
 	}
-	c, err := client.New(client.Options{UserAgent: userAgent(cfg), PerHost: perHost(cfg), MaxBody: 256 << 20, Now: now, Sleep: e.sleep})
+	c, err := client.New(client.Options{UserAgent: userAgent(cfg), PerHost: perHost(cfg), MaxBody: 256 << 20, Timeout: answerWithin, Now: now, Sleep: e.sleep})
 	if err != nil {
 		return nil, fmt.Errorf("preparing the feed client: %w", err)
 	}
