@@ -572,7 +572,10 @@ func checkMail(t *testing.T, d *db.DB, s *sink, c *children) {
 		}
 		later = later.Add(20 * time.Minute)
 	}
-	unknown := map[string]bool{}
+	// An attempt that ended without an answer, because the relay hung up or the
+	// worker was killed, is in the log; it may have arrived. A caution of level 3 is
+	// sent again after each such attempt, under the same Message-ID.
+	unknown := map[string]int{}
 	log, err := d.SQL.Query("SELECT dedupe_key FROM send_log WHERE result = 'unknown'")
 	if err != nil {
 		t.Fatal(err)
@@ -583,7 +586,7 @@ func checkMail(t *testing.T, d *db.DB, s *sink, c *children) {
 		if err := log.Scan(&key); err != nil {
 			t.Fatal(err)
 		}
-		unknown[key] = true
+		unknown[key]++
 	}
 	rows, err := d.SQL.Query("SELECT message_id, dedupe_key, state FROM outbox")
 	if err != nil {
@@ -592,7 +595,7 @@ func checkMail(t *testing.T, d *db.DB, s *sink, c *children) {
 	defer rows.Close()
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	n, twice := 0, 0
+	n, twice, inDoubt := 0, 0, 0
 	var states []string
 	for rows.Next() {
 		var id, key, state string
@@ -605,16 +608,15 @@ func checkMail(t *testing.T, d *db.DB, s *sink, c *children) {
 		switch {
 		case state == "sent" && times == 0:
 			t.Errorf("mail %s is marked as sent and did not arrive", key)
-		case times > 1 && !unknown[key]:
-			t.Errorf("mail %s arrived %d times, and no answer was lost", key, times)
-		case times > 2:
-			t.Errorf("mail %s arrived %d times", key, times)
+		case times > 1+unknown[key]:
+			t.Errorf("mail %s arrived %d times, and %d answers were lost", key, times, unknown[key])
 		case state != "sent" && state != "unknown":
 			t.Errorf("mail %s ended as %s", key, state)
 		}
 		if times > 1 {
 			twice++
 		}
+		inDoubt += unknown[key]
 	}
 	// Every reader was told of every river that they asked about and that was read
 	// twice or more.
@@ -626,7 +628,8 @@ func checkMail(t *testing.T, d *db.DB, s *sink, c *children) {
 		t.Fatal(err)
 	}
 	slices.Sort(states)
-	t.Logf("%d mails (%v), %d arrived, %d twice after a lost answer, %d answers lost; %d of %d pairs of reader and river told", n, count(states), len(s.got), twice, s.lost, told, wanted)
+	t.Logf("%d mails (%v), %d arrived, %d more than once; %d attempts ended without an answer, %d of them since the relay hung up; %d of %d pairs of reader and river told",
+		n, count(states), len(s.got), twice, inDoubt, s.lost, told, wanted)
 	if n == 0 || told != wanted || wanted == 0 {
 		t.Errorf("%d of %d pairs of reader and river were told", told, wanted)
 	}
