@@ -48,7 +48,7 @@ func (s Source) Find(ctx context.Context, f ingest.GaugeSearch) ([]ingest.Gauge,
 	base := strings.TrimRight(s.BaseURL, "/") + "/Things?"
 	west, south, east, north := f.Box()
 	q := url.Values{"$expand": {"Locations,Datastreams($expand=ObservedProperty)"}, "$top": {perPage}}
-	inside := url.Values{"$filter": {fmt.Sprintf("st_within(Locations/location,geography'POLYGON((%[1]g %[2]g,%[3]g %[2]g,%[3]g %[4]g,%[1]g %[4]g,%[1]g %[2]g))')", west, south, east, north)}}
+	inside := url.Values{"$filter": {fmt.Sprintf("st_within(Locations/location,geography'POLYGON((%[1]f %[2]f,%[3]f %[2]f,%[3]f %[4]f,%[1]f %[4]f,%[1]f %[2]f))')", west, south, east, north)}}
 	out, err := s.things(ctx, base+q.Encode()+"&"+inside.Encode())
 	if refused(err) {
 		out, err = s.things(ctx, base+q.Encode())
