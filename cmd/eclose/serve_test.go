@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"io"
 	"net"
 	"net/http"
@@ -185,6 +186,42 @@ func TestHealthIsAboutForecastsNotTheProcess(t *testing.T) {
 		}
 		if time.Now().After(end) {
 			t.Fatalf("healthy to the end (%d, %+v)\n%s", code, r, log)
+		}
+	}
+}
+
+// A reader who sends a line and then nothing holds a connection for a few
+// seconds only, and one who sends too much is told so.
+func TestReadersThatDawdleOrFloodAreCutOff(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes as long as the bound")
+	}
+	t.Parallel()
+	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	srv := pageServer(http.NotFoundHandler())
+	go srv.Serve(ln)
+	t.Cleanup(func() { srv.Close() })
+	for _, x := range []struct{ send, want string }{
+		{"GET / HTTP/1.1\r\nHost: a\r\nX-Slow: ", ""},
+		{"GET / HTTP/1.1\r\nHost: a\r\nX-Long: " + strings.Repeat("a", 64<<10) + "\r\n\r\n", "HTTP/1.1 431"},
+	} {
+		c, err := net.Dial("tcp", ln.Addr().String())
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer c.Close()
+		io.WriteString(c, x.send) // what is not taken shows in the answer
+		c.SetReadDeadline(time.Now().Add(12 * time.Second))
+		got, err := io.ReadAll(c)
+		var late net.Error
+		if errors.As(err, &late) && late.Timeout() {
+			t.Errorf("%.30q: still open after 12 s", x.send)
+		}
+		if !strings.HasPrefix(string(got), x.want) {
+			t.Errorf("%.30q: answered %.60q, want %s", x.send, got, x.want)
 		}
 	}
 }

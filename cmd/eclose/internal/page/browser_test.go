@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -188,16 +189,28 @@ func axeCore(t testing.TB) string {
 	return axe.js
 }
 
-// shown are the pages that are looked at, narrow and light, wide and dark; the
-// main ones crossed over too where ECLOSE_LONG is set.
-var shown = []struct {
-	name, path string
-	main       bool
-}{
-	{"glance", "/", true}, {"season", "/river/wend", true}, {"water", "/river/wend/water", true}, {"day", "/river/wend/day/2026-06-20", true},
-	{"trip", "/trip?from=2026-06-01&to=2026-07-12&days=3", true}, {"sighting", "/diary/new", true},
-	{"hostile", "/river/odd", false}, {"no-outlook", "/river/dry", false}, {"trip-form", "/trip", false}, {"record", "/record", false}, {"data", "/data", false},
-	{"about", "/about", false}, {"subscribe", "/subscribe", false}, {"diary", "/diary", false}, {"not-found", "/nowhere", false},
+// shown are the pages that are looked at, narrow and light, wide and dark, and
+// crossed over too where ECLOSE_LONG is set.
+var shown = []struct{ name, path string }{
+	{"glance", "/"}, {"season", "/river/wend"}, {"water", "/river/wend/water"}, {"day", "/river/wend/day/2026-06-20"},
+	{"trip", "/trip?from=2026-06-01&to=2026-07-12&days=3"}, {"sighting", "/diary/new"},
+	{"hostile", "/river/odd"}, {"no-outlook", "/river/dry"}, {"trip-form", "/trip"}, {"record", "/record"}, {"data", "/data"},
+	{"about", "/about"}, {"subscribe", "/subscribe"}, {"asked", "/subscribe/asked"}, {"unsubscribe", "/unsubscribe/x"}, {"enter", "/enter"}, {"diary", "/diary"}, {"not-found", "/nowhere"},
+}
+
+// letters are the pages that the links of mails open.
+func (b *browser) letters(t *testing.T) (confirm, manage string) {
+	t.Helper()
+	ask := func(address string) string {
+		b.post(t, "/subscribe", "/subscribe", "river=wend&cadence=now&units=metric&threshold=0.5&address="+address)
+		sent := b.invitations()
+		return sent[len(sent)-1].Token
+	}
+	p, err := b.subs.Confirm(context.Background(), ask("ann@example.org"), "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return "/confirm/" + ask("bob@example.org"), "/manage/" + b.subs.Manage(p.ID)
 }
 
 func TestPagesMeetTheRulesForAllReadersInBothWidthsAndSchemes(t *testing.T) {
@@ -219,15 +232,16 @@ func TestPagesMeetTheRulesForAllReadersInBothWidthsAndSchemes(t *testing.T) {
 		t.Fatal("axe-core finds nothing wrong with a picture without words")
 	}
 	b.forget()
+	confirm, manage := b.letters(t)
+	pages := append(slices.Clone(shown), struct{ name, path string }{"confirm", confirm}, struct{ name, path string }{"manage", manage})
 	for _, look := range []struct {
 		width  int64
 		scheme string
 	}{{360, "light"}, {1280, "dark"}, {360, "dark"}, {1280, "light"}} {
-		for _, p := range shown {
-			crossed := (look.width == 360) != (look.scheme == "light")
-			if crossed && (!p.main || os.Getenv("ECLOSE_LONG") == "") {
-				continue
-			}
+		if crossed := (look.width == 360) != (look.scheme == "light"); crossed && os.Getenv("ECLOSE_LONG") == "" {
+			continue
+		}
+		for _, p := range pages {
 			where := fmt.Sprintf("%s at %d px, %s", p.path, look.width, look.scheme)
 			b.do(t, as(look.width, look.scheme), chromedp.Navigate(b.root+p.path))
 			wide := eval[int64](t, b, `for (const d of document.querySelectorAll("details")) d.open = true; document.documentElement.scrollWidth`)

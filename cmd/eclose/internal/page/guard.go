@@ -27,7 +27,7 @@ func policy(style string) string {
 
 // guard stands before every page: headers, sizes, rates, time.
 func (s *site) guard(next http.Handler) http.Handler {
-	slow := http.TimeoutHandler(next, timeout, "This took too long. Try again in a while.\n")
+	slow := http.TimeoutHandler(next, s.Timeout, "This took too long. Try again in a while.\n")
 	cross := http.NewCrossOriginProtection()
 	allowed := policy(s.assets.hash)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {

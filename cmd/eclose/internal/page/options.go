@@ -97,6 +97,8 @@ type Options struct {
 	// PerSecond is how many requests a second one network may make over a while;
 	// 0: DefaultPerSecond.
 	PerSecond float64
+	// Timeout is how long a page may take; 0: DefaultTimeout.
+	Timeout time.Duration
 	// ClientOf tells whose request it is, where a proxy stands in front.
 	ClientOf func(*http.Request) netip.Addr
 	Log      *zerolog.Logger // nil: none
@@ -108,7 +110,7 @@ const (
 	burst            = 5 // times PerSecond
 	maxBody          = 64 << 10
 	maxURL           = 4 << 10
-	timeout          = 10 * time.Second
+	DefaultTimeout   = 10 * time.Second
 )
 
 // site is the pages at work.
@@ -145,6 +147,9 @@ func New(o Options) (*Pages, error) {
 	}
 	if o.PerSecond == 0 {
 		o.PerSecond = DefaultPerSecond
+	}
+	if o.Timeout == 0 {
+		o.Timeout = DefaultTimeout
 	}
 	if o.ClientOf == nil {
 		o.ClientOf = remote

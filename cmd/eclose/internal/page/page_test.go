@@ -124,7 +124,9 @@ func TestHostileNamesStayText(t *testing.T) {
 	if _, err := w.diary.Add(context.Background(), diary.Sighting{Day: noon.AddDate(-1, 0, 0).Truncate(24 * 3600 * 1e9), River: "odd", Group: "skwala", Stage: diary.Emergence, Amount: diary.Few, Hours: 1, Notes: hostile, Observer: "<b>Me</b>"}); err != nil {
 		t.Fatal(err)
 	}
-	for _, p := range []string{"/", "/river/odd", "/river/odd/water", "/river/odd/day/2026-07-01", "/diary", "/diary/new", "/data", "/trip?from=2026-06-01&to=2026-07-12&river=odd", "/record", "/subscribe"} {
+	q := url.QueryEscape(hostile)
+	for _, p := range []string{"/", "/river/odd", "/river/odd/water", "/river/odd/day/2026-07-01", "/diary", "/diary/new", "/data", "/trip?from=2026-06-01&to=2026-07-12&river=odd", "/record", "/subscribe",
+		"/trip?from=" + q, "/trip?from=2026-06-01&to=2026-07-12&group=" + q + "&days=" + q + "&river=" + q, "/subscribe?river=" + q + "&group=" + q, "/diary/new?river=" + q + "&group=" + q + "&stage=" + q, "/enter?to=" + q, "/" + url.PathEscape(hostile), "/river/odd/sheet.html"} {
 		body := w.get(p).Body.String()
 		if strings.Contains(body, "<script>alert") || strings.Contains(body, "<b>Me</b>") || strings.Contains(body, "<here>") {
 			t.Errorf("%s lets markup through", p)
@@ -224,6 +226,21 @@ func TestSizesMethodsAndRatesAreBounded(t *testing.T) {
 	other.RemoteAddr = "198.51.100.7:1"
 	if rec := w.ask(other); rec.Code != http.StatusOK {
 		t.Errorf("another network pays for the first: %d", rec.Code)
+	}
+}
+
+// stuck is Data whose answers never come.
+type stuck struct{ Data }
+
+func (stuck) Feeds(ctx context.Context) ([]Feed, error) { <-ctx.Done(); return nil, ctx.Err() }
+
+func TestAPageThatTakesTooLongIsGivenUp(t *testing.T) {
+	w := newWorld(t, func(o *Options) { o.Timeout, o.Data = 50*time.Millisecond, stuck{o.Data} })
+	if rec := w.get("/data"); rec.Code != http.StatusServiceUnavailable || !strings.Contains(rec.Body.String(), "took too long") {
+		t.Errorf("%d %q", rec.Code, rec.Body)
+	}
+	if rec := w.get("/about"); rec.Code != http.StatusOK {
+		t.Errorf("the others wait with it: %d", rec.Code)
 	}
 }
 
