@@ -178,12 +178,12 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 		if in.Flow == nil {
 			o.WaterSource = m.Grade + ", from air"
 		}
-		if futures := watertemp.Traces(in, rec.AirAhead, opt.Ahead, opt.Members, seed); futures != nil {
+		if rows := m.Forecast(in, rec.AirAhead, opt.Ahead, opt.Members, seed); rows != nil {
 			o.Drivers = "weather of past seasons"
 			if len(rec.AirAhead) > 0 {
 				o.Drivers = fmt.Sprintf("a weather forecast of %d members for %d days, then %s", len(rec.AirAhead), len(rec.AirAhead[0]), o.Drivers)
 			}
-			w.join(rec, m.Forecast(in, futures, seed), past, filled(&m, in, past, seed))
+			w.join(rows, past, filled(&m, in, past, seed))
 			if math.IsNaN(w.normal[0]) {
 				w.normal = normal(rec.Day0, m.Simulate(in.Day0, in.Air, in.Flow, 6))
 			}
@@ -201,7 +201,7 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 	o.Drivers = "none; the water of past seasons, moved by today's departure from them"
 	season := rec.season(w.day0)
 	fill(season, w.day0, w.normal)
-	w.join(rec, rows, past, func(int) []float64 { return season })
+	w.join(rows, past, func(_ int, into []float64) { copy(into, season) })
 	return w, nil
 }
 
@@ -220,36 +220,37 @@ func (rec Record) season(day0 Date) []float64 {
 // filled is the season so far, member by member: readings as they are, gaps
 // drawn within their error, the same error for a whole gap, since a model that
 // is wrong today is wrong tomorrow.
-func filled(m *watertemp.Model, in watertemp.Input, past int, seed uint64) func(member int) []float64 {
+func filled(m *watertemp.Model, in watertemp.Input, past int, seed uint64) func(member int, into []float64) {
 	from := max(0, len(in.Air)-past)
 	tail := watertemp.Input{Day0: in.Day0 + from, Air: in.Air[from:], Water: in.Water[from:]}
 	if in.Flow != nil {
 		tail.Flow = in.Flow[from:]
 	}
 	mean, sd := m.FillGaps(tail)
-	return func(member int) []float64 {
+	return func(member int, into []float64) {
 		var z [1]float64
 		engine.Normals(z[:], seed, fmt.Sprintf("gap %d", member))
-		out := make([]float64, past)
-		for i := range out {
-			k := i - (past - len(mean))
+		for i := range into {
+			k := i - (len(into) - len(mean))
 			if k < 0 {
-				out[i] = math.NaN()
+				into[i] = math.NaN()
 				continue
 			}
-			out[i] = math.Max(0, mean[k]+z[0]*sd[k])
+			into[i] = math.Max(0, mean[k]+z[0]*sd[k])
 		}
-		return out
 	}
 }
 
 // join puts the season so far and a future together for each member.
-func (w *water) join(rec Record, rows [][]float64, past int, before func(member int) []float64) {
+func (w *water) join(rows [][]float64, past int, before func(member int, into []float64)) {
 	w.members = make([][]float64, len(rows))
+	n := past + len(rows[0])
+	room := make([]float64, len(rows)*n)
 	for m := range rows {
-		b := before(m)
-		if count(b) < len(b) {
-			b = slices.Clone(b)
+		all := room[m*n : (m+1)*n : (m+1)*n]
+		b := all[:past]
+		before(m, b)
+		if count(b) < past {
 			fill(b, w.day0, w.normal)
 			for i := range b {
 				if math.IsNaN(b[i]) {
@@ -257,7 +258,8 @@ func (w *water) join(rec Record, rows [][]float64, past int, before func(member 
 				}
 			}
 		}
-		w.members[m] = append(slices.Clip(b[:past]), rows[m]...)
+		copy(all[past:], rows[m])
+		w.members[m] = all
 	}
 }
 

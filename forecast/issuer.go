@@ -12,6 +12,8 @@ import (
 // an outlook. It is not for use by two goroutines at once.
 type Issuer struct {
 	engine engine.Engine
+	result engine.Result
+	temp   []float32
 	draws  map[drawn]engine.Group
 	places map[place]atLat
 }

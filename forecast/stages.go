@@ -25,12 +25,13 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 			continue
 		}
 		in := engine.River{Members: len(w.members), Days: int(end - day0), Activity: !opt.Lean}
-		in.TempC = make([]float32, 0, in.Members*in.Days)
+		in.TempC = is.temp[:0]
 		for _, m := range w.members {
 			for _, t := range m[day0-w.day0 : end-w.day0] {
 				in.TempC = append(in.TempC, float32(t))
 			}
 		}
+		is.temp = in.TempC
 		var used []*insects.Group
 		var believed []phenology.Params
 		for _, g := range groups {
@@ -45,14 +46,13 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 			beliefs[g.Key] = p
 			in.Groups = append(in.Groups, is.draw(g.Key, p, in.Members, day0))
 		}
-		var res engine.Result
-		if err := is.engine.Forecast(&in, &res); err != nil {
+		if err := is.engine.Forecast(&in, &is.result); err != nil {
 			return err
 		}
 		for k, g := range used {
 			pair := results[g.Key]
 			for s, stage := range Stages {
-				got := stageOf(g, stage, believed[k], &res.Groups[k][s], day0)
+				got := stageOf(g, stage, believed[k], &is.result.Groups[k][s], day0)
 				// The season that is not over wins; of two such, the first.
 				if have := &pair[s]; have.Group == "" || have.over(rec.Issue) && got.Window.Peak.P50 != 0 {
 					pair[s] = got

@@ -47,11 +47,10 @@ type WarmDay struct {
 func (rec Record) Warm(m *watertemp.Model, days, members int) []WarmDay {
 	in := rec.WaterInput()
 	seed := seedOf("warm", rec.Issue)
-	futures := watertemp.Traces(in, rec.AirAhead, days, members, seed)
-	if futures == nil {
+	rows := m.Forecast(in, rec.AirAhead, days, members, seed)
+	if rows == nil {
 		return nil
 	}
-	rows := m.Forecast(in, futures, seed)
 	diel := m.Diel
 	if d := watertemp.FitDiel(int(rec.Day0), rec.Water, rec.WaterMax); d.Days > 0 {
 		diel = d

@@ -40,22 +40,23 @@ func (m *Model) assimilate(in Input) assimilated {
 	return a
 }
 
-// Forecast continues a history with possible futures, from the day after the
-// history on. Each comes back as a row of water temperature, °C: the model, plus
-// the error known today as it dies away, plus new error drawn for the row. The
-// same seed gives the same rows.
-func (m *Model) Forecast(history Input, f *Futures, seed uint64) [][]float64 {
+// Forecast continues a history with n possible futures of some days, from the
+// day after it on: one member of a weather ensemble, °C, as far as that reaches
+// (it may be empty), and then the weather of a past season. Each future is a row
+// of water temperature, °C: the model, plus the error known today as it dies away,
+// plus new error drawn for the row. The same seed gives the same rows. It is nil
+// if there is no past season to draw from.
+func (m *Model) Forecast(history Input, ensemble [][]float64, days, n int, seed uint64) [][]float64 {
+	f := newFutures(history, ensemble, days, n, seed)
+	if f == nil {
+		return nil
+	}
 	m = m.here(history)
-	out := make([][]float64, len(f.Air))
 	now := m.assimilate(history)
 	day := history.Day0 + len(history.Air)
-	longest := 0
-	for _, a := range f.Air {
-		longest = max(longest, len(a))
-	}
-	h := harmonicsOf(day, longest)
+	h := harmonicsOf(day, days)
 	e := m.Error
-	sd := make([]float64, longest)
+	sd := make([]float64, days)
 	for d := range sd {
 		sd[d] = e.sd(h.cos[d], h.sin[d])
 	}
@@ -68,13 +69,19 @@ func (m *Model) Forecast(history Input, f *Futures, seed uint64) [][]float64 {
 	l22 := math.Sqrt(max(0, now.error.vFast-l21*l21))
 	newSlow := math.Sqrt((1 - e.SlowKeeps*e.SlowKeeps) * e.Slow)
 	newFast := math.Sqrt((1 - e.Fast*e.Fast) * (1 - e.Slow))
-	for k := range f.Air {
-		row := make([]float64, len(f.Air[k]))
+	flow := m.flowAhead(day, days)
+	out, room := make([][]float64, n), make([]float64, n*days)
+	for k := range out {
+		row := room[k*days : (k+1)*days : (k+1)*days]
 		out[k] = row
-		if len(row) == 0 {
-			continue
+		air, logFlow := f.next()
+		if m.MeanFlow > 0 && logFlow != nil {
+			over := math.Log(f.place.MeanFlow / m.MeanFlow)
+			for d, q := range logFlow {
+				flow[d] = min(max(q+over, logFlowLow), logFlowHigh)
+			}
 		}
-		m.run(row, day, f.Air[k], m.flowOf(f, k, day), h, now.memory, now.water)
+		m.run(row, day, air, flow, h, now.memory, now.water)
 		rng := rand.New(rand.NewPCG(seed, uint64(k)+1))
 		z1, z2 := rng.NormFloat64(), rng.NormFloat64()
 		slow, fast := now.error.slow+l11*z1, now.error.fast+l21*z1+l22*z2
@@ -87,24 +94,16 @@ func (m *Model) Forecast(history Input, f *Futures, seed uint64) [][]float64 {
 	return out
 }
 
-// flowOf is a row of flow as the model takes it: the logarithm over its own
-// middle, within its bounds; the season's where it is not known; nil where the
-// model does without.
-func (m *Model) flowOf(f *Futures, row, day int) []float64 {
+// flowAhead is the logarithm of a usual flow over the middle of days to come; nil
+// where the model does without.
+func (m *Model) flowAhead(day, days int) []float64 {
 	if m.MeanFlow == 0 {
 		return nil
 	}
-	out := make([]float64, len(f.Air[row]))
-	if f.flow == nil {
-		for d := range out {
-			sin, cos := wave(day + d)
-			out[d] = m.Flow.at(cos, sin)
-		}
-		return out
-	}
-	over := math.Log(f.middle / m.MeanFlow)
-	for d, q := range f.flow[row] {
-		out[d] = min(max(q+over, logFlowLow), logFlowHigh)
+	out := make([]float64, days)
+	for d := range out {
+		sin, cos := wave(day + d)
+		out[d] = m.Flow.at(cos, sin)
 	}
 	return out
 }

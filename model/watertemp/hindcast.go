@@ -50,11 +50,10 @@ func (m *Model) Hindcast(in Input, h Hindcasts) []LeadScore {
 	for i := first; i < len(in.Air); i += max(1, h.Every) {
 		history := in.slice(0, i)
 		seed := h.Seed + uint64(i)
-		f := Traces(history, nil, longest, h.Members, seed)
-		if f == nil {
+		rows := m.Forecast(history, nil, longest, h.Members, seed)
+		if rows == nil {
 			continue
 		}
-		rows := m.Forecast(history, f, seed)
 		ahead := in.slice(i, min(i+longest, len(in.Air)))
 		best, sd := m.Expected(history, ahead.Air, ahead.Flow)
 		today := math.NaN()

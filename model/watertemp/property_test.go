@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -56,12 +57,13 @@ func holds(t *testing.T, m *Model, in Input, seed uint64) {
 	wanted(t, "simulated", m.Simulate(in.Day0, in.Air, in.Flow, math.NaN()), m.Simulate(in.Day0, in.Air, in.Flow, 0))
 	mean, sd := m.FillGaps(in)
 	wanted(t, "gaps filled", mean, sd)
-	f := Traces(in, [][]float64{{-30, 10, math.NaN()}, {35, math.NaN(), 0}}, 40, 12, seed)
-	if f == nil {
+	ensemble := [][]float64{{-30, 10, math.NaN()}, {35, math.NaN(), 0}}
+	rows := m.Forecast(in, ensemble, 40, 12, seed)
+	if rows == nil {
 		return
 	}
-	wanted(t, "members", m.Forecast(in, f, seed)...)
-	ahead, spread := m.Expected(in, f.Air[0], f.Flow(0))
+	wanted(t, "members", rows...)
+	ahead, spread := m.Expected(in, ensemble[0], []float64{0, 1e9, math.NaN()})
 	wanted(t, "expected", ahead, spread)
 }
 
@@ -176,7 +178,11 @@ func TestNoJumpShowsAtTheSeam(t *testing.T) {
 			ensemble[k][d] = in.Air[len(in.Air)-365+d] + off + rng.NormFloat64()
 		}
 	}
-	air := Traces(in, ensemble, 90, 120, 3).Air
+	f, air := newFutures(in, ensemble, 90, 120, 3), make([][]float64, 120)
+	for k := range air {
+		row, _ := f.next()
+		air[k] = slices.Clone(row)
+	}
 	step := func(d int) float64 {
 		var s mean
 		for _, row := range air {

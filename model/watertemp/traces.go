@@ -18,104 +18,102 @@ var shifts = []int{0, -5, 5, -10, 10, -3, 3, -8, 8}
 // source is the same date of a past year, moved by some days.
 type source struct{ back, shift int }
 
-// Futures are possible futures of what drives the water: rows of days, from the
-// day after a history on.
-type Futures struct {
-	Air    [][]float64 // °C
-	flow   [][]float64 // logarithm of the flow over middle; nil where flow is not known
-	middle float64     // m3/s
-}
-
-// Flow is a row of flow, m3/s; nil where flow is not known.
-func (f *Futures) Flow(row int) []float64 {
-	if f.flow == nil {
-		return nil
-	}
-	out := make([]float64, len(f.flow[row]))
-	for d, q := range f.flow[row] {
-		out[d] = f.middle * math.Exp(q)
-	}
-	return out
-}
-
-// Traces builds possible futures of air and flow: n rows of so many days. A row is one member of the weather
-// ensemble as far as that reaches, then the weather of one past season with its
-// own day-to-day texture; at the seam the last departure from that season dies
-// away, so that no jump shows. Where more rows are asked for than there are past
-// seasons, seasons come again moved by some days, with the wave of the year
-// taken from their new date. Flow is that of the same past season, moved by
-// today's departure, which dies away over some weeks. ensemble may be empty. It
-// returns nil if there is no past season to draw from.
+// futures builds possible futures of air and flow, one row of days after the
+// other. A row is one member of the weather ensemble as far as that reaches, then
+// the weather of one past season with its own day-to-day texture; at the seam the
+// last departure from that season dies away, so that no jump shows. Where more
+// rows are asked for than there are past seasons, seasons come again moved by some
+// days, with the wave of the year taken from their new date. Flow is that of the
+// same past season, moved by today's departure, which dies away over some weeks.
 //
 // A few seasons are a sample: another draw from where n came from departs from
 // them by 2/n of its variance more, on average, than they do from each other.
 // A slow wandering of that size is added to each row.
-func Traces(history Input, ensemble [][]float64, days, n int, seed uint64) *Futures {
+type futures struct {
+	ensemble [][]float64
+	members  []int // of the ensemble, in the order of their use
+	order    []source
+	place    Model // the waves of the history's air and flow
+	h        harmonics
+	whole    []float64 // the history's air, °C, without gaps
+	logFlow  []float64 // the logarithm of its flow over the place's, without gaps; nil if not known
+	jumpFlow bool      // the last flow is new enough to say something of the coming weeks
+
+	airWander, flowWander float64 // standard deviations
+	rng                   *rand.Rand
+	made                  int
+	air, flow             []float64 // the row at hand
+}
+
+// newFutures is nil if there is no past season to draw from. ensemble, °C, may be
+// empty.
+func newFutures(history Input, ensemble [][]float64, days, n int, seed uint64) *futures {
 	sources := pastSeasons(history, days)
 	if len(sources) == 0 {
 		return nil
 	}
-	rng := rand.New(rand.NewPCG(seed, 16))
-	order := make([]source, 0, n)
+	f := &futures{ensemble: ensemble, rng: rand.New(rand.NewPCG(seed, 16)), order: make([]source, 0, n), air: make([]float64, days)}
 	for _, shift := range shifts {
-		for _, k := range rng.Perm(len(sources)) {
-			order = append(order, source{sources[k], shift})
+		for _, k := range f.rng.Perm(len(sources)) {
+			f.order = append(f.order, source{sources[k], shift})
 		}
 	}
 	total := len(history.Air)
-	h := harmonicsOf(history.Day0, total+days)
-	var m Model
-	m.place(history)
-	whole := bridged(history.Day0, history.Air, m.Air, airDies)
-	logFlow := make([]float64, len(history.Flow))
-	for i, q := range history.Flow {
-		logFlow[i] = m.logRatio(q)
-	}
-	lastFlow := lastKnown(logFlow)
-	f := &Futures{Air: make([][]float64, n), middle: m.MeanFlow}
-	if m.MeanFlow > 0 {
-		f.flow = make([][]float64, n)
-		logFlow = bridged(history.Day0, logFlow, m.Flow, flowDies)
-	}
-	members := rng.Perm(max(1, len(ensemble)))
+	f.h = harmonicsOf(history.Day0, total+days)
+	f.place.place(history)
+	f.whole = bridged(history.Day0, history.Air, f.place.Air, airDies)
 	few := math.Sqrt(2 / float64(len(sources)))
-	airWander := few * slowSpread(whole, m.Air, h, wanderDays)
-	flowWander := few * slowSpread(logFlow, m.Flow, h, 1)
-	for k := range n {
-		from := total - order[k%len(order)].back + order[k%len(order)].shift
-		row := moved(whole, m.Air, h, from, total, days)
-		jump, since, z := whole[total-1]-at(whole, m.Air, h, from-1, total-1), 0, 0.0
-		var member []float64
-		if len(ensemble) > 0 {
-			member = ensemble[members[k%len(members)]]
+	f.airWander = few * slowSpread(f.whole, f.place.Air, f.h, wanderDays)
+	if f.place.MeanFlow > 0 {
+		logFlow := make([]float64, len(history.Flow))
+		for i, q := range history.Flow {
+			logFlow[i] = f.place.logRatio(q)
 		}
-		for d := range row {
-			if d < len(member) && !unknown(member[d]) {
-				jump, since = member[d]-row[d], 0
-				row[d] = member[d]
-				continue
-			}
-			since++
-			z = wander(z, airWander, rng)
-			row[d] += jump*airKeeps[min(since, len(airKeeps)-1)] + z
-		}
-		f.Air[k] = row
-		if f.flow == nil {
+		last := lastKnown(logFlow)
+		f.jumpFlow = last >= 0 && total-1-last <= maxFlowAge
+		f.logFlow, f.flow = bridged(history.Day0, logFlow, f.place.Flow, flowDies), make([]float64, days)
+		f.flowWander = few * slowSpread(f.logFlow, f.place.Flow, f.h, 1)
+	}
+	f.members = f.rng.Perm(max(1, len(ensemble)))
+	return f
+}
+
+// next builds the next row: air, °C, and the logarithm of the flow over that of
+// the place, nil where it is not known. Both are overwritten by the next call.
+func (f *futures) next() (air, flow []float64) {
+	from, total := f.order[f.made%len(f.order)], len(f.whole)
+	first := total - from.back + from.shift
+	var member []float64
+	if len(f.ensemble) > 0 {
+		member = f.ensemble[f.members[f.made%len(f.members)]]
+	}
+	f.made++
+	moved(f.air, f.whole, f.place.Air, f.h, first, total)
+	jump, since, z := f.whole[total-1]-at(f.whole, f.place.Air, f.h, first-1, total-1), 0, 0.0
+	for d := range f.air {
+		if d < len(member) && !unknown(member[d]) {
+			jump, since = member[d]-f.air[d], 0
+			f.air[d] = member[d]
 			continue
 		}
-		q := moved(logFlow, m.Flow, h, from, total, days)
-		jump = 0
-		if lastFlow >= 0 && total-1-lastFlow <= maxFlowAge {
-			jump = logFlow[total-1] - at(logFlow, m.Flow, h, from-1, total-1)
-		}
-		z = 0
-		for d := range q {
-			z = wander(z, flowWander, rng)
-			q[d] += jump*flowKeeps[min(d+1, len(flowKeeps)-1)] + z
-		}
-		f.flow[k] = q
+		since++
+		z = wander(z, f.airWander, f.rng)
+		f.air[d] += jump*airKeeps[min(since, len(airKeeps)-1)] + z
 	}
-	return f
+	if f.flow == nil {
+		return f.air, nil
+	}
+	moved(f.flow, f.logFlow, f.place.Flow, f.h, first, total)
+	jump = 0
+	if f.jumpFlow {
+		jump = f.logFlow[total-1] - at(f.logFlow, f.place.Flow, f.h, first-1, total-1)
+	}
+	z = 0
+	for d := range f.flow {
+		z = wander(z, f.flowWander, f.rng)
+		f.flow[d] += jump*flowKeeps[min(d+1, len(flowKeeps)-1)] + z
+	}
+	return f.air, f.flow
 }
 
 // wanderDays is how long what few seasons do not show lasts: weeks, as the slow
@@ -184,14 +182,12 @@ func pastSeasons(history Input, days int) (back []int) {
 	}
 }
 
-// moved is a span of a column put at another date: its departures from the wave
-// of the year, on the wave at the new date.
-func moved(v []float64, y year, h harmonics, from, to, days int) []float64 {
-	out := make([]float64, days)
+// moved fills out with a span of a column put at another date: its departures
+// from the wave of the year, on the wave at the new date.
+func moved(out, v []float64, y year, h harmonics, from, to int) {
 	for d := range out {
 		out[d] = at(v, y, h, from+d, to+d)
 	}
-	return out
 }
 
 // at is a single day of moved. Where the span would run into the future it goes
