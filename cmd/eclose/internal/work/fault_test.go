@@ -572,22 +572,7 @@ func checkMail(t *testing.T, d *db.DB, s *sink, c *children) {
 		}
 		later = later.Add(20 * time.Minute)
 	}
-	// An attempt that ended without an answer, because the relay hung up or the
-	// worker was killed, is in the log; it may have arrived. A caution of level 3 is
-	// sent again after each such attempt, under the same Message-ID.
-	unknown := map[string]int{}
-	log, err := d.SQL.Query("SELECT dedupe_key FROM send_log WHERE result = 'unknown'")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer log.Close()
-	for log.Next() {
-		var key string
-		if err := log.Scan(&key); err != nil {
-			t.Fatal(err)
-		}
-		unknown[key]++
-	}
+	unknown := unanswered(t, d)
 	rows, err := d.SQL.Query("SELECT message_id, dedupe_key, state FROM outbox")
 	if err != nil {
 		t.Fatal(err)
@@ -633,6 +618,31 @@ func checkMail(t *testing.T, d *db.DB, s *sink, c *children) {
 	if n == 0 || told != wanted || wanted == 0 {
 		t.Errorf("%d of %d pairs of reader and river were told", told, wanted)
 	}
+}
+
+// unanswered counts for each mail the attempts that ended without an answer,
+// because the relay hung up or the worker was killed: it may have arrived. A
+// caution of level 3 is sent again after each, under the same Message-ID, so a
+// mail may arrive once more than this.
+func unanswered(t *testing.T, d *db.DB) map[string]int {
+	t.Helper()
+	out := map[string]int{}
+	log, err := d.SQL.Query("SELECT dedupe_key FROM send_log WHERE result = 'unknown'")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer log.Close()
+	for log.Next() {
+		var key string
+		if err := log.Scan(&key); err != nil {
+			t.Fatal(err)
+		}
+		out[key]++
+	}
+	if err := log.Err(); err != nil {
+		t.Fatal(err)
+	}
+	return out
 }
 
 func count(all []string) map[string]int {

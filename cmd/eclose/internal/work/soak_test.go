@@ -513,28 +513,34 @@ func (s *soak) checkAlerts(t *testing.T) {
 			t.Errorf("%s was told %v, want %v", r.Slug, got[r.Slug], want)
 		}
 	}
-	states := map[string]int{}
-	log, err := s.db.SQL.Query("SELECT state, COUNT(*) FROM outbox GROUP BY state")
+	states, again := map[string]int{}, 0
+	unknown := unanswered(t, s.db)
+	mails, err := s.db.SQL.Query("SELECT state, dedupe_key, message_id FROM outbox")
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer log.Close()
-	for log.Next() {
-		var state string
-		var n int
-		if err := log.Scan(&state, &n); err != nil {
-			t.Fatal(err)
-		}
-		states[state] = n
-	}
+	defer mails.Close()
 	s.sink.mu.Lock()
 	defer s.sink.mu.Unlock()
-	for id, n := range s.sink.got {
-		if n != 1 {
-			t.Errorf("mail %s came %d times", id, n)
+	for mails.Next() {
+		var state, key, id string
+		if err := mails.Scan(&state, &key, &id); err != nil {
+			t.Fatal(err)
 		}
+		states[state]++
+		n := s.sink.got["<"+id+"@example.org>"]
+		if n < 1 || n > 1+unknown[key] {
+			t.Errorf("mail %s came %d times, and %d answers were lost", key, n, unknown[key])
+		}
+		again += n - 1
 	}
-	t.Logf("told: %v; mails by state: %v; %d arrived, of %d the answer was lost", total, states, len(s.sink.got), s.sink.lost)
+	if err := mails.Err(); err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("told: %v; mails by state: %v; %d arrived, %d answers were lost, and after %d of them a caution came again", total, states, len(s.sink.got), s.sink.lost, again)
+	if again+states["unknown"] != s.sink.lost {
+		t.Errorf("%d answers were lost, %d mails came again and %d were left in doubt", s.sink.lost, again, states["unknown"])
+	}
 	if states["sent"]+states["unknown"] != len(s.sink.got) {
 		t.Errorf("%v and %d arrived", states, len(s.sink.got))
 	}
