@@ -77,7 +77,7 @@ func crowd(tb testing.TB, c *insects.Catalogue) *Shelf {
 	return shelf
 }
 
-func crowdPages(tb testing.TB) http.Handler {
+func crowdPages(tb testing.TB) *Pages {
 	tb.Helper()
 	c, err := insects.Load()
 	if err != nil {
@@ -133,9 +133,10 @@ const serveOnly = "ECLOSE_PAGE_SERVE_ONLY"
 
 // BenchmarkTwoHundredASecond asks a server in a process of its own, on one
 // processor, for river pages at 200 requests a second, whether or not it keeps
-// up, and reports how long after its due time each answer was there. Each page
-// was asked for once before: -benchtime 18000x is a minute and a half, in which
-// each is made anew once or twice. One operation is one request.
+// up, and reports how long after its due time each answer was there. Nobody asked
+// before: the seasons are drawn ahead, as eclose serve does at its start, and no
+// page is made. -benchtime 13000x is a minute, in which each is made once more.
+// One operation is one request.
 func BenchmarkTwoHundredASecond(b *testing.B) {
 	if os.Getenv(serveOnly) != "" {
 		serveCrowd(b)
@@ -161,6 +162,9 @@ func BenchmarkTwoHundredASecond(b *testing.B) {
 	defer server.Process.Kill() // in vain if it has ended
 	root := ""
 	for lines := bufio.NewScanner(stdout); root == "" && lines.Scan(); {
+		if strings.HasPrefix(lines.Text(), "drawn in ") {
+			b.Logf("the seasons of %d rivers were %s", manyRivers, lines.Text())
+		}
 		if _, after, ok := strings.Cut(lines.Text(), "pages at "); ok {
 			root = after
 		}
@@ -170,13 +174,6 @@ func BenchmarkTwoHundredASecond(b *testing.B) {
 	}
 	go io.Copy(io.Discard, stdout)
 	client := &http.Client{Timeout: 10 * time.Second, Transport: &http.Transport{MaxIdleConnsPerHost: 64, DisableCompression: true}}
-	for i := range manyRivers {
-		res, err := client.Get(fmt.Sprintf("%s/river/river-%02d", root, i))
-		if err != nil {
-			b.Fatal(err)
-		}
-		res.Body.Close()
-	}
 	late := make([]time.Duration, b.N)
 	size := make([]int64, b.N)
 	var wg sync.WaitGroup
@@ -224,7 +221,13 @@ func serveCrowd(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	s := &http.Server{Handler: crowdPages(b), ReadHeaderTimeout: 5 * time.Second}
+	h := crowdPages(b)
+	began := time.Now()
+	if err := h.DrawAhead(b.Context()); err != nil {
+		b.Fatal(err)
+	}
+	fmt.Printf("\ndrawn in %v\n", time.Since(began).Round(time.Millisecond))
+	s := &http.Server{Handler: h, ReadHeaderTimeout: 5 * time.Second}
 	go s.Serve(ln)
 	fmt.Printf("\npages at http://%s\n", ln.Addr())
 	io.Copy(io.Discard, os.Stdin)
@@ -249,14 +252,22 @@ func BenchmarkFirstContentfulPaint(b *testing.B) {
 		_, err4 := chromedp.Call(ctx, emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: 4})
 		return errors.Join(err1, err2, err3, err4)
 	}))
+	paint := func(path string) float64 {
+		br.do(b, chromedp.Navigate(br.root+path))
+		return eval[float64](b, br, `new Promise(done => new PerformanceObserver(l => { const e = l.getEntriesByName("first-contentful-paint")[0]; if (e) { done(e.startTime) } }).observe({type: "paint", buffered: true}))`)
+	}
+	// What a browser that has only just started needs for a line of text is its
+	// own, not the page's.
+	start := paint("/robots.txt")
 	var paints []float64
 	weight := 0.0
 	for i := 0; b.Loop(); i++ {
-		br.do(b, chromedp.Navigate(fmt.Sprintf("%s/river/river-%02d", br.root, i%manyRivers)))
-		paints = append(paints, eval[float64](b, br, `new Promise(done => new PerformanceObserver(l => { const e = l.getEntriesByName("first-contentful-paint")[0]; if (e) { done(e.startTime) } }).observe({type: "paint", buffered: true}))`))
+		paints = append(paints, paint(fmt.Sprintf("/river/river-%02d", i%manyRivers)))
 		weight = max(weight, eval[float64](b, br, `[...performance.getEntriesByType("resource"), ...performance.getEntriesByType("navigation")].reduce((n, e) => n + e.transferSize, 0)`))
 	}
+	b.Logf("first contentful paints in their order, ms: %.0f", paints)
 	slices.Sort(paints)
+	b.ReportMetric(start, "browser-start-ms")
 	b.ReportMetric(paints[len(paints)/2], "fcp-p50-ms")
 	b.ReportMetric(paints[len(paints)-1], "fcp-worst-ms")
 	b.ReportMetric(weight, "sent-bytes")

@@ -229,10 +229,17 @@ func TestSizesMethodsAndRatesAreBounded(t *testing.T) {
 	}
 }
 
-// stuck is Data whose answers never come.
+// stuck is Data whose answers come much too late.
 type stuck struct{ Data }
 
-func (stuck) Feeds(ctx context.Context) ([]Feed, error) { <-ctx.Done(); return nil, ctx.Err() }
+func (stuck) Feeds(ctx context.Context) ([]Feed, error) {
+	select {
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	case <-time.After(5 * time.Second):
+		return nil, nil
+	}
+}
 
 func TestAPageThatTakesTooLongIsGivenUp(t *testing.T) {
 	w := newWorld(t, func(o *Options) { o.Timeout, o.Data = 50*time.Millisecond, stuck{o.Data} })
