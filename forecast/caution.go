@@ -323,13 +323,13 @@ func (g *gatherer) percentile(s Station, in *wading.Input) error {
 		} else if gap < -182 {
 			gap += 365
 		}
-		if y := d.Time().Year(); gap >= -seasonWindow && gap <= seasonWindow && today-d > 180 && !math.IsNaN(v.Mean) {
+		if y := d.Time().Year(); gap >= -seasonWindow && gap <= seasonWindow && today-d > 180 && !math.IsNaN(v.mean) {
 			years[y] = true
 			n++
 			switch {
-			case v.Mean < in.Flow.Value:
+			case v.mean < in.Flow.Value:
 				below++
-			case v.Mean == in.Flow.Value:
+			case v.mean == in.Flow.Value:
 				below += 0.5
 			}
 		}

@@ -131,7 +131,10 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 }
 
 // column gathers daily values of one variable by date.
-type column map[Date]series.Day
+type column map[Date]dayValue
+
+// dayValue is what a day's readings come to; NaN is unknown.
+type dayValue struct{ mean, low, high float64 }
 
 func (c column) first() Date {
 	first := Date(math.MaxInt)
@@ -146,7 +149,7 @@ func (c column) spread(first Date, n int) (mean, low, high []float64) {
 	for i := range n {
 		mean[i], low[i], high[i] = math.NaN(), math.NaN(), math.NaN()
 		if d, ok := c[first+Date(i)]; ok {
-			mean[i], low[i], high[i] = d.Mean, d.Min, d.Max
+			mean[i], low[i], high[i] = d.mean, d.low, d.high
 		}
 	}
 	return mean, low, high
@@ -200,9 +203,6 @@ func (g *gatherer) of(s Station, vars ...ingest.Variable) []ingest.Key {
 // daily adds the days of every series of a variable. Where two series cover a
 // day the more finely measured one wins, and then the one that comes first.
 func (g *gatherer) daily(s Station, v ingest.Variable, into *column) error {
-	if *into == nil {
-		*into = column{}
-	}
 	keys := g.of(s, v)
 	slices.SortStableFunc(keys, func(a, b ingest.Key) int { return rank(a) - rank(b) })
 	for _, k := range keys {
@@ -214,8 +214,12 @@ func (g *gatherer) daily(s Station, v ingest.Variable, into *column) error {
 		if err != nil {
 			return fmt.Errorf("daily values of %s: %w", k, err)
 		}
+		if len(*into) == 0 {
+			*into = make(column, len(days))
+		}
+		today := DateOf(g.issue.In(g.zone))
 		for _, d := range days {
-			if date := DateOf(d.Date); d.Complete && date < DateOf(g.issue.In(g.zone)) {
+			if date := DateOf(d.Date); d.Complete && date < today {
 				into.fill(date, k, d)
 			}
 		}
@@ -223,8 +227,8 @@ func (g *gatherer) daily(s Station, v ingest.Variable, into *column) error {
 	for date, d := range *into {
 		// Many old records hold only the day's extremes: their middle stands in
 		// for the mean.
-		if math.IsNaN(d.Mean) {
-			d.Mean = (d.Min + d.Max) / 2
+		if math.IsNaN(d.mean) {
+			d.mean = (d.low + d.high) / 2
 			(*into)[date] = d
 		}
 	}
@@ -235,7 +239,7 @@ func (g *gatherer) daily(s Station, v ingest.Variable, into *column) error {
 func (c column) fill(date Date, k ingest.Key, d series.Day) {
 	have, ok := c[date]
 	if !ok {
-		have = series.Day{Mean: math.NaN(), Min: math.NaN(), Max: math.NaN()}
+		have = dayValue{math.NaN(), math.NaN(), math.NaN()}
 	}
 	set := func(to *float64, v float64) {
 		if math.IsNaN(*to) {
@@ -244,15 +248,15 @@ func (c column) fill(date Date, k ingest.Key, d series.Day) {
 	}
 	switch {
 	case k.Period != ingest.Daily:
-		set(&have.Mean, d.Mean)
-		set(&have.Min, d.Min)
-		set(&have.Max, d.Max)
+		set(&have.mean, d.Mean)
+		set(&have.low, d.Min)
+		set(&have.high, d.Max)
 	case k.Statistic == ingest.Min:
-		set(&have.Min, d.Mean)
+		set(&have.low, d.Mean)
 	case k.Statistic == ingest.Max:
-		set(&have.Max, d.Mean)
+		set(&have.high, d.Mean)
 	default:
-		set(&have.Mean, d.Mean)
+		set(&have.mean, d.Mean)
 	}
 	c[date] = have
 }
