@@ -219,7 +219,7 @@ func until(t *testing.T, what string, log *noise, is func() bool) {
 var (
 	confirmLink = regexp.MustCompile(`https://\S+/confirm/[A-Za-z0-9_-]+`)
 	oneClick    = regexp.MustCompile(`<(https://\S+/unsubscribe/[^>]+)>`)
-	peakWords   = regexp.MustCompile(`emergence \S+ \S+ to \S+ \S+, peak (\d+ \S+)`)
+	peakWords   = regexp.MustCompile(`emergence .{10,60} peak <span class="date">(\d+ \w+)<`)
 )
 
 // plain undoes the soft line ends of quoted-printable.
