@@ -314,8 +314,10 @@ func TestFromATripToAMailToASightingToNoMoreMail(t *testing.T) {
 	})
 	r.open(t, "/river/wend#blue-quill-spring")
 	r.shoot(t, "journey-moved")
-	if got := r.text(t, "#blue-quill-spring .also"); !strings.Contains(got, "grade: sightings") {
-		t.Errorf("what was learnt here is called %q", got)
+	_, now := peak()
+	_, learnt, _ := strings.Cut(now, `<li id="blue-quill-spring">`)
+	if learnt, _, _ = strings.Cut(learnt, "</p>"); !strings.Contains(learnt, "grade: sightings") {
+		t.Errorf("what was learnt here is called %q", learnt)
 	}
 
 	// The new outlook is weighed, and its windows are told.
