@@ -29,7 +29,7 @@ func (c demoCmd) Run(e *env) error {
 	if err := os.MkdirAll(c.Out, 0o755); err != nil {
 		return fmt.Errorf("making the folder of the demo: %w", err)
 	}
-	fmt.Fprintln(e.stdout, "The Tarn Fells: an invented river country. Every gauge, river, person and reading in it is made up.")
+	fmt.Fprintln(e.stdout, demo.Notice)
 	ln, err := new(net.ListenConfig).Listen(e.ctx, "tcp", "127.0.0.1:0")
 	if err != nil {
 		return fmt.Errorf("starting the invented feeds: %w", err)
@@ -94,6 +94,7 @@ func (c demoCmd) forecast(e *env, cfg *config.Config) error {
 	}
 	out := &folder{dir: c.Out}
 	out.write("outlook.txt", "the outlook of each river as a table, with reasons and the caution", func(w io.Writer) error {
+		fmt.Fprintf(w, "%s\n\n", demo.Notice)
 		for _, o := range outlooks {
 			if err := o.WriteTable(w, tableOptions(cfg, false)); err != nil {
 				return err

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	pages "example.org/eclose/cmd/eclose/internal/page"
 	"example.org/eclose/forecast/diary"
@@ -25,6 +26,7 @@ func (s *station) pages(ctx context.Context) (*pages.Pages, error) {
 		return nil, fmt.Errorf("the key of the forms: %w", err)
 	}
 	o := pages.Options{
+		Notice: s.cfg.Notice, Owners: ownersOf(s.cfg),
 		Data: s.shelf.Shelf, Catalogue: s.house.Catalogue, Now: now, Diary: &diary.Store{DB: s.db, Now: now}, Changed: s.learn,
 		Reports: os.DirFS(s.cfg.Path(s.cfg.Serve.Report)), PublicURL: s.cfg.Serve.PublicURL, Key: key, US: s.cfg.Units == "us", ClientOf: clientOf, Log: &s.log,
 	}
@@ -45,6 +47,15 @@ func (s *station) pages(ctx context.Context) (*pages.Pages, error) {
 		o.Subscribe, o.Invite = s.people, func(context.Context, *subscribe.Invitation) error { return nil } // a job of it was made
 	}
 	return pages.New(o)
+}
+
+// ownersOf is whose data the feeds have, where the config says so.
+func ownersOf(cfg *config.Config) map[string]string {
+	out := map[string]string{}
+	for name, f := range cfg.Feeds {
+		out[name] = f.Owner
+	}
+	return out
 }
 
 // secretLeast is how long the owner's secret must be; our own.

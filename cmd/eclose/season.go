@@ -39,7 +39,7 @@ func (c seasonCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	sheet := pages.Sheet{River: rivers[0], Outlook: outlooks[0], Catalogue: catalogue}
+	sheet := pages.Sheet{River: rivers[0], Outlook: outlooks[0], Catalogue: catalogue, Notice: cfg.Notice, Owners: ownersOf(cfg)}
 	if sheet.Sightings, err = c.sightings(e, cfg, rivers[0].Slug); err != nil {
 		return err
 	}

@@ -27,6 +27,7 @@ type Config struct {
 	Rivers   []River         `toml:"river"`
 	Insects  string          `toml:"insects"`
 	Outlooks string          `toml:"outlooks"`
+	Notice   string          `toml:"notice"`
 	Serve    Serve           `toml:"serve"`
 	Mail     Mail            `toml:"mail"`
 
@@ -42,6 +43,7 @@ type Feed struct {
 	Ensemble string `toml:"ensemble-url"`
 	KeyFile  string `toml:"key-file"`
 	Contact  string `toml:"contact"`
+	Owner    string `toml:"owner"`
 	Schedule string `toml:"schedule"`
 	Jitter   Span   `toml:"jitter"`
 	Model    string `toml:"model"`

@@ -9,6 +9,9 @@ import (
 // demo runs.
 const Address = "http://tarn-fells.invalid"
 
+// Notice stands at the head of what the demo shows.
+const Notice = "The Tarn Fells are an invented river country. Every gauge, river, person and reading in it is made up."
+
 // Config is the config file of the demo, in the words a real one would use.
 // feeds is the address of the server that answers for the invented country.
 func Config(feeds string) string {
@@ -18,16 +21,19 @@ func Config(feeds string) string {
 store = "series"
 database = "eclose.db"
 units = "us"
+notice = "%[2]s"
 backfill-years = 9
 
 [feeds.usgs]
 base-url = "%[1]s/ogcapi/v1"
 contact = "demo@example.org"
+owner = "invented, in the format of the U.S. Geological Survey"
 
 [feeds.open-meteo]
 enabled = true # its free service is for non-commercial use: say yes on purpose
 base-url = "%[1]s"
-`, feeds)
+owner = "weather invented, in the format of Open-Meteo"
+`, feeds, Notice)
 	for _, r := range Rivers {
 		fmt.Fprintf(&b, `
 [[river]]

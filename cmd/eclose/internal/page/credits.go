@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 
@@ -24,9 +25,9 @@ var owners = map[string]string{
 	"sensorthings": "the sensor service that this server's owner names",
 }
 
-// creditsOf names whose data stands behind some rivers; unknown feeds by their
-// own name.
-func creditsOf(rivers []forecast.River) string {
+// creditsOf names whose data stands behind some rivers: as told, else as the
+// agency's terms ask; unknown feeds by their own name.
+func creditsOf(rivers []forecast.River, told map[string]string) string {
 	var out []string
 	for _, r := range rivers {
 		stations := slices.Clone(r.Gauges)
@@ -34,10 +35,7 @@ func creditsOf(rivers []forecast.River) string {
 			stations = append(stations, *r.Weather)
 		}
 		for _, st := range stations {
-			who := owners[st.Feed]
-			if who == "" {
-				who = st.Feed
-			}
+			who := cmp.Or(told[st.Feed], owners[st.Feed], st.Feed)
 			if who != "" && !slices.Contains(out, who) {
 				out = append(out, who)
 			}

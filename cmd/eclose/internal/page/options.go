@@ -94,6 +94,9 @@ type Options struct {
 	Secret    string // lets a browser that is not on this machine write the diary; empty: none may
 	Key       []byte // signs forms and cookies; empty: a new one, so that a restart ends them
 	US        bool   // first choice of units
+	Notice    string // at the head of every page; empty: none
+	// Owners tell whose data a feed has, where that is not the agency.
+	Owners map[string]string
 	// PerSecond is how many requests a second one network may make over a while;
 	// 0: DefaultPerSecond.
 	PerSecond float64
@@ -159,7 +162,7 @@ func New(o Options) (*Pages, error) {
 	if o.Log != nil {
 		s.log = *o.Log
 	}
-	s.credits = creditsOf(o.Data.Rivers())
+	s.credits = creditsOf(o.Data.Rivers(), o.Owners)
 	all := o.Catalogue.Groups()
 	for i := range all {
 		s.groups[all[i].Key] = &all[i]

@@ -60,6 +60,7 @@ type view struct {
 	HasMail     bool
 	Caution     string
 	Credits     string // whose data it is
+	Notice      string
 	B           any
 }
 
@@ -257,7 +258,7 @@ func (s *site) send(w http.ResponseWriter, r *http.Request, a *answer) {
 
 func (s *site) render(r *http.Request, a *answer, mark string) ([]byte, error) {
 	v := view{Title: a.title, Here: a.here, Mark: mark, US: unitsOf(r.Context()) == wading.US, Units: otherUnits(r, a),
-		CSS: s.assets.style, JS: s.assets.js, HasDiary: s.Diary != nil, HasMail: s.Subscribe != nil, Caution: forecast.StandingCaution, Credits: s.credits, B: a.body}
+		CSS: s.assets.style, JS: s.assets.js, HasDiary: s.Diary != nil, HasMail: s.Subscribe != nil, Caution: forecast.StandingCaution, Credits: s.credits, Notice: s.Notice, B: a.body}
 	var b bytes.Buffer
 	if err := templates.ExecuteTemplate(&b, a.name+".html", v); err != nil {
 		return nil, fmt.Errorf("making the page %s: %w", a.name, err)

@@ -23,7 +23,9 @@ type Sheet struct {
 	River     forecast.River
 	Outlook   *forecast.Outlook
 	Catalogue *insects.Catalogue
-	Sightings []diary.Sighting // of the river; nil: none
+	Sightings []diary.Sighting  // of the river; nil: none
+	Notice    string            // at the head; empty: none
+	Owners    map[string]string // of the data of feeds, where that is not the agency
 }
 
 type sheetGroup struct {
@@ -52,7 +54,8 @@ func (s Sheet) Write(w io.Writer) error {
 		RowMM, TablePT       string
 		Sources              []insects.Source
 		Caution, Credits     string
-	}{Name: s.River.Name, Region: region.Words(), Style: template.CSS(chart.Style), Axis: template.HTML(picture.Axis()), O: o, Caution: o.Caution, Credits: creditsOf([]forecast.River{s.River})} //nolint:gosec // our own
+		Notice               string
+	}{Name: s.River.Name, Region: region.Words(), Style: template.CSS(chart.Style), Axis: template.HTML(picture.Axis()), O: o, Caution: o.Caution, Credits: creditsOf([]forecast.River{s.River}, s.Owners), Notice: s.Notice} //nolint:gosec // our own
 	data.Months = from.Time().Format("January 2006") + " to " + (from + days - 1).Time().Format("January 2006")
 	var codes []string
 	for _, g := range groups {
