@@ -29,7 +29,7 @@ func served(t *testing.T, years string) (dir, path string, stop func() int) {
 	t.Cleanup(feeds.Close)
 	dir, path = write(t, strings.Replace(demo.Config(feeds.URL), "backfill-years = 9", "backfill-years = "+years, 1))
 	url, log, stop := serve(t, from(demo.Issue), "--config", path)
-	for end := time.Now().Add(60 * time.Second); ; time.Sleep(100 * time.Millisecond) {
+	for end := time.Now().Add(4 * time.Minute); ; time.Sleep(100 * time.Millisecond) {
 		n := 0
 		_, r := report(t, url)
 		for _, x := range r.Rivers {
@@ -41,7 +41,7 @@ func served(t *testing.T, years string) (dir, path string, stop func() int) {
 			return dir, path, stop
 		}
 		if time.Now().After(end) {
-			t.Fatalf("no outlook within a minute\n%s", log)
+			t.Fatalf("no outlook within four minutes\n%s", log)
 		}
 	}
 }
