@@ -231,3 +231,29 @@ func TestOpenRefusesWhatItCannotServe(t *testing.T) {
 func TestAPathWithOddCharactersOpens(t *testing.T) {
 	dbtest.Open(t, "sqlite://"+t.TempDir()+"/a b%20c?d#e/my river.db")
 }
+
+// A query that is cancelled makes the connection useless, and the pool closes it
+// on its own time; ending the transaction meanwhile must not touch it. Meant for
+// the race detector.
+func TestATransactionWhoseQueryWasCancelledEndsQuietly(t *testing.T) {
+	dbtest.Each(t, func(t *testing.T, d *db.DB) {
+		for range 100 {
+			err := d.Tx(t.Context(), func(tx *db.Tx) error {
+				ctx, cancel := context.WithCancel(t.Context())
+				cancel()
+				var n int
+				return tx.QueryRowContext(ctx, "SELECT 1").Scan(&n)
+			})
+			if err == nil {
+				t.Fatal("a cancelled query succeeded")
+			}
+		}
+		// The database is of use afterwards.
+		if err := d.Tx(t.Context(), func(tx *db.Tx) error {
+			var n int
+			return tx.QueryRowContext(t.Context(), "SELECT 1").Scan(&n)
+		}); err != nil {
+			t.Fatal(err)
+		}
+	})
+}

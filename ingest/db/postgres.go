@@ -61,13 +61,19 @@ func (d *DB) txPostgres(ctx context.Context, do func(*Tx) error) error {
 	if err != nil {
 		return fmt.Errorf("beginning a transaction: %w", err)
 	}
+	// A connection that broke under a query has been given up by database/sql by
+	// now, and is being closed by the pool while we look: only Raw may touch it,
+	// which knows.
+	end := func(ctx context.Context, how func(context.Context) error) error {
+		return conn.Raw(func(any) error { return how(ctx) })
+	}
 	// The rollback must reach the server even when ctx is what ended us: the
 	// connection goes back to the pool. After a commit it does nothing.
-	defer func() { _ = tx.Rollback(context.WithoutCancel(ctx)) }()
+	defer func() { _ = end(context.WithoutCancel(ctx), tx.Rollback) }()
 	if err := do(&Tx{Querier: conn, Dialect: d.Dialect, Pgx: tx}); err != nil {
 		return err
 	}
-	if err := tx.Commit(ctx); err != nil {
+	if err := end(ctx, tx.Commit); err != nil {
 		return fmt.Errorf("committing a transaction: %w", err)
 	}
 	return nil
