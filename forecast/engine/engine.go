@@ -73,7 +73,14 @@ func (e *Engine) degreeDays(in *River, c Clock) {
 		clear(x[:first])
 		var sum float64
 		for d := first; d < len(t) && d < len(x); d++ {
-			sum += min(max(float64(t[d]), base), upper) - base
+			// Plain comparisons: min and max would look for NaN, which check has.
+			c := float64(t[d])
+			if c > upper {
+				c = upper
+			}
+			if c > base {
+				sum += c - base
+			}
 			x[d] = sum
 		}
 	}

@@ -24,8 +24,17 @@ const GateRampC = 2.0
 
 // Open is 1 within the gate, 0 more than GateRampC outside it, linear between.
 func (g Gate) Open(tempC float64) float64 {
-	o := min((tempC-g.MinC)/GateRampC, (g.MaxC-tempC)/GateRampC) + 1
-	return min(max(o, 0), 1)
+	o, warm := (tempC-g.MinC)/GateRampC+1, (g.MaxC-tempC)/GateRampC+1
+	if warm < o {
+		o = warm
+	}
+	switch {
+	case o <= 0:
+		return 0
+	case o >= 1:
+		return 1
+	}
+	return o
 }
 
 // always tells that no temperature closes the gate.

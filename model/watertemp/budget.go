@@ -91,7 +91,7 @@ func (m *memory) day(r *row, mean, air, flow, cos, sin float64) {
 	}
 	r.flow, r.ratio = flow, 1
 	if flow != 0 {
-		r.ratio = math.Exp(flow)
+		r.ratio = exp(flow)
 	}
 	m.prev = air
 	m.flow = flow + keepRise*(m.flow-flow)
@@ -124,9 +124,13 @@ func (k *rates) step(t float64, r *row) float64 {
 	rate := a + b
 	eq := (a*surface+b*inflow)/rate + k.mean
 	if r.flow != 0 {
-		rate *= math.Exp(-k.p[pDepth] * r.flow)
+		rate *= exp(-k.p[pDepth] * r.flow)
 	}
-	return max(0, eq+(t-eq)*math.Exp(-rate))
+	next := eq + (t-eq)*exp(-rate)
+	if next < 0 {
+		return 0
+	}
+	return next
 }
 
 // derivatives moves the water by a day like step, and the derivatives of its
@@ -146,9 +150,9 @@ func (k *rates) derivatives(t float64, r *row, d *[nParam]float64) float64 {
 	eq := (a*surface+b*inflow)/sum + k.mean
 	depth := 1.0
 	if r.flow != 0 {
-		depth = math.Exp(-k.p[pDepth] * r.flow)
+		depth = exp(-k.p[pDepth] * r.flow)
 	}
-	e := math.Exp(-sum * depth)
+	e := exp(-sum * depth)
 	next := eq + (t-eq)*e
 	if next <= 0 {
 		*d = [nParam]float64{}

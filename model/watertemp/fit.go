@@ -111,7 +111,7 @@ func newFitter(in Input) (*fitter, error) {
 		return nil, &TooLittleError{Have: len(f.use), Need: MinDays}
 	}
 	f.m.Days, f.m.Years = len(f.use), float64(len(f.use))/365.25
-	f.m.Water, _ = yearOf(in.Day0, in.Water, identity)
+	f.m.Water, _ = yearOf(in.Day0, in.Water)
 	air, flow := f.m.drivers(in.Day0, in.Air, in.Flow)
 	f.rows, f.sim = make([]row, n), make([]float64, n)
 	mem, h := f.m.begin(in.Day0), harmonicsOf(in.Day0, n)

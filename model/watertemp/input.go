@@ -92,11 +92,9 @@ func (y year) filtered(day int, tau float64) float64 {
 
 // yearOf fits a yearly wave to the known days of a column by least squares. A
 // column that shows less than most of a year gets a small wave, if any.
-func yearOf(day0 int, v []float64, value func(float64) float64) (y year, known int) {
-	sum, values := 0.0, make([]float64, len(v))
-	for i, a := range v {
-		a = value(a)
-		values[i] = a
+func yearOf(day0 int, v []float64) (y year, known int) {
+	sum := 0.0
+	for _, a := range v {
 		if !unknown(a) {
 			sum += a
 			known++
@@ -108,7 +106,7 @@ func yearOf(day0 int, v []float64, value func(float64) float64) (y year, known i
 	mean := sum / float64(known)
 	var x [3][3]float64
 	var to [3]float64
-	for i, a := range values {
+	for i, a := range v {
 		if unknown(a) {
 			continue
 		}

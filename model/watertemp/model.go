@@ -23,24 +23,37 @@ type Model struct {
 }
 
 // place learns what the reach is like from a record: the waves of its air and
-// flow, which a model that was not fitted here lacks.
-func (m *Model) place(in Input) {
+// flow, which a model that was not fitted here lacks. It gives the logarithm of
+// the flow over its middle; nil where too little of it is known.
+func (m *Model) place(in Input) (logFlow []float64) {
 	m.Placed = true
 	defer m.suppose()
-	m.Air, _ = yearOf(in.Day0, in.Air, identity)
-	sum, n := 0.0, 0
-	for _, q := range in.Flow {
-		if q > 0 && !unknown(q) {
-			sum += math.Log(q)
-			n++
+	m.Air, _ = yearOf(in.Day0, in.Air)
+	m.MeanFlow, m.Flow = 0, year{}
+	logs, sum, n := make([]float64, len(in.Flow)), 0.0, 0
+	for i, q := range in.Flow {
+		switch {
+		case unknown(q) || q < 0:
+			logs[i] = math.NaN()
+			continue
+		case q == 0:
+			logs[i] = math.Inf(-1) // a dry bed is known, but has no place in a mean of logarithms
+			continue
 		}
+		logs[i] = math.Log(q)
+		sum += logs[i]
+		n++
 	}
 	if n < minFlowDays {
-		m.MeanFlow, m.Flow = 0, year{}
-		return
+		return nil
 	}
-	m.MeanFlow = math.Exp(sum / float64(n))
-	m.Flow, _ = yearOf(in.Day0, in.Flow, m.logRatio)
+	mean := sum / float64(n)
+	m.MeanFlow = math.Exp(mean)
+	for i := range logs {
+		logs[i] = min(max(logs[i]-mean, logFlowLow), logFlowHigh)
+	}
+	m.Flow, _ = yearOf(in.Day0, logs)
+	return logs
 }
 
 // suppose gives a placed model that was not fitted its parameters.
@@ -55,8 +68,6 @@ func (m *Model) suppose() {
 
 // minFlowDays is how many days of flow it takes to know what is usual.
 const minFlowDays = 300
-
-func identity(v float64) float64 { return v }
 
 // logRatio is the logarithm of the flow over its middle, within bounds. NaN is
 // for unknown, and for flow that runs backwards.

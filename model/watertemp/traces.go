@@ -60,15 +60,11 @@ func newFutures(history Input, ensemble [][]float64, days, n int, seed uint64) *
 	}
 	total := len(history.Air)
 	f.h = harmonicsOf(history.Day0, total+days)
-	f.place.place(history)
+	logFlow := f.place.place(history)
 	f.whole = bridged(history.Day0, history.Air, f.place.Air, airDies)
 	few := math.Sqrt(2 / float64(len(sources)))
 	f.airWander = few * slowSpread(f.whole, f.place.Air, f.h, wanderDays)
-	if f.place.MeanFlow > 0 {
-		logFlow := make([]float64, len(history.Flow))
-		for i, q := range history.Flow {
-			logFlow[i] = f.place.logRatio(q)
-		}
+	if logFlow != nil {
 		last := lastKnown(logFlow)
 		f.jumpFlow = last >= 0 && total-1-last <= maxFlowAge
 		f.logFlow, f.flow = bridged(history.Day0, logFlow, f.place.Flow, flowDies), make([]float64, days)
