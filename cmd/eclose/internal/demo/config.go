@@ -10,7 +10,7 @@ import (
 const Address = "http://tarn-fells.invalid"
 
 // Notice stands at the head of what the demo shows.
-const Notice = "The Tarn Fells are an invented river country. Every gauge, river, person and reading in it is made up."
+const Notice = "The Tarn Fells are invented: every gauge, river, person and reading is made up."
 
 // Config is the config file of the demo, in the words a real one would use.
 // feeds is the address of the server that answers for the invented country.
