@@ -5,6 +5,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"strconv"
 	"strings"
 	"sync"
@@ -65,6 +66,9 @@ func (c riversBacktest) rivers(e *env) error {
 	bar := newProgress(e, "seasons of rivers")
 	bar.done(0, len(plan.Rivers)*(plan.Last-plan.First+1)) // the first season takes a while
 	plan.Done = bar.done
+	if os.Getenv("GOGC") == "" {
+		defer debug.SetGCPercent(debug.SetGCPercent(rivers.GCPercent))
+	}
 	o, err := rivers.Run(e.ctx, plan, rivers.Stored{Store: store, Now: plan.Now})
 	bar.end()
 	if err != nil {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"runtime/debug"
 	"syscall"
 	"testing"
 	"time"
@@ -73,6 +74,7 @@ func inventedPlan(_ testing.TB, rivers, first, last int) (Plan, invented) {
 // groups of the region, two workers.
 func BenchmarkTenRiversTwentySeasons(b *testing.B) {
 	p, src := inventedPlan(b, 10, 2004, 2023)
+	defer debug.SetGCPercent(debug.SetGCPercent(GCPercent)) // as the command does
 	for b.Loop() {
 		began := processor(b)
 		out, err := Run(b.Context(), p, src)
