@@ -77,7 +77,7 @@ func (c riversBacktest) rivers(e *env) error {
 	if o.Resumed > 0 {
 		fmt.Fprintf(e.stderr, "eclose: %d of %d seasons were finished by an earlier run\n", o.Resumed, len(o.Slices))
 	}
-	return writeBacktest(e, rivers.Judge(o), c.Out, plan.Now)
+	return writeBacktest(e, rivers.Judge(o), c.Out, cfg.Notice, plan.Now)
 }
 
 // plan takes seasons, rivers and sightings from the command line, the config and
@@ -135,12 +135,12 @@ func sightingsOf(e *env, cfg *config.Config) ([]rivers.Sighting, error) {
 }
 
 // writeBacktest writes the report's files and prints its sentences.
-func writeBacktest(e *env, r *rivers.Report, dir string, now time.Time) error {
+func writeBacktest(e *env, r *rivers.Report, dir, notice string, now time.Time) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return fmt.Errorf("making the folder of the report: %w", err)
 	}
 	meta := export.Meta{Title: fmt.Sprintf("Backtest of seasons %d to %d", r.First, r.Last), Source: "eclose, model version " + r.ModelVersion,
-		History: "eclose backtest", Created: now}
+		History: "eclose backtest", Created: now, Notice: notice}
 	if err := export.File(filepath.Join(dir, "report.html"), func(w io.Writer) error { return r.WritePage(w) }); err != nil {
 		return err
 	}

@@ -108,13 +108,15 @@ func (c demoCmd) forecast(e *env, cfg *config.Config) error {
 			export.CSV: "every river, group and stage for 60 days, described in outlook.csv-metadata.json", export.Parquet: "the same, for DuckDB, pandas and the like",
 			export.ICS: "the windows for a calendar"}[f])
 		if out.err == nil {
-			_, out.err = export.WriteFile(filepath.Join(c.Out, "outlook."+string(f)), f, metaOf(outlooks), flatten(outlooks, tableDays))
+			_, out.err = export.WriteFile(filepath.Join(c.Out, "outlook."+string(f)), f, metaOf(outlooks, cfg.Notice), flatten(outlooks, tableDays))
 		}
 	}
 	for _, o := range outlooks {
 		from := o.IssueDate() - 30
-		out.text(o.River+"-season.svg", "the season: what leaves the water above each line, what comes back to it below", o.SeasonPicture(from, 150, true).SVG())
-		out.text(o.River+"-water.svg", "a year of water temperature with its band", o.WaterPicture(o.Water[0].Date, 365, cfg.Units == "us").SVG())
+		season, water := o.SeasonPicture(from, 150, true), o.WaterPicture(o.Water[0].Date, 365, cfg.Units == "us")
+		season.Note, water.Note = demo.Notice, demo.Notice
+		out.text(o.River+"-season.svg", "the season: what leaves the water above each line, what comes back to it below", season.SVG())
+		out.text(o.River+"-water.svg", "a year of water temperature with its band", water.SVG())
 	}
 	if err := c.tell(e, cfg, out, outlooks); err != nil {
 		return err

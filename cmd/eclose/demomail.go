@@ -61,7 +61,7 @@ func (c demoCmd) tell(e *env, cfg *config.Config, out *folder, outlooks []*forec
 	if letter == nil {
 		return fmt.Errorf("writing the demo's mail: no river has a window that opens within %d days while its water allows to say so", soonDays)
 	}
-	composer, err := mail.NewComposer(mail.Site{Name: "Eclose demo, all invented", From: "outlooks@example.org", URL: "https://eclose.example.org", Tokens: demoTokens{}})
+	composer, err := mail.NewComposer(mail.Site{Name: "Eclose demo, all invented", From: "outlooks@example.org", URL: "https://eclose.example.org", Notice: demo.Notice, Tokens: demoTokens{}})
 	if err != nil {
 		return fmt.Errorf("preparing the demo's mail: %w", err)
 	}

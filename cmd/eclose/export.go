@@ -67,7 +67,7 @@ func (c exportCmd) Run(e *env) error {
 		return err
 	}
 	defer s.close()
-	meta := export.Meta{Title: "Emergence and egg-laying outlooks", Source: "eclose, model version " + forecast.ModelVersion, History: "eclose export"}
+	meta := export.Meta{Title: "Emergence and egg-laying outlooks", Source: "eclose, model version " + forecast.ModelVersion, History: "eclose export", Notice: cfg.Notice}
 	// Dated by the newest issue, not by the clock: the same outlooks give the
 	// same bytes.
 	kept := 0

@@ -197,14 +197,14 @@ func (c forecastCmd) write(e *env, cfg *config.Config, outlooks []*forecast.Outl
 			enc.SetIndent("", " ")
 			return enc.Encode(outlooks)
 		}
-		_, err := export.Write(w, export.Format(c.Format), metaOf(outlooks), flatten(outlooks, 0))
+		_, err := export.Write(w, export.Format(c.Format), metaOf(outlooks, cfg.Notice), flatten(outlooks, 0))
 		return err
 	}
 	if c.Out == "" {
 		return write(e.stdout)
 	}
 	if c.Format == "csv" { // with its description beside it
-		_, err := export.WriteFile(c.Out, export.CSV, metaOf(outlooks), flatten(outlooks, 0))
+		_, err := export.WriteFile(c.Out, export.CSV, metaOf(outlooks, cfg.Notice), flatten(outlooks, 0))
 		return err
 	}
 	return export.File(c.Out, write)
@@ -223,8 +223,8 @@ func tableOptions(cfg *config.Config, all bool) forecast.TableOptions {
 
 // metaOf describes a file of outlooks. It is dated by the issue, not by the
 // clock, so that the same outlooks give the same bytes.
-func metaOf(outlooks []*forecast.Outlook) export.Meta {
-	m := export.Meta{Title: "Emergence and egg-laying outlooks", Source: "eclose, model version " + forecast.ModelVersion, History: "eclose forecast"}
+func metaOf(outlooks []*forecast.Outlook, notice string) export.Meta {
+	m := export.Meta{Title: "Emergence and egg-laying outlooks", Source: "eclose, model version " + forecast.ModelVersion, History: "eclose forecast", Notice: notice}
 	for _, o := range outlooks {
 		if o.IssuedAt.After(m.Created) {
 			m.Created = o.IssuedAt

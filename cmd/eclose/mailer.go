@@ -13,7 +13,7 @@ import (
 // composerOf words the mails of a config.
 func composerOf(cfg *config.Config, tokens mail.Tokens) (*mail.Composer, error) {
 	c, err := mail.NewComposer(mail.Site{
-		Name: "Eclose", From: cfg.Mail.From, URL: cfg.Serve.PublicURL, Postal: cfg.Mail.PostalLine, Tokens: tokens,
+		Name: "Eclose", From: cfg.Mail.From, URL: cfg.Serve.PublicURL, Notice: cfg.Notice, Postal: cfg.Mail.PostalLine, Tokens: tokens,
 	})
 	if err != nil {
 		return nil, usagef("%w; see mail.from and serve.public-url in the config", err)

@@ -58,7 +58,7 @@ func (c scoreCmd) Run(e *env) error {
 	}
 	r := rivers.Judge(o)
 	if c.Out != "" {
-		err = writeBacktest(e, r, c.Out, plan.Now) // which says the sentences
+		err = writeBacktest(e, r, c.Out, s.cfg.Notice, plan.Now) // which says the sentences
 	} else {
 		err = sayAll(e.stdout, r.Sentences)
 	}

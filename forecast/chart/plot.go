@@ -16,10 +16,14 @@ type plot struct {
 	day0         time.Time
 	days         int
 	today        int
+	key          []keyed
 	y            func(v float64) float64 // 0 at the foot, 1 at the top
 	b            strings.Builder         // lines
 	text         strings.Builder         // words
 }
+
+// keyed is a kind of line and what it stands for.
+type keyed struct{ class, words string }
 
 // tall is the height of the grid that lines are drawn on.
 const tall = 400
@@ -101,10 +105,42 @@ func (p *plot) inline() string {
 	return fmt.Sprintf(`<svg class="reach %s" height="260" role="img" aria-label="%s">%s</svg>`, p.class, html.EscapeString(p.title), p.inner())
 }
 
-// whole is the drawing as a file of its own.
-func (p *plot) whole() string {
-	return fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" width="760" height="280" role="img" font-family="Georgia, 'Times New Roman', serif"><title>%s</title><style>%s</style><rect width="100%%" height="100%%" fill="#f8f5ec"/>%s</svg>`,
-		html.EscapeString(p.title), Style, p.inner())
+const frameHead, frameFoot, frameHeight, frameWidth = 52, 34, 380, 760
+
+// whole is the drawing as a file of its own, with its title, a note and a key.
+func (p *plot) whole(title, note string) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" font-family="Georgia, 'Times New Roman', serif"><title>%s</title><desc>%s</desc><style>%s</style><rect width="%d" height="%d" fill="#f8f5ec"/>`,
+		frameWidth, frameHeight, html.EscapeString(title), html.EscapeString(note), Style, frameWidth, frameHeight)
+	fmt.Fprintf(&b, `<text class="tick" x="10" y="20" style="font-size:15px">%s</text><text class="tick small faint" x="10" y="38">%s</text>`, html.EscapeString(title), html.EscapeString(note))
+	fmt.Fprintf(&b, `<svg x="10" y="%d" width="%d" height="%d">%s</svg>`, frameHead, frameWidth-20, frameHeight-frameHead-frameFoot, p.inner())
+	x := 10
+	for _, k := range p.key {
+		if k.class == "band" {
+			fmt.Fprintf(&b, `<rect class="band" x="%d" y="%d" width="30" height="12"/>`, x, frameHeight-22)
+		} else {
+			fmt.Fprintf(&b, `<path class="%s" d="M%d %dh30"/>`, k.class, x, frameHeight-16)
+		}
+		fmt.Fprintf(&b, `<text class="tick small" x="%d" y="%d">%s</text>`, x+36, frameHeight-12, html.EscapeString(k.words))
+		x += 52 + 6*len(k.words)
+	}
+	b.WriteString(`</svg>`)
+	return b.String()
+}
+
+// degrees are the lines of a temperature axis, whose upper end is at hi, °C: at
+// round numbers of the reader's unit.
+func (p *plot) degrees(hi float64, fahrenheit bool) {
+	const room = 4 // °C that a label needs above its line
+	if fahrenheit {
+		for f := 40.0; (f-32)/1.8 <= hi-room; f += 10 {
+			p.horizontal("month", (f-32)/1.8, fmt.Sprintf("%.0f °F", f), false)
+		}
+		return
+	}
+	for v := 0.0; v <= hi-room; v += 5 {
+		p.horizontal("month", v, fmt.Sprintf("%.0f °C", v), false)
+	}
 }
 
 func (p *plot) inner() string {

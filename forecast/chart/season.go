@@ -37,6 +37,7 @@ type Line struct {
 // Season is the picture of a river's season.
 type Season struct {
 	Title string
+	Note  string    // stands under the title of the whole picture
 	Day0  time.Time // date of index 0
 	Days  int
 	Today int // index of the issue date, -1 for none
@@ -47,13 +48,16 @@ const (
 	seasonWidth = 800
 	nameWidth   = 240
 	rowHeight   = 58
-	headHeight  = 30
+	headHeight  = 88
 	// half is the height of the drawing above and below a waterline, in units of
 	// its own grid; a day is one unit wide.
 	half = 100
 	// tol is how far a drawn line may lie off, in the same units.
 	tol = 1.2
 )
+
+// seasonKey says how the whole picture is read.
+const seasonKey = "Above a line: emergence; below: egg-laying. The fuller the shade, the surer. Dots: the calendar alone. Upright: the day of issue."
 
 // SVG is the whole picture: each group has a waterline of its own. What emerges
 // is drawn above it, since it leaves the water; what lays eggs is drawn below,
@@ -65,7 +69,11 @@ func (s Season) SVG() string {
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" font-family="Georgia, 'Times New Roman', serif"><title>%s</title><desc>%s</desc><style>%s</style><rect width="%d" height="%d" fill="#f8f5ec"/>`,
 		seasonWidth, height, html.EscapeString(s.Title), html.EscapeString(s.describe()), Style, seasonWidth, height)
 	const wide = seasonWidth - nameWidth - 10
-	fmt.Fprintf(&b, `<svg x="%d" y="0" width="%d" height="%d">%s</svg>`, nameWidth, wide, headHeight, s.ticks(18))
+	for i, words := range []string{s.Note, seasonKey} {
+		fmt.Fprintf(&b, `<text class="tick small faint" x="8" y="%d">%s</text>`, 38+16*i, html.EscapeString(words))
+	}
+	fmt.Fprintf(&b, `<text class="tick" x="8" y="20" style="font-size:15px">%s</text>`, html.EscapeString(s.Title))
+	fmt.Fprintf(&b, `<svg x="%d" y="%d" width="%d" height="30">%s</svg>`, nameWidth, headHeight-30, wide, s.ticks(18))
 	for i, l := range s.Lines {
 		y := headHeight + i*rowHeight
 		fmt.Fprintf(&b, `<text class="tick" x="8" y="%d">%s</text><text class="tick faint small" x="8" y="%d">%s</text>`,

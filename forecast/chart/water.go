@@ -1,24 +1,23 @@
 package chart
 
 import (
-	"fmt"
 	"math"
 	"time"
 )
 
 // Water is a year of water temperature, °C, day by day. NaN leaves a gap.
 type Water struct {
-	Title          string
+	Title, Note    string // the note is of the whole picture only
 	Day0           time.Time
 	Low, Mid, High []float64 // the band: 10, 50, 90 % point
 	Observed       []float64
 	Normal         []float64 // mean of past seasons
 	Today          int
-	Fahrenheit     bool // also label the axis in °F
+	Fahrenheit     bool // label the axis in °F
 }
 
 // SVG is the whole picture; Inline is its part for a page.
-func (w Water) SVG() string { return w.plot().whole() }
+func (w Water) SVG() string { return w.plot().whole(w.Title, w.Note) }
 
 // Inline is the picture as an element of a page, whose style it takes.
 func (w Water) Inline() string { return w.plot().inline() }
@@ -27,15 +26,10 @@ func (w Water) plot() *plot {
 	hi := math.Ceil(math.Max(10, greatest(w.High, w.Observed, w.Normal))/5)*5 + 1
 	p := &plot{class: "waterchart", title: w.Title + ". Solid: measured; long dashes and band: forecast, central 80 %; dots: mean of past seasons",
 		day0: w.Day0, days: max(len(w.Mid), len(w.Observed), 2), today: w.Today,
-		y: func(v float64) float64 { return 0.08 + 0.92*v/hi }}
+		y:   func(v float64) float64 { return 0.08 + 0.92*v/hi },
+		key: []keyed{{"measured", "measured, daily mean"}, {"mid", "forecast"}, {"band", "eight futures in ten"}, {"ghost", "mean of past seasons"}}}
 	p.axis()
-	for v := 0.0; v <= hi-5; v += 5 { // a label needs room above its line
-		label := fmt.Sprintf("%.0f °C", v)
-		if w.Fahrenheit {
-			label = fmt.Sprintf("%.0f °F", v*9/5+32)
-		}
-		p.horizontal("month", v, label, false)
-	}
+	p.degrees(hi, w.Fahrenheit)
 	p.band(w.Low, w.High)
 	p.curve("ghost", w.Normal)
 	p.curve("mid", w.Mid)
@@ -60,9 +54,6 @@ type Limit struct {
 	M3s  float64
 	Name string
 }
-
-// SVG is the whole picture; Inline is its part for a page.
-func (f Flow) SVG() string { return f.plot().whole() }
 
 // Inline is the picture as an element of a page, whose style it takes.
 func (f Flow) Inline() string { return f.plot().inline() }

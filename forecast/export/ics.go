@@ -16,21 +16,22 @@ import (
 // the event and does not double it. Stages that do not matter on the water, and
 // those without a window, get no event.
 type icsSink struct {
-	b      *bufio.Writer
-	config *ics.SerializationConfiguration
-	last   Row
-	pMax   float64
-	begun  bool
+	b       *bufio.Writer
+	config  *ics.SerializationConfiguration
+	comment string // for each event, which may be read alone
+	last    Row
+	pMax    float64
+	begun   bool
 }
 
 func newICS(w io.Writer, m Meta) (sink[Row], error) {
-	s := &icsSink{b: bufio.NewWriterSize(w, 1<<16),
+	s := &icsSink{comment: m.comment(), b: bufio.NewWriterSize(w, 1<<16),
 		config: &ics.SerializationConfiguration{MaxLength: 75, PropertyMaxLength: 75, NewLine: "\r\n"}}
 	cal := ics.NewCalendarFor("Eclose")
 	cal.SetProductId("-//Eclose//outlook " + Outlooks.Version + "//EN")
 	cal.SetName(m.Title)
 	cal.SetXWRCalName(m.Title)
-	cal.SetDescription(m.Source + ". " + forecast.StandingCaution)
+	cal.SetDescription(m.Source + ". " + m.comment())
 	// The head now, the events as they come, the end at the end.
 	head, found := strings.CutSuffix(cal.Serialize(s.config), "END:VCALENDAR\r\n")
 	if !found {
@@ -72,7 +73,7 @@ func (s *icsSink) flush() error {
 		r.Window.Start.P50, r.Window.End.P50, r.Window.Peak.P50,
 		r.Window.Start.P10, r.Window.Start.P90, r.Window.End.P10, r.Window.End.P90,
 		100*s.pMax, forecast.Likelihood(s.pMax), orUnknown(r.Hours), r.IssuedAt.UTC().Format("2006-01-02 15:04 UTC"),
-		orUnknown(r.Grade), r.SeasonsBehind, forecast.StandingCaution))
+		orUnknown(r.Grade), r.SeasonsBehind, s.comment))
 	return e.SerializeTo(s.b, s.config)
 }
 

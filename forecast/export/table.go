@@ -7,6 +7,7 @@ import (
 	"math"
 	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"example.org/eclose/forecast"
@@ -54,6 +55,12 @@ type Meta struct {
 	Source  string    // what made the numbers: model and version
 	History string    // the command that wrote the file
 	Created time.Time // when: passed in, never read from the clock
+	Notice  string    // what its owner says of all that is shown; may be empty
+}
+
+// comment is the notice and the caution, which every file carries.
+func (m Meta) comment() string {
+	return strings.TrimLeft(m.Notice+" "+forecast.StandingCaution, " ")
 }
 
 // attribute is one global attribute of a file.
@@ -69,7 +76,7 @@ func (t Table[R]) attributes(m Meta) []attribute {
 		{"source", m.Source},
 		{"history", m.History},
 		{"date_created", m.Created.UTC().Format(time.RFC3339)},
-		{"comment", forecast.StandingCaution},
+		{"comment", m.comment()},
 	}
 }
 

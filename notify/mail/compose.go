@@ -77,6 +77,9 @@ func (c *Composer) Compose(l alert.Letter, date time.Time) (Message, error) {
 			"Access, licence, closed seasons and local rules are yours to check; clean, drain and dry your gear.",
 		},
 	}
+	if c.site.Notice != "" {
+		p.Foot = append([]string{clean(c.site.Notice)}, p.Foot...)
+	}
 	if c.site.Postal != "" {
 		p.Foot = append(p.Foot, clean(c.site.Postal))
 	}

@@ -21,6 +21,7 @@ type Site struct {
 	Bounces string // address for reports, without the key: bounces@example.org; empty: From
 	Domain  string // right side of message ids; empty: that of From
 	URL     string // root of the pages, https://…
+	Notice  string // what its owner says of all that is shown, at the foot of each mail; may be empty
 	Postal  string // one line naming the sender, at the foot of each mail; may be empty
 	Tokens  Tokens
 }

@@ -15,7 +15,6 @@ import (
 	jsonv2 "github.com/go-json-experiment/json"
 
 	"example.org/eclose/ingest"
-	"example.org/eclose/ingest/client"
 )
 
 // Normal is one figure of the years before: what a day or month of the year,
@@ -141,17 +140,15 @@ func (s *Source) Normals(ctx context.Context, site string, v ingest.Variable) ([
 		if token != "" {
 			q.Set("next_token", token)
 		}
-		resp, err := s.c.Client.Get(ctx, client.Request{Feed: FeedName, URL: base + "/observationNormals?" + q.Encode(),
-			Secret: client.Secret{Host: s.base.Host, Header: "X-Api-Key", Value: s.c.Key}, Types: []string{"application/geo+json", "application/json"}})
+		pg, err := s.get(ctx, base+"/observationNormals?"+q.Encode(), func(r io.Reader) (page, error) {
+			part, pg, err := readNormals(r)
+			all = append(all, part...)
+			return pg, err
+		})
 		if err != nil {
 			return nil, err
 		}
-		part, pg, err := readNormals(resp.Body)
-		_ = resp.Body.Close()
-		if err != nil {
-			return nil, err
-		}
-		all, token = append(all, part...), pg.token
+		token = pg.token
 	}
 	return daysOf(all, id, code), nil
 }

@@ -281,18 +281,14 @@ func (s *Source) walk(ctx context.Context, collection string, q url.Values, pars
 			return bad(collection, fmt.Sprintf("page %d leads back to an earlier page or never ends", n), "the service has a fault; report it to the agency", nil)
 		}
 		seen[next] = true
-		resp, err := s.c.Client.Get(ctx, client.Request{Feed: FeedName, URL: next,
-			Secret: client.Secret{Host: s.base.Host, Header: "X-Api-Key", Value: s.c.Key},
-			Types:  []string{"application/geo+json", "application/json"}})
-		if err != nil {
-			return err
-		}
-		pg, err := parse(resp.Body)
-		_ = resp.Body.Close()
-		if err != nil {
+		pg, err := s.get(ctx, next, func(r io.Reader) (page, error) {
+			pg, err := parse(r)
 			if e, ok := errors.AsType[*ingest.Error](err); ok {
 				e.Where = fmt.Sprintf("%s of %s, page %d, %s", collection, s.base.Host, n, e.Where)
 			}
+			return pg, err
+		})
+		if err != nil {
 			return err
 		}
 		if next = pg.next; next != "" {
@@ -302,6 +298,18 @@ func (s *Source) walk(ctx context.Context, collection string, q url.Values, pars
 		}
 	}
 	return nil
+}
+
+// get asks for one page. The key goes to the configured host only.
+func (s *Source) get(ctx context.Context, address string, parse func(io.Reader) (page, error)) (page, error) {
+	resp, err := s.c.Client.Get(ctx, client.Request{Feed: FeedName, URL: address,
+		Secret: client.Secret{Host: s.base.Host, Header: "X-Api-Key", Value: s.c.Key},
+		Types:  []string{"application/geo+json", "application/json"}})
+	if err != nil {
+		return page{}, err
+	}
+	defer resp.Body.Close() //nolint:errcheck // it was only read
+	return parse(resp.Body)
 }
 
 // facts asks where the site is and which of its series are second choice. A

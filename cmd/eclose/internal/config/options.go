@@ -30,7 +30,7 @@ var Options = []Option{
 	{Key: "insects", Default: "", Help: "your own file of insect groups, added to or replacing those of the catalogue"},
 	{Key: "outlooks", Default: "10 */6 * * *", Help: "when eclose serve issues outlooks: a cron expression in UTC",
 		fill: func(c *Config) { def(&c.Outlooks, "10 */6 * * *") }},
-	{Key: "notice", Help: "a sentence that stands at the head of every page and sheet"},
+	{Key: "notice", Help: "a sentence that stands on every page and sheet, in every mail and export"},
 	{Key: "river.name", Help: "the river and reach, as people call it; required"},
 	{Key: "river.slug", Default: "from the name", Help: "its short name in commands and addresses"},
 	{Key: "river.zone", Default: "UTC", Help: "IANA time zone, such as America/Denver"},

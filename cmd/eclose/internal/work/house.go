@@ -43,7 +43,8 @@ type House struct {
 	Tie       func(group string, stage forecast.Stage) []string
 	Units     wading.Units
 	PublicURL string
-	Members   int // of an outlook; 0: the forecast's own default
+	Notice    string // for the exports; may be empty
+	Members   int    // of an outlook; 0: the forecast's own default
 	Log       zerolog.Logger
 
 	// Issue and Look stand for the science where a test or a rehearsal wants none:

@@ -77,6 +77,25 @@ func ingested(t *testing.T, years int) (dir string) {
 	return dir
 }
 
+// opened is what a process needs to compute from a folder that was ingested.
+func opened(t *testing.T, dir string) (*insects.Catalogue, *series.Store, *series.Files) {
+	t.Helper()
+	catalogue, err := insects.Load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	store, err := series.Open(t.Context(), dir, series.ReadOnly())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = store.Close() })
+	files, err := series.OpenFiles(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return catalogue, store, files
+}
+
 // outlooksIn is the SHA-256 of each outlook's content by river and issue.
 func outlooksIn(t *testing.T, d *db.DB) []string {
 	t.Helper()
@@ -251,19 +270,7 @@ func TestABacktestSplitsOverWorkers(t *testing.T) {
 	dir := ingested(t, 4)
 	b := work.Backtest{First: 2024, Last: 2025, Leads: []int{0, 14}, Every: 30, Members: 10, Now: demo.Issue}
 	want := t.TempDir()
-	catalogue, err := insects.Load()
-	if err != nil {
-		t.Fatal(err)
-	}
-	store, err := series.Open(t.Context(), dir, series.ReadOnly())
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer store.Close()
-	files, err := series.OpenFiles(t.Context(), dir)
-	if err != nil {
-		t.Fatal(err)
-	}
+	catalogue, store, files := opened(t, dir)
 	plan := b.Plan()
 	plan.Rivers, plan.Catalogue, plan.Dir, plan.Workers = national(3), catalogue, want, 2
 	if _, err := backtest.Run(t.Context(), plan, backtest.Stored{Store: store, Now: demo.Issue}); err != nil {

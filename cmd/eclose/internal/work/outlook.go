@@ -114,7 +114,7 @@ func (h *House) Export(ctx context.Context, k jobs.Export) error {
 	// Dated by its content, so that the same outlooks give the same bytes.
 	meta := export.Meta{
 		Title: "Emergence and egg-laying outlooks of " + k.River + ", " + from.Format("January 2006"), Source: "eclose, model version " + forecast.ModelVersion,
-		History: "eclose jobs add export", Created: heads[len(heads)-1].Issued,
+		History: "eclose jobs add export", Created: heads[len(heads)-1].Issued, Notice: h.Notice,
 	}
 	var b bytes.Buffer
 	if _, err := export.Write(&b, export.Parquet, meta, rows); err != nil {

@@ -17,7 +17,6 @@ import (
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/db/dbtest"
 	"example.org/eclose/ingest/series"
-	"example.org/eclose/model/insects"
 )
 
 // forgetful is a reader whose store fails.
@@ -34,19 +33,7 @@ func (forgetful) Read(context.Context, ingest.Key, series.Query) (ingest.Series,
 // again only where another attempt may do better.
 func TestSeasonsOfAYoungRiverAreLeftOutNotRetried(t *testing.T) {
 	dir := ingested(t, 2)
-	catalogue, err := insects.Load()
-	if err != nil {
-		t.Fatal(err)
-	}
-	store, err := series.Open(t.Context(), dir, series.ReadOnly())
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer store.Close()
-	files, err := series.OpenFiles(t.Context(), dir)
-	if err != nil {
-		t.Fatal(err)
-	}
+	catalogue, store, files := opened(t, dir)
 	d := dbtest.Open(t, dbtest.SQLiteURL(t))
 	reader := &work.Reader{Store: store, Now: time.Now}
 	h := &work.House{DB: d, Rivers: national(1), Catalogue: catalogue, Read: reader, Files: files, Archive: archive.New(d, files), Log: zerolog.Nop()}
