@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"bytes"
 	"encoding/json"
 	"math"
 	"os"
@@ -121,7 +122,7 @@ func degreeDaysOf(t *testing.T, path, from, before string, base float64) (sum fl
 	return sum, days
 }
 
-func TestTheTableFitsATerminal(t *testing.T) {
+func TestTheDemosTableFitsATerminalAndItsFilesSayThatTheyAreInvented(t *testing.T) {
 	dir := t.TempDir()
 	if code, _, errs := call(t, time.Now(), "demo", "--out", dir); code != 0 {
 		t.Fatal(errs)
@@ -138,6 +139,13 @@ func TestTheTableFitsATerminal(t *testing.T) {
 	for _, want := range []string{"Wend: outlook issued 18 May 2026", "Degree-days since 1 January", "calendar", "your own eyes overrule"} {
 		if !strings.Contains(strings.Join(strings.Fields(string(b)), " "), want) {
 			t.Errorf("the table does not say %q", want)
+		}
+	}
+	// Nothing of the demo may pass for a real river when it is found alone.
+	for _, name := range []string{"outlook.txt", "outlook.csv-metadata.json", "outlook.parquet", "outlook.ics", "wend-season.svg", "wend-water.svg", "caution.txt", "alert.eml", "eclose.toml"} {
+		b, err := os.ReadFile(filepath.Join(dir, name))
+		if err != nil || !bytes.Contains(b, []byte("The Tarn Fells are invented")) {
+			t.Errorf("%s does not say that it is invented, %v", name, err)
 		}
 	}
 }

@@ -485,6 +485,19 @@ func TestWhoseDataItIsStandsUnderEachPage(t *testing.T) {
 	}
 }
 
+func TestAnOwnersWordsStandInPlaceOfTheAgencysAndANoticeAtTheHead(t *testing.T) {
+	rivers := []forecast.River{{Slug: "wend", Name: "Wend", Zone: "UTC", Gauges: []forecast.Station{{Feed: "usgs"}}}}
+	w := newWorld(t, func(o *Options) {
+		o.Data, o.Notice, o.Owners = NewShelf(rivers), "A <trial>.", map[string]string{"usgs": "invented & said so"}
+	})
+	for _, p := range []string{"/", "/about", "/river/wend"} {
+		page := w.get(p).Body.String()
+		if !strings.Contains(page, `<p class="notice">A &lt;trial&gt;.</p>`) || !strings.Contains(page, "invented &amp; said so") || strings.Contains(page, "U.S. Geological Survey") {
+			t.Errorf("%s gives neither the notice nor the owner", p)
+		}
+	}
+}
+
 func TestASeasonIsDrawnAheadAndThenOnlyForAnotherOutlookDayOrDiary(t *testing.T) {
 	now := noon
 	w := newWorld(t, func(o *Options) { o.Now = func() time.Time { return now } })
