@@ -30,6 +30,15 @@ func BenchmarkRiverDay(b *testing.B) {
 		}
 		perDay(b)
 	})
+	b.Run("features, step and regression", func(b *testing.B) {
+		two := m
+		l := pooledLags.around(m.climate())
+		two.Lags = &l
+		for b.Loop() {
+			two.run(out, in.Day0, air, flow, h, m.begin(in.Day0), 5)
+		}
+		perDay(b)
+	})
 	b.Run("step", func(b *testing.B) {
 		t := 5.0
 		for b.Loop() {

@@ -51,7 +51,7 @@ type Params [nParam]float64
 // Days over which the air is averaged, and over which a rise of the flow is
 // told from its level. Insensitive: halving or doubling any of them moved the
 // inner check by less than a hundredth of a degree.
-const tauFast, tauSlow, tauVerySlow, tauRise = 5.0, 25.0, 120.0, 5.0
+const tauFast, tauSlow, tauVerySlow, tauRise, tauFlow = 5.0, 25.0, 120.0, 5.0, 40.0
 
 // flowLow and flowHigh bound the flow ratio: a flood of hundreds of times the
 // middle says nothing more to a lumped model.
@@ -62,16 +62,21 @@ var logFlowLow, logFlowHigh = math.Log(flowLow), math.Log(flowHigh)
 // memory is what the features need of the days before.
 type memory struct {
 	prev, fast, slow, verySlow float64 // °C
-	flow                       float64
+	flow, flowSlow             float64
 }
 
-var keepFast, keepSlow, keepVerySlow, keepRise = math.Exp(-1 / tauFast), math.Exp(-1 / tauSlow), math.Exp(-1 / tauVerySlow), math.Exp(-1 / tauRise)
+var (
+	keepFast, keepSlow, keepVerySlow = math.Exp(-1 / tauFast), math.Exp(-1 / tauSlow), math.Exp(-1 / tauVerySlow)
+	keepRise, keepFlow               = math.Exp(-1 / tauRise), math.Exp(-1 / tauFlow)
+)
 
 // row is a day of features.
 type row struct {
 	x     [nFeature]float64
 	flow  float64 // logarithm of the flow ratio
 	ratio float64
+	// That logarithm's means over the past days and weeks.
+	flowFast, flowSlow float64
 }
 
 // day fills a row from the day's air, °C, and logarithm of the flow ratio, and
@@ -95,6 +100,8 @@ func (m *memory) day(r *row, mean, air, flow, cos, sin float64) {
 	}
 	m.prev = air
 	m.flow = flow + keepRise*(m.flow-flow)
+	m.flowSlow = flow + keepFlow*(m.flowSlow-flow)
+	r.flowFast, r.flowSlow = m.flow, m.flowSlow
 }
 
 // rates are the parameters with their exponentials taken, once for many days.

@@ -1,6 +1,6 @@
 // Package watertemp turns air temperature and flow into water temperature: a
-// lumped heat budget of the reach, fitted per gauge under what is known of many
-// rivers, continued from the last good readings, with the spread of its error.
+// lumped heat budget of the reach and a regression beside it, fitted per gauge
+// under what is known of many rivers, continued from the last good readings, with the spread of its error.
 //
 // Daily columns of numbers enter, in °C and m3/s with NaN for unknown; daily
 // water temperatures with their error, or many possible ones, leave. It must
@@ -28,14 +28,21 @@
 // and K of the day standing still: it cannot ring or diverge for any flow. The
 // water never goes below 0 °C, where the latent heat of ice holds it.
 //
+// Beside it stands a regression of the water on the air and flow of the day and of
+// the past days, weeks and months, each with a factor that goes with the season
+// (see lagged.go). The answer is a third of the one and two thirds of the other:
+// they are wrong at different times. The budget keeps the regression within bounds
+// where weather or flow are new to it.
+//
 // # The fit
 //
 // Twenty-seven parameters would overfit a short record. They are fitted under a
 // normal distribution pooled over 309 rivers (see pooled.go), centred on what
 // rivers in such a climate have (see regional.go), which holds what a record
 // cannot tell near what rivers do: weighted least squares with that prior, by
-// Levenberg-Marquardt with exact derivatives, from several starts. A reach
-// without a thermometer gets the centre alone, and some of a donor (see Prior).
+// Levenberg-Marquardt with exact derivatives, from several starts. The regression
+// is fitted under such a belief of its own. A reach without a thermometer gets the
+// budget's centre alone, and some of a donor (see Prior).
 //
 // Then each year is left out in turn. What the model misses in the year left out
 // is the size of its error; and where the mean of the date does better than air

@@ -304,7 +304,10 @@ func (f *fitter) polish(p Params) {
 	}
 	f.m.Params = p
 	outside := f.leaveOut(p)
+	l, _ := f.regress(pooledLags)
+	f.m.Lags = &l
 	f.simulate(&p)
+	f.beside(f.m.Lags)
 	f.m.mix(f.sim, f.in.Day0)
 	residual := make([]float64, len(f.sim))
 	for i := range residual {
@@ -325,5 +328,12 @@ func (f *fitter) simulate(p *Params) {
 	for i := range f.rows {
 		t = k.step(t, &f.rows[i])
 		f.sim[i] = t
+	}
+}
+
+// beside puts the regression beside what was simulated.
+func (f *fitter) beside(l *Lags) {
+	for i := range f.rows {
+		f.sim[i] = l.beside(f.sim[i], &f.rows[i], f.m.Air[0])
 	}
 }

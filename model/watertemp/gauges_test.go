@@ -281,8 +281,8 @@ func TestGaugesOfTheUnitedStates(t *testing.T) {
 		judgeGauges(t, "every twelfth", s, limits{0.85, 2, 7, 0.95, 0.9})
 		return
 	}
-	// Wanted were totals off by 2 and 5 days: missed by little, see RESULTS.md.
-	judgeGauges(t, "all", s, limits{0.85, 2.1, 5.5, 0.95, 0.98})
+	// Wanted was 5 days at the 90 % point: missed by little, see RESULTS.md.
+	judgeGauges(t, "all", s, limits{0.85, 2, 5.5, 0.95, 0.98})
 	var unseen []gaugeScore
 	for i, g := range gs {
 		if g.unseen {

@@ -40,6 +40,8 @@ func (f *fitter) leaveOut(p Params) (sd float64) {
 		}
 		without, _ := f.descend(p, partSteps, nearly)
 		f.simulate(&without)
+		l, _ := f.regress(pooledLags)
+		f.beside(&l)
 		c := FitClimatology(f.in.Day0, water)
 		for k := from; k < to; k++ {
 			i := f.use[k]

@@ -5,6 +5,7 @@ import "math"
 // Model is a fitted reach.
 type Model struct {
 	Params   Params
+	Lags     *Lags        // the second opinion; nil without a thermometer
 	Air      year         // the air's wave through the year, °C: what the features are centred on
 	MeanFlow float64      // m3/s: geometric mean of the fit; 0 if flow was not used
 	Flow     year         // wave of the logarithm of the flow ratio
@@ -113,7 +114,7 @@ func (m *Model) begin(day int) memory {
 	s, c := wave(day - 1)
 	return memory{
 		prev: m.Air.at(c, s), fast: m.Air.filtered(day-1, tauFast), slow: m.Air.filtered(day-1, tauSlow),
-		verySlow: m.Air.filtered(day-1, tauVerySlow), flow: m.Flow.at(c, s),
+		verySlow: m.Air.filtered(day-1, tauVerySlow), flow: m.Flow.at(c, s), flowSlow: m.Flow.filtered(day-1, tauFlow),
 	}
 }
 
@@ -130,7 +131,7 @@ func (m *Model) run(out []float64, day0 int, air, flow []float64, h harmonics, m
 		}
 		mem.day(&r, m.Air[0], a, q, h.cos[i], h.sin[i])
 		t = k.step(t, &r)
-		out[i] = t
+		out[i] = m.Lags.beside(t, &r, m.Air[0])
 	}
 	m.mix(out, day0)
 	return mem, t

@@ -1,0 +1,169 @@
+package watertemp
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"strings"
+	"testing"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// In weather and flow that no river has seen, the regression may say anything: the
+// answer stays near the heat budget's and above freezing.
+func TestTheRegressionStaysNearTheHeatBudget(t *testing.T) {
+	rng := rand.New(rand.NewPCG(38, 1))
+	bounded := 0
+	for range 2000 {
+		l := pooledLags.around([nClimate]float64{1, rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()})
+		for i := range l {
+			l[i] += rng.NormFloat64()
+		}
+		sin, cos := math.Sincos(6.3 * rng.Float64())
+		mem := memory{prev: 40 * rng.NormFloat64(), fast: 40 * rng.NormFloat64(), slow: 40 * rng.NormFloat64(), flow: 3 * rng.NormFloat64()}
+		var r row
+		mem.day(&r, 9, 40*rng.NormFloat64(), 3*rng.NormFloat64(), cos, sin)
+		budget := 25 * rng.Float64()
+		got := l.beside(budget, &r, 9)
+		if got < 0 || math.Abs(got-budget) > lagShare*lagFar+1e-9 {
+			t.Fatalf("%v °C beside %v °C of the heat budget", got, budget)
+		}
+		if math.Abs(got-budget) > lagShare*lagFar-1e-9 {
+			bounded++
+		}
+	}
+	if bounded < 100 || bounded > 1990 {
+		t.Errorf("the bound was met %d times of 2000", bounded)
+	}
+}
+
+// wideLags is the belief that the iteration begins with: next to none.
+func wideLags() *lagBelief {
+	b := &lagBelief{precision: mat.NewSymDense(nLag, nil)}
+	for i := range nLag {
+		sd := 2.0
+		switch {
+		case i < lAir:
+			sd = 8
+		case i >= lFlow && i < lBend:
+			sd = 4
+		}
+		b.precision.SetSym(i, i, 1/(sd*sd))
+	}
+	return b
+}
+
+// poolLags is a step of the iteration, as pool is for the heat budget: the lines are
+// regressed on what the records give, and the spread is that about the lines.
+func poolLags(t testing.TB, b *lagBelief, fitters []*fitter) (*lagBelief, *mat.SymDense) {
+	t.Helper()
+	x, y := mat.NewDense(len(fitters), nClimate, nil), mat.NewDense(len(fitters), nLag, nil)
+	unsure := make([]mat.SymDense, len(fitters))
+	each(len(fitters), func(k int) {
+		f := fitters[k]
+		l, c := f.regress(b)
+		if err := c.InverseTo(&unsure[k]); err != nil {
+			t.Logf("record %d: %v", k, err)
+		}
+		climate := f.m.climate()
+		x.SetRow(k, climate[:])
+		y.SetRow(k, l[:])
+	})
+	var xtx, xty, lines, rest mat.Dense
+	xtx.Mul(x.T(), x)
+	xty.Mul(x.T(), y)
+	if err := lines.Solve(&xtx, &xty); err != nil {
+		t.Fatal(err)
+	}
+	rest.Mul(x, &lines)
+	rest.Sub(y, &rest)
+	n := float64(len(fitters))
+	var cov mat.SymDense
+	cov.SymOuterK(1/n, rest.T())
+	for k := range unsure {
+		for i := range nLag {
+			for j := range i + 1 {
+				cov.SetSym(i, j, cov.At(i, j)+unsure[k].At(i, j)/n)
+			}
+		}
+	}
+	out := &lagBelief{precision: mat.NewSymDense(nLag, nil)}
+	for i := range nLag {
+		for j := range nClimate {
+			out.lines[i][j] = lines.At(j, i)
+		}
+	}
+	var c mat.Cholesky
+	if !c.Factorize(&cov) {
+		t.Fatal("the spread has no root")
+	}
+	if err := c.InverseTo(out.precision); err != nil {
+		t.Logf("%v", err)
+	}
+	return out, &cov
+}
+
+// The table of the lagged regression is what three years of 309 gauges give: twelve
+// steps from next to no belief, of which the last moves it little. ECLOSE_TABLES=1
+// prints it anew.
+func TestLaggedTableComesFromTheFittedYears(t *testing.T) {
+	if !long() {
+		t.Skip("fits 309 gauges: ECLOSE_LONG=1")
+	}
+	records := seen(t)
+	fitters := make([]*fitter, len(records))
+	each(len(records), func(k int) {
+		f, err := newFitter(records[k])
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		f.polish(Params(f.b.mean)) // for the noise and the weights of its days
+		fitters[k] = f
+	})
+	b := wideLags()
+	var cov *mat.SymDense
+	for range 12 {
+		b, cov = poolLags(t, b, fitters)
+	}
+	if os.Getenv("ECLOSE_TABLES") == "1" {
+		printLags(t, b, cov)
+		return
+	}
+	worst, ratio := 0.0, 0.0
+	for i, r := range laggedTable {
+		was := 0.0
+		for _, v := range r.lower {
+			was += v * v
+		}
+		for j, v := range r.line {
+			worst = max(worst, math.Abs(v-b.lines[i][j])/math.Sqrt(was))
+		}
+		ratio = max(ratio, math.Abs(math.Log(cov.At(i, i)/was))/2)
+	}
+	t.Logf("%d gauges: the table is what they give to within %.4f of a spread and %.2f %% of the spreads", len(records), worst, 100*ratio)
+	if worst > 0.02 || ratio > 0.02 {
+		t.Error("the table is not what these records give")
+	}
+}
+
+func printLags(t *testing.T, b *lagBelief, cov *mat.SymDense) {
+	var c mat.Cholesky
+	if !c.Factorize(cov) {
+		t.Fatal("the spread has no root")
+	}
+	var low mat.TriDense
+	c.LTo(&low)
+	for i := range nLag {
+		line, lower := make([]string, nClimate), make([]string, i+1)
+		for j := range line {
+			line[j] = fmt.Sprintf("%.4g", b.lines[i][j])
+		}
+		for j := range lower {
+			lower[j] = fmt.Sprintf("%.4g", low.At(i, j))
+		}
+		fmt.Printf("\t{[nClimate]float64{%s}, []float64{%s}},\n", strings.Join(line, ", "), strings.Join(lower, ", "))
+	}
+}
