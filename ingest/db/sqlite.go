@@ -34,9 +34,10 @@ func openSQLite(ctx context.Context, path string) (*DB, error) {
 	// Transactions begin IMMEDIATE: one that reads first and writes later can
 	// then never fail half way for want of the lock. synchronous=FULL: what we
 	// say was sent must still be known after a power cut. secure_delete: what a
-	// person had deleted must not lie on in the file's free pages.
+	// person had deleted must not lie on in the file's free pages. cache_size: 16 MB
+	// of pages, which take about twice that; with 64 MB nothing was quicker.
 	q := url.Values{"_txlock": {"immediate"}, "_pragma": {
-		"busy_timeout(10000)", "journal_mode(WAL)", "synchronous(FULL)", "foreign_keys(1)", "secure_delete(1)", "temp_store(MEMORY)", "cache_size(-65536)",
+		"busy_timeout(10000)", "journal_mode(WAL)", "synchronous(FULL)", "foreign_keys(1)", "secure_delete(1)", "temp_store(MEMORY)", "cache_size(-16384)",
 	}}
 	s, err := sql.Open("sqlite", (&url.URL{Scheme: "file", Opaque: (&url.URL{Path: path}).EscapedPath(), RawQuery: q.Encode()}).String())
 	if err == nil {
