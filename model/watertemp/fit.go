@@ -74,6 +74,7 @@ type fitter struct {
 	b      *belief
 	m      Model
 	rows   []row
+	h      harmonics
 	use    []int     // days whose residual counts
 	weight []float64 // of those days
 	noise  float64   // variance of a residual, °C2
@@ -114,13 +115,14 @@ func newFitter(in Input) (*fitter, error) {
 	f.m.Water, _ = yearOf(in.Day0, in.Water)
 	air, flow := f.m.drivers(in.Day0, in.Air, in.Flow)
 	f.rows, f.sim = make([]row, n), make([]float64, n)
-	mem, h := f.m.begin(in.Day0), harmonicsOf(in.Day0, n)
+	f.h = harmonicsOf(in.Day0, n)
+	mem := f.m.begin(in.Day0)
 	for i := range f.rows {
 		q := 0.0
 		if flow != nil {
 			q = flow[i]
 		}
-		mem.day(&f.rows[i], f.m.Air[0], air[i], q, h.cos[i], h.sin[i])
+		mem.day(&f.rows[i], f.m.Air[0], air[i], q, f.h.cos[i], f.h.sin[i])
 	}
 	f.start = max(0, firstKnown(in.Water))
 	return f, nil
@@ -303,9 +305,11 @@ func (f *fitter) polish(p Params) {
 		p, _ = f.descend(p, 60, worth)
 	}
 	f.m.Params = p
-	outside := f.leaveOut(p)
-	l, _ := f.regress(pooledLags)
+	lags := f.newLagFit(pooledLags)
+	l := lags.fit(f, nil)
+	l = lags.fit(f, &l)
 	f.m.Lags = &l
+	outside := f.leaveOut(p, lags)
 	f.simulate(&p)
 	f.beside(f.m.Lags)
 	f.m.mix(f.sim, f.in.Day0)
@@ -328,12 +332,5 @@ func (f *fitter) simulate(p *Params) {
 	for i := range f.rows {
 		t = k.step(t, &f.rows[i])
 		f.sim[i] = t
-	}
-}
-
-// beside puts the regression beside what was simulated.
-func (f *fitter) beside(l *Lags) {
-	for i := range f.rows {
-		f.sim[i] = l.beside(f.sim[i], &f.rows[i], f.m.Air[0])
 	}
 }

@@ -55,6 +55,7 @@ func (m *Model) Forecast(history Input, ensemble [][]float64, days, n int, seed 
 	now := m.assimilate(history)
 	day := history.Day0 + len(history.Air)
 	h := harmonicsOf(day, days)
+	h.lags = m.Lags.days(h)
 	e := m.Error
 	sd := make([]float64, days)
 	for d := range sd {

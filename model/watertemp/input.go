@@ -65,10 +65,13 @@ func wave(day int) (sin, cos float64) {
 }
 
 // harmonics of every day of a span, computed once for all simulations.
-type harmonics struct{ cos, sin []float64 }
+type harmonics struct {
+	cos, sin []float64
+	lags     []lagDay // factors of a regression on those days; nil until worked out
+}
 
 func harmonicsOf(day0, n int) harmonics {
-	h := harmonics{make([]float64, n), make([]float64, n)}
+	h := harmonics{cos: make([]float64, n), sin: make([]float64, n)}
 	for i := range n {
 		h.sin[i], h.cos[i] = wave(day0 + i)
 	}

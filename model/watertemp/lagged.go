@@ -50,20 +50,38 @@ const (
 	lagFar = 5
 )
 
-// beside puts the regression's opinion of a day beside the heat budget's t, °C.
-func (l *Lags) beside(t float64, r *row, mean float64) float64 {
-	if l == nil {
-		return t
-	}
-	x := r.lags(mean)
-	return t + lagShare*(min(max(max(dot(l, &x), 0), t-lagFar), t+lagFar)-t)
+// lagDay is the factors of a day, with the season in them: the same for all futures.
+type lagDay struct {
+	one, fall float64    // of nothing, and of yesterday's air times the flow
+	of        [8]float64 // of the eight columns that go with the season
 }
 
-func dot(l *Lags, x *[nLag]float64) (sum float64) {
-	for i, v := range x {
-		sum += l[i] * v
+// days are the factors of every day of a span; nil of no regression.
+func (l *Lags) days(h harmonics) []lagDay {
+	if l == nil {
+		return nil
 	}
-	return sum
+	out := make([]lagDay, len(h.cos))
+	for i := range out {
+		cos, sin := h.cos[i], h.sin[i]
+		at := func(k int) float64 { return l[k] + l[k+1]*cos + l[k+2]*sin }
+		out[i].one = at(0) + l[3]*(cos*cos-sin*sin) + l[4]*2*cos*sin
+		for k := range out[i].of {
+			out[i].of[k] = at(lAir + k*seasons)
+		}
+		out[i].fall = at(lBend + 5)
+	}
+	return out
+}
+
+// beside puts the regression's opinion of a day beside the heat budget's t, °C.
+func (l *Lags) beside(t float64, r *row, d *lagDay, mean float64) float64 {
+	x, f, bend := &r.x, &d.of, (*[9]float64)(l[lBend:])
+	air, fast := x[fAir]+mean, x[fFast]+mean
+	of := d.one + f[0]*x[fAir] + f[1]*x[fPrev] + f[2]*x[fFast] + f[3]*x[fSlow] + f[4]*x[fVerySlow]
+	flow := f[5]*r.flow + f[6]*r.flowFast + f[7]*r.flowSlow + (d.fall*x[fPrev]+bend[8]*x[fSlow])*r.flow
+	bent := bend[0]*min(air, 0) + bend[1]*max(air-15, 0) + bend[2]*min(fast, 0) + bend[3]*max(fast-15, 0) + bend[4]*x[fColdSlow]
+	return t + lagShare*(min(max(of+flow+bent, 0, t-lagFar), t+lagFar)-t)
 }
 
 // lagBelief is what is held of the factors before a record is seen.
@@ -102,36 +120,55 @@ func (b *lagBelief) around(c [nClimate]float64) (l Lags) {
 // frozen is a reading, °C, that may be ice: water that would be colder stays there.
 const frozen = 0.3
 
-// regress fits the factors under a belief by weighted least squares, with the noise
-// and the weights of days that the heat budget's fit has. An icy reading counts only
-// where the regression would have the water warmer, which takes a second solution.
-// It gives the precision of the factors as well.
-func (f *fitter) regress(b *lagBelief) (Lags, mat.Cholesky) {
-	l := b.around(f.m.climate())
-	x, y := mat.NewDense(len(f.use), nLag, nil), mat.NewVecDense(len(f.use), nil)
-	var c mat.Cholesky
-	for again := range 2 {
-		middle := b.around(f.m.climate())
-		for k, i := range f.use {
-			at, water := f.rows[i].lags(f.m.Air[0]), f.in.Water[i]
-			root := math.Sqrt(f.weight[k] * dayWorth / f.noise)
-			if water <= frozen && (again == 0 || dot(&l, &at) < 0) {
-				root = 0
-			}
-			y.SetVec(k, root*(water-dot(&middle, &at)))
-			floats.ScaleTo(x.RawRowView(k), root, at[:])
-		}
-		var n mat.SymDense
-		n.SymOuterK(1, x.T())
-		n.AddSym(&n, b.precision)
-		var to, off mat.VecDense
-		to.MulVec(x.T(), y)
-		if !c.Factorize(&n) || c.SolveVecTo(&off, &to) != nil {
-			return middle, c
-		}
-		for i := range l {
-			l[i] = middle[i] + off.AtVec(i)
-		}
+// lagFit is the regression's part of a fit: the features of the days whose residual
+// counts, and the middle of the belief.
+type lagFit struct {
+	x         *mat.Dense
+	belief    *lagBelief
+	middle    Lags
+	usual     []float64 // what the middle says of those days
+	precision mat.Cholesky
+}
+
+func (f *fitter) newLagFit(b *lagBelief) *lagFit {
+	g := &lagFit{mat.NewDense(len(f.use), nLag, nil), b, b.around(f.m.climate()), make([]float64, len(f.use)), mat.Cholesky{}}
+	for k, i := range f.use {
+		x := f.rows[i].lags(f.m.Air[0])
+		copy(g.x.RawRowView(k), x[:])
+		g.usual[k] = floats.Dot(x[:], g.middle[:])
 	}
-	return l, c
+	return g
+}
+
+// fit finds the factors by weighted least squares, with the noise and the weights of
+// days that the heat budget's fit has. An icy reading counts only where other factors
+// (nil: none yet) would have the water warmer. It leaves the precision behind.
+func (g *lagFit) fit(f *fitter, others *Lags) Lags {
+	x, y := mat.NewDense(len(f.use), nLag, nil), mat.NewVecDense(len(f.use), nil)
+	for k, i := range f.use {
+		root, at := math.Sqrt(f.weight[k]*dayWorth/f.noise), g.x.RawRowView(k)
+		if f.in.Water[i] <= frozen && (others == nil || floats.Dot(others[:], at) < 0) {
+			continue
+		}
+		y.SetVec(k, root*(f.in.Water[i]-g.usual[k]))
+		floats.ScaleTo(x.RawRowView(k), root, at)
+	}
+	var n mat.SymDense
+	n.SymOuterK(1, x.T())
+	n.AddSym(&n, g.belief.precision)
+	var to, off mat.VecDense
+	to.MulVec(x.T(), y)
+	l := g.middle
+	if g.precision.Factorize(&n) && g.precision.SolveVecTo(&off, &to) == nil {
+		floats.Add(l[:], off.RawVector().Data)
+	}
+	return l
+}
+
+// beside puts the regression beside what was simulated.
+func (f *fitter) beside(l *Lags) {
+	d := l.days(f.h)
+	for i := range f.rows {
+		f.sim[i] = l.beside(f.sim[i], &f.rows[i], &d[i], f.m.Air[0])
+	}
 }

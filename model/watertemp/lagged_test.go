@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -26,7 +27,12 @@ func TestTheRegressionStaysNearTheHeatBudget(t *testing.T) {
 		var r row
 		mem.day(&r, 9, 40*rng.NormFloat64(), 3*rng.NormFloat64(), cos, sin)
 		budget := 25 * rng.Float64()
-		got := l.beside(budget, &r, 9)
+		d := l.days(harmonics{cos: []float64{cos}, sin: []float64{sin}})
+		got := l.beside(budget, &r, &d[0], 9)
+		x := r.lags(9)
+		if want := floats.Dot(l[:], x[:]); want > 0 && math.Abs(want-budget) < lagFar && math.Abs(got-budget-lagShare*(want-budget)) > 1e-9 {
+			t.Fatalf("%v °C, and %v by the features that are fitted", got, want)
+		}
 		if got < 0 || math.Abs(got-budget) > lagShare*lagFar+1e-9 {
 			t.Fatalf("%v °C beside %v °C of the heat budget", got, budget)
 		}
@@ -63,8 +69,10 @@ func poolLags(t testing.TB, b *lagBelief, fitters []*fitter) (*lagBelief, *mat.S
 	unsure := make([]mat.SymDense, len(fitters))
 	each(len(fitters), func(k int) {
 		f := fitters[k]
-		l, c := f.regress(b)
-		if err := c.InverseTo(&unsure[k]); err != nil {
+		g := f.newLagFit(b)
+		l := g.fit(f, nil)
+		l = g.fit(f, &l)
+		if err := g.precision.InverseTo(&unsure[k]); err != nil {
 			t.Logf("record %d: %v", k, err)
 		}
 		climate := f.m.climate()

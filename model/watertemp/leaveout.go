@@ -20,7 +20,7 @@ const (
 // error is outside the fitted years, and whether the normal of the season should
 // have a say. Below a dam that is run by hand it should; nearly everywhere else
 // air and flow know more. NaN where the record is too short to tell.
-func (f *fitter) leaveOut(p Params) (sd float64) {
+func (f *fitter) leaveOut(p Params, lags *lagFit) (sd float64) {
 	parts := min(mostParts, int(f.m.Years+0.2))
 	if parts < 2 {
 		return math.NaN()
@@ -40,7 +40,7 @@ func (f *fitter) leaveOut(p Params) (sd float64) {
 		}
 		without, _ := f.descend(p, partSteps, nearly)
 		f.simulate(&without)
-		l, _ := f.regress(pooledLags)
+		l := lags.fit(f, f.m.Lags)
 		f.beside(&l)
 		c := FitClimatology(f.in.Day0, water)
 		for k := from; k < to; k++ {

@@ -123,6 +123,10 @@ func (m *Model) begin(day int) memory {
 // the model goes on from is its own, without the share of the normal.
 func (m *Model) run(out []float64, day0 int, air, flow []float64, h harmonics, mem memory, t float64) (memory, float64) {
 	k := m.Params.rates(m.Air[0])
+	lags := h.lags
+	if lags == nil {
+		lags = m.Lags.days(h)
+	}
 	var r row
 	for i, a := range air {
 		q := 0.0
@@ -131,7 +135,10 @@ func (m *Model) run(out []float64, day0 int, air, flow []float64, h harmonics, m
 		}
 		mem.day(&r, m.Air[0], a, q, h.cos[i], h.sin[i])
 		t = k.step(t, &r)
-		out[i] = m.Lags.beside(t, &r, m.Air[0])
+		out[i] = t
+		if lags != nil {
+			out[i] = m.Lags.beside(t, &r, &lags[i], m.Air[0])
+		}
 	}
 	m.mix(out, day0)
 	return mem, t
