@@ -32,8 +32,9 @@ const (
 	// warmup is how many days after the start do not count, nor after a gap of
 	// the air, up to its length.
 	warmup = 20
-	// scout is how many steps each start is given before the best goes on.
-	scout = 4
+	// scout is how many steps each start is given before the best goes on, on so many
+	// days of the record: enough to tell valleys apart.
+	scout, scoutDays = 4, 4 * 365
 	// outlier is the residual, in standard deviations, beyond which a day's
 	// weight falls: sensors do fall dry.
 	outlier = 2.5
@@ -55,13 +56,14 @@ func Fit(in Input, o Options) (Model, error) {
 	rng := rand.New(rand.NewPCG(o.Seed, 4))
 	best := math.Inf(1)
 	var at Params
+	some := f.first(scoutDays)
 	for s := range o.Starts {
 		p := Params(f.b.mean)
 		if s > 0 {
 			p = f.b.drawn(rng.NormFloat64, 0.7)
 		}
-		f.damping = firstDamping
-		if p, cost := f.descend(p, scout, nearly); cost < best {
+		some.damping = firstDamping
+		if p, cost := some.descend(p, scout, nearly); cost < best {
 			best, at = cost, p
 		}
 	}
@@ -126,6 +128,14 @@ func newFitter(in Input) (*fitter, error) {
 	}
 	f.start = max(0, firstKnown(in.Water))
 	return f, nil
+}
+
+// first is the fitter of the first days whose residual counts.
+func (f *fitter) first(days int) *fitter {
+	g := *f
+	g.use = f.use[:min(days, len(f.use))]
+	g.rows = f.rows[:g.use[len(g.use)-1]+1]
+	return &g
 }
 
 // cost is the weighted square sum of the residuals and of the distance from the
