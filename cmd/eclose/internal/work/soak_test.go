@@ -595,7 +595,7 @@ func (s *soak) blind(t *testing.T, slug string, flood [2]int) (least, most int) 
 				most++
 			}
 			was = old
-			if known.IsZero() && look == half && !old && got.Value[last] > 100 {
+			if known.IsZero() && look.Equal(half) && !old && got.Value[last] > 100 {
 				known = look
 			}
 		}
