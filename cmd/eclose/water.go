@@ -178,7 +178,7 @@ func (f *waterFit) print(w io.Writer) error {
 	} else {
 		fmt.Fprintf(w, "Grade: %s, fitted on %d days before %s.\n%s\n", m.Grade, m.Days, dayDate(f.cut), forecast.Wrap("Regime: "+m.Regime+".", 96))
 		for _, s := range f.words() {
-			fmt.Fprintln(w, s)
+			fmt.Fprintln(w, forecast.Wrap(s, 96))
 		}
 		if m.MeanFlow == 0 {
 			fmt.Fprintln(w, "No flow, or too little of it: air alone drives the model.")

@@ -76,7 +76,7 @@ func (m *Model) Words() []string {
 		out = append(out, fmt.Sprintf("At middle flow (%.3g m3/s) the inflow has %.0f %% of the say; it has more when the river is high.", m.MeanFlow, 100*b/(a+b)))
 	}
 	if m.Lags != nil {
-		out = append(out, "That is the heat budget, which has a third of the say; a regression on the air and flow of the past days, weeks and months has two thirds.")
+		out = append(out, fmt.Sprintf("This is of the heat budget, which has %.0f %% of the say; a regression on the air and flow of the past days, weeks and months has the rest.", 100*(1-lagShare)))
 	}
 	return append(out, fmt.Sprintf("Outside the fitted years the model is expected to be off by %.2f °C (standard deviation).", m.Error.SD))
 }

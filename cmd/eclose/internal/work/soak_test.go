@@ -640,7 +640,11 @@ func checkGrowth(t *testing.T, all []measure) {
 			t.Errorf("%s: %.1f MB, predicted %.1f MB", x.what, mb(x.c), mb(want))
 		}
 	}
-	t.Logf("heap: %.1f MB after a day, %.1f MB after three", mb(b.heap), mb(c.heap))
+	t.Logf("heap: %.1f MB after a day, %.1f MB after three; process: %.0f MB, %.0f MB", mb(b.heap), mb(c.heap), mb(b.rss), mb(c.rss))
+	// What the heap does not show: pages that SQLite keeps.
+	if float64(c.rss) > 1.4*float64(b.rss) {
+		t.Errorf("the process grew from %.0f to %.0f MB", mb(b.rss), mb(c.rss))
+	}
 	if float64(c.heap) > 1.3*float64(b.heap)+4e6 {
 		t.Errorf("the heap grew from %.1f to %.1f MB", mb(b.heap), mb(c.heap))
 	}
