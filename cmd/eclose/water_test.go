@@ -227,7 +227,7 @@ func TestARiverWithTooLittleWaterBorrowsAndSaysSo(t *testing.T) {
 	if !strings.Contains(got.Fallback, "365 are needed") || !strings.Contains(got.Fallback, "Long Beck") || !strings.Contains(got.Grade, "river near by") {
 		t.Errorf("%q, grade %q", got.Fallback, got.Grade)
 	}
-	if !(got.SD > 2) || len(got.Parameters) != 0 {
+	if !(got.SD > 1.9) || len(got.Parameters) != 0 {
 		t.Errorf("deviation %v °C, %d sentences on parameters that were not fitted", got.SD, len(got.Parameters))
 	}
 	if !got.Warm.Modelled || len(got.Warm.Days) != 16 || got.Warm.Today == "" {

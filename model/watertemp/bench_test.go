@@ -10,7 +10,7 @@ import (
 // the features and the exponentials of the exact step, on numbers at hand.
 func BenchmarkRiverDay(b *testing.B) {
 	in := invented(rand.New(rand.NewPCG(3, 1)), 3652)
-	m := Model{Params: Params(pooled.mean)}
+	m := Model{Params: pooled.around(average)}
 	m.place(in)
 	air, flow := m.drivers(in.Day0, in.Air, in.Flow)
 	h := harmonicsOf(in.Day0, len(air))

@@ -23,7 +23,7 @@ func TestDerivativesAgreeWithDifferencesOfTheCost(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		p := pooled.drawn(rng.NormFloat64, 0.3)
+		p := pooled.drawn(pooled.around(average), rng.NormFloat64, 0.3)
 		if c := f.normal(&p); math.Abs(c-f.cost(&p)) > 1e-9*c {
 			t.Errorf("with flow %v: the cost is %v by one road and %v by the other", withFlow, c, f.cost(&p))
 		}

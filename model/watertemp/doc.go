@@ -1,6 +1,7 @@
 // Package watertemp turns air temperature and flow into water temperature: a
-// lumped heat budget of the reach and a regression beside it, fitted per gauge
-// under what is known of many rivers, continued from the last good readings, with the spread of its error.
+// lumped heat budget of the reach, a regression beside it and what both leave that
+// comes again, fitted per gauge under what is known of many rivers, continued from the
+// last good readings, with the spread of its error.
 //
 // Daily columns of numbers enter, in °C and m3/s with NaN for unknown; daily
 // water temperatures with their error, or many possible ones, leave. It must
@@ -34,11 +35,15 @@
 // they are wrong at different times. The budget keeps the regression within bounds
 // where weather or flow are new to it.
 //
+// What both leave of the fitted years is kriged over season, flow and the warmth of
+// the past weeks (see kriged.go): what a dam does in every dry July, or melt water in
+// every May, bends what the straight lines follow.
+//
 // # The fit
 //
 // Twenty-seven parameters would overfit a short record. They are fitted under a
 // normal distribution pooled over 309 rivers (see pooled.go), centred on what
-// rivers in such a climate have (see regional.go), which holds what a record
+// rivers of such air and flow have (see regional.go), which holds what a record
 // cannot tell near what rivers do: weighted least squares with that prior, by
 // Levenberg-Marquardt with exact derivatives, from several starts. The regression
 // is fitted under such a belief of its own. A reach without a thermometer gets the

@@ -58,9 +58,9 @@ func Fit(in Input, o Options) (Model, error) {
 	var at Params
 	some := f.first(scoutDays)
 	for s := range o.Starts {
-		p := Params(f.b.mean)
-		if s > 0 {
-			p = f.b.drawn(rng.NormFloat64, 0.7)
+		p := f.b.drawn(f.middle, rng.NormFloat64, 0.7)
+		for a, sds := range valleys[s%len(valleys)] {
+			p[a] += sds * f.b.sd(a)
 		}
 		some.damping = firstDamping
 		if p, cost := some.descend(p, scout, nearly); cost < best {
@@ -71,9 +71,15 @@ func Fit(in Input, o Options) (Model, error) {
 	return f.m, nil
 }
 
+// valleys are where the starts lie about the middle of the belief, in spreads of the
+// two rates. Whether the surface or the inflow is the quick one can make a valley of
+// its own (it does on the Rhone): starts lie on both sides and between.
+var valleys = [...][2]float64{{}, {-1, 1.5}, {1, -1.5}, {0, 1.5}, {0, -1.5}}
+
 type fitter struct {
 	in     Input
 	b      *belief
+	middle Params // of the belief, in such a climate
 	m      Model
 	rows   []row
 	h      harmonics
@@ -97,7 +103,7 @@ func newFitter(in Input) (*fitter, error) {
 	}
 	f := &fitter{in: in, noise: 1, m: Model{Grade: "measured here"}}
 	f.m.place(in)
-	f.b = pooled.around(f.m.regional())
+	f.b, f.middle = pooled, f.m.regional()
 	n, gap := len(in.Air), warmup
 	for i := range in.Air {
 		switch {
@@ -153,7 +159,7 @@ func (f *fitter) cost(p *Params) float64 {
 	}
 	sum *= dayWorth / f.noise
 	for a := range p {
-		sum += (p[a] - f.b.mean[a]) * f.pull(p, a)
+		sum += (p[a] - f.middle[a]) * f.pull(p, a)
 	}
 	return sum
 }
@@ -162,7 +168,7 @@ func (f *fitter) cost(p *Params) float64 {
 func (f *fitter) pull(p *Params, a int) float64 {
 	s := 0.0
 	for b := range p {
-		s += f.b.precision[a][b] * (p[b] - f.b.mean[b])
+		s += f.b.precision[a][b] * (p[b] - f.middle[b])
 	}
 	return s
 }
@@ -206,7 +212,7 @@ func (f *fitter) normal(p *Params) float64 {
 	for a := range p {
 		pull := f.pull(p, a)
 		f.jtr[a] -= pull
-		cost += (p[a] - f.b.mean[a]) * pull
+		cost += (p[a] - f.middle[a]) * pull
 		for b := range a + 1 {
 			f.jtj[a][b] += f.b.precision[a][b]
 		}
@@ -322,6 +328,8 @@ func (f *fitter) polish(p Params) {
 	outside := f.leaveOut(p, lags)
 	f.simulate(&p)
 	f.beside(f.m.Lags)
+	f.m.Kriged = krige(f.knots())
+	f.m.again = f.add(f.m.Kriged)
 	f.m.mix(f.sim, f.in.Day0)
 	residual := make([]float64, len(f.sim))
 	for i := range residual {

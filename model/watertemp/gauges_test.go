@@ -4,6 +4,7 @@ import (
 	"compress/gzip"
 	"encoding/csv"
 	"math"
+	"math/rand/v2"
 	"os"
 	"runtime"
 	"slices"
@@ -203,6 +204,21 @@ func quantile(v []float64, p float64) float64 {
 	return known[i] + (at-float64(i))*(known[min(i+1, len(known)-1)]-known[i])
 }
 
+// resampled is the range of 90 % of the quantiles of as many values drawn from the known
+// ones with replacement (Efron 1979, Ann. Stat. 7, 1-26).
+func resampled(v []float64, p float64) (low, high float64) {
+	v = slices.DeleteFunc(slices.Clone(v), math.IsNaN)
+	rng := rand.New(rand.NewPCG(52, 1))
+	draw, all := make([]float64, len(v)), make([]float64, 2000)
+	for k := range all {
+		for i := range draw {
+			draw[i] = v[rng.IntN(len(v))]
+		}
+		all[k] = quantile(draw, p)
+	}
+	return quantile(all, 0.05), quantile(all, 0.95)
+}
+
 // degreeDayError is by how many days at the rate of late May the degree-day
 // total above 0 °C from 1 January to 31 May is off, over days with a reading;
 // NaN where a tenth of the readings is missing.
@@ -311,6 +327,8 @@ func judgeGauges(t *testing.T, name string, s []gaugeScore, l limits) {
 	climatology := share(s, func(g gaugeScore) bool { return g.rmse < g.climatology })
 	t.Logf("%s, %d gauges: RMSE quarter %.3f, median %.3f, three quarters %.3f, 95 %% %.3f, worst %.3f °C", name, len(s), quantile(rmse, 0.25), quantile(rmse, 0.5), quantile(rmse, 0.75), quantile(rmse, 0.95), quantile(rmse, 1))
 	t.Logf("bias median %.3f, 90 %% %.3f °C; degree-day total 1 January-31 May off by median %.2f, 90 %% %.2f days (%d gauges)", quantile(bias, 0.5), quantile(bias, 0.9), quantile(days, 0.5), quantile(days, 0.9), known)
+	low, high := resampled(days, 0.9)
+	t.Logf("that 90 %% point lies between %.2f and %.2f days with other gauges of the same kind (90 %% of 2000 resamples)", low, high)
 	t.Logf("better than logistic on %.1f %%, than climatology on %.1f %%; medians %.3f and %.3f °C; median NSE %.3f", 100*logistic, 100*climatology,
 		quantile(column(s, func(g gaugeScore) float64 { return g.logistic }), 0.5), quantile(column(s, func(g gaugeScore) float64 { return g.climatology }), 0.5),
 		quantile(column(s, func(g gaugeScore) float64 { return g.nse }), 0.5))

@@ -57,11 +57,17 @@ var waves = func() (w [fourYears][2]float64) {
 
 // wave is sine and cosine of a day's angle.
 func wave(day int) (sin, cos float64) {
+	k := cycle(day)
+	return waves[k][0], waves[k][1]
+}
+
+// cycle is a day's place among the four years.
+func cycle(day int) int {
 	k := day % fourYears
 	if k < 0 {
 		k += fourYears
 	}
-	return waves[k][0], waves[k][1]
+	return k
 }
 
 // harmonics of every day of a span, computed once for all simulations.

@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
-	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/floats"
@@ -79,14 +78,7 @@ func poolLags(t testing.TB, b *lagBelief, fitters []*fitter) (*lagBelief, *mat.S
 		x.SetRow(k, climate[:])
 		y.SetRow(k, l[:])
 	})
-	var xtx, xty, lines, rest mat.Dense
-	xtx.Mul(x.T(), x)
-	xty.Mul(x.T(), y)
-	if err := lines.Solve(&xtx, &xty); err != nil {
-		t.Fatal(err)
-	}
-	rest.Mul(x, &lines)
-	rest.Sub(y, &rest)
+	lines, rest := throughClimate(t, x, y)
 	n := float64(len(fitters))
 	var cov mat.SymDense
 	cov.SymOuterK(1/n, rest.T())
@@ -128,7 +120,7 @@ func TestLaggedTableComesFromTheFittedYears(t *testing.T) {
 			t.Error(err)
 			return
 		}
-		f.polish(Params(f.b.mean)) // for the noise and the weights of its days
+		f.polish(f.middle) // for the noise and the weights of its days
 		fitters[k] = f
 	})
 	b := wideLags()
@@ -165,13 +157,10 @@ func printLags(t *testing.T, b *lagBelief, cov *mat.SymDense) {
 	var low mat.TriDense
 	c.LTo(&low)
 	for i := range nLag {
-		line, lower := make([]string, nClimate), make([]string, i+1)
-		for j := range line {
-			line[j] = fmt.Sprintf("%.4g", b.lines[i][j])
-		}
+		lower := make([]float64, i+1)
 		for j := range lower {
-			lower[j] = fmt.Sprintf("%.4g", low.At(i, j))
+			lower[j] = low.At(i, j)
 		}
-		fmt.Printf("\t{[nClimate]float64{%s}, []float64{%s}},\n", strings.Join(line, ", "), strings.Join(lower, ", "))
+		fmt.Printf("\t{[nClimate]float64{%s}, []float64{%s}},\n", list(b.lines[i][:]), list(lower))
 	}
 }

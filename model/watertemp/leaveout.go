@@ -42,6 +42,7 @@ func (f *fitter) leaveOut(p Params, lags *lagFit) (sd float64) {
 		f.simulate(&without)
 		l := lags.fit(f, f.m.Lags)
 		f.beside(&l)
+		f.add(krige(f.knots()))
 		c := FitClimatology(f.in.Day0, water)
 		for k := from; k < to; k++ {
 			i := f.use[k]

@@ -6,6 +6,7 @@ import "math"
 type Model struct {
 	Params   Params
 	Lags     *Lags        // the second opinion; nil without a thermometer
+	Kriged   *Kriged      // what both leave; nil likewise
 	Air      year         // the air's wave through the year, °C: what the features are centred on
 	MeanFlow float64      // m3/s: geometric mean of the fit; 0 if flow was not used
 	Flow     year         // wave of the logarithm of the flow ratio
@@ -18,7 +19,9 @@ type Model struct {
 	Grade    string  // measured here / lent / prior
 	Regime   string  // in words
 	Diel     Diel
-	Placed   bool // Air, MeanFlow and Flow are known
+	Placed   bool    // Air, MeanFlow and Flow are known
+	again    float64 // root mean square of Kriged over the fit, °C
+	traits   [nClimate]float64
 	unfitted bool // Params come with the place
 	lent     Params
 }
@@ -30,8 +33,15 @@ func (m *Model) place(in Input) (logFlow []float64) {
 	m.Placed = true
 	defer m.suppose()
 	m.Air, _ = yearOf(in.Day0, in.Air)
+	logFlow = m.placeFlow(in)
+	m.learnTraits(in, logFlow)
+	return logFlow
+}
+
+func (m *Model) placeFlow(in Input) (logs []float64) {
 	m.MeanFlow, m.Flow = 0, year{}
-	logs, sum, n := make([]float64, len(in.Flow)), 0.0, 0
+	logs = make([]float64, len(in.Flow))
+	sum, n := 0.0, 0
 	for i, q := range in.Flow {
 		switch {
 		case unknown(q) || q < 0:
@@ -138,6 +148,9 @@ func (m *Model) run(out []float64, day0 int, air, flow []float64, h harmonics, m
 		out[i] = t
 		if lags != nil {
 			out[i] = m.Lags.beside(t, &r, &lags[i], m.Air[0])
+		}
+		if m.Kriged != nil {
+			out[i] = max(0, out[i]+m.Kriged.at(day0+i, &r))
 		}
 	}
 	m.mix(out, day0)

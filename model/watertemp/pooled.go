@@ -1,32 +1,35 @@
 package watertemp
 
-import "gonum.org/v1/gonum/mat"
+import (
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
+)
 
 // belief is what is held of the parameters before a record is seen: a normal
-// distribution over rivers.
+// distribution over rivers, its middle on lines through what weather and flow show
+// of a reach (see regional.go).
 type belief struct {
-	mean      [nParam]float64
-	lower     [nParam][nParam]float64 // Cholesky factor of the covariance
+	lines     [nParam][nClimate]float64
+	lower     [nParam][nParam]float64 // Cholesky factor of the covariance about the lines
 	precision [nParam][nParam]float64
 }
 
 // pooled is the belief from 309 gauges of the United States (daily water
 // temperature and flow of the USGS, air of PRISM, October 2016 to September
 // 2019), by expectation-maximisation: each gauge is fitted under the belief, the
-// belief moved to the mean and spread of the fits with their own uncertainty.
+// belief moved to the lines through the fits and their spread about those, each with
+// its own uncertainty.
 // Every sixth gauge was left out of it, for choosing the form of the model, and
 // the year after it, for the check.
-var pooled = beliefOf()
-
-func beliefOf() *belief {
+var pooled = func() *belief {
 	b := &belief{}
 	for i, r := range pooledTable {
-		b.mean[i] = r.mean
+		b.lines[i] = r.line
 		copy(b.lower[i][:], r.lower)
 	}
 	b.finish()
 	return b
-}
+}()
 
 // finish works out the precision from the factor.
 func (b *belief) finish() {
@@ -49,25 +52,29 @@ func (b *belief) finish() {
 	}
 }
 
-// around is the belief with another middle.
-func (b *belief) around(mean Params) *belief {
-	c := *b
-	c.mean = mean
-	return &c
-}
-
-// drawn is a draw of the parameters, shrunk by a factor towards the mean.
-func (b *belief) drawn(normal func() float64, factor float64) Params {
-	var z [nParam]float64
-	for i := range z {
-		z[i] = factor * normal()
-	}
-	var p Params
+// around is the middle of the belief for rivers in such a climate.
+func (b *belief) around(c [nClimate]float64) (p Params) {
 	for i := range p {
-		p[i] = b.mean[i]
-		for j := range i + 1 {
-			p[i] += b.lower[i][j] * z[j]
+		for j, v := range c {
+			p[i] += b.lines[i][j] * v
 		}
 	}
 	return p
 }
+
+// drawn is a draw of the parameters about a middle, shrunk by a factor towards it.
+func (b *belief) drawn(middle Params, normal func() float64, factor float64) Params {
+	var z [nParam]float64
+	for i := range z {
+		z[i] = factor * normal()
+	}
+	for i := range middle {
+		for j := range i + 1 {
+			middle[i] += b.lower[i][j] * z[j]
+		}
+	}
+	return middle
+}
+
+// sd is the spread of a parameter.
+func (b *belief) sd(i int) float64 { return floats.Norm(b.lower[i][:i+1], 2) }

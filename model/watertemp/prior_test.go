@@ -3,6 +3,7 @@ package watertemp
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -85,5 +86,48 @@ func TestAPriorSaysThatItIsOne(t *testing.T) {
 	}
 	if !(alone.Error.SD >= lent.Error.SD) || !(lent.Error.SD > m.Error.SD) {
 		t.Errorf("deviations %v, %v, %v °C", alone.Error.SD, lent.Error.SD, m.Error.SD)
+	}
+}
+
+// The errors that a prior states are those of the fitted years, over the gauges behind
+// the tables with their nearest as donor; and no other share of a donor does clearly
+// better there.
+func TestPriorsErrAsTheySay(t *testing.T) {
+	if !long() {
+		t.Skip("fits all gauges: ECLOSE_LONG=1")
+	}
+	gs := slices.DeleteFunc(slices.Clone(fittedGauges(t)), func(g fitted) bool { return g.unseen })
+	of := func(share float64, donor bool) float64 {
+		squares := make([]mean, len(gs))
+		each(len(gs), func(k int) {
+			m := Prior(nil)
+			if donor {
+				m = priorWith(&gs[nearest(gs, k)].model, share)
+			}
+			in := until(gs[k].in, waterYears[3]-gs[k].in.Day0)
+			sim := m.Simulate(in.Day0, in.Air, in.Flow, math.NaN())
+			for i, w := range in.Water {
+				if !math.IsNaN(w) {
+					squares[k].add(square(sim[i] - w))
+				}
+			}
+		})
+		var all mean
+		for _, s := range squares {
+			all.add(s.of())
+		}
+		return math.Sqrt(all.of())
+	}
+	alone, lent := of(0, false), of(donorShare, true)
+	t.Logf("%d gauges: %.3f °C without a donor, %.3f with %v of it", len(gs), alone, lent, donorShare)
+	for _, share := range []float64{0.1, 0.4, 0.6, 1} {
+		other := of(share, true)
+		t.Logf("with %v of it: %.3f °C", share, other)
+		if other < 0.98*lent {
+			t.Errorf("%v of a donor does better: %.3f °C", share, other)
+		}
+	}
+	if math.Abs(alone-priorSD) > 0.1 || math.Abs(lent-donorSD) > 0.1 {
+		t.Errorf("priors say that they are %v and %v °C wrong", priorSD, donorSD)
 	}
 }

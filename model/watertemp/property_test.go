@@ -103,7 +103,7 @@ func FuzzStepStaysBetweenWhereItWasAndWhereItGoes(f *testing.F) {
 		if !(math.Abs(air) < 70) || !(math.Abs(logFlow) < 4) || !(start >= 0 && start < 60) {
 			return
 		}
-		p := pooled.drawn(rand.New(rand.NewPCG(seed, 1)).NormFloat64, 2)
+		p := pooled.drawn(pooled.around(average), rand.New(rand.NewPCG(seed, 1)).NormFloat64, 2)
 		k := p.rates(9)
 		var r row
 		mem := memory{prev: air, fast: air, slow: air, verySlow: air}
@@ -196,5 +196,41 @@ func TestNoJumpShowsAtTheSeam(t *testing.T) {
 	}
 	if seam := step(16); seam > 1.4*others.of() {
 		t.Errorf("steps at the seam are %.2f °C, others %.2f", seam, others.of())
+	}
+}
+
+// What is read off a record's weather and flow does not depend on the unit of the flow
+// but by its size, stays within bounds, and is the middle where the record is short.
+func TestClimateOfARecord(t *testing.T) {
+	in := invented(rand.New(rand.NewPCG(71, 1)), 1200)
+	var m, feet, short, still Model
+	m.place(in)
+	double := in
+	double.Flow = slices.Clone(in.Flow)
+	for i := range double.Flow {
+		double.Flow[i] *= 35.3
+	}
+	feet.place(double)
+	a, b := m.climate(), feet.climate()
+	for i := range a {
+		if i != cSize && math.Abs(a[i]-b[i]) > 1e-9 || math.Abs(a[i]) > 2.5 {
+			t.Errorf("number %d is %v, %v in other units", i, a[i], b[i])
+		}
+	}
+	if a[cChange] == 0 || a[cRecede] == 0 || a[cLow] == 0 || a[cHigh] == 0 || a[cFlowAir] == 0 || a[cUnrest] == 0 {
+		t.Errorf("not told: %v", a)
+	}
+	short.place(in.slice(0, 200))
+	if c := short.climate(); c[cUnrest] != 0 || c[cChange] != 0 {
+		t.Errorf("told from 200 days: %v", c)
+	}
+	spring := in
+	spring.Flow = make([]float64, len(in.Air))
+	for i := range spring.Flow {
+		spring.Flow[i] = 2
+	}
+	still.place(spring)
+	if c := still.climate(); c[cChange] != -2.5 || math.IsNaN(c[cRecede]) || math.IsNaN(c[cFlowAir]) {
+		t.Errorf("flow that never changes: %v", c)
 	}
 }

@@ -8,14 +8,15 @@ import (
 
 // On the fitted years alone, each left out in turn: with the regression beside it
 // the heat budget misses less, by the day and over a spring, in the middle gauge and
-// at the 90 % point. The share of the regression was chosen here.
-func TestTheRegressionHelpsInYearsLeftOut(t *testing.T) {
+// at the 90 % point, and with what both leave kriged less still. The share of the
+// regression and the distances of the kriging were chosen here.
+func TestEveryPartHelpsInYearsLeftOut(t *testing.T) {
 	if !long() {
 		t.Skip("fits 371 gauges three times: ECLOSE_LONG=1")
 	}
 	gs := readGauges(t)
-	const budget, both = 0, 1
-	var rmse, days [2][]float64
+	const budget, both, whole = 0, 1, 2
+	var rmse, days [3][]float64
 	for who := range rmse {
 		rmse[who], days[who] = make([]float64, 3*len(gs)), make([]float64, 3*len(gs))
 	}
@@ -35,7 +36,10 @@ func TestTheRegressionHelpsInYearsLeftOut(t *testing.T) {
 				continue // too little is left without the year
 			}
 			one := m
-			if who == budget {
+			if who < whole {
+				one.Kriged = nil
+			}
+			if who < both {
 				one.Lags = nil
 			}
 			sim := one.Simulate(in.Day0, in.Air, in.Flow, math.NaN())
@@ -45,13 +49,16 @@ func TestTheRegressionHelpsInYearsLeftOut(t *testing.T) {
 	})
 	for _, x := range []struct {
 		name string
-		of   [2][]float64
+		of   [3][]float64
 		p    float64
 	}{{"RMSE, median, °C", rmse, 0.5}, {"RMSE, 90 % point, °C", rmse, 0.9}, {"total off, median, days", days, 0.5}, {"total off, 90 % point, days", days, 0.9}} {
-		without, with := quantile(x.of[budget], x.p), quantile(x.of[both], x.p)
-		t.Logf("%s: %.3f, without the regression %.3f", x.name, with, without)
-		if !(with < without) {
-			t.Errorf("%s: %.3f with the regression and %.3f without", x.name, with, without)
+		alone, two, all := quantile(x.of[budget], x.p), quantile(x.of[both], x.p), quantile(x.of[whole], x.p)
+		t.Logf("%s: %.3f by the heat budget, %.3f with the regression, %.3f with kriging", x.name, alone, two, all)
+		if !(two < alone) || !(all < 1.01*two) {
+			t.Errorf("%s: %.3f by the heat budget, %.3f with the regression, %.3f with kriging", x.name, alone, two, all)
 		}
+	}
+	if last := quantile(rmse[whole], 0.5); !(last < quantile(rmse[both], 0.5)) {
+		t.Errorf("RMSE %.3f °C is not less with kriging", last)
 	}
 }

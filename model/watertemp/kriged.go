@@ -1,0 +1,178 @@
+package watertemp
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// What budget and regression leave of the fitted years is kriged: a Gaussian process
+// over the season, the flow and the warmth of the past weeks tells what of it comes
+// again when those do (Rasmussen and Williams 2006, Gaussian Processes for Machine
+// Learning, eq. 2.25; on residuals of a regression it is universal kriging, cited from
+// memory). A dam's low releases in a warm July are such a thing, or melt water at high
+// flow in May, which no straight line follows.
+const (
+	// How far apart days may be and still tell of each other: of the circle of the
+	// year, as a chord of radius 1 (40 days); of the logarithm of the flow; of the past
+	// weeks' air, °C.
+	krigSeason, krigFlow, krigAir = 0.7, 1.0, 4.0
+	// krigSpread is the variance of what comes again and krigNoise that of a day, in
+	// shares of the budget's. These and the distances were chosen on the fitted years of
+	// the gauges, each year left out in turn: see RESULTS.md. Halving or doubling any of
+	// them does not matter much.
+	krigSpread, krigNoise = 1.2, 16.0
+	// knotDays are taken together at least, and in a long record as many as leave
+	// mostKnots.
+	knotDays, mostKnots = 7, 300
+)
+
+// The grid on which the answer is kept: each step is half of a distance above.
+const (
+	gridSeasons               = 18
+	gridFlows, gridFlowLow    = 11, -2.5
+	gridAirs, gridAirLow      = 17, -16.0
+	gridFlowStep, gridAirStep = krigFlow / 2, krigAir / 2
+	gridSeasonStep            = twoPi / gridSeasons
+	gridFlowHigh, gridAirHigh = gridFlowLow + gridFlowStep*(gridFlows-1), gridAirLow + gridAirStep*(gridAirs-1)
+)
+
+// Kriged is what is added to the answer by season, flow and past weeks' air, °C.
+type Kriged [gridSeasons][gridFlows][gridAirs]float64
+
+// knot is the mean of a few days: where they lie, what is left there, °C, and how many
+// they are.
+type knot struct{ cos, sin, flow, air, left, days float64 }
+
+// inGrid is a day's logarithm of the flow ratio and its past weeks' air, °C over its
+// mean, held within the grid.
+func inGrid(r *row) (flow, air float64) {
+	return within(r.flow, gridFlowLow, gridFlowHigh), within(r.x[fSlow], gridAirLow, gridAirHigh)
+}
+
+// knots are what f.sim leaves of the days that count.
+func (f *fitter) knots() (out []knot) {
+	length := max(knotDays, (len(f.use)+mostKnots-1)/mostKnots)
+	last := -1
+	for k, i := range f.use {
+		w := f.weight[k]
+		if w == 0 {
+			continue
+		}
+		if i/length != last {
+			out, last = append(out, knot{}), i/length
+		}
+		n := &out[len(out)-1]
+		r := &f.rows[i]
+		flow, air := inGrid(r)
+		n.cos, n.sin, n.flow, n.air = n.cos+w*r.x[fCos], n.sin+w*r.x[fSin], n.flow+w*flow, n.air+w*air
+		n.left, n.days = n.left+w*(f.in.Water[i]-f.sim[i]), n.days+w
+	}
+	for k := range out {
+		n := &out[k]
+		n.cos, n.sin, n.flow, n.air, n.left = n.cos/n.days, n.sin/n.days, n.flow/n.days, n.air/n.days, n.left/n.days
+	}
+	return out
+}
+
+// near is how much two places tell of each other along one of their distances.
+func near(d, length float64) float64 { return math.Exp(-d * d / (2 * length * length)) }
+
+// krige works out what comes again of what is left at some knots; nil if that cannot
+// be told.
+func krige(at []knot) *Kriged {
+	n := len(at)
+	if n == 0 {
+		return nil
+	}
+	cov, left := mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)
+	for i, a := range at {
+		left.SetVec(i, a.left)
+		for j, b := range at[:i] {
+			cov.SetSym(i, j, krigSpread*math.Exp(-(square(a.cos-b.cos)+square(a.sin-b.sin))/(2*krigSeason*krigSeason)-square(a.flow-b.flow)/(2*krigFlow*krigFlow)-square(a.air-b.air)/(2*krigAir*krigAir)))
+		}
+		cov.SetSym(i, i, krigSpread+krigNoise/a.days)
+	}
+	var c mat.Cholesky
+	var weights mat.VecDense
+	if !c.Factorize(cov) || c.SolveVecTo(&weights, left) != nil {
+		return nil
+	}
+	// The three distances are factors of one another, so that the grid takes no
+	// exponential of its own.
+	var k Kriged
+	for i, a := range at {
+		var flows [gridFlows]float64
+		for q := range flows {
+			flows[q] = near(gridFlowLow+gridFlowStep*float64(q)-a.flow, krigFlow)
+		}
+		var airs [gridAirs]float64
+		for t := range airs {
+			airs[t] = near(gridAirLow+gridAirStep*float64(t)-a.air, krigAir)
+		}
+		for s := range k {
+			sin, cos := math.Sincos(gridSeasonStep * float64(s))
+			season := krigSpread * weights.AtVec(i) * near(math.Hypot(cos-a.cos, sin-a.sin), krigSeason)
+			for q, v := range flows {
+				to := &k[s][q]
+				for t, w := range airs {
+					to[t] += season * v * w
+				}
+			}
+		}
+	}
+	return &k
+}
+
+// add adds it to what was simulated, and gives its root mean square, °C.
+func (f *fitter) add(k *Kriged) float64 {
+	if k == nil {
+		return 0
+	}
+	sum := 0.0
+	for i := range f.rows {
+		again := k.at(f.in.Day0+i, &f.rows[i])
+		f.sim[i] = max(0, f.sim[i]+again)
+		sum += again * again
+	}
+	return math.Sqrt(sum / float64(len(f.rows)))
+}
+
+// onGrid is where the days of four years lie among the seasons of the grid.
+var onGrid = func() (s [fourYears]float64) {
+	for day := range s {
+		s[day] = angle(day) / gridSeasonStep
+	}
+	return s
+}()
+
+// at is what is to be added on a day, °C, on lines between the points of the grid.
+func (k *Kriged) at(day int, r *row) float64 {
+	s := onGrid[cycle(day)]
+	s0, q0, t0 := int(s), 0, 0
+	flow, air := inGrid(r)
+	q, t := (flow-gridFlowLow)/gridFlowStep, (air-gridAirLow)/gridAirStep
+	q0, t0 = min(int(q), gridFlows-2), min(int(t), gridAirs-2)
+	s1 := s0 + 1
+	if s1 == gridSeasons {
+		s1 = 0
+	}
+	s, q, t = s-float64(s0), q-float64(q0), t-float64(t0)
+	a, b := &k[s0], &k[s1]
+	low := a[q0][t0] + s*(b[q0][t0]-a[q0][t0])
+	lowNext := a[q0][t0+1] + s*(b[q0][t0+1]-a[q0][t0+1])
+	high := a[q0+1][t0] + s*(b[q0+1][t0]-a[q0+1][t0])
+	highNext := a[q0+1][t0+1] + s*(b[q0+1][t0+1]-a[q0+1][t0+1])
+	low += t * (lowNext - low)
+	return low + q*(high+t*(highNext-high)-low)
+}
+
+func within(v, low, high float64) float64 {
+	if v < low {
+		return low
+	}
+	if v > high {
+		return high
+	}
+	return v
+}
