@@ -18,7 +18,7 @@ import (
 
 // ModelVersion names the arithmetic behind an outlook. It changes whenever the
 // same inputs would give other numbers.
-const ModelVersion = "1"
+const ModelVersion = "2"
 
 // Options of an issue.
 type Options struct {

@@ -39,6 +39,16 @@ func BenchmarkRiverDay(b *testing.B) {
 		}
 		perDay(b)
 	})
+	b.Run("features, step, regression and kriging", func(b *testing.B) {
+		whole, err := Fit(in, Options{Seed: 1, Starts: 1})
+		if err != nil {
+			b.Fatal(err)
+		}
+		for b.Loop() {
+			whole.run(out, in.Day0, air, flow, h, whole.begin(in.Day0), 5)
+		}
+		perDay(b)
+	})
 	b.Run("step", func(b *testing.B) {
 		t := 5.0
 		for b.Loop() {

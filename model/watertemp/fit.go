@@ -102,7 +102,7 @@ func newFitter(in Input) (*fitter, error) {
 		return nil, fmt.Errorf("fitting water temperature: %w", err)
 	}
 	f := &fitter{in: in, noise: 1, m: Model{Grade: "measured here"}}
-	f.m.place(in)
+	f.m.learnTraits(in, f.m.place(in))
 	f.b, f.middle = pooled, f.m.regional()
 	n, gap := len(in.Air), warmup
 	for i := range in.Air {

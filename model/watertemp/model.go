@@ -31,10 +31,12 @@ type Model struct {
 // the flow over its middle; nil where too little of it is known.
 func (m *Model) place(in Input) (logFlow []float64) {
 	m.Placed = true
-	defer m.suppose()
 	m.Air, _ = yearOf(in.Day0, in.Air)
 	logFlow = m.placeFlow(in)
-	m.learnTraits(in, logFlow)
+	if m.unfitted {
+		m.learnTraits(in, logFlow)
+		m.suppose()
+	}
 	return logFlow
 }
 
@@ -67,13 +69,11 @@ func (m *Model) placeFlow(in Input) (logs []float64) {
 	return logs
 }
 
-// suppose gives a placed model that was not fitted its parameters.
+// suppose gives a model that is placed but not fitted its parameters.
 func (m *Model) suppose() {
-	if m.unfitted {
-		m.Params = m.regional()
-		for i := range m.Params {
-			m.Params[i] += m.lent[i]
-		}
+	m.Params = m.regional()
+	for i := range m.Params {
+		m.Params[i] += m.lent[i]
 	}
 }
 

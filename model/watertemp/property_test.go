@@ -204,13 +204,13 @@ func TestNoJumpShowsAtTheSeam(t *testing.T) {
 func TestClimateOfARecord(t *testing.T) {
 	in := invented(rand.New(rand.NewPCG(71, 1)), 1200)
 	var m, feet, short, still Model
-	m.place(in)
+	m.learnTraits(in, m.place(in))
 	double := in
 	double.Flow = slices.Clone(in.Flow)
 	for i := range double.Flow {
 		double.Flow[i] *= 35.3
 	}
-	feet.place(double)
+	feet.learnTraits(double, feet.place(double))
 	a, b := m.climate(), feet.climate()
 	for i := range a {
 		if i != cSize && math.Abs(a[i]-b[i]) > 1e-9 || math.Abs(a[i]) > 2.5 {
@@ -220,7 +220,8 @@ func TestClimateOfARecord(t *testing.T) {
 	if a[cChange] == 0 || a[cRecede] == 0 || a[cLow] == 0 || a[cHigh] == 0 || a[cFlowAir] == 0 || a[cUnrest] == 0 {
 		t.Errorf("not told: %v", a)
 	}
-	short.place(in.slice(0, 200))
+	part := in.slice(0, 200)
+	short.learnTraits(part, short.place(part))
 	if c := short.climate(); c[cUnrest] != 0 || c[cChange] != 0 {
 		t.Errorf("told from 200 days: %v", c)
 	}
@@ -229,7 +230,7 @@ func TestClimateOfARecord(t *testing.T) {
 	for i := range spring.Flow {
 		spring.Flow[i] = 2
 	}
-	still.place(spring)
+	still.learnTraits(spring, still.place(spring))
 	if c := still.climate(); c[cChange] != -2.5 || math.IsNaN(c[cRecede]) || math.IsNaN(c[cFlowAir]) {
 		t.Errorf("flow that never changes: %v", c)
 	}

@@ -79,7 +79,7 @@ func (m *Model) Words() []string {
 		out = append(out, fmt.Sprintf("This is of the heat budget, which has %.0f %% of the say; a regression on the air and flow of the past days, weeks and months has the rest.", 100*(1-lagShare)))
 	}
 	if m.Kriged != nil {
-		out = append(out, fmt.Sprintf("What both leave that comes again with the season, the flow and the warmth of past weeks is added: %.2f °C on a usual day (root mean square).", m.again))
+		out = append(out, fmt.Sprintf("What both miss alike whenever season, flow and the warmth of past weeks return is put right: %.2f °C on a usual day (root mean square).", m.again))
 	}
 	return append(out, fmt.Sprintf("Outside the fitted years the model is expected to be off by %.2f °C (standard deviation).", m.Error.SD))
 }
