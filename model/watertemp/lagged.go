@@ -141,28 +141,69 @@ func (f *fitter) newLagFit(b *lagBelief) *lagFit {
 }
 
 // fit finds the factors by weighted least squares, with the noise and the weights of
-// days that the heat budget's fit has. An icy reading counts only where other factors
-// (nil: none yet) would have the water warmer. It leaves the precision behind.
+// days that the heat budget's fit has. It leaves the precision behind.
 func (g *lagFit) fit(f *fitter, others *Lags) Lags {
-	x, y := mat.NewDense(len(f.use), nLag, nil), mat.NewVecDense(len(f.use), nil)
-	for k, i := range f.use {
+	return g.solve(g.sums(f, others, 0, len(f.use)))
+}
+
+// lagSums are the normal equations of some days, without the belief.
+type lagSums struct {
+	n mat.SymDense
+	t mat.VecDense
+}
+
+// sums are those of the days of f.use from one index to another. An icy reading counts
+// only where other factors (nil: none yet) would have the water warmer.
+func (g *lagFit) sums(f *fitter, others *Lags, from, to int) *lagSums {
+	x, y := mat.NewDense(to-from, nLag, nil), mat.NewVecDense(to-from, nil)
+	for k := from; k < to; k++ {
+		i := f.use[k]
 		root, at := math.Sqrt(f.weight[k]*dayWorth/f.noise), g.x.RawRowView(k)
 		if f.in.Water[i] <= frozen && (others == nil || floats.Dot(others[:], at) < 0) {
 			continue
 		}
-		y.SetVec(k, root*(f.in.Water[i]-g.usual[k]))
-		floats.ScaleTo(x.RawRowView(k), root, at)
+		y.SetVec(k-from, root*(f.in.Water[i]-g.usual[k]))
+		floats.ScaleTo(x.RawRowView(k-from), root, at)
 	}
+	var s lagSums
+	s.n.SymOuterK(1, x.T())
+	s.t.MulVec(x.T(), y)
+	return &s
+}
+
+// solve finds the factors under the belief.
+func (g *lagFit) solve(s *lagSums) Lags {
 	var n mat.SymDense
-	n.SymOuterK(1, x.T())
-	n.AddSym(&n, g.belief.precision)
-	var to, off mat.VecDense
-	to.MulVec(x.T(), y)
+	n.AddSym(&s.n, g.belief.precision)
+	var off mat.VecDense
 	l := g.middle
-	if g.precision.Factorize(&n) && g.precision.SolveVecTo(&off, &to) == nil {
+	if g.precision.Factorize(&n) && g.precision.SolveVecTo(&off, &s.t) == nil {
 		floats.Add(l[:], off.RawVector().Data)
 	}
 	return l
+}
+
+// withoutEach are the factors with one part of the days left out in turn, which lie
+// between the given indices.
+func (g *lagFit) withoutEach(f *fitter, others *Lags, cut []int) []Lags {
+	parts := make([]*lagSums, len(cut)-1)
+	out := make([]Lags, len(parts))
+	n, t := mat.NewSymDense(nLag, nil), mat.NewVecDense(nLag, nil)
+	for k := range parts {
+		parts[k] = g.sums(f, others, cut[k], cut[k+1])
+		n.AddSym(n, &parts[k].n)
+		t.AddVec(t, &parts[k].t)
+	}
+	for k, p := range parts {
+		for i := range nLag {
+			for j := i; j < nLag; j++ {
+				p.n.SetSym(i, j, n.At(i, j)-p.n.At(i, j))
+			}
+		}
+		p.t.SubVec(t, &p.t)
+		out[k] = g.solve(p)
+	}
+	return out
 }
 
 // beside puts the regression beside what was simulated.

@@ -29,18 +29,22 @@ func (f *fitter) leaveOut(p Params, lags *lagFit) (sd float64) {
 	defer func() { f.weight = whole }()
 	model, normal := make([]float64, len(f.use)), make([]float64, len(f.use))
 	water := make([]float64, len(f.in.Water))
+	cut := make([]int, parts+1)
+	for part := range cut {
+		cut[part] = part * len(f.use) / parts
+	}
+	regressions := lags.withoutEach(f, f.m.Lags, cut)
 	var cross, square float64
-	for part := range parts {
-		from, to := part*len(f.use)/parts, (part+1)*len(f.use)/parts
+	for part, l := range regressions {
+		from, to := cut[part], cut[part+1]
 		f.weight = slices.Clone(whole)
 		copy(water, f.in.Water)
 		for k := from; k < to; k++ {
 			f.weight[k] = 0
 			water[f.use[k]] = math.NaN()
 		}
-		without, _ := f.descend(p, partSteps, nearly)
+		without, _ := f.descend(p, partSteps, roughly)
 		f.simulate(&without)
-		l := lags.fit(f, f.m.Lags)
 		f.beside(&l)
 		f.add(krige(f.knots()))
 		c := FitClimatology(f.in.Day0, water)
