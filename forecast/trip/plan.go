@@ -25,6 +25,7 @@ type Stay struct {
 	Calendar float64 `json:"chance_calendar"` // the same from the calendar alone
 	AtLeast  float64 `json:"chance_at_least"` // the likeliest single stage: true however stages hang together
 	Stages   float64 `json:"stages_expected"` // on a day
+	Usual    float64 `json:"stages_calendar"` // the same from the calendar alone
 	Flow     Odds    `json:"flow"`
 	Warm     Odds    `json:"warm_water"`
 	// Worth puts stays in order: the chance that a day shows something and
@@ -154,6 +155,7 @@ type days struct {
 	one    []float64 // chance of at least one stage, by day from day0
 	cal    []float64
 	many   []float64 // expected number of stages
+	usual  []float64 // the same from the calendar alone
 }
 
 // tally works out the daily figures; nil where the outlook has no stage that is
@@ -170,7 +172,7 @@ func tally(ask Ask, r River) *days {
 	}
 	d.day0 = d.stages[0].Days[0].Date
 	n := len(d.stages[0].Days)
-	d.one, d.cal, d.many = make([]float64, n), make([]float64, n), make([]float64, n)
+	d.one, d.cal, d.many, d.usual = make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
 	byGroup := map[string][]*forecast.StageOutlook{}
 	var order []string
 	for _, s := range d.stages {
@@ -187,6 +189,7 @@ func tally(ask Ask, r River) *days {
 				if x, ok := s.On(d.day0 + forecast.Date(i)); ok {
 					p, c = max(p, x.P), max(c, x.PCalendar)
 					d.many[i] += x.P
+					d.usual[i] += x.PCalendar
 				}
 			}
 			none *= 1 - p
@@ -205,7 +208,7 @@ func (d *days) stay(from, to forecast.Date) (Stay, bool) {
 		return Stay{}, false
 	}
 	s := Stay{River: d.river.Outlook.River, RiverName: d.river.Outlook.RiverName, From: from, To: to, outlook: d.river.Outlook,
-		Chance: mean(d.one[a : b+1]), Calendar: mean(d.cal[a : b+1]), Stages: mean(d.many[a : b+1])}
+		Chance: mean(d.one[a : b+1]), Calendar: mean(d.cal[a : b+1]), Stages: mean(d.many[a : b+1]), Usual: mean(d.usual[a : b+1])}
 	for _, st := range d.stages {
 		s.Likely = append(s.Likely, Likely{Group: st.Group, Name: st.Name, Stage: st.Stage, Chance: chance(st, from, to), Hours: st.Hours, Grade: st.Grade, stage: st})
 		s.AtLeast = max(s.AtLeast, s.Likely[len(s.Likely)-1].Chance)

@@ -61,7 +61,7 @@ func (t *Trip) WriteTable(w io.Writer) error {
 
 func (p *printer) stay(head string, s Stay) {
 	p.line("\n%s: %s, %s", head, s.RiverName, span(s))
-	p.text("  ", fmt.Sprintf("At least one stage on a day: %s, %s. Expected on a day: %.1f stages.", forecast.Percent(s.Chance), forecast.Likelihood(s.Chance), s.Stages))
+	p.text("  ", fmt.Sprintf("At least one stage on a day: %s, %s. Expected on a day: %.1f stages, by the calendar %.1f.", forecast.Percent(s.Chance), forecast.Likelihood(s.Chance), s.Stages, s.Usual))
 	for i, l := range s.Likely {
 		if i == shown {
 			break

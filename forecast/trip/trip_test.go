@@ -85,7 +85,7 @@ func TestChancesAddUpAsTheyAreSaidTo(t *testing.T) {
 		name      string
 		got, want float64
 	}{
-		{"chance", s.Chance, 1 - 0.5*0.8}, {"calendar", s.Calendar, 1 - 0.75*0.9}, {"at least", s.AtLeast, 0.5}, {"stages", s.Stages, 1.0},
+		{"chance", s.Chance, 1 - 0.5*0.8}, {"calendar", s.Calendar, 1 - 0.75*0.9}, {"at least", s.AtLeast, 0.5}, {"stages", s.Stages, 1.0}, {"stages by the calendar", s.Usual, 0.5},
 		{"flow", s.Flow.P, 0},
 	} {
 		if math.Abs(x.got-x.want) > 1e-12 {
@@ -94,6 +94,27 @@ func TestChancesAddUpAsTheyAreSaidTo(t *testing.T) {
 	}
 	if tr.Second != nil {
 		t.Errorf("a week of one river has no second choice, got %+v", tr.Second)
+	}
+}
+
+// Where something nearly always shows, the plan says that the chance tells weeks apart
+// no more; elsewhere it does not.
+func TestAChanceOfNearlyAllIsSaidToTellNothing(t *testing.T) {
+	for _, many := range []bool{false, true} {
+		var stages []forecast.StageOutlook
+		for _, g := range []string{"western-green-drake", "pale-morning-dun", "salmonfly", "golden-stone", "gray-drake"} {
+			stages = append(stages, stage(g, forecast.Emergence, date(6, 1), date(6, 30), 0.95))
+			if !many {
+				break
+			}
+		}
+		tr, err := Plan(Ask{From: date(6, 3), To: date(6, 9), Days: 3}, []River{{Outlook: invent("wend", 14, stages...), Flows: flows(0, 0, 0)}}, lookup(t))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if said := strings.Contains(strings.Join(tr.Sure, " "), "only the number of stages tells weeks apart"); said != many {
+			t.Errorf("%d stages: %q", len(stages), tr.Sure)
+		}
 	}
 }
 
