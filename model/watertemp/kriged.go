@@ -75,8 +75,14 @@ func (f *fitter) knots() (out []knot) {
 	return out
 }
 
-// near is how much two places tell of each other along one of their distances.
-func near(d, length float64) float64 { return math.Exp(-d * d / (2 * length * length)) }
+// tells is how much two places tell of each other, 0 to 1.
+func (k knot) tells(b knot) float64 {
+	season := (square(k.cos-b.cos) + square(k.sin-b.sin)) / (krigSeason * krigSeason)
+	return math.Exp(-0.5 * (season + square(k.flow-b.flow)/(krigFlow*krigFlow) + square(k.air-b.air)/(krigAir*krigAir)))
+}
+
+// near is the same along one of their distances.
+func near(d, length float64) float64 { return math.Exp(-0.5 * square(d/length)) }
 
 // krige works out what comes again of what is left at some knots; nil if that cannot
 // be told.
@@ -89,7 +95,7 @@ func krige(at []knot) *Kriged {
 	for i, a := range at {
 		left.SetVec(i, a.left)
 		for j, b := range at[:i] {
-			cov.SetSym(i, j, krigSpread*math.Exp(-(square(a.cos-b.cos)+square(a.sin-b.sin))/(2*krigSeason*krigSeason)-square(a.flow-b.flow)/(2*krigFlow*krigFlow)-square(a.air-b.air)/(2*krigAir*krigAir)))
+			cov.SetSym(i, j, krigSpread*a.tells(b))
 		}
 		cov.SetSym(i, i, krigSpread+krigNoise/a.days)
 	}
@@ -98,8 +104,8 @@ func krige(at []knot) *Kriged {
 	if !c.Factorize(cov) || c.SolveVecTo(&weights, left) != nil {
 		return nil
 	}
-	// The three distances are factors of one another, so that the grid takes no
-	// exponential of its own.
+	// What two places tell is the product of three factors, so that no point of the grid
+	// takes an exponential of its own.
 	var k Kriged
 	for i, a := range at {
 		var flows [gridFlows]float64
@@ -148,11 +154,9 @@ var onGrid = func() (s [fourYears]float64) {
 
 // at is what is to be added on a day, °C, on lines between the points of the grid.
 func (k *Kriged) at(day int, r *row) float64 {
-	s := onGrid[cycle(day)]
-	s0, q0, t0 := int(s), 0, 0
 	flow, air := inGrid(r)
-	q, t := (flow-gridFlowLow)/gridFlowStep, (air-gridAirLow)/gridAirStep
-	q0, t0 = min(int(q), gridFlows-2), min(int(t), gridAirs-2)
+	s, q, t := onGrid[cycle(day)], (flow-gridFlowLow)/gridFlowStep, (air-gridAirLow)/gridAirStep
+	s0, q0, t0 := int(s), min(int(q), gridFlows-2), min(int(t), gridAirs-2)
 	s1 := s0 + 1
 	if s1 == gridSeasons {
 		s1 = 0

@@ -58,9 +58,7 @@ func TestTheGridIsFineEnough(t *testing.T) {
 
 // exactly is the mean of the process on a day, by the textbook and no grid.
 func exactly(at []knot) func(day int, r *row) float64 {
-	cov := func(a, b knot) float64 {
-		return krigSpread * near(math.Hypot(a.cos-b.cos, a.sin-b.sin), krigSeason) * near(a.flow-b.flow, krigFlow) * near(a.air-b.air, krigAir)
-	}
+	cov := func(a, b knot) float64 { return krigSpread * a.tells(b) }
 	m := make([][]float64, len(at))
 	for i := range at {
 		for j := range at {

@@ -67,7 +67,7 @@ func (m *Model) learnTraits(in Input, logFlow []float64) {
 	}
 	var level, change, falls, flowRises, airRises []float64
 	before := math.NaN()
-	for i, q := range logFlow {
+	for i, q := range logFlow[:min(len(logFlow), len(in.Air))] {
 		if !unknown(q) {
 			level = append(level, q)
 		}
