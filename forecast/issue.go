@@ -173,6 +173,8 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 			}
 		case err != nil:
 			return nil, err
+		case m.Years < 1:
+			o.Notes = append(o.Notes, fmt.Sprintf("The water model has seen %d days of readings here, less than a year; what they do not tell is taken from rivers of such air and flow.", m.Days))
 		}
 		o.WaterSource = m.Grade + ", from air and flow"
 		if in.Flow == nil {
@@ -184,7 +186,7 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 				o.Drivers = fmt.Sprintf("a weather forecast of %d members for %d days, then %s", len(rec.AirAhead), len(rec.AirAhead[0]), o.Drivers)
 			}
 			w.join(rows, past, filled(&m, in, past, seed))
-			if math.IsNaN(w.normal[0]) {
+			if slices.ContainsFunc(w.normal[:], math.IsNaN) {
 				w.normal = normal(rec.Day0, m.Simulate(in.Day0, in.Air, in.Flow, 6))
 			}
 			return w, nil

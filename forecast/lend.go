@@ -49,6 +49,9 @@ func Lend(ctx context.Context, store Reader, r River, others []River, at time.Ti
 		if err != nil {
 			return fail(err)
 		}
+		if m.Years < 1 {
+			continue // it is itself half supposed
+		}
 		m.Diel = watertemp.FitDiel(int(rec.Day0), rec.Water, rec.WaterMax)
 		return m, o.Name, nil
 	}
@@ -56,15 +59,7 @@ func Lend(ctx context.Context, store Reader, r River, others []River, at time.Ti
 }
 
 // short tells whether the record has too few days for a water model of its own.
-func (rec Record) short() bool {
-	n := 0
-	for i, w := range rec.Water {
-		if !math.IsNaN(w) && !math.IsNaN(rec.Air[i]) {
-			n++
-		}
-	}
-	return n < watertemp.MinDays
-}
+func (rec Record) short() bool { return watertemp.Enough(rec.WaterInput()) != nil }
 
 // apart is how far two rivers lie from each other, km, on a sphere.
 func apart(a, b River) float64 {

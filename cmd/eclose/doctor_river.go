@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -115,12 +116,19 @@ func (x *exam) water(c config.River, rec forecast.Record) {
 		}
 	}
 	what := c.Slug + ", water model"
-	says := fmt.Sprintf("%d days with water and air, of %d that a model needs", both, watertemp.MinDays)
+	need := watertemp.MinDays
+	short, tooShort := errors.AsType[*watertemp.TooLittleError](watertemp.Enough(rec.WaterInput()))
+	if tooShort {
+		need = short.Need
+	}
+	says := fmt.Sprintf("%d days with water and air, of %d that a model needs", both, need)
 	switch {
-	case both >= watertemp.MinDays:
+	case !tooShort && both < 365:
+		x.add(noted, what, "What part of a year does not tell is taken from rivers of such air and flow; each month makes it better.", "%s", says)
+	case !tooShort:
 		x.add(good, what, "", "%s", says)
 	case rec.Donor != nil:
-		x.add(noted, what, "Its own model comes with a year of readings; until then the one of "+rec.DonorName+" is lent.", "%s", says)
+		x.add(noted, what, "Its own model comes when they are there; until then the one of "+rec.DonorName+" is lent.", "%s", says)
 	case c.Weather == nil:
 		x.add(bad, what, "No weather is named: the outlook moves the water of past seasons by today's departure from them, and far ahead is no better than the calendar. Name [river.weather].", "%s", says)
 	case water > 0:

@@ -41,7 +41,7 @@ func (c waterCmd) ofRiver(e *env) (*waterFit, error) {
 	if air := knownDays(f.in.Air); air < leastAir {
 		return nil, fmt.Errorf("%s: %d days of air temperature are stored, %d are needed; %d are missing: name weather for the river and run eclose ingest", r.Name, air, leastAir, leastAir-air)
 	}
-	f.cut = f.in.Day0 + len(f.in.Air) - checkDays
+	f.cut = f.checkFrom()
 	if c.FitUntil != "" {
 		if f.cut, err = c.fitUntil(); err != nil {
 			return nil, err
@@ -68,6 +68,34 @@ const (
 	// leastAir is how many days of air a model needs that was fitted elsewhere.
 	leastAir = 300
 )
+
+// checkFrom is the day from which on nothing is fitted: the last year of the record,
+// or the last third of the readings if too few would be left without that year.
+func (f *waterFit) checkFrom() int {
+	last := len(f.in.Air) - checkDays
+	if last > 0 && watertemp.Enough(f.before(last)) == nil {
+		return f.in.Day0 + last
+	}
+	fitted, readings := 0, knownDays(f.in.Water)
+	for i, w := range f.in.Water {
+		if !math.IsNaN(w) {
+			fitted++
+		}
+		if 3*fitted > 2*readings && watertemp.Enough(f.before(i)) == nil {
+			return f.in.Day0 + i
+		}
+	}
+	return f.in.Day0 + last
+}
+
+// before is the first days of the record.
+func (f *waterFit) before(n int) watertemp.Input {
+	in := watertemp.Input{Day0: f.in.Day0, Air: f.in.Air[:n], Water: f.in.Water[:n]}
+	if f.in.Flow != nil {
+		in.Flow = f.in.Flow[:n]
+	}
+	return in
+}
 
 func knownDays(v []float64) (n int) {
 	for _, x := range v {

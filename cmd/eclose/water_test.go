@@ -140,26 +140,48 @@ lon = -2.9
   lat = 54.6
   lon = -2.9
   file = "weather.csv"
+
+[[river]]
+name = "Young Beck"
+region = "europe-upland"
+zone = "UTC"
+lat = 54.9
+lon = -2.9
+  [[river.gauge]]
+  feed = "csv"
+  site = "young"
+  period = "P1D"
+  file = "young.csv"
+  variables = ["water_temperature", "discharge"]
+  [river.weather]
+  feed = "csv"
+  lat = 54.9
+  lon = -2.9
+  file = "weather.csv"
 `
 
-// becksIngested puts two invented rivers into a store: one with a long record,
-// and one whose thermometer was hung in late.
+// becksIngested puts three invented rivers into a store: one with a long record,
+// one whose thermometer was hung in late, and one where that was half a year ago.
 func becksIngested(t *testing.T) (dir, config string, now time.Time) {
 	t.Helper()
 	const days = 1300
 	dir, config = write(t, becks)
-	var long, short, weather strings.Builder
+	var long, short, young, weather strings.Builder
 	for i, line := range strings.Split(strings.TrimSpace(inventedWater(days)), "\n") {
 		f := strings.Split(strings.ReplaceAll(line, "NA", ""), ",")
 		date, air, water, flow := f[0], f[1], f[2], f[3]
 		if i == 0 {
-			for _, b := range []*strings.Builder{&long, &short, &weather} {
+			for _, b := range []*strings.Builder{&long, &short, &young, &weather} {
 				b.WriteString(line + "\n")
 			}
 			continue
 		}
 		fmt.Fprintf(&long, "%s 00:00,,%s,%s\n", date, water, flow)
-		if i < days-100 {
+		if i < days-150 {
+			water = ""
+		}
+		fmt.Fprintf(&young, "%s 00:00,,%s,%s\n", date, water, flow)
+		if i < days-40 {
 			water = ""
 		}
 		fmt.Fprintf(&short, "%s 00:00,,%s,%s\n", date, water, flow)
@@ -167,7 +189,7 @@ func becksIngested(t *testing.T) (dir, config string, now time.Time) {
 			fmt.Fprintf(&weather, "%s %02d:00,%s,,\n", date, h, air)
 		}
 	}
-	for name, text := range map[string]string{"long.csv": long.String(), "short.csv": short.String(), "weather.csv": weather.String()} {
+	for name, text := range map[string]string{"long.csv": long.String(), "short.csv": short.String(), "young.csv": young.String(), "weather.csv": weather.String()} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
 			t.Fatal(err)
 		}
@@ -224,7 +246,7 @@ func TestARiverWithTooLittleWaterBorrowsAndSaysSo(t *testing.T) {
 	if err := json.Unmarshal([]byte(out), &got); err != nil {
 		t.Fatal(err)
 	}
-	if !strings.Contains(got.Fallback, "365 are needed") || !strings.Contains(got.Fallback, "Long Beck") || !strings.Contains(got.Grade, "river near by") {
+	if !strings.Contains(got.Fallback, "60 are needed") || !strings.Contains(got.Fallback, "Long Beck") || !strings.Contains(got.Grade, "river near by") {
 		t.Errorf("%q, grade %q", got.Fallback, got.Grade)
 	}
 	if !(got.SD > 1.9) || len(got.Parameters) != 0 {
@@ -232,6 +254,36 @@ func TestARiverWithTooLittleWaterBorrowsAndSaysSo(t *testing.T) {
 	}
 	if !got.Warm.Modelled || len(got.Warm.Days) != 16 || got.Warm.Today == "" {
 		t.Errorf("warm water: %+v", got.Warm)
+	}
+}
+
+// Half a year of readings is fitted, in part, and the last third of it judges the fit;
+// everything that shows the river says that it is part of a year.
+func TestARiverWithHalfAYearOfWaterIsFittedAndSaysSo(t *testing.T) {
+	_, config, now := becksIngested(t)
+	code, out, errs := call(t, now, "water", "Young Beck", "--config", config, "--format", "json")
+	if code != 0 {
+		t.Fatal(errs)
+	}
+	var got struct {
+		Grade, Fallback string
+		Fit, Check      struct{ Model struct{ Days int } }
+	}
+	if err := json.Unmarshal([]byte(out), &got); err != nil {
+		t.Fatal(err)
+	}
+	if got.Grade != "measured here for part of a year" || got.Fallback != "" || got.Fit.Model.Days < 95 || got.Fit.Model.Days > 105 || got.Check.Model.Days < 45 {
+		t.Errorf("%+v", got)
+	}
+	code, out, errs = call(t, now, "forecast", "--river", "Young Beck", "--config", config)
+	if code != 0 {
+		t.Fatal(errs)
+	}
+	if flat := strings.Join(strings.Fields(out), " "); !strings.Contains(flat, "measured here for part of a year") || !strings.Contains(flat, "days of readings here, less than a year") {
+		t.Errorf("the outlook does not say how little is known:\n%s", out[:min(len(out), 1500)])
+	}
+	if _, out, _ = call(t, now, "doctor", "--config", config); !strings.Contains(strings.Join(strings.Fields(out), " "), "What part of a year does not tell") {
+		t.Errorf("doctor does not say it:\n%s", out)
 	}
 }
 

@@ -47,7 +47,8 @@
 // cannot tell near what rivers do: weighted least squares with that prior, by
 // Levenberg-Marquardt with exact derivatives, from several starts. The regression
 // is fitted under such a belief of its own. A reach without a thermometer gets the
-// budget's centre alone, and some of a donor (see Prior).
+// budget's centre alone, and some of a donor (see Prior); two months of readings are
+// worth a fit.
 //
 // Then each year is left out in turn. What the model misses in the year left out
 // is the size of its error; and where the mean of the date does better than air

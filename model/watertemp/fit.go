@@ -14,9 +14,12 @@ type Options struct {
 	Starts int // 0: 5
 }
 
-// MinDays is how many days of water temperature with air a fit needs: a year,
-// or the seasonal terms are free. Our own default.
-const MinDays = 365
+// MinDays is how many days of water temperature with air a fit needs where the air is
+// known for a year or more: the belief holds what two months cannot tell, and such a
+// fit misses the days to come by far less than none does (see RESULTS.md). Where the
+// air is known for less than aYear, even the climate is not known, and a year of both
+// is needed. Our own defaults.
+const MinDays, aYear = 60, 365
 
 // TooLittleError says how much a fit lacks.
 type TooLittleError struct{ Have, Need int }
@@ -76,6 +79,43 @@ func Fit(in Input, o Options) (Model, error) {
 // its own (it does on the Rhone): starts lie on both sides and between.
 var valleys = [...][2]float64{{}, {-1, 1.5}, {1, -1.5}, {0, 1.5}, {0, -1.5}}
 
+// Enough tells whether a record has what a fit needs: a *TooLittleError if not.
+func Enough(in Input) error { return enough(in, in.useful()) }
+
+func enough(in Input, use []int) error {
+	airs := 0
+	for _, a := range in.Air {
+		if !unknown(a) {
+			airs++
+		}
+	}
+	need := MinDays
+	if airs < aYear {
+		need = aYear
+	}
+	if len(use) < need {
+		return &TooLittleError{Have: len(use), Need: need}
+	}
+	return nil
+}
+
+// useful are the days whose residual counts: those of water and air, when the air has
+// been known for long enough.
+func (in Input) useful() (use []int) {
+	gap := warmup
+	for i := range in.Air {
+		switch {
+		case unknown(in.Air[i]):
+			gap = min(gap+1, warmup)
+		case gap > 0:
+			gap--
+		case !unknown(in.Water[i]):
+			use = append(use, i)
+		}
+	}
+	return use
+}
+
 type fitter struct {
 	in     Input
 	b      *belief
@@ -104,23 +144,19 @@ func newFitter(in Input) (*fitter, error) {
 	f := &fitter{in: in, noise: 1, m: Model{Grade: "measured here"}}
 	f.m.learnTraits(in, f.m.place(in))
 	f.b, f.middle = pooled, f.m.regional()
-	n, gap := len(in.Air), warmup
-	for i := range in.Air {
-		switch {
-		case unknown(in.Air[i]):
-			gap = min(gap+1, warmup)
-		case gap > 0:
-			gap--
-		case !unknown(in.Water[i]):
-			f.use = append(f.use, i)
-			f.weight = append(f.weight, 1)
-		}
+	f.use = in.useful()
+	if err := enough(in, f.use); err != nil {
+		return nil, err
 	}
-	if len(f.use) < MinDays {
-		return nil, &TooLittleError{Have: len(f.use), Need: MinDays}
+	f.weight = make([]float64, len(f.use))
+	for k := range f.weight {
+		f.weight[k] = 1
 	}
+	n := len(in.Air)
 	f.m.Days, f.m.Years = len(f.use), float64(len(f.use))/365.25
-	f.m.Water, _ = yearOf(in.Day0, in.Water)
+	if len(f.use) < aYear {
+		f.m.Grade = "measured here for part of a year"
+	}
 	air, flow := f.m.drivers(in.Day0, in.Air, in.Flow)
 	f.rows, f.sim = make([]row, n), make([]float64, n)
 	f.h = harmonicsOf(in.Day0, n)
@@ -332,6 +368,10 @@ func (f *fitter) polish(p Params) {
 	f.m.Kriged = krige(f.knots())
 	f.m.again = f.add(f.m.Kriged)
 	f.m.mix(f.sim, f.in.Day0)
+	f.m.Water, _ = yearOf(f.in.Day0, f.in.Water)
+	if f.m.Days < aYear {
+		f.m.Water, _ = yearOf(f.in.Day0, f.sim) // part of a year has no wave of its own
+	}
 	residual := make([]float64, len(f.sim))
 	for i := range residual {
 		residual[i] = math.NaN()

@@ -120,18 +120,33 @@ func FuzzStepStaysBetweenWhereItWasAndWhereItGoes(f *testing.F) {
 }
 
 func TestTooShortARecordIsRefusedWithWhatIsMissing(t *testing.T) {
-	in := invented(rand.New(rand.NewPCG(5, 5)), 300)
-	_, err := Fit(in, Options{})
-	var little *TooLittleError
-	if !errors.As(err, &little) {
-		t.Fatalf("%v", err)
+	year := invented(rand.New(rand.NewPCG(5, 5)), 300)
+	month := invented(rand.New(rand.NewPCG(5, 6)), 1200)
+	for i := range 1160 {
+		month.Water[i] = math.NaN()
 	}
-	// The first days only warm the model up.
-	if little.Need != MinDays || little.Have != 300-warmup {
-		t.Errorf("%+v", little)
+	for _, x := range []struct {
+		in         Input
+		have, need int
+		missing    string
+	}{
+		{year, 300 - warmup, aYear, "85 are missing"}, // the first days only warm the model up
+		{month, 40, MinDays, "20 are missing"},
+	} {
+		_, err := Fit(x.in, Options{})
+		var little *TooLittleError
+		if !errors.As(err, &little) || !errors.As(Enough(x.in), &little) {
+			t.Fatalf("%v", err)
+		}
+		if little.Need != x.need || little.Have != x.have {
+			t.Errorf("%+v, want %d of %d", little, x.have, x.need)
+		}
+		if !strings.Contains(err.Error(), x.missing) {
+			t.Errorf("%q does not say that %s", err, x.missing)
+		}
 	}
-	if !strings.Contains(err.Error(), "85 are missing") {
-		t.Errorf("%q does not say how much is missing", err)
+	if err := Enough(month.slice(0, 1200)); err == nil || Enough(invented(rand.New(rand.NewPCG(5, 7)), 400)) != nil {
+		t.Errorf("enough: %v", err)
 	}
 }
 

@@ -26,6 +26,9 @@ const (
 	// this much for very many years, and more for few.
 	inflateAlways, inflateFew = 1.08, 0.5
 	leastVariance             = 0.25
+	// And by how much more, in variance, for less than a year: chosen on the fitted years
+	// of the gauges, of which only so many days were shown to the fit.
+	shortGrows, shortPower = 1.4, 0.6
 )
 
 func errorOf(day0 int, residual []float64, years float64) Error {
@@ -51,6 +54,12 @@ func errorOf(day0 int, residual []float64, years float64) Error {
 	// is left from day to day is the fast part's.
 	e.Fast = min(max(cross/pairs/inside, 0.1), 0.95)
 	e.SD = math.Sqrt(max(inside, 0.01) * (inflateAlways + inflateFew/max(years, 1)))
+	if years < 1 {
+		// What a part of a year cannot tell stays wrong for months, as in a prior.
+		e.SD *= math.Sqrt(1 + shortGrows*math.Pow(1/years-1, shortPower))
+		e.Slow += (1 - years) * (priorSlow - slowShare)
+		e.SlowKeeps += (1 - years) * (priorKeeps - e.SlowKeeps)
+	}
 	// The season's share, pulled towards 1.
 	x, y := mat.NewSymDense(3, nil), mat.NewVecDense(3, nil)
 	for i, r := range residual {
