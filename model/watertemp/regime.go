@@ -55,6 +55,10 @@ func (m *Model) regime() string {
 // behind says how the water's year lies to the air's.
 func (r response) behind() string {
 	switch d := math.Round(r.lagDays); {
+	case d == 1:
+		return "a day behind it"
+	case d == -1:
+		return "a day ahead of it"
 	case d > 0:
 		return fmt.Sprintf("%.0f days behind it", d)
 	case d < 0:
