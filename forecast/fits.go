@@ -19,8 +19,8 @@ type Fits struct {
 	kept map[[sha256.Size]byte]watertemp.Model
 }
 
-// fitsKept bounds the memory: a model takes some kB.
-const fitsKept = 1 << 14
+// fitsKept bounds the memory: a model takes 16 kB, so that all take 130 MB at most.
+const fitsKept = 1 << 13
 
 func (f *Fits) fit(in watertemp.Input, issue Date) (watertemp.Model, error) {
 	m, err := f.of(before(in, firstOfMonth(issue)))

@@ -37,8 +37,9 @@ const (
 	gridFlowHigh, gridAirHigh = gridFlowLow + gridFlowStep*(gridFlows-1), gridAirLow + gridAirStep*(gridAirs-1)
 )
 
-// Kriged is what is added to the answer by season, flow and past weeks' air, °C.
-type Kriged [gridSeasons][gridFlows][gridAirs]float64
+// Kriged is what is added to the answer by season, flow and past weeks' air, °C: 13 kB,
+// of which thousands may be kept.
+type Kriged [gridSeasons][gridFlows][gridAirs]float32
 
 // knot is the mean of a few days: where they lie, what is left there, °C, and how many
 // they are.
@@ -106,7 +107,7 @@ func krige(at []knot) *Kriged {
 	}
 	// What two places tell is the product of three factors, so that no point of the grid
 	// takes an exponential of its own.
-	var k Kriged
+	var sum [gridSeasons][gridFlows][gridAirs]float64
 	for i, a := range at {
 		var flows [gridFlows]float64
 		for q := range flows {
@@ -116,14 +117,22 @@ func krige(at []knot) *Kriged {
 		for t := range airs {
 			airs[t] = near(gridAirLow+gridAirStep*float64(t)-a.air, krigAir)
 		}
-		for s := range k {
+		for s := range sum {
 			sin, cos := math.Sincos(gridSeasonStep * float64(s))
 			season := krigSpread * weights.AtVec(i) * near(math.Hypot(cos-a.cos, sin-a.sin), krigSeason)
 			for q, v := range flows {
-				to := &k[s][q]
+				to := &sum[s][q]
 				for t, w := range airs {
 					to[t] += season * v * w
 				}
+			}
+		}
+	}
+	var k Kriged
+	for s := range sum {
+		for q := range sum[s] {
+			for t, v := range sum[s][q] {
+				k[s][q][t] = float32(v)
 			}
 		}
 	}
@@ -163,12 +172,14 @@ func (k *Kriged) at(day int, r *row) float64 {
 	}
 	s, q, t = s-float64(s0), q-float64(q0), t-float64(t0)
 	a, b := &k[s0], &k[s1]
-	low := a[q0][t0] + s*(b[q0][t0]-a[q0][t0])
-	lowNext := a[q0][t0+1] + s*(b[q0][t0+1]-a[q0][t0+1])
-	high := a[q0+1][t0] + s*(b[q0+1][t0]-a[q0+1][t0])
-	highNext := a[q0+1][t0+1] + s*(b[q0+1][t0+1]-a[q0+1][t0+1])
-	low += t * (lowNext - low)
-	return low + q*(high+t*(highNext-high)-low)
+	edge := func(q, t int) float64 {
+		from, to := float64(a[q][t]), float64(b[q][t])
+		return from + s*(to-from)
+	}
+	low, high := edge(q0, t0), edge(q0+1, t0)
+	low += t * (edge(q0, t0+1) - low)
+	high += t * (edge(q0+1, t0+1) - high)
+	return low + q*(high-low)
 }
 
 func within(v, low, high float64) float64 {

@@ -25,7 +25,7 @@ func TestKrigingAgainstScikitLearn(t *testing.T) {
 		flow, air, wanted float64
 	}{{3, 0.5, -2, 0.18177341}, {9, -1.5, 8, -0.74616223}, {9, 1, 0, -0.00234328}, {0, 0, 0, 0.05955365}} {
 		got := k[x.season][int((x.flow-gridFlowLow)/gridFlowStep)][int((x.air-gridAirLow)/gridAirStep)]
-		if math.Abs(got-x.wanted) > 1e-7 {
+		if math.Abs(float64(got)-x.wanted) > 1e-7 {
 			t.Errorf("season %d, flow %v, air %v: %.8f °C, not %.8f", x.season, x.flow, x.air, got, x.wanted)
 		}
 	}
