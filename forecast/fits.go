@@ -11,7 +11,7 @@ import (
 
 // Fits keeps water models from one outlook to the next, since a fit takes
 // longer than all the rest. A model is that of the days before the issue's
-// month, so that it holds for the month; it is found by those days, so that a
+// month, so that it holds for the month (a young record is fitted to its last day); it is found by those days, so that a
 // revised reading makes another. What is kept changes no byte of an outlook. A
 // nil *Fits keeps nothing. It may be used by several goroutines at once.
 type Fits struct {
@@ -23,8 +23,8 @@ type Fits struct {
 const fitsKept = 1 << 13
 
 func (f *Fits) fit(in watertemp.Input, issue Date) (watertemp.Model, error) {
-	m, err := f.of(before(in, firstOfMonth(issue)))
-	if short := (*watertemp.TooLittleError)(nil); errors.As(err, &short) {
+	m, err := f.of(in.Until(int(firstOfMonth(issue))))
+	if short := (*watertemp.TooLittleError)(nil); errors.As(err, &short) || err == nil && m.Partial() {
 		return f.of(in) // a young record needs each of its days
 	}
 	return m, err
@@ -53,16 +53,6 @@ func (f *Fits) of(in watertemp.Input) (watertemp.Model, error) {
 	}
 	f.kept[key] = m
 	return m, nil
-}
-
-// before is the part of an input before a day.
-func before(in watertemp.Input, d Date) watertemp.Input {
-	n := max(0, min(len(in.Air), int(d)-in.Day0))
-	in.Air, in.Water = in.Air[:n], in.Water[:min(n, len(in.Water))]
-	if in.Flow != nil {
-		in.Flow = in.Flow[:min(n, len(in.Flow))]
-	}
-	return in
 }
 
 func firstOfMonth(d Date) Date { return d - Date(d.Time().Day()-1) }

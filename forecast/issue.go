@@ -173,7 +173,7 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 			}
 		case err != nil:
 			return nil, err
-		case m.Years < 1:
+		case m.Partial():
 			o.Notes = append(o.Notes, fmt.Sprintf("The water model has seen %d days of readings here, less than a year; what they do not tell is taken from rivers of such air and flow.", m.Days))
 		}
 		o.WaterSource = m.Grade + ", from air and flow"

@@ -49,7 +49,7 @@ func Lend(ctx context.Context, store Reader, r River, others []River, at time.Ti
 		if err != nil {
 			return fail(err)
 		}
-		if m.Years < 1 {
+		if m.Partial() {
 			continue // it is itself half supposed
 		}
 		m.Diel = watertemp.FitDiel(int(rec.Day0), rec.Water, rec.WaterMax)

@@ -119,11 +119,11 @@ func (x *exam) water(c config.River, rec forecast.Record) {
 	need := watertemp.MinDays
 	short, tooShort := errors.AsType[*watertemp.TooLittleError](watertemp.Enough(rec.WaterInput()))
 	if tooShort {
-		need = short.Need
+		both, need = short.Have, short.Need // the first days of air do not count
 	}
 	says := fmt.Sprintf("%d days with water and air, of %d that a model needs", both, need)
 	switch {
-	case !tooShort && both < 365:
+	case !tooShort && both < watertemp.WholeYear:
 		x.add(noted, what, "What part of a year does not tell is taken from rivers of such air and flow; each month makes it better.", "%s", says)
 	case !tooShort:
 		x.add(good, what, "", "%s", says)

@@ -72,29 +72,20 @@ const (
 // checkFrom is the day from which on nothing is fitted: the last year of the record,
 // or the last third of the readings if too few would be left without that year.
 func (f *waterFit) checkFrom() int {
-	last := len(f.in.Air) - checkDays
-	if last > 0 && watertemp.Enough(f.before(last)) == nil {
-		return f.in.Day0 + last
+	last := f.in.Day0 + len(f.in.Air) - checkDays
+	if watertemp.Enough(f.in.Until(last)) == nil {
+		return last
 	}
 	fitted, readings := 0, knownDays(f.in.Water)
 	for i, w := range f.in.Water {
 		if !math.IsNaN(w) {
 			fitted++
 		}
-		if 3*fitted > 2*readings && watertemp.Enough(f.before(i)) == nil {
-			return f.in.Day0 + i
+		if day := f.in.Day0 + i; 3*fitted > 2*readings && watertemp.Enough(f.in.Until(day)) == nil {
+			return day
 		}
 	}
-	return f.in.Day0 + last
-}
-
-// before is the first days of the record.
-func (f *waterFit) before(n int) watertemp.Input {
-	in := watertemp.Input{Day0: f.in.Day0, Air: f.in.Air[:n], Water: f.in.Water[:n]}
-	if f.in.Flow != nil {
-		in.Flow = f.in.Flow[:n]
-	}
-	return in
+	return last
 }
 
 func knownDays(v []float64) (n int) {

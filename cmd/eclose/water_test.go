@@ -104,58 +104,25 @@ time-layout = "2006-01-02 15:04"
   unit = "m3/s"
   statistic = "mean"
   period = "P1D"
+`
 
+// aBeck is a river of that config: its name, latitude and the site of its readings.
+const aBeck = `
 [[river]]
-name = "Long Beck"
+name = %q
 region = "europe-upland"
 zone = "UTC"
-lat = 54.4
+lat = %v
 lon = -2.9
   [[river.gauge]]
   feed = "csv"
-  site = "long"
+  site = %q
   period = "P1D"
-  file = "long.csv"
+  file = "%[3]s.csv"
   variables = ["water_temperature", "discharge"]
   [river.weather]
   feed = "csv"
-  lat = 54.4
-  lon = -2.9
-  file = "weather.csv"
-
-[[river]]
-name = "Short Beck"
-region = "europe-upland"
-zone = "UTC"
-lat = 54.6
-lon = -2.9
-  [[river.gauge]]
-  feed = "csv"
-  site = "short"
-  period = "P1D"
-  file = "short.csv"
-  variables = ["water_temperature", "discharge"]
-  [river.weather]
-  feed = "csv"
-  lat = 54.6
-  lon = -2.9
-  file = "weather.csv"
-
-[[river]]
-name = "Young Beck"
-region = "europe-upland"
-zone = "UTC"
-lat = 54.9
-lon = -2.9
-  [[river.gauge]]
-  feed = "csv"
-  site = "young"
-  period = "P1D"
-  file = "young.csv"
-  variables = ["water_temperature", "discharge"]
-  [river.weather]
-  feed = "csv"
-  lat = 54.9
+  lat = %[2]v
   lon = -2.9
   file = "weather.csv"
 `
@@ -165,7 +132,7 @@ lon = -2.9
 func becksIngested(t *testing.T) (dir, config string, now time.Time) {
 	t.Helper()
 	const days = 1300
-	dir, config = write(t, becks)
+	dir, config = write(t, becks+fmt.Sprintf(aBeck, "Long Beck", 54.4, "long")+fmt.Sprintf(aBeck, "Short Beck", 54.6, "short")+fmt.Sprintf(aBeck, "Young Beck", 54.9, "young"))
 	var long, short, young, weather strings.Builder
 	for i, line := range strings.Split(strings.TrimSpace(inventedWater(days)), "\n") {
 		f := strings.Split(strings.ReplaceAll(line, "NA", ""), ",")

@@ -17,7 +17,7 @@ func (t *Trip) sure() []string {
 	s, o := t.First, t.First.outlook
 	out := []string{fmt.Sprintf("On a day of this stay it is %s (%s) that at least one of the stages asked for shows; the calendar alone would say %s. The likeliest single stage has %s.",
 		forecast.Likelihood(s.Chance), forecast.Percent(s.Chance), forecast.Percent(s.Calendar), forecast.Percent(s.AtLeast))}
-	if s.Chance > nearlyAlways && s.Calendar > nearlyAlways {
+	if s.Chance > nearlyAlways && s.Calendar > nearlyAlways && s.AtLeast < nearlyAlways {
 		out = append(out, "With so many groups asked for, something nearly always shows: only the number of stages tells weeks apart. Ask for the groups you come for.")
 	}
 	known, all := 0.0, 0.0

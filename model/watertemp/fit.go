@@ -15,11 +15,11 @@ type Options struct {
 }
 
 // MinDays is how many days of water temperature with air a fit needs where the air is
-// known for a year or more: the belief holds what two months cannot tell, and such a
+// known for WholeYear or more: the belief holds what two months cannot tell, and such a
 // fit misses the days to come by far less than none does (see RESULTS.md). Where the
-// air is known for less than aYear, even the climate is not known, and a year of both
-// is needed. Our own defaults.
-const MinDays, aYear = 60, 365
+// air is known for less, even the climate is not known, and WholeYear of both is
+// needed. Our own defaults.
+const MinDays, WholeYear = 60, 365
 
 // TooLittleError says how much a fit lacks.
 type TooLittleError struct{ Have, Need int }
@@ -79,6 +79,9 @@ func Fit(in Input, o Options) (Model, error) {
 // its own (it does on the Rhone): starts lie on both sides and between.
 var valleys = [...][2]float64{{}, {-1, 1.5}, {1, -1.5}, {0, 1.5}, {0, -1.5}}
 
+// Partial tells whether less than a year of readings stands behind a fit.
+func (m *Model) Partial() bool { return m.Days < WholeYear }
+
 // Enough tells whether a record has what a fit needs: a *TooLittleError if not.
 func Enough(in Input) error { return enough(in, in.useful()) }
 
@@ -90,8 +93,8 @@ func enough(in Input, use []int) error {
 		}
 	}
 	need := MinDays
-	if airs < aYear {
-		need = aYear
+	if airs < WholeYear {
+		need = WholeYear
 	}
 	if len(use) < need {
 		return &TooLittleError{Have: len(use), Need: need}
@@ -154,7 +157,7 @@ func newFitter(in Input) (*fitter, error) {
 	}
 	n := len(in.Air)
 	f.m.Days, f.m.Years = len(f.use), float64(len(f.use))/365.25
-	if len(f.use) < aYear {
+	if f.m.Partial() {
 		f.m.Grade = "measured here for part of a year"
 	}
 	air, flow := f.m.drivers(in.Day0, in.Air, in.Flow)
@@ -369,7 +372,7 @@ func (f *fitter) polish(p Params) {
 	f.m.again = f.add(f.m.Kriged)
 	f.m.mix(f.sim, f.in.Day0)
 	f.m.Water, _ = yearOf(f.in.Day0, f.in.Water)
-	if f.m.Days < aYear {
+	if f.m.Partial() {
 		f.m.Water, _ = yearOf(f.in.Day0, f.sim) // part of a year has no wave of its own
 	}
 	residual := make([]float64, len(f.sim))

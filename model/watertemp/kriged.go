@@ -48,7 +48,7 @@ type knot struct{ cos, sin, flow, air, left, days float64 }
 // inGrid is a day's logarithm of the flow ratio and its past weeks' air, °C over its
 // mean, held within the grid.
 func inGrid(r *row) (flow, air float64) {
-	return within(r.flow, gridFlowLow, gridFlowHigh), within(r.x[fSlow], gridAirLow, gridAirHigh)
+	return min(max(r.flow, gridFlowLow), gridFlowHigh), min(max(r.x[fSlow], gridAirLow), gridAirHigh)
 }
 
 // knots are what f.sim leaves of the days that count.
@@ -180,14 +180,4 @@ func (k *Kriged) at(day int, r *row) float64 {
 	low += t * (edge(q0, t0+1) - low)
 	high += t * (edge(q0+1, t0+1) - high)
 	return low + q*(high-low)
-}
-
-func within(v, low, high float64) float64 {
-	if v < low {
-		return low
-	}
-	if v > high {
-		return high
-	}
-	return v
 }

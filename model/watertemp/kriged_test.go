@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"slices"
 	"testing"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 func knotAt(season, flow, air, left, days float64) knot {
@@ -58,31 +60,25 @@ func TestTheGridIsFineEnough(t *testing.T) {
 
 // exactly is the mean of the process on a day, by the textbook and no grid.
 func exactly(at []knot) func(day int, r *row) float64 {
-	cov := func(a, b knot) float64 { return krigSpread * a.tells(b) }
-	m := make([][]float64, len(at))
-	for i := range at {
-		for j := range at {
-			m[i] = append(m[i], cov(at[i], at[j]))
+	cov, left := mat.NewDense(len(at), len(at), nil), mat.NewVecDense(len(at), nil)
+	for i, a := range at {
+		left.SetVec(i, a.left)
+		for j, b := range at {
+			cov.Set(i, j, krigSpread*a.tells(b))
 		}
-		m[i][i] += krigNoise / at[i].days
-		m[i] = append(m[i], at[i].left)
+		cov.Set(i, i, krigSpread+krigNoise/a.days)
 	}
-	for i := range m { // Gauss and Jordan
-		for j := range m {
-			if f := m[j][i] / m[i][i]; j != i {
-				for c := range m[j] {
-					m[j][c] -= f * m[i][c]
-				}
-			}
-		}
+	var weights mat.VecDense
+	if err := weights.SolveVec(cov, left); err != nil {
+		panic(err) // not of knots this far apart
 	}
 	return func(day int, r *row) float64 {
 		sin, cos := wave(day)
 		here := knot{cos: cos, sin: sin}
 		here.flow, here.air = inGrid(r)
 		sum := 0.0
-		for i := range m {
-			sum += m[i][len(at)] / m[i][i] * cov(at[i], here)
+		for i, a := range at {
+			sum += weights.AtVec(i) * krigSpread * a.tells(here)
 		}
 		return sum
 	}

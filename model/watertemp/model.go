@@ -40,6 +40,7 @@ func (m *Model) place(in Input) (logFlow []float64) {
 	return logFlow
 }
 
+// placeFlow is the flow's part of it.
 func (m *Model) placeFlow(in Input) (logs []float64) {
 	m.MeanFlow, m.Flow = 0, year{}
 	logs = make([]float64, len(in.Flow))

@@ -130,7 +130,7 @@ func TestTooShortARecordIsRefusedWithWhatIsMissing(t *testing.T) {
 		have, need int
 		missing    string
 	}{
-		{year, 300 - warmup, aYear, "85 are missing"}, // the first days only warm the model up
+		{year, 300 - warmup, WholeYear, "85 are missing"}, // the first days only warm the model up
 		{month, 40, MinDays, "20 are missing"},
 	} {
 		_, err := Fit(x.in, Options{})

@@ -64,12 +64,15 @@ type Report struct {
 // Evaluate fits a record up to a day, not included, and scores the model and the
 // baselines before it and from it on. Every constant comes from before.
 func Evaluate(in Input, until int, o Options) (Model, Report, error) {
-	m, err := Fit(in.slice(0, in.cut(until)), o)
+	m, err := Fit(in.Until(until), o)
 	if err != nil {
 		return Model{}, Report{}, err
 	}
 	return m, m.Report(in, until), nil
 }
+
+// Until is the part of a record before a day.
+func (in Input) Until(day int) Input { return in.slice(0, in.cut(day)) }
 
 // cut is the index of a day, within the record.
 func (in Input) cut(day int) int { return min(max(day-in.Day0, 0), len(in.Air)) }
@@ -78,7 +81,7 @@ func (in Input) cut(day int) int { return min(max(day-in.Day0, 0), len(in.Air)) 
 // baselines are fitted before it.
 func (m *Model) Report(in Input, until int) Report {
 	cut := in.cut(until)
-	before := in.slice(0, cut)
+	before := in.Until(until)
 	at := m.here(before)
 	var r Report
 	r.Modelled = at.Simulate(in.Day0, in.Air, in.Flow, firstKnown(before.Water))
