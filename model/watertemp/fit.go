@@ -16,10 +16,13 @@ type Options struct {
 
 // MinDays is how many days of water temperature with air a fit needs where the air is
 // known for WholeYear or more: the belief holds what two months cannot tell, and such a
-// fit misses the days to come by far less than none does (see RESULTS.md). Where the
-// air is known for less, even the climate is not known, and WholeYear of both is
-// needed. Our own defaults.
-const MinDays, WholeYear = 60, 365
+// fit misses the days to come by far less than none does (see RESULTS.md). Our own
+// default.
+const MinDays = 60
+
+// WholeYear is how many days of both a fit needs where the air is known for less than
+// that: then even the climate is not known. Our own default.
+const WholeYear = 365
 
 // TooLittleError says how much a fit lacks.
 type TooLittleError struct{ Have, Need int }
