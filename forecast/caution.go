@@ -32,7 +32,7 @@ func CautionInput(ctx context.Context, store Reader, r River, at time.Time) (wad
 	}
 	keys, err := store.Keys(ctx)
 	if err != nil {
-		return in, fmt.Errorf("listing what the store holds: %w", err)
+		return in, fmt.Errorf("listing stored series: %w", err)
 	}
 	g := gatherer{ctx: ctx, store: store, zone: zone, issue: at, keys: keys}
 	if g.asOf, err = g.hadRetrieved(r); err != nil {
@@ -202,7 +202,7 @@ func (g *gatherer) reading(s Station, v ingest.Variable, into *wading.Reading) (
 			into.Doubt = "ice"
 		}
 		if got.Flag != nil && got.Flag[last] == ingest.Fail {
-			into.Doubt = "it failed the check " + got.FlagTest[last]
+			into.Doubt = "failed check " + got.FlagTest[last]
 		}
 		if past = all; daily {
 			past = nil

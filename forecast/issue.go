@@ -40,7 +40,7 @@ type Options struct {
 }
 
 // ErrNothingKnown is wrapped where a river has neither water nor weather.
-var ErrNothingKnown = errors.New("neither water temperature nor weather is known")
+var ErrNothingKnown = errors.New("no water temperature and no weather data")
 
 // Issue makes the outlook of a river at a moment from what the store knew then.
 func Issue(ctx context.Context, store Reader, r River, c *insects.Catalogue, at time.Time, opt Options) (*Outlook, error) {
@@ -103,7 +103,7 @@ func (r River) region() (insects.Region, error) {
 	}
 	region, ok := insects.RegionOf(r.Lat, r.Lon)
 	if !ok {
-		return "", fmt.Errorf("river %s: the catalogue has no region for %g, %g; name one in the config", r.Slug, r.Lat, r.Lon)
+		return "", fmt.Errorf("river %s: no catalogue region at %g, %g; set region in the config", r.Slug, r.Lat, r.Lon)
 	}
 	return region, nil
 }
@@ -122,7 +122,7 @@ func chosen(r River, c *insects.Catalogue, region insects.Region) ([]*insects.Gr
 	for _, key := range r.Groups {
 		g, ok := c.Group(key)
 		if !ok {
-			return nil, fmt.Errorf("river %s: the catalogue has no group %q; eclose group find lists them", r.Slug, key)
+			return nil, fmt.Errorf("river %s: unknown insect group %q; see eclose group find", r.Slug, key)
 		}
 		if broods := c.Broods(key); g.Kind == insects.Parent && len(broods) > 0 {
 			out = append(out, broods...)
@@ -164,26 +164,26 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 		case errors.As(err, &little):
 			donor, by := opt.Donor, ""
 			if donor == nil && rec.Donor != nil {
-				donor, by = rec.Donor, ", helped by that of "+rec.DonorName
+				donor, by = rec.Donor, ", adjusted partly towards "+rec.DonorName
 			}
 			m = watertemp.Prior(donor)
-			o.Notes = append(o.Notes, fmt.Sprintf("The water temperature is worked out from air by a model not fitted here%s: %d days of water with air temperature are known, %d are needed.", by, little.Have, little.Need))
+			o.Notes = append(o.Notes, fmt.Sprintf("Water temperature is modelled from air with a regional model%s: only %d of the %d days of water and air temperature needed to fit one here.", by, little.Have, little.Need))
 			if w.diel.Days == 0 {
 				w.diel = m.Diel
 			}
 		case err != nil:
 			return nil, err
 		case m.Partial():
-			o.Notes = append(o.Notes, fmt.Sprintf("The water model has seen %d days of readings here, less than a year; what they do not tell is taken from rivers of such air and flow.", m.Days))
+			o.Notes = append(o.Notes, fmt.Sprintf("The water model has only %d days of readings here (less than a year); the rest comes from similar rivers.", m.Days))
 		}
-		o.WaterSource = m.Grade + ", from air and flow"
+		o.WaterSource = m.Grade + ", driven by air temperature and flow"
 		if in.Flow == nil {
-			o.WaterSource = m.Grade + ", from air"
+			o.WaterSource = m.Grade + ", driven by air temperature"
 		}
 		if rows := m.Forecast(in, rec.AirAhead, opt.Ahead, opt.Members, seed); rows != nil {
-			o.Drivers = "weather of past seasons"
+			o.Drivers = "past seasons' weather"
 			if len(rec.AirAhead) > 0 {
-				o.Drivers = fmt.Sprintf("a weather forecast of %d members for %d days, then %s", len(rec.AirAhead), len(rec.AirAhead[0]), o.Drivers)
+				o.Drivers = fmt.Sprintf("%d-member weather forecast for %d days, then %s", len(rec.AirAhead), len(rec.AirAhead[0]), o.Drivers)
 			}
 			w.join(rows, past, filled(&m, in, past, seed))
 			if slices.ContainsFunc(w.normal[:], math.IsNaN) {
@@ -193,14 +193,14 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 		}
 	}
 	if known < 300 {
-		return nil, fmt.Errorf("%w: %d days of water and %d of air temperature are stored, 300 of either are needed", ErrNothingKnown, known, airKnown)
+		return nil, fmt.Errorf("%w: %d days of water and %d of air temperature stored; 300 of either needed", ErrNothingKnown, known, airKnown)
 	}
 	rows := traced(rec, opt.Ahead, opt.Members, seed)
 	if rows == nil {
-		return nil, fmt.Errorf("%w over a whole year: no past season of either is there to go on from (%d days of water and %d of air temperature are stored)", ErrNothingKnown, known, airKnown)
+		return nil, fmt.Errorf("%w for a full year: no past season to start from (%d days of water and %d of air temperature stored)", ErrNothingKnown, known, airKnown)
 	}
 	o.WaterSource = "measured here"
-	o.Drivers = "none; the water of past seasons, moved by today's departure from them"
+	o.Drivers = "none; past seasons' water temperature, shifted by today's anomaly"
 	season := rec.season(w.day0)
 	fill(season, w.day0, w.normal)
 	w.join(rows, past, func(_ int, into []float64) { copy(into, season) })
@@ -347,14 +347,14 @@ func quantile(sorted []float64, p float64) float64 {
 // notes says in words what a reader must know of how the outlook came about.
 func (o *Outlook) notes(rec Record) {
 	if !rec.AsOf {
-		o.Notes = append(o.Notes, "The readings were fetched after the issue date: they are taken as they are known today, with revisions made since.")
+		o.Notes = append(o.Notes, "Readings were downloaded after the issue date and include later revisions.")
 	}
 	if age := rec.IssuedAt.Sub(rec.Cutoff); rec.Cutoff.IsZero() {
-		o.Notes = append(o.Notes, "No reading of the gauges within ten days: the water is worked out, not measured.")
+		o.Notes = append(o.Notes, "No gauge reading in the last ten days: water temperature is modelled, not measured.")
 	} else if age > 48*time.Hour {
-		o.Notes = append(o.Notes, fmt.Sprintf("The newest reading is %.0f days old.", age.Hours()/24))
+		o.Notes = append(o.Notes, fmt.Sprintf("The latest reading is %.0f days old.", age.Hours()/24))
 	}
 	if o.Seasons < 3 {
-		o.Notes = append(o.Notes, fmt.Sprintf("Only %d past seasons of water temperature are known here: trust the calendar at least as much.", o.Seasons))
+		o.Notes = append(o.Notes, fmt.Sprintf("Only %d past seasons of water temperature here: give the calendar at least as much weight.", o.Seasons))
 	}
 }

@@ -153,7 +153,7 @@ func (rec Record) Learn(r River, c *insects.Catalogue, sightings []diary.Sightin
 		}
 		post, err := phenology.Calibrate(p.prior, p.seen, y.seasons, phenology.Options{Seed: seedOf(r.Slug+" "+key, 0)})
 		if err != nil {
-			return nil, nil, fmt.Errorf("what %d sightings of %s teach: %w", len(p.seen), key, err)
+			return nil, nil, fmt.Errorf("calibrating from %d sightings at %s: %w", len(p.seen), key, err)
 		}
 		out[key] = lessonOf(&post, p.seen)
 	}
@@ -209,7 +209,7 @@ func (p *pupil) saw(s diary.Sighting, y *years) {
 func (w *water) pupils(c *insects.Catalogue, name string, region insects.Region, latDeg float64) (out []*pupil, why string) {
 	g, ok := c.Group(name)
 	if !ok {
-		return nil, "the catalogue has no such group"
+		return nil, "unknown group"
 	}
 	groups := []*insects.Group{g}
 	if broods := c.Broods(name); g.Kind == insects.Parent && len(broods) > 0 {
@@ -221,7 +221,7 @@ func (w *water) pupils(c *insects.Catalogue, name string, region insects.Region,
 		}
 	}
 	if len(out) == 0 {
-		return nil, "it has no window in " + region.Words()
+		return nil, "no season listed for " + region.Words()
 	}
 	return out, ""
 }

@@ -22,7 +22,7 @@ const lendKm, lendTries = 150, 3
 // for a water model, and fits it. nil where there is none near enough.
 func Lend(ctx context.Context, store Reader, r River, others []River, at time.Time) (*watertemp.Model, string, error) {
 	fail := func(err error) (*watertemp.Model, string, error) {
-		return nil, "", fmt.Errorf("looking for a river that lends its water model to %s: %w", r.Slug, err)
+		return nil, "", fmt.Errorf("looking for a donor river for %s: %w", r.Slug, err)
 	}
 	keys, err := store.Keys(ctx)
 	if err != nil {

@@ -31,7 +31,7 @@ func LessonsAsOf(ctx context.Context, q db.Querier, river string, at time.Time) 
 func ReadLessons(c db.Calibration) (Lessons, error) {
 	var l Lessons
 	if err := json.Unmarshal([]byte(c.Body), &l); err != nil {
-		return nil, fmt.Errorf("reading version %d of what the diary of %s taught: %w", c.Version, c.River, err)
+		return nil, fmt.Errorf("reading calibration version %d for %s: %w", c.Version, c.River, err)
 	}
 	return l, nil
 }

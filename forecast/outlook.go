@@ -152,7 +152,7 @@ func Likelihood(p float64) string {
 }
 
 // StandingCaution goes with every outlook, whatever the river does.
-const StandingCaution = "This is a forecast of insects, not of water you can wade. Flow can rise without warning, most of all below dams. " +
+const StandingCaution = "This is an insect forecast, not a wading forecast. Flow can rise without warning, especially below dams. " +
 	"Local notices, dam operators, licensed guides, local rules and your own eyes overrule it."
 
 // inZone is t in the river's zone, or in UTC where this machine does not know

@@ -12,7 +12,7 @@ import (
 // many days: those whose activity falls into them, in the order of their peaks.
 func (o *Outlook) SeasonPicture(from Date, days int, fishableOnly bool) chart.Season {
 	s := chart.Season{
-		Title: fmt.Sprintf("%s: what leaves the water and what comes back to it", o.RiverName),
+		Title: fmt.Sprintf("%s: hatches and egg-laying", o.RiverName),
 		Day0:  from.Time(), Days: days, Today: int(o.IssueDate() - from),
 	}
 	type row struct {

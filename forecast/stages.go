@@ -161,15 +161,15 @@ func hoursOn(g *insects.Group, s StageOutlook, r River) string {
 // region and not the river.
 func (s *StageOutlook) moved(issue Date) []string {
 	if s.Window.Peak.P50 == 0 || s.Calendar.Peak.P50 == 0 {
-		return []string{"Its season does not fall within the days looked at."}
+		return []string{"Its season falls outside the forecast period."}
 	}
 	if s.ruledByCalendar() {
-		return []string{"The calendar rules this group; the water hardly moves it."}
+		return []string{"Set by the calendar; water temperature barely shifts it."}
 	}
 	if s.Window.Peak.P90 < issue {
-		return []string{"By the water it came " + s.beside() + "."}
+		return []string{"By water temperature it peaked " + s.beside() + "."}
 	}
-	return []string{"Expected " + s.beside() + "."}
+	return []string{"Expected to peak " + s.beside() + "."}
 }
 
 // ruledByCalendar tells that the water moves a stage too little to be named.
@@ -181,7 +181,7 @@ func (s *StageOutlook) ruledByCalendar() bool { return s.Weight < 0.15 }
 func (s *StageOutlook) Why() string {
 	switch {
 	case s.ruledByCalendar():
-		return "by the calendar: water hardly moves it"
+		return "calendar only: water temperature barely shifts it"
 	case s.Early != nil:
 		return s.beside() + "; " + earlyWords(*s.Early) + " here"
 	}
@@ -193,11 +193,11 @@ func (s *StageOutlook) beside() string {
 	calendar := short(s.Calendar.Peak.P50)
 	switch shift := int(s.Window.Peak.P50 - s.Calendar.Peak.P50); {
 	case shift <= -2:
-		return fmt.Sprintf("%d days before the calendar's %s", -shift, calendar)
+		return fmt.Sprintf("%d days before the calendar (%s)", -shift, calendar)
 	case shift >= 2:
-		return fmt.Sprintf("%d days after the calendar's %s", shift, calendar)
+		return fmt.Sprintf("%d days after the calendar (%s)", shift, calendar)
 	default:
-		return "about the calendar's " + calendar
+		return "about the calendar date, " + calendar
 	}
 }
 
@@ -215,7 +215,7 @@ func (w *water) running(early float64, rec Record, s *StageOutlook, seasons int)
 	return fmt.Sprintf("Running %s for this river%s.", words, why)
 }
 
-const asUsual = "about as usual"
+const asUsual = "about average"
 
 func earlyWords(early float64) string {
 	switch n := int(math.Round(math.Abs(early))); {
@@ -259,7 +259,7 @@ func (d Departure) Words(seasons int, fahrenheit bool) string {
 	if fahrenheit {
 		by = fmt.Sprintf("%.1f °F (%.1f °C)", c*1.8, c)
 	}
-	return fmt.Sprintf("the water of %d days was %s %s than the mean of %d seasons", d.Days, by, warm, seasons)
+	return fmt.Sprintf("over the last %d days the water averaged %s %s than usual (%d seasons)", d.Days, by, warm, seasons)
 }
 
 // lately is over how many days the water is compared with that of past seasons

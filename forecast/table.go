@@ -20,19 +20,19 @@ type TableOptions struct {
 func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 	p := printer{w: w}
 	issue := o.IssueDate()
-	p.line("%s: outlook issued %s", o.RiverName, o.IssuedAt.UTC().Format("2 January 2006 15:04 UTC"))
-	p.line("%s", wrap(fmt.Sprintf("Newest reading %s. Past seasons of water temperature here: %d. Water: %s. Weather ahead: %s.",
+	p.line("%s: forecast issued %s", o.RiverName, o.IssuedAt.UTC().Format("2 January 2006 15:04 UTC"))
+	p.line("%s", wrap(fmt.Sprintf("Latest reading %s. Based on %d past seasons. Water temperature: %s. Weather ahead: %s.",
 		o.DataCutoff.UTC().Format("2 Jan 15:04 UTC"), o.Seasons, o.WaterSource, o.Drivers), 80, ""))
 	if d, ok := o.WaterOn(issue); ok {
 		mid, low, high := temperature(d.P50, opt.Fahrenheit), temperature(d.P10, opt.Fahrenheit), temperature(d.P90, opt.Fahrenheit)
 		between := ""
 		if low != high {
-			between = fmt.Sprintf(", eight times in ten between %s and %s", low, high)
+			between = fmt.Sprintf(" (80%% range %s to %s)", low, high)
 		}
-		p.line("Water today, daily mean: %s%s.", mid, between)
+		p.line("Water today (daily mean): %s%s.", mid, between)
 	}
 	if d := o.Departure; d != nil {
-		p.line("%s", wrap(fmt.Sprintf("Of late: %s.", d.Words(o.Seasons, opt.Fahrenheit)), 80, ""))
+		p.line("%s", wrap(fmt.Sprintf("Note: %s.", d.Words(o.Seasons, opt.Fahrenheit)), 80, ""))
 	}
 	for _, h := range o.Heat {
 		p.line("%s", h.words(opt.Fahrenheit))
@@ -42,20 +42,20 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 	}
 	shown := o.shown(opt)
 	if len(shown) == 0 {
-		p.line("\nNo stage of any group falls within the days asked for.")
+		p.line("\nNothing is in season in this period.")
 	} else {
-		p.line("\n%-33s %-10s  %9s %9s  %s", "group", "stage", "in a week", "calendar", "grade")
+		p.line("\n%-33s %-10s  %9s %9s  %s", "group", "stage", "in 7 days", "calendar", "evidence")
 		p.line("  %-24s %-24s %s", "start", "peak", "end")
-		p.line("  hours of the day; peak beside the calendar's; how the season runs here")
+		p.line("  hours; peak compared with the calendar; compared with this river's average")
 		p.line("%s", strings.Repeat("-", 80))
 		for _, s := range shown {
 			p.stage(s, issue)
 		}
-		p.line("\n%s", wrap("start, peak, end: when 10, 50 and 90 % of the season's activity has passed, with the 10 to 90 % range of each date. "+
-			"hours: by the river's clock, on the day of the peak. "+
-			"here: beside this river's mean of past seasons; the calendar knows the region, not the river. "+
-			"in a week: the chance, seven days after the issue, that someone who watches suitable water for two hours at the right time of day sees it in more than stray numbers. "+
-			"calendar: the same chance from the calendar alone. grade: where the numbers of the group come from; prior means worked out from calendar windows.", 80, ""))
+		p.line("\n%s", wrap("start, peak, end: dates by which 10, 50 and 90% of the season's activity has passed, each with its 80% range. "+
+			"hours: local time, on the peak day. "+
+			"here: compared with this river's average; the calendar is regional. "+
+			"in 7 days: chance that a competent observer, watching suitable water for two hours at the right time of day, sees more than a few stray insects. "+
+			"calendar: the same from calendar dates only. evidence: where the group's values come from; prior means estimated from calendar dates.", 80, ""))
 	}
 	p.line("\n%s", wrap(o.Caution, 80, ""))
 	return p.err
@@ -67,9 +67,9 @@ func (h HeatSum) words(fahrenheit bool) string {
 	if fahrenheit {
 		unit, scale, base = "°F", 1.8, h.BaseC*1.8+32
 	}
-	s := fmt.Sprintf("Degree-days since 1 January over %.0f %s: %.0f", base, unit, h.SumCDays*scale)
+	s := fmt.Sprintf("Degree-days above %.0f %s since 1 January: %.0f", base, unit, h.SumCDays*scale)
 	if h.Normal > 0 {
-		s += fmt.Sprintf(" (mean of past seasons %.0f)", h.Normal*scale)
+		s += fmt.Sprintf(" (average by this date %.0f)", h.Normal*scale)
 	}
 	if h.Measured < h.Days {
 		s += fmt.Sprintf("; %d of %d days measured", h.Measured, h.Days)
@@ -145,7 +145,7 @@ func (p *printer) stage(s StageOutlook, issue Date) {
 
 func orUnknown(hours string) string {
 	if hours == "" {
-		return "hours not known"
+		return "hours unknown"
 	}
 	return hours
 }
@@ -183,11 +183,11 @@ func short(d Date) string {
 func percent(p float64) string {
 	switch {
 	case p < 0.01:
-		return "<1 %"
+		return "<1%"
 	case p > 0.99:
-		return ">99 %"
+		return ">99%"
 	}
-	return fmt.Sprintf("%.0f %%", p*100)
+	return fmt.Sprintf("%.0f%%", p*100)
 }
 
 func temperature(c float64, fahrenheit bool) string {

@@ -21,10 +21,10 @@ type WarmLine struct {
 // the lowest up.
 func WarmLines() []WarmLine {
 	return []WarmLine{
-		{"68 °F / 20.0 °C, above which Yellowstone has closed rivers from 2 p.m.", wading.YellowstoneLineC, 1},
-		{"70 °F / 21.1 °C, above which New York asks to leave trout alone", wading.NewYorkLineC, 1},
-		{"71 °F / 21.7 °C, above which Colorado asks to stop", wading.ColoradoLineC, 1},
-		{"73 °F / 22.8 °C three days running, from which Montana restricts fishing", wading.MontanaLineC(wading.NonNative), 3},
+		{"68 °F / 20.0 °C: above this, Yellowstone has closed rivers from 2 p.m.", wading.YellowstoneLineC, 1},
+		{"70 °F / 21.1 °C: above this, New York asks anglers not to fish for trout", wading.NewYorkLineC, 1},
+		{"71 °F / 21.7 °C: above this, Colorado asks anglers to stop", wading.ColoradoLineC, 1},
+		{"73 °F / 22.8 °C on three consecutive days: Montana restricts fishing", wading.MontanaLineC(wading.NonNative), 3},
 	}
 }
 
@@ -107,11 +107,11 @@ func chanceRunning(diel watertemp.Diel, rows [][]float64, day, d int, l WarmLine
 func FishToday(now Reading, at time.Time, modelledMaxC float64) (wading.FishAdvice, string) {
 	modelled := wading.AdviceFor(modelledMaxC)
 	if now.At.IsZero() || at.Sub(now.At) > 24*time.Hour {
-		return modelled, fmt.Sprintf("%s (modelled: %s in the warmest hour; no reading within a day)", modelled.Words(), wading.Metric.Temperature(modelledMaxC))
+		return modelled, fmt.Sprintf("%s (modelled warmest hour %s; no reading in the last 24 hours)", modelled.Words(), wading.Metric.Temperature(modelledMaxC))
 	}
 	measured := wading.AdviceFor(now.Value)
 	if wading.Graver(modelled, measured) {
-		return modelled, fmt.Sprintf("%s (modelled: %s in the warmest hour; measured %s)", modelled.Words(), wading.Metric.Temperature(modelledMaxC), wading.Metric.Temperature(now.Value))
+		return modelled, fmt.Sprintf("%s (modelled warmest hour %s; measured %s)", modelled.Words(), wading.Metric.Temperature(modelledMaxC), wading.Metric.Temperature(now.Value))
 	}
 	return measured, fmt.Sprintf("%s (measured %s)", measured.Words(), wading.Metric.Temperature(now.Value))
 }

@@ -45,7 +45,7 @@ func (c *Collector) Skip(site, what, why string, n int) {
 func (c *Collector) Open(k Key, unit string) (*Growing, error) {
 	if g := c.byKey[k]; g != nil {
 		if g.SourceUnit != unit {
-			return nil, &Error{Feed: c.feed, Where: k.String(), Problem: fmt.Sprintf("the unit is %q here and %q earlier in the same series", unit, g.SourceUnit), Hint: "one series cannot have two units; report it with the saved answer"}
+			return nil, &Error{Feed: c.feed, Where: k.String(), Problem: fmt.Sprintf("the unit is %q here and %q earlier in the same series", unit, g.SourceUnit), Hint: "a series must have one unit; report it with the saved response"}
 		}
 		return g, nil
 	}
@@ -90,10 +90,10 @@ func (c *Collector) Finish() ([]Series, error) {
 			g.Approval = nil
 		}
 		if n := g.Normalize(); n > 0 {
-			c.Skip(g.Site, "repeated times of "+g.String(), "the later in the answer was kept", n)
+			c.Skip(g.Site, "repeated times of "+g.String(), "the last one was kept", n)
 		}
 		if err := g.Check(); err != nil {
-			return nil, &Error{Feed: c.feed, Where: "answer", Problem: "does not make a series", Hint: "report it with the saved answer", Err: err}
+			return nil, &Error{Feed: c.feed, Where: "answer", Problem: "is not a valid series", Hint: "report it with the saved response", Err: err}
 		}
 		out = append(out, g.Series)
 	}

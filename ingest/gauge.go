@@ -54,7 +54,7 @@ func (q GaugeSearch) Check(feed string) error {
 	e := &Error{Feed: feed, Where: "search"}
 	switch {
 	case q.Variable.Unit() == "":
-		e.Problem, e.Hint = fmt.Sprintf("there is no variable %q", Clip(string(q.Variable))), "search for water_temperature or discharge"
+		e.Problem, e.Hint = fmt.Sprintf("unknown variable %q", Clip(string(q.Variable))), "search for water_temperature or discharge"
 	case q.Region != "":
 		return nil
 	case !(math.Abs(q.Lat) <= 90 && math.Abs(q.Lon) <= 180 && q.RadiusKm > 0 && q.RadiusKm <= widestSearch):

@@ -45,7 +45,7 @@ func ParsePeriod(s string) (time.Duration, error) {
 		units, rest = units[i+1:], rest[n+1:]
 	}
 	if sum <= 0 || sum > longestPeriod {
-		return 0, fmt.Errorf("%q is not between nothing and %d days", short(s), int(longestPeriod.Hours()/24))
+		return 0, fmt.Errorf("%q is not between 0 and %d days", short(s), int(longestPeriod.Hours()/24))
 	}
 	return sum, nil
 }

@@ -239,7 +239,7 @@ func (s *Series) Check() error {
 		return fmt.Errorf("series %s: feed, site and statistic must be named", s.Key)
 	}
 	if s.Variable.Unit() == "" {
-		return fmt.Errorf("series %s: variable %q is not one the house knows", s.Key, s.Variable)
+		return fmt.Errorf("series %s: variable %q is not supported", s.Key, s.Variable)
 	}
 	if len(s.Value) != n {
 		return fmt.Errorf("series %s: %d times but %d values", s.Key, n, len(s.Value))

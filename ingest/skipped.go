@@ -16,5 +16,5 @@ func (s Skipped) String() string {
 	if site != "" {
 		site += ": "
 	}
-	return fmt.Sprintf("%s%s: %d skipped, %s", site, s.What, s.Readings, s.Why)
+	return fmt.Sprintf("%s%s: skipped %d: %s", site, s.What, s.Readings, s.Why)
 }

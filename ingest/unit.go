@@ -75,8 +75,8 @@ func ConversionOf(v Variable, unit string) (Conversion, error) {
 	if !ok {
 		return Conversion{}, &Error{
 			Where:   "unit of " + string(v),
-			Problem: fmt.Sprintf("the unit %q is not one that converts to %s", unit, v.Unit()),
-			Hint:    "the agency may have changed its spelling; report it with the saved answer",
+			Problem: fmt.Sprintf("unit %q cannot be converted to %s", unit, v.Unit()),
+			Hint:    "the agency may have renamed it; report it with the saved response",
 		}
 	}
 	return c, nil

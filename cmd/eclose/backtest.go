@@ -17,26 +17,26 @@ import (
 type backtestCmd struct {
 	riversBacktest `embed:""`
 
-	Records   string  `placeholder:"FILE" help:"Table with the columns date, taxon, count and perhaps hours, site; count may be none, few or many. - for standard input."`
-	Water     string  `placeholder:"FILE" help:"Table of daily mean water temperature with the columns date, temp_c and perhaps site."`
-	Lead      []int   `default:"14" help:"Days before the taxon's calendar date on which forecasts are issued; several make a table by lead."`
-	NoCatches bool    `help:"Forecast without what the season had brought of the taxon itself by the day of issue."`
-	NoOthers  bool    `help:"Forecast without the dates of taxa whose season was over by then."`
-	PastOnly  bool    `help:"Fit on earlier seasons only, as in its own time; otherwise on all other seasons."`
-	Least     float64 `default:"40" help:"Animals that make a season count; 5 where the record is of none, few and many."`
-	Each      bool    `help:"Print every forecast as CSV instead of scores."`
+	Records   string  `placeholder:"FILE" help:"CSV with columns date, taxon and count (a number, or none, few, many); hours and site are optional. Use - for stdin."`
+	Water     string  `placeholder:"FILE" help:"CSV of daily mean water temperature with columns date and temp_c; site is optional."`
+	Lead      []int   `default:"14" help:"Lead times in days before the taxon's calendar date."`
+	NoCatches bool    `help:"Ignore the taxon's own catches earlier in the season."`
+	NoOthers  bool    `help:"Ignore the dates of taxa already over for the season."`
+	PastOnly  bool    `help:"Fit on earlier seasons only; by default, on all other seasons."`
+	Least     float64 `default:"40" help:"Fewest animals for a season to count; use 5 for none/few/many records."`
+	Each      bool    `help:"Print each forecast as CSV instead of scores."`
 	Format    string  `enum:"text,json" default:"text" help:"Output: text or json."`
 }
 
 func (c backtestCmd) Run(e *env) error {
 	if (c.Config == "") == (c.Records == "") {
-		return usagef("backtest needs either --config, to judge the outlooks of rivers, or --records, to judge a table of catches or sightings")
+		return usagef("give --config to backtest rivers, or --records to backtest a table of catches or sightings")
 	}
 	if c.Config != "" {
 		return c.rivers(e)
 	}
 	if len(c.Lead) == 0 || slices.Min(c.Lead) < 0 || slices.Max(c.Lead) > 180 {
-		return usagef("--lead takes days from 0 to 180")
+		return usagef("--lead must be 0 to 180 days")
 	}
 	rec, err := readFile(c.Records, e.stdin, backtest.ReadRecords)
 	if err != nil {
@@ -54,11 +54,11 @@ func (c backtestCmd) Run(e *env) error {
 	series := rec.Build(c.Least)
 	switch {
 	case water == nil:
-		fmt.Fprintln(e.stderr, "eclose: no water temperature: the forecasts rest on dates and catches alone")
+		fmt.Fprintln(e.stderr, "eclose: no water temperature given; forecasting from dates and catches only")
 	case water.AnnualOnly:
-		fmt.Fprintln(e.stderr, "eclose: the water has no more than one value a year, which is known only when the year is over: it is not used")
+		fmt.Fprintln(e.stderr, "eclose: water temperature ignored: it has at most one value a year, known only after the year ends")
 	case water.Repeated > 0:
-		fmt.Fprintf(e.stderr, "eclose: %s: days with several temperatures: %d; their mean is taken (a site column keeps brooks apart)\n", c.Water, water.Repeated)
+		fmt.Fprintf(e.stderr, "eclose: %s: %d days have several temperatures; using their mean (add a site column to keep streams separate)\n", c.Water, water.Repeated)
 	}
 	type scored struct {
 		lead  int
@@ -71,12 +71,12 @@ func (c backtestCmd) Run(e *env) error {
 			return fmt.Errorf("hindcasts at a lead of %d days: %w", lead, err)
 		}
 		if len(f) == 0 {
-			return fmt.Errorf("%s: no taxon has four seasons of %g animals or more: nothing to judge", c.Records, c.Least)
+			return fmt.Errorf("%s: nothing to score: no taxon has four seasons with at least %g animals", c.Records, c.Least)
 		}
 		all = append(all, scored{lead, f})
 	}
 	if water != nil && !water.AnnualOnly && !slices.ContainsFunc(all, func(s scored) bool { return byWater(s.cases) > 0 }) {
-		fmt.Fprintln(e.stderr, "eclose: the water temperature served no forecast: a taxon needs three seasons in which it is known on nine days of ten from 1 January to the date, and from 1 January to the day of issue in the season forecast")
+		fmt.Fprintln(e.stderr, "eclose: water temperature was not used: a taxon needs three seasons at least 90% complete from 1 January to its date, and the forecast season complete from 1 January to the issue date")
 	}
 	switch {
 	case c.Each:
@@ -123,23 +123,23 @@ func byWater(cases []backtest.Forecast) int {
 
 // explain says when the forecasts were issued and what they knew.
 func (c backtestCmd) explain(w io.Writer, lead int, cases []backtest.Forecast) {
-	fmt.Fprintf(w, "Median date of each season, forecast %d days before the taxon's mean date of the\n", lead)
+	fmt.Fprintf(w, "Median date of each season, forecast %d days before the taxon's mean date in the\n", lead)
 	if c.PastOnly {
-		fmt.Fprintln(w, "earlier seasons, fitted on those alone. Known on the day of issue, up to that day:")
+		fmt.Fprintln(w, "earlier seasons, and fitted on those only. Information used, up to the issue date:")
 	} else {
-		fmt.Fprintln(w, "other seasons, fitted on all of those and nothing of its own. Known on the day of\nissue, up to that day:")
+		fmt.Fprintln(w, "other seasons, and fitted on those only. Information used, up to the issue date:")
 	}
 	switch n := byWater(cases); {
 	case n == len(cases):
-		fmt.Fprintln(w, "- the water temperature; after that, the normal of the other seasons")
+		fmt.Fprintln(w, "- water temperature; after the issue date, the mean of the other seasons")
 	case n > 0:
-		fmt.Fprintf(w, "- the water temperature (in %d of %d forecasts); after that, the normal of the\n  other seasons\n", n, len(cases))
+		fmt.Fprintf(w, "- water temperature (in %d of %d forecasts); after the issue date, the mean of\n  the other seasons\n", n, len(cases))
 	}
 	if !c.NoOthers {
-		fmt.Fprintln(w, "- the dates of taxa whose season is usually over by then")
+		fmt.Fprintln(w, "- dates of taxa usually over by then")
 	}
 	if !c.NoCatches {
-		fmt.Fprintln(w, "- what the season had brought of the taxon itself (--no-catches leaves it out)")
+		fmt.Fprintln(w, "- the taxon's own catches so far (omit with --no-catches)")
 	}
 	fmt.Fprintln(w)
 }
@@ -148,7 +148,7 @@ func (c backtestCmd) explain(w io.Writer, lead int, cases []backtest.Forecast) {
 // seasons.
 func printScores(out io.Writer, cases []backtest.Forecast) error {
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(w, "taxon\tseasons\trmse\tcalendar\tless by\t90 % range\tcrps\tcalendar\twithin 80 %\t")
+	fmt.Fprintln(w, "taxon\tseasons\tRMSE\tcalendar\treduction\t90% interval\tCRPS\tcalendar\tin 80% range\t")
 	scores := backtest.Score(cases)
 	var rmse, crps []float64
 	worse, inside, n := 0, 0.0, 0.0
@@ -175,11 +175,11 @@ func printScores(out io.Writer, cases []backtest.Forecast) error {
 	}
 	fmt.Fprintln(out)
 	if len(rmse) > 0 {
-		fmt.Fprintf(out, "%d taxa with %d seasons or more: error less than the calendar's by %.0f %% in the middle taxon\n(crps by %.0f %%), more by over 3 %% in %d; the 80 %% range held %.0f %% of dates.\n",
+		fmt.Fprintf(out, "%d taxa with at least %d seasons: RMSE %.0f%% below the calendar's in the median taxon\n(CRPS %.0f%% below); more than 3%% worse in %d. The 80%% range held %.0f%% of dates.\n",
 			len(rmse), verify.FewSeasons, 100*(1-verify.Quantile(rmse, 0.5)), 100*(1-verify.Quantile(crps, 0.5)), worse, 100*inside/n)
 	}
 	if len(rmse) < len(scores) {
-		fmt.Fprintf(out, "* fewer than %d seasons: whatever the range says, nothing is demonstrated.\n", verify.FewSeasons)
+		fmt.Fprintf(out, "* fewer than %d seasons: too few to demonstrate anything.\n", verify.FewSeasons)
 	}
 	fmt.Fprintln(out)
 	return nil

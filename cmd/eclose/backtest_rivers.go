@@ -27,15 +27,15 @@ import (
 
 // riversBacktest judges the outlooks of a config's rivers.
 type riversBacktest struct {
-	Config  string   `placeholder:"FILE" help:"Issue the outlooks of this config's rivers again for past seasons and judge them."`
-	Seasons string   `placeholder:"A..B" help:"With --config: the seasons, such as 2015..2024."`
-	Leads   []int    `default:"0,7,14,30,60" help:"With --config: days from issue to target."`
+	Config  string   `placeholder:"FILE" help:"Reissue forecasts for this config's rivers in past seasons and score them."`
+	Seasons string   `placeholder:"A..B" help:"With --config: seasons, e.g. 2015..2024."`
+	Leads   []int    `default:"0,7,14,30,60" help:"With --config: lead times in days."`
 	River   []string `aliases:"rivers" placeholder:"NAME" help:"With --config: only these rivers."`
 	Every   int      `default:"7" help:"With --config: days between issues."`
-	Members int      `default:"50" help:"With --config: possible futures per outlook."`
-	Workers int      `default:"2" help:"With --config: rivers and seasons computed at once; changes no number."`
-	Shared  string   `name:"run" placeholder:"NAME" help:"With --config: judge a run of eclose jobs add backtest; its seasons, leads and rivers are those of the run."`
-	Out     string   `default:"backtest" placeholder:"DIR" type:"path" help:"With --config: folder for the report, and for finished seasons, which an interrupted run goes on from."`
+	Members int      `default:"50" help:"With --config: ensemble size."`
+	Workers int      `default:"2" help:"With --config: number of parallel workers; does not change results."`
+	Shared  string   `name:"run" placeholder:"NAME" help:"With --config: report on a run started with 'eclose jobs add backtest'."`
+	Out     string   `default:"backtest" placeholder:"DIR" type:"path" help:"With --config: folder for the report and for finished seasons; an interrupted run resumes from it."`
 }
 
 func (c riversBacktest) rivers(e *env) error {
@@ -75,7 +75,7 @@ func (c riversBacktest) rivers(e *env) error {
 		return err
 	}
 	if o.Resumed > 0 {
-		fmt.Fprintf(e.stderr, "eclose: %d of %d seasons were finished by an earlier run\n", o.Resumed, len(o.Slices))
+		fmt.Fprintf(e.stderr, "eclose: resuming: %d of %d seasons already done\n", o.Resumed, len(o.Slices))
 	}
 	return writeBacktest(e, rivers.Judge(o), c.Out, cfg.Notice, plan.Now)
 }
@@ -102,7 +102,7 @@ func seasonRange(s string) (first, last int, err error) {
 	first, err1 := strconv.Atoi(a)
 	last, err2 := strconv.Atoi(b)
 	if err1 != nil || err2 != nil || first < 1800 || last > 2200 || first > last {
-		return 0, 0, fmt.Errorf("--seasons %q: write the first and the last season as 2015..2024", s)
+		return 0, 0, fmt.Errorf("--seasons %q: write as 2015..2024", s)
 	}
 	return first, last, nil
 }
@@ -137,7 +137,7 @@ func sightingsOf(e *env, cfg *config.Config) ([]rivers.Sighting, error) {
 // writeBacktest writes the report's files and prints its sentences.
 func writeBacktest(e *env, r *rivers.Report, dir, notice string, now time.Time) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return fmt.Errorf("making the folder of the report: %w", err)
+		return fmt.Errorf("creating the report folder: %w", err)
 	}
 	meta := export.Meta{Title: fmt.Sprintf("Backtest of seasons %d to %d", r.First, r.Last), Source: "eclose, model version " + r.ModelVersion,
 		History: "eclose backtest", Created: now, Notice: notice}

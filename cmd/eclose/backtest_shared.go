@@ -20,11 +20,11 @@ import (
 // sharedBacktest is a backtest whose seasons are jobs: as many processes as work
 // the database compute them, and eclose backtest --run puts them together.
 type sharedBacktest struct {
-	Name    string `name:"run" help:"For a backtest: its name; adding it again goes on with what is not done." placeholder:"NAME"`
-	Seasons string `help:"For a backtest: the seasons, such as 2015..2024." placeholder:"A..B"`
-	Leads   []int  `default:"0,7,14,30,60" help:"For a backtest: days from issue to target."`
-	Every   int    `default:"7" help:"For a backtest: days between issues."`
-	Members int    `default:"50" help:"For a backtest: possible futures per outlook."`
+	Name    string `name:"run" help:"Backtest: name of the run; adding it again resumes it." placeholder:"NAME"`
+	Seasons string `help:"Backtest: seasons, e.g. 2015..2024." placeholder:"A..B"`
+	Leads   []int  `default:"0,7,14,30,60" help:"Backtest: lead times in days."`
+	Every   int    `default:"7" help:"Backtest: days between forecasts."`
+	Members int    `default:"50" help:"Backtest: ensemble size."`
 }
 
 var runName = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,40}$`)
@@ -32,7 +32,7 @@ var runName = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,40}$`)
 // backtest begins a run and adds a job for each season of each river.
 func (c jobsAddCmd) backtest(e *env) (err error) {
 	if !runName.MatchString(c.Name) {
-		return usagef("--run %q: name the run in small letters, digits and dashes", c.Name)
+		return usagef("--run %q: use lower-case letters, digits and hyphens", c.Name)
 	}
 	cfg, err := config.Load(c.Config)
 	if err != nil {
@@ -71,7 +71,7 @@ func (c jobsAddCmd) backtest(e *env) (err error) {
 	case err != nil:
 		return err
 	case begun.First != b.First || begun.Last != b.Last || begun.Every != b.Every || begun.Members != b.Members || !slices.Equal(begun.Leads, b.Leads) || !slices.Equal(begun.Rivers, b.Rivers):
-		return usagef("--run %s was begun with other seasons, rivers, leads, issues or members: choose another name", c.Name)
+		return usagef("--run %s exists with different settings; choose another name", c.Name)
 	}
 	return c.with(e, func(_ *config.Config, q *jobs.Queue) error {
 		var all []jobs.Args
@@ -84,7 +84,7 @@ func (c jobsAddCmd) backtest(e *env) (err error) {
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(e.stdout, "%d jobs added, %d were there already; when they are done: eclose backtest --config %s --run %s\n", n, len(all)-n, c.Config, c.Name)
+		fmt.Fprintf(e.stdout, "%d jobs added, %d already queued. When they finish, run: eclose backtest --config %s --run %s\n", n, len(all)-n, c.Config, c.Name)
 		return nil
 	})
 }
@@ -99,7 +99,7 @@ func collect(ctx context.Context, cfg *config.Config, run string, plan *rivers.P
 	defer func() { err = errors.Join(err, files.Close()) }()
 	b, err := work.ReadBacktest(ctx, files, run)
 	if errors.Is(err, work.ErrNoRun) {
-		return usagef("%w; begin one with eclose jobs add backtest --run %s", err, run)
+		return usagef("%w; start one with: eclose jobs add backtest --run %s", err, run)
 	}
 	if err != nil {
 		return err
@@ -111,7 +111,7 @@ func collect(ctx context.Context, cfg *config.Config, run string, plan *rivers.P
 	}
 	*plan = p
 	if err := os.MkdirAll(plan.Dir, 0o755); err != nil {
-		return fmt.Errorf("making the folder of finished slices: %w", err)
+		return fmt.Errorf("creating the folder for finished seasons: %w", err)
 	}
 	return files.List(ctx, work.BacktestFolder(run)+"/slices", func(name string, size int64) error {
 		text, err := files.Read(ctx, name, size)

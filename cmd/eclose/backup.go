@@ -27,7 +27,7 @@ import (
 
 type backupCmd struct {
 	configFlag
-	Out string `required:"" help:"File to write, such as eclose-2026-05-18.backup." placeholder:"FILE" type:"path"`
+	Out string `required:"" help:"Backup file to write, e.g. eclose-2026-05-18.backup." placeholder:"FILE" type:"path"`
 }
 
 // manifest closes a backup: one without it was cut off.
@@ -50,11 +50,11 @@ const (
 func localOnly(cfg *config.Config) (database, store string, err error) {
 	database, ok := strings.CutPrefix(cfg.DatabaseURL(), "sqlite://")
 	if !ok {
-		return "", "", usagef("the database is PostgreSQL: use pg_dump or its continuous archiving, and the versioning of the bucket for the series")
+		return "", "", usagef("the database is PostgreSQL: back it up with pg_dump or continuous archiving, and turn on bucket versioning for the readings")
 	}
 	store, ok = strings.CutPrefix(cfg.StoreURL(), "file://")
 	if !ok {
-		return "", "", usagef("the series lie on %s: use the versioning of the bucket, or its provider's backup", cfg.Store)
+		return "", "", usagef("the readings are stored on %s: use bucket versioning or the provider's backup", cfg.Store)
 	}
 	return filepath.FromSlash(database), filepath.FromSlash(store), nil
 }
@@ -174,7 +174,7 @@ func eachStored(ctx context.Context, storeDir string, yield func(name string, da
 
 type restoreCmd struct {
 	configFlag
-	Backup string `arg:"" help:"File that eclose backup wrote." type:"existingfile"`
+	Backup string `arg:"" help:"Backup file made by 'eclose backup'." type:"existingfile"`
 }
 
 // Run puts a backup where the config wants store and database. Everything is
@@ -190,7 +190,7 @@ func (c restoreCmd) Run(e *env) (err error) {
 	}
 	for _, p := range []string{database, storeDir} {
 		if _, err := os.Stat(p); !errors.Is(err, fs.ErrNotExist) {
-			return usagef("%s exists: a backup is restored into an empty place only; move it away first", p)
+			return usagef("%s already exists; move it away first: a backup is only restored into an empty installation", p)
 		}
 	}
 	for _, p := range []string{filepath.Dir(database), filepath.Dir(storeDir)} {
@@ -227,7 +227,7 @@ func (c restoreCmd) Run(e *env) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, d.Close()) }()
-	fmt.Fprintf(e.stdout, "restored the backup of %s: %d files, %d series\n", m.Made.Format("2006-01-02 15:04 UTC"), len(m.Files), seriesIn)
+	fmt.Fprintf(e.stdout, "restored backup from %s: %d files, %d series\n", m.Made.Format("2006-01-02 15:04 UTC"), len(m.Files), seriesIn)
 	return nil
 }
 
@@ -268,7 +268,7 @@ func unpack(backup, dir string) (m manifest, err error) {
 			break
 		}
 		if err != nil {
-			return m, fmt.Errorf("it is no backup, or was cut off: %w", err)
+			return m, fmt.Errorf("not a backup, or incomplete: %w", err)
 		}
 		if h.Name == manifestName {
 			text, err := io.ReadAll(io.LimitReader(t, 1<<30))
@@ -282,17 +282,17 @@ func unpack(backup, dir string) (m manifest, err error) {
 		}
 		// Only names that we write: nothing in a file may lead out of the folder.
 		if h.Typeflag != tar.TypeReg || !fs.ValidPath(h.Name) || strings.ContainsRune(h.Name, '\\') || h.Name != databaseEntry && !strings.HasPrefix(h.Name, storePrefix) {
-			return m, fmt.Errorf("it holds %q, which no backup of ours does", h.Name)
+			return m, fmt.Errorf("not an Eclose backup: unexpected entry %q", h.Name)
 		}
 		if found[h.Name], err = unpackFile(filepath.Join(dir, filepath.FromSlash(path.Clean(h.Name))), t); err != nil {
 			return m, err
 		}
 	}
 	if m.Format == 0 {
-		return m, errors.New("it was cut off: its manifest is missing")
+		return m, errors.New("incomplete: the manifest is missing")
 	}
 	if m.Format != backupFormat {
-		return m, fmt.Errorf("it is of format %d, and this program knows %d: use a newer eclose", m.Format, backupFormat)
+		return m, fmt.Errorf("backup format %d is newer than this program supports (%d); upgrade eclose", m.Format, backupFormat)
 	}
 	for name, sum := range m.Files {
 		if found[name] != sum {
@@ -300,7 +300,7 @@ func unpack(backup, dir string) (m manifest, err error) {
 		}
 	}
 	if len(found) != len(m.Files) {
-		return m, errors.New("it holds files that its manifest does not name")
+		return m, errors.New("it contains files not listed in its manifest")
 	}
 	return m, nil
 }

@@ -18,13 +18,13 @@ import (
 )
 
 type bouncesCmd struct {
-	Read bouncesReadCmd `cmd:"" help:"Take in reports of mails that came back, from a maildir or a file."`
+	Read bouncesReadCmd `cmd:"" help:"Process bounce messages from a maildir or file."`
 }
 
 type bouncesReadCmd struct {
 	databaseFlag
-	Path string `arg:"" help:"Maildir, or a file with one mail."`
-	Keep bool   `help:"Leave mails in the maildir's new folder; without it those understood go to cur. Nothing is ever deleted."`
+	Path string `arg:"" help:"Maildir, or a file holding one message."`
+	Keep bool   `help:"Leave processed messages in new/ instead of moving them to cur/. Nothing is deleted."`
 }
 
 func (c bouncesReadCmd) Run(e *env) error {
@@ -53,7 +53,7 @@ func (c bouncesReadCmd) Run(e *env) error {
 				}
 			}
 		}
-		fmt.Fprintf(e.stdout, "%d new, %d known before, %d of no failure, %d for a human to look at\n", in.fresh, in.known, in.nothing, in.unread)
+		fmt.Fprintf(e.stdout, "%d new bounces, %d already recorded, %d not delivery failures, %d need a human\n", in.fresh, in.known, in.nothing, in.unread)
 		return nil
 	})
 }
@@ -70,7 +70,7 @@ func reports(path string) (files []string, maildir bool, err error) {
 	for _, sub := range []string{"new", "cur"} {
 		es, err := os.ReadDir(filepath.Join(path, sub))
 		if err != nil {
-			return nil, true, usagef("%s is no maildir: %w", path, err)
+			return nil, true, usagef("%s is not a maildir: %w", path, err)
 		}
 		for _, x := range es {
 			if x.Type().IsRegular() && !strings.HasPrefix(x.Name(), ".") {
@@ -108,7 +108,7 @@ func (in *bounceBox) read(file string) (understood bool, err error) {
 	person, err := in.mails.Whose(in.e.ctx, r.Key)
 	if errors.Is(err, db.ErrNotFound) {
 		in.unread++
-		fmt.Fprintf(in.e.stderr, "%s: it names a mail that we do not know (any more)\n", file)
+		fmt.Fprintf(in.e.stderr, "%s: refers to an unknown or deleted message\n", file)
 		return false, nil
 	}
 	if err != nil {

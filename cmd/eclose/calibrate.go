@@ -21,10 +21,10 @@ import (
 )
 
 type calibrateCmd struct {
-	River string `arg:"" help:"The river, by its name in the config."`
+	River string `arg:"" help:"River name or slug from the config."`
 	configFlag
-	Dry      bool `help:"Only show what would be learnt; keep nothing."`
-	Versions bool `help:"List what was learnt before, version by version."`
+	Dry      bool `help:"Show the result without saving it."`
+	Versions bool `help:"List saved calibrations."`
 }
 
 // Run turns the sightings of a river into its own parameters and keeps them as
@@ -56,7 +56,7 @@ func (c calibrateCmd) Run(e *env) (err error) {
 		return err
 	}
 	if len(sightings) == 0 {
-		return fmt.Errorf("the diary holds no sighting of %s (%q); add some with eclose diary add --river %s, also of days when you saw nothing", r.Name, r.Slug, r.Slug)
+		return fmt.Errorf("no sightings recorded for %s (%q); add some, including blank sessions: eclose diary add --river %s", r.Name, r.Slug, r.Slug)
 	}
 	store, err := series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly())
 	if err != nil {
@@ -72,33 +72,33 @@ func (c calibrateCmd) Run(e *env) (err error) {
 		return err
 	}
 	for _, x := range not {
-		fmt.Fprintf(e.stderr, "eclose: nothing is learnt of %q (%s): %s; eclose group find %q names those that are known, eclose diary add --revise ID puts it right\n",
+		fmt.Fprintf(e.stderr, "eclose: %q (%s) not used: %s; check the name with 'eclose group find %q', then correct it with 'eclose diary add --revise ID'\n",
 			x.Group, count(x.Sightings, "sighting"), x.Why, x.Group)
 	}
 	if len(lessons) == 0 {
-		return fmt.Errorf("the diary of %s teaches nothing: no sighting names a group of the catalogue that flies there", r.Name)
+		return fmt.Errorf("nothing to calibrate for %s: no sighting names a group that occurs there", r.Name)
 	}
 	printLessons(e.stdout, r.Name, lessons)
 	if c.Dry {
-		fmt.Fprintln(e.stdout, "\nNothing was kept.")
+		fmt.Fprintln(e.stdout, "\nNot saved.")
 		return nil
 	}
 	body, err := json.Marshal(lessons)
 	if err != nil {
-		return fmt.Errorf("writing down what was learnt: %w", err)
+		return fmt.Errorf("saving the calibration: %w", err)
 	}
 	version, err := db.AddCalibration(e.ctx, d.SQL, db.Calibration{River: r.Slug, Made: e.now(), ModelVersion: forecast.ModelVersion, Sightings: lessons.Sightings(), Body: string(body)})
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(e.stdout, "\nKept as version %d. Outlooks of %s issued from now on use it; one asked for as of an\nearlier date does not. Older versions stay: --versions lists them.\n", version, r.Name)
+	fmt.Fprintf(e.stdout, "\nSaved as version %d. New forecasts for %s will use it; forecasts for past dates will not.\nList earlier versions with --versions.\n", version, r.Name)
 	return nil
 }
 
 // printLessons says by how much each group's windows moved.
 func printLessons(w io.Writer, river string, lessons forecast.Lessons) {
-	fmt.Fprintf(w, "%s: what %s\n\n", river, count(lessons.Sightings(), "sighting")+" teach")
-	fmt.Fprintf(w, "%-30s%-12s%-22s%s\n  %-26s%-26s%s\n%s\n", "group", "stage", "watched for", "middle moves", "start", "peak", "end", strings.Repeat("-", 80))
+	fmt.Fprintf(w, "%s: %s\n\n", river, count(lessons.Sightings(), "sighting")+" used")
+	fmt.Fprintf(w, "%-30s%-12s%-22s%s\n  %-26s%-26s%s\n%s\n", "group", "stage", "watched for", "median shift", "start", "peak", "end", strings.Repeat("-", 80))
 	for _, key := range slices.Sorted(maps.Keys(lessons)) {
 		l := lessons[key]
 		for _, s := range l.Shifts {
@@ -111,7 +111,7 @@ func printLessons(w io.Writer, river string, lessons forecast.Lessons) {
 			fmt.Fprintf(w, "  %-26s%-26s%s\n", cells[0], cells[1], cells[2])
 		}
 	}
-	fmt.Fprint(w, "\nstart, peak, end: when 10, 50 and 90 % of the activity had passed in the seasons\nwatched, by the numbers believed before and after. What was seen of one stage\nmoves both.\n")
+	fmt.Fprint(w, "\nstart, peak, end: dates by which 10, 50 and 90% of activity had passed in the seasons\nobserved, before and after calibration. Sightings of emergence also shift the\negg-laying dates, and the other way round.\n")
 }
 
 // printVersions lists what was learnt of a river at what time.
@@ -121,7 +121,7 @@ func printVersions(e *env, d *db.DB, r forecast.River) error {
 		return err
 	}
 	if len(all) == 0 {
-		fmt.Fprintf(e.stdout, "Nothing was learnt of %s yet.\n", r.Name)
+		fmt.Fprintf(e.stdout, "No calibration saved for %s.\n", r.Name)
 	}
 	for _, v := range all {
 		l, err := forecast.ReadLessons(v)
@@ -172,7 +172,7 @@ func lessonsOf(ctx context.Context, cfg *config.Config, rivers []forecast.River,
 	}
 	d, err := db.OpenMigrated(ctx, cfg.DatabaseURL())
 	if err != nil {
-		return nil, fmt.Errorf("reading what the diary taught: %w", err)
+		return nil, fmt.Errorf("reading the calibration: %w", err)
 	}
 	defer d.Close() //nolint:errcheck // it was only read
 	for _, r := range rivers {

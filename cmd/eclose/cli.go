@@ -20,33 +20,33 @@ import (
 // cli is the command tree. One line per command; each command is a struct with
 // a Run(*env) error in its own file.
 type cli struct {
-	Demo       demoCmd       `cmd:"" help:"Run the whole job on invented rivers and write what came out."`
-	Ingest     ingestCmd     `cmd:"" help:"Fetch what the rivers of a config need into the series store."`
-	Forecast   forecastCmd   `cmd:"" help:"Print the outlook of each river: when each group emerges and lays eggs."`
-	Subscribe  subscribeCmd  `cmd:"" help:"Who hears of which river by mail, and that they asked for it."`
-	Trip       tripCmd       `cmd:"" help:"Which river, which week, and what to tie: weeks in order, risks, a tying list."`
-	Bounces    bouncesCmd    `cmd:"" help:"Mails that came back."`
-	Serve      serveCmd      `cmd:"" help:"Do it all by itself: ask the feeds, issue outlooks, send alerts, show the page."`
-	Worker     workerCmd     `cmd:"" help:"Work jobs of a PostgreSQL database beside others, without a page."`
-	Jobs       jobsCmd       `cmd:"" help:"What is to be done, is being done, failed."`
-	Migrate    migrateCmd    `cmd:"" help:"Bring the database up to this program's version."`
-	Water      waterCmd      `cmd:"" help:"Fit water temperature to air and flow; score it on days it has not seen."`
-	Caution    cautionCmd    `cmd:"" help:"What the flow of a river asks of somebody who wades it."`
-	Database   databaseCmd   `cmd:"" help:"The database as a whole."`
-	Backup     backupCmd     `cmd:"" help:"Write database, series and outlooks into one file."`
-	Restore    restoreCmd    `cmd:"" help:"Put a backup into an empty place."`
-	Season     seasonCmd     `cmd:"" help:"Write one river's season as a sheet to print: dates, hours, grades, sources."`
-	Diary      diaryCmd      `cmd:"" help:"What you saw on the water, and what you did not."`
-	Calibrate  calibrateCmd  `cmd:"" help:"Turn a river's sightings into its own parameters, and show how far its windows moved."`
-	Group      groupCmd      `cmd:"" help:"Insect groups: what a name may mean, what is known of each."`
-	Series     seriesCmd     `cmd:"" help:"Stored series: what there is, where it has gaps, whether it is whole."`
-	Feed       feedCmd       `cmd:"" help:"Public feeds: what a saved answer holds."`
-	Gauges     gaugesCmd     `cmd:"" help:"Gauges: find one for a river."`
-	Score      scoreCmd      `cmd:"" help:"Judge the outlooks of the running season by the sightings so far."`
-	Export     exportCmd     `cmd:"" help:"Write the newest outlooks as a file for other tools."`
-	Backtest   backtestCmd   `cmd:"" help:"Judge past seasons: the outlooks of a config's rivers, or the timing in a table of catches or sightings."`
-	DegreeDays degreeDaysCmd `cmd:"" name:"degree-days" help:"Count degree-days of daily minima and maxima by any standard method."`
-	Doctor     doctorCmd     `cmd:"" help:"Look at config, servers, clock, disk and data, and say what each missing thing costs the forecast."`
+	Demo       demoCmd       `cmd:"" help:"Try Eclose on invented rivers; no account or network needed."`
+	Ingest     ingestCmd     `cmd:"" help:"Download gauge and weather data for the configured rivers."`
+	Forecast   forecastCmd   `cmd:"" help:"Print each river's forecast: when each insect group hatches and lays eggs."`
+	Subscribe  subscribeCmd  `cmd:"" help:"Manage email alert subscribers."`
+	Trip       tripCmd       `cmd:"" help:"Plan a trip: rank rivers and weeks, show the risks, print a tying list."`
+	Bounces    bouncesCmd    `cmd:"" help:"Process bounced email."`
+	Serve      serveCmd      `cmd:"" help:"Run everything: fetch data, issue forecasts, send alerts, serve the web pages."`
+	Worker     workerCmd     `cmd:"" help:"Run background jobs from a shared PostgreSQL database, without web pages."`
+	Jobs       jobsCmd       `cmd:"" help:"List, show, retry or add background jobs."`
+	Migrate    migrateCmd    `cmd:"" help:"Update the database schema to this version."`
+	Water      waterCmd      `cmd:"" help:"Fit the water-temperature model and score it on days held back."`
+	Caution    cautionCmd    `cmd:"" help:"Show the wading caution for a river."`
+	Database   databaseCmd   `cmd:"" help:"Move the database to PostgreSQL."`
+	Backup     backupCmd     `cmd:"" help:"Back up the database, readings and forecasts to one file."`
+	Restore    restoreCmd    `cmd:"" help:"Restore a backup into an empty installation."`
+	Season     seasonCmd     `cmd:"" help:"Write a printable season sheet for one river: dates, hours, evidence, sources."`
+	Diary      diaryCmd      `cmd:"" help:"Record and list sightings, including blank sessions."`
+	Calibrate  calibrateCmd  `cmd:"" help:"Calibrate a river's forecast from your sightings and show how its dates move."`
+	Group      groupCmd      `cmd:"" help:"Look up insect groups and what is known about each."`
+	Series     seriesCmd     `cmd:"" help:"List, export or verify stored readings."`
+	Feed       feedCmd       `cmd:"" help:"Inspect a saved response from a data feed."`
+	Gauges     gaugesCmd     `cmd:"" help:"Find gauges and their long-term statistics."`
+	Score      scoreCmd      `cmd:"" help:"Score this season's forecasts against sightings so far."`
+	Export     exportCmd     `cmd:"" help:"Export the latest forecasts for other tools."`
+	Backtest   backtestCmd   `cmd:"" help:"Backtest past seasons: a config's rivers, or the dates in a table of catches or sightings."`
+	DegreeDays degreeDaysCmd `cmd:"" name:"degree-days" help:"Compute degree-days from daily minimum and maximum temperatures."`
+	Doctor     doctorCmd     `cmd:"" help:"Check config, servers, clock, disk and data, and say what each fault costs the forecast."`
 	Version    versionCmd    `cmd:"" help:"Print the version and what the binary was built from."`
 }
 
@@ -84,7 +84,7 @@ func runEnv(e *env, args []string) (code int) {
 	var c cli
 	parser, err := kong.New(&c,
 		kong.Name("eclose"),
-		kong.Description("When the insects hatch: emergence and egg-laying outlooks per river and insect group, checked against past seasons."),
+		kong.Description("Forecasts of hatches and egg-laying by river and insect group, checked against past seasons."),
 		kong.Writers(e.stdout, e.stderr),
 		kong.Exit(func(c int) { panic(exit(c)) }),
 		kong.UsageOnError(),

@@ -12,7 +12,7 @@ import (
 )
 
 type databaseCmd struct {
-	Move databaseMoveCmd `cmd:"" help:"Move an SQLite database to PostgreSQL, compared row by row."`
+	Move databaseMoveCmd `cmd:"" help:"Copy an SQLite database to PostgreSQL and verify every row."`
 }
 
 type databaseMoveCmd struct {
@@ -28,10 +28,10 @@ func (c databaseMoveCmd) Run(e *env) (err error) {
 		return err
 	}
 	if !strings.HasPrefix(c.To, "postgres://") && !strings.HasPrefix(c.To, "postgresql://") {
-		return usagef("--to: name a PostgreSQL database as postgres://user@host/name")
+		return usagef("--to: write as postgres://user@host/name")
 	}
 	if !strings.HasPrefix(cfg.DatabaseURL(), "sqlite://") {
-		return usagef("the database of %s is PostgreSQL already", c.Config)
+		return usagef("%s already uses PostgreSQL", c.Config)
 	}
 	from, err := db.OpenMigrated(e.ctx, cfg.DatabaseURL())
 	if err != nil {
@@ -46,7 +46,7 @@ func (c databaseMoveCmd) Run(e *env) (err error) {
 	rows := 0
 	err = db.Move(e.ctx, from, to, func(m db.Moved) {
 		rows += m.Rows
-		fmt.Fprintf(e.stdout, "%-14s %8d rows, each the same in both\n", m.Table, m.Rows)
+		fmt.Fprintf(e.stdout, "%-14s %8d rows copied and verified\n", m.Table, m.Rows)
 	})
 	if err != nil {
 		return err
@@ -61,7 +61,7 @@ func (c databaseMoveCmd) Run(e *env) (err error) {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(e.stdout, "%d rows and %d unfinished jobs are in %s.\nNow set database in %s to the new URL; the old file %s is unchanged, keep it until you are content.\n",
+	fmt.Fprintf(e.stdout, "Copied %d rows and %d unfinished jobs to %s.\nNow set 'database' in %s to the new URL. The old file %s is unchanged; keep it until you are satisfied.\n",
 		rows, n, to.Name(), c.Config, from.Name())
 	return nil
 }

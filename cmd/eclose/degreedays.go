@@ -19,13 +19,13 @@ import (
 // degreeDaysCmd counts degree-days of a plain table, so that anybody can check
 // the counting against an extension service.
 type degreeDaysCmd struct {
-	CSV    string   `name:"csv" required:"" placeholder:"FILE" help:"Table with the columns date, tmin, tmax; - for standard input."`
+	CSV    string   `name:"csv" required:"" placeholder:"FILE" help:"CSV with columns date, tmin and tmax; - for stdin."`
 	Method string   `default:"single-sine" help:"One of average, average-clamp-mean, average-clip-lower, average-clip-both, single-triangle, double-triangle, single-sine, double-sine, huber."`
-	Cutoff string   `default:"horizontal" help:"Above the upper threshold: horizontal, intermediate or vertical."`
+	Cutoff string   `default:"horizontal" help:"Cutoff above the upper threshold: horizontal, intermediate or vertical."`
 	Lower  float64  `required:"" help:"Lower threshold."`
 	Upper  *float64 `help:"Upper threshold; none by default."`
-	Units  string   `enum:"c,f" default:"c" help:"Scale of temperatures and thresholds: c or f."`
-	From   string   `placeholder:"DATE" help:"First day to count, YYYY-MM-DD; the first of the table by default."`
+	Units  string   `enum:"c,f" default:"c" help:"Temperature unit: c or f."`
+	From   string   `placeholder:"DATE" help:"Start date (biofix), YYYY-MM-DD; default: first row."`
 	Format string   `enum:"text,json" default:"text" help:"Output: text or json."`
 }
 
@@ -60,7 +60,7 @@ func (c degreeDaysCmd) Run(e *env) error {
 		}
 		skip := int(from.Sub(first).Hours() / 24)
 		if skip < 0 || skip >= len(tmin) {
-			return usagef("--from %s lies outside the table, which runs from %s to %s", c.From,
+			return usagef("--from %s is outside the table (%s to %s)", c.From,
 				first.Format(time.DateOnly), first.AddDate(0, 0, len(tmin)-1).Format(time.DateOnly))
 		}
 		first, tmin, tmax = from, tmin[skip:], tmax[skip:]
@@ -82,7 +82,7 @@ func (c degreeDaysCmd) Run(e *env) error {
 		rows[i].Total = total
 	}
 	if missing > 0 {
-		fmt.Fprintf(e.stderr, "eclose: %d of %d days lack a temperature and count nothing: the totals are too low\n", missing, len(daily))
+		fmt.Fprintf(e.stderr, "eclose: %d of %d days have no temperature and count as zero: totals are too low\n", missing, len(daily))
 	}
 	if c.Format == "json" {
 		return writeJSON(e.stdout, map[string]any{
@@ -143,7 +143,7 @@ func readDailyExtremes(name string, in io.Reader) (first time.Time, tmin, tmax [
 	var at [3]int
 	for i, col := range []string{"date", "tmin", "tmax"} {
 		if at[i] = slices.Index(head, col); at[i] < 0 {
-			return fail(1, "no column %q: the header must name date, tmin and tmax", col)
+			return fail(1, "column %q is missing: the header needs date, tmin and tmax", col)
 		}
 	}
 	for {
@@ -200,7 +200,7 @@ func temperature(s string) (float64, error) {
 	}
 	v, err := strconv.ParseFloat(s, 64)
 	if err != nil || math.IsInf(v, 0) || math.Abs(v) > 200 {
-		return 0, fmt.Errorf("%q is not a temperature: write a number, or leave it empty", s)
+		return 0, fmt.Errorf("%q is not a temperature; use a number or leave the cell empty", s)
 	}
 	return v, nil
 }

@@ -19,8 +19,8 @@ import (
 )
 
 type demoCmd struct {
-	Out  string `default:"demo-out" help:"Folder for what the demo writes." placeholder:"DIR"`
-	Addr string `default:"off" help:"Show the page at this loopback address afterwards, or 'off'." placeholder:"ADDR"`
+	Out  string `default:"demo-out" help:"Output folder." placeholder:"DIR"`
+	Addr string `default:"off" help:"Then serve the web pages at this loopback address, or 'off'." placeholder:"ADDR"`
 }
 
 // Run does the whole main job on invented rivers, by the code that real rivers
@@ -46,7 +46,7 @@ func (c demoCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(e.stdout, "\nIngest: asking the feeds named in %s\n", path)
+	fmt.Fprintf(e.stdout, "\nIngest: fetching from the feeds in %s\n", path)
 	now := func() time.Time { return demo.Issue }
 	outcomes, err := intake(e, cfg, now, func(in *schedule.Intake) { in.Done = func(o schedule.Outcome) { printOutcome(e.stdout, o) } })
 	if err != nil {
@@ -66,7 +66,7 @@ func (c demoCmd) config(feeds string) (string, *config.Config, error) {
 	path := filepath.Join(c.Out, "eclose.toml")
 	for _, old := range []string{"series", "eclose.db"} {
 		if err := os.RemoveAll(filepath.Join(c.Out, old)); err != nil {
-			return "", nil, fmt.Errorf("clearing the last run of the demo: %w", err)
+			return "", nil, fmt.Errorf("removing the previous demo: %w", err)
 		}
 	}
 	// The server lives only while the demo runs, so its address stands in no
@@ -87,13 +87,13 @@ func (c demoCmd) config(feeds string) (string, *config.Config, error) {
 
 // forecast issues the outlooks, writes what a user would look at, and says so.
 func (c demoCmd) forecast(e *env, cfg *config.Config) error {
-	fmt.Fprintf(e.stdout, "\nForecast: outlooks as of %s\n", demo.Issue.Format("2 January 2006 15:04 UTC"))
+	fmt.Fprintf(e.stdout, "\nForecast as of %s\n", demo.Issue.Format("2 January 2006 15:04 UTC"))
 	outlooks, err := issueAll(e.ctx, cfg, nil, "", demo.Issue, 200)
 	if err != nil {
 		return err
 	}
 	out := &folder{dir: c.Out}
-	out.write("outlook.txt", "the outlook of each river as a table, with reasons and the caution", func(w io.Writer) error {
+	out.write("outlook.txt", "each river's forecast as a table, with reasons and the caution", func(w io.Writer) error {
 		fmt.Fprintf(w, "%s\n\n", demo.Notice)
 		for _, o := range outlooks {
 			if err := o.WriteTable(w, tableOptions(cfg, false)); err != nil {
@@ -105,7 +105,7 @@ func (c demoCmd) forecast(e *env, cfg *config.Config) error {
 	})
 	for _, f := range []export.Format{export.CSV, export.Parquet, export.ICS} {
 		out.note("outlook."+string(f), map[export.Format]string{
-			export.CSV: "every river, group and stage for 60 days, described in outlook.csv-metadata.json", export.Parquet: "the same, for DuckDB, pandas and the like",
+			export.CSV: "60 days for every river, group and stage (columns described in outlook.csv-metadata.json)", export.Parquet: "the same as Parquet",
 			export.ICS: "the windows for a calendar"}[f])
 		if out.err == nil {
 			_, out.err = export.WriteFile(filepath.Join(c.Out, "outlook."+string(f)), f, metaOf(outlooks, cfg.Notice), flatten(outlooks, tableDays))
@@ -115,8 +115,8 @@ func (c demoCmd) forecast(e *env, cfg *config.Config) error {
 		from := o.IssueDate() - 30
 		season, water := o.SeasonPicture(from, 150, true), o.WaterPicture(o.Water[0].Date, 365, cfg.Units == "us")
 		season.Note, water.Note = demo.Notice, demo.Notice
-		out.text(o.River+"-season.svg", "the season: what leaves the water above each line, what comes back to it below", season.SVG())
-		out.text(o.River+"-water.svg", "a year of water temperature with its band", water.SVG())
+		out.text(o.River+"-season.svg", "season chart: emergence above each line, egg-laying below", season.SVG())
+		out.text(o.River+"-water.svg", "a year of water temperature with its 80% range", water.SVG())
 	}
 	if err := c.tell(e, cfg, out, outlooks); err != nil {
 		return err
@@ -124,11 +124,11 @@ func (c demoCmd) forecast(e *env, cfg *config.Config) error {
 	if out.err != nil {
 		return fmt.Errorf("writing the demo's files: %w", out.err)
 	}
-	fmt.Fprintf(e.stdout, "\nWritten to %s. Look at:\n", c.Out)
+	fmt.Fprintf(e.stdout, "\nFiles in %s:\n", c.Out)
 	for _, f := range out.files {
 		fmt.Fprintf(e.stdout, "  %-22s %s\n", f[0], f[1])
 	}
-	fmt.Fprintf(e.stdout, "\nChange %s and run eclose ingest, eclose forecast on a config of your own: the README has one.\n%s\n",
+	fmt.Fprintf(e.stdout, "\nFor a real river, write your own config (see the README; compare %s), then run eclose ingest and eclose forecast.\n%s\n",
 		filepath.Join(c.Out, "eclose.toml"), forecast.StandingCaution)
 	if c.Addr != "off" {
 		return show(e, cfg, outlooks, c.Addr, func() time.Time { return demo.Issue })

@@ -57,9 +57,9 @@ func (c demoCmd) tell(e *env, cfg *config.Config, out *folder, outlooks []*forec
 			letter = opening(outlooks[i], catalogue, reading, cfg.Units)
 		}
 	}
-	out.text("caution.txt", "what the flow of each river asks of somebody who wades", cautions.String())
+	out.text("caution.txt", "the wading caution for each river", cautions.String())
 	if letter == nil {
-		return fmt.Errorf("writing the demo's mail: no river has a window that opens within %d days while its water allows to say so", soonDays)
+		return fmt.Errorf("writing the demo email: no window opens within %d days on a river whose caution allows an alert", soonDays)
 	}
 	composer, err := mail.NewComposer(mail.Site{Name: "Eclose demo, all invented", From: "outlooks@example.org", URL: "https://eclose.example.org", Notice: demo.Notice, Tokens: demoTokens{}})
 	if err != nil {
@@ -69,7 +69,7 @@ func (c demoCmd) tell(e *env, cfg *config.Config, out *folder, outlooks []*forec
 	if err != nil {
 		return fmt.Errorf("wording the demo's mail: %w", err)
 	}
-	out.text("alert.eml", "the mail that a subscriber would get: open it with a mail program", string(m.Raw))
+	out.text("alert.eml", "the alert email a subscriber would get; open it in a mail program", string(m.Raw))
 	return nil
 }
 

@@ -16,11 +16,11 @@ import (
 )
 
 type diaryCmd struct {
-	Add      diaryAddCmd      `cmd:"" help:"Write down what you saw, or that you saw nothing."`
-	Import   diaryImportCmd   `cmd:"" help:"Take in a CSV file; taking it in again changes only what changed in it."`
-	List     diaryListCmd     `cmd:"" help:"Show sightings."`
-	Export   diaryExportCmd   `cmd:"" help:"Write sightings as CSV."`
-	Withdraw diaryWithdrawCmd `cmd:"" help:"Take a sighting out; its history is kept."`
+	Add      diaryAddCmd      `cmd:"" help:"Record a sighting or a blank session."`
+	Import   diaryImportCmd   `cmd:"" help:"Import sightings from CSV; importing again updates only changed rows."`
+	List     diaryListCmd     `cmd:"" help:"List sightings."`
+	Export   diaryExportCmd   `cmd:"" help:"Export sightings as CSV."`
+	Withdraw diaryWithdrawCmd `cmd:"" help:"Withdraw a sighting; its history is kept."`
 }
 
 type diaryAddCmd struct {
@@ -30,11 +30,11 @@ type diaryAddCmd struct {
 	Group    string  `required:"" help:"Insect group."`
 	Stage    string  `required:"" enum:"emergence,egg-laying" help:"emergence or egg-laying."`
 	Amount   string  `required:"" enum:"none,few,many" help:"none, few or many."`
-	Hours    float64 `required:"" help:"Hours you watched suitable water."`
+	Hours    float64 `required:"" help:"Hours spent watching suitable water."`
 	Water    string  `help:"Water temperature with its unit: 11.5C or 52F."`
-	Notes    string  `help:"Anything else."`
-	Observer string  `help:"Who saw it."`
-	Revise   string  `help:"Id of the sighting that this one corrects." placeholder:"ID"`
+	Notes    string  `help:"Notes."`
+	Observer string  `help:"Observer."`
+	Revise   string  `help:"ID of the sighting to correct." placeholder:"ID"`
 }
 
 func (c diaryAddCmd) Run(e *env) error {
@@ -80,9 +80,9 @@ func (c diaryAddCmd) Run(e *env) error {
 
 type diaryImportCmd struct {
 	databaseFlag
-	File     string `arg:"" help:"CSV file, - for standard input. Columns: date, group, stage, amount, hours; and, if you like, river, water_temp_c or water_temp_f, notes, observer, id."`
-	River    string `help:"River where the file names none."`
-	Observer string `help:"Observer where the file names none."`
+	File     string `arg:"" help:"CSV file, or - for stdin. Columns: date, group, stage, amount, hours; optional: river, water_temp_c or water_temp_f, notes, observer, id."`
+	River    string `help:"River for rows that name none."`
+	Observer string `help:"Observer for rows that name none."`
 }
 
 func (c diaryImportCmd) Run(e *env) error {
@@ -124,7 +124,7 @@ type diaryFilter struct {
 	Stage string `help:"Only this stage." enum:",emergence,egg-laying" default:""`
 	From  string `help:"From this day, as 2026-06-30."`
 	To    string `help:"Before this day."`
-	AsOf  string `help:"What the diary said at this moment, as 2026-06-30T12:00:00Z."`
+	AsOf  string `help:"Show the diary as of this time, e.g. 2026-06-30T12:00:00Z."`
 }
 
 func (f diaryFilter) filter() (diary.Filter, error) {
@@ -142,7 +142,7 @@ func (f diaryFilter) filter() (diary.Filter, error) {
 	}
 	if f.AsOf != "" {
 		if out.AsOf, err = time.Parse(time.RFC3339, f.AsOf); err != nil {
-			return out, usagef("--as-of: %q is not a moment; write it as 2026-06-30T12:00:00Z", f.AsOf)
+			return out, usagef("--as-of: %q is not a time; write it as 2026-06-30T12:00:00Z", f.AsOf)
 		}
 	}
 	return out, nil
@@ -254,11 +254,11 @@ func celsius(s string) (float64, error) {
 	unit := strings.ToUpper(strings.Trim(s[len(number):], " °"))
 	switch {
 	case err != nil || unit == "":
-		return 0, fmt.Errorf("%q is not a temperature with its unit; write it as 11.5C or 52F", s)
+		return 0, fmt.Errorf("%q is not a temperature; write 11.5C or 52F", s)
 	case unit == "F":
 		return (v - 32) / 1.8, nil
 	case unit == "C":
 		return v, nil
 	}
-	return 0, fmt.Errorf("%q carries no unit we know; write it as 11.5C or 52F", s)
+	return 0, fmt.Errorf("%q has no known unit; write 11.5C or 52F", s)
 }

@@ -21,7 +21,7 @@ import (
 
 type doctorCmd struct {
 	configFlag
-	Offline bool   `help:"Ask no server: neither feeds nor the mail relay, and compare no clock."`
+	Offline bool   `help:"Offline: skip feeds, mail relay and clock check."`
 	Format  string `enum:"text,json" default:"text" help:"One of ${enum}."`
 }
 
@@ -87,7 +87,7 @@ func (c doctorCmd) Run(e *env) error {
 		}
 	}
 	if faults > 0 {
-		return fmt.Errorf("%d of %d findings are bad", faults, len(x.findings))
+		return fmt.Errorf("%d of %d checks failed", faults, len(x.findings))
 	}
 	return nil
 }
@@ -116,18 +116,18 @@ func (x *exam) files() {
 		x.add(good, what, "", "%s can be read", path)
 	}
 	for _, name := range config.FeedNames() {
-		look("key of "+name, x.cfg.Feeds[name].KeyFile, "Without it the feed is not asked at all.")
+		look("key of "+name, x.cfg.Feeds[name].KeyFile, "Without it this feed is skipped.")
 	}
-	look("insects", x.cfg.Insects, "Without it no outlook is issued.")
-	look("mail password", x.cfg.Mail.PasswordFile, "Without it no mail is sent.")
-	look("mail authority", x.cfg.Mail.CAFile, "Without it no mail is sent.")
-	look("admin secret", x.cfg.Serve.Secret, "Without it the diary can be written from this machine only.")
+	look("insects", x.cfg.Insects, "Without it no forecast is issued.")
+	look("mail password", x.cfg.Mail.PasswordFile, "Without it no email is sent.")
+	look("mail CA certificate", x.cfg.Mail.CAFile, "Without it no email is sent.")
+	look("admin secret", x.cfg.Serve.Secret, "Without it the diary can only be written from this machine.")
 	for _, r := range x.cfg.Rivers {
 		for _, g := range r.Gauges {
-			look(fmt.Sprintf("%s, file of %s %s", r.Slug, g.Feed, g.Site), g.File, "Its readings stay as they were stored before.")
+			look(fmt.Sprintf("%s, file of %s %s", r.Slug, g.Feed, g.Site), g.File, "Stored readings are kept but not updated.")
 		}
 		if r.Weather != nil {
-			look(r.Slug+", weather file", r.Weather.File, "Its readings stay as they were stored before.")
+			look(r.Slug+", weather file", r.Weather.File, "Stored readings are kept but not updated.")
 		}
 	}
 }
@@ -166,16 +166,16 @@ func (x *exam) disk() {
 		}
 		t, err := os.CreateTemp(folder, ".eclose-doctor-*")
 		if err != nil {
-			x.add(bad, what, "Nothing can be kept: no reading, no outlook.", "%s cannot be written to: %v", folder, err)
+			x.add(bad, what, "Nothing can be saved: no readings, no forecasts.", "%s cannot be written to: %v", folder, err)
 			continue
 		}
 		_ = errors.Join(t.Close(), os.Remove(t.Name()))
 		state, costs := good, ""
 		switch {
 		case free < roomNone:
-			state, costs = bad, "When it is full, new readings are refused; what is stored stays whole."
+			state, costs = bad, "When full, new readings are refused; stored data stay intact."
 		case free < roomLow:
-			state, costs = noted, "Make room before it is full: then new readings are refused; what is stored stays whole."
+			state, costs = noted, "Free some space soon. When full, new readings are refused; stored data stay intact."
 		}
 		x.add(state, what, costs, "%s: %.1f GB free", folder, float64(free)/(1<<30))
 	}
@@ -185,28 +185,28 @@ func (x *exam) database() {
 	url := x.cfg.DatabaseURL()
 	if f, ok := strings.CutPrefix(url, "sqlite://"); ok {
 		if _, err := os.Stat(filepath.FromSlash(f)); errors.Is(err, os.ErrNotExist) {
-			x.add(noted, "database", "eclose serve makes it. Until then there is no diary, and nobody gets mail.", "%s is not there yet", f)
+			x.add(noted, "database", "'eclose serve' creates it. Until then there is no diary and no email.", "%s is not there yet", f)
 			return
 		}
 	}
 	d, err := db.Open(x.e.ctx, url)
 	if errors.Is(err, db.ErrInUse) {
-		x.add(good, "database", "", "a running eclose works with it")
+		x.add(good, "database", "", "in use by a running eclose")
 		return
 	}
 	if err != nil {
-		x.add(bad, "database", "No diary, no outlook kept, no mail.", "%v", err)
+		x.add(bad, "database", "No diary, no saved forecasts, no email.", "%v", err)
 		return
 	}
 	defer d.Close() //nolint:errcheck // it was only read
 	has, knows, err := d.SchemaVersion(x.e.ctx)
 	switch {
 	case err != nil:
-		x.add(bad, "database", "No diary, no outlook kept, no mail.", "%s: %v", d.Name(), err)
+		x.add(bad, "database", "No diary, no saved forecasts, no email.", "%s: %v", d.Name(), err)
 	case has < knows:
 		x.add(bad, "database", "Run eclose migrate.", "%s has schema %d, this program knows %d", d.Name(), has, knows)
 	case has > knows:
-		x.add(bad, "database", "Use the newer program that wrote it.", "%s has schema %d, this program knows only %d", d.Name(), has, knows)
+		x.add(bad, "database", "Upgrade eclose: a newer version wrote it.", "%s has schema %d, this program knows only %d", d.Name(), has, knows)
 	default:
 		x.add(good, "database", "", "%s, schema %d", d.Name(), has)
 	}
@@ -231,12 +231,12 @@ func (x *exam) servers() {
 		began := time.Now()
 		resp, err := c.Do(req)
 		if err != nil {
-			x.add(bad, what, "Stored readings stay; the outlook ages from now on.", "%s does not answer: %v", p.URL, err)
+			x.add(bad, what, "Stored readings are kept; forecasts get older from now on.", "%s does not answer: %v", p.URL, err)
 			continue
 		}
 		_ = resp.Body.Close()
 		if resp.StatusCode >= 500 || resp.StatusCode == http.StatusTooManyRequests {
-			x.add(bad, what, "Stored readings stay; the outlook ages from now on. The feed is asked again at its next time.", "%s answers %s", p.URL, resp.Status)
+			x.add(bad, what, "Stored readings are kept; forecasts get older until the next scheduled fetch succeeds.", "%s answers %s", p.URL, resp.Status)
 		} else {
 			x.add(good, what, "", "%s answers after %s", p.URL, time.Since(began).Round(time.Millisecond))
 		}
@@ -246,7 +246,7 @@ func (x *exam) servers() {
 		}
 	}
 	if !compared {
-		x.add(noted, "clock", "A clock that runs ahead takes forecasts for readings and dates mails wrongly.", "no server told the time, so it is not compared; it says %s", x.e.now().UTC().Format("2006-01-02 15:04:05 UTC"))
+		x.add(noted, "clock", "A fast clock treats forecasts as readings and misdates email.", "not checked: no server sent a time; this machine says %s", x.e.now().UTC().Format("2006-01-02 15:04:05 UTC"))
 	}
 }
 
@@ -255,37 +255,37 @@ func (x *exam) clock(host string, off time.Duration) {
 		x.add(good, "clock", "", "within %s of %s", clockOff, host)
 		return
 	}
-	x.add(bad, "clock", "Set it right: else the newest readings are left out or lie in the future, and mails are dated wrongly.",
+	x.add(bad, "clock", "Set the clock: otherwise the newest readings are dropped or appear to be in the future, and email is misdated.",
 		"off by %s against %s", off.Round(time.Second), host)
 }
 
 func (x *exam) relay() {
 	m := x.cfg.Mail
 	if m.Host == "" {
-		x.add(noted, "mail", "Nobody is written to; pages and commands work.", "no relay is named")
+		x.add(noted, "mail", "No email is sent; pages and commands still work.", "no mail relay configured")
 		return
 	}
 	addr := net.JoinHostPort(m.Host, strconv.Itoa(m.Port))
 	conn, err := (&net.Dialer{Timeout: 10 * time.Second}).DialContext(x.e.ctx, "tcp", addr)
 	if err != nil {
-		x.add(bad, "mail", "Mails wait and are sent later; an alert whose time has passed is not sent any more.", "%v", err)
+		x.add(bad, "mail", "Email is queued and sent later; alerts that have expired are dropped.", "%v", err)
 		return
 	}
 	_ = conn.Close()
-	x.add(good, "mail", "", "%s takes connections", addr)
+	x.add(good, "mail", "", "%s accepts connections", addr)
 }
 
 // store looks at the series, and through them at each river.
 func (x *exam) store() error {
 	s, err := series.Open(x.e.ctx, x.cfg.StoreURL(), series.ReadOnly())
 	if err != nil {
-		x.add(bad, "store", "There is nothing to forecast from. Run eclose ingest.", "%v", err)
+		x.add(bad, "store", "No data to forecast from. Run eclose ingest.", "%v", err)
 		return nil
 	}
 	defer s.Close() //nolint:errcheck // it was only read
 	keys, err := s.Keys(x.e.ctx)
 	if err != nil {
-		x.add(bad, "store", "Run eclose series verify; what is not damaged stays readable.", "%v", err)
+		x.add(bad, "store", "Run eclose series verify; undamaged data stay readable.", "%v", err)
 	} else {
 		x.add(good, "store", "", "%d series", len(keys))
 	}

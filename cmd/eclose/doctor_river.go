@@ -41,7 +41,7 @@ func (x *exam) river(s *series.Store, keys []ingest.Key, c config.River, r forec
 	}
 	rec, err := forecast.Gather(x.e.ctx, s, r, x.e.now())
 	if err != nil {
-		x.add(bad, c.Slug, "No outlook is issued for it.", "%v", err)
+		x.add(bad, c.Slug, "No forecast is issued for it.", "%v", err)
 		return nil
 	}
 	x.water(c, rec)
@@ -52,19 +52,19 @@ func (x *exam) river(s *series.Store, keys []ingest.Key, c config.River, r forec
 		return nil
 	}
 	if a := wading.Assess(in); !a.Known {
-		x.add(bad, c.Slug+", caution", "No mail says that conditions are good, and each page and mail carries an unknown caution.",
+		x.add(bad, c.Slug+", caution", "No email will report good conditions; pages and email will say the caution level is unknown.",
 			"unknown: %s", strings.Join(a.Unknowns, "; "))
 	} else {
-		x.add(good, c.Slug+", caution", "", "known, from what the gauge said last. Local notices overrule it")
+		x.add(good, c.Slug+", caution", "", "known, from the latest gauge reading. Local notices take precedence")
 	}
 	return nil
 }
 
 // costs is what the forecast does without a variable.
 var costs = map[ingest.Variable]string{
-	ingest.WaterTemperature: "Without it the water is worked out from the air, with a larger error; the windows widen.",
-	ingest.Discharge:        "Without it the caution is unknown.",
-	ingest.GaugeHeight:      "Without it a rise at a gauge without flow is not seen.",
+	ingest.WaterTemperature: "Without it water temperature is modelled from air, with a larger error and wider date ranges.",
+	ingest.Discharge:        "Without it the caution level is unknown.",
+	ingest.GaugeHeight:      "Without it a rise cannot be detected at a gauge that has no flow.",
 }
 
 func (x *exam) fresh(s *series.Store, keys []ingest.Key, river, feed, site string, v ingest.Variable) error {
@@ -92,7 +92,7 @@ func (x *exam) fresh(s *series.Store, keys []ingest.Key, river, feed, site strin
 	said := fmt.Sprintf("newest reading %s, %s old", newest.UTC().Format("2006-01-02 15:04 UTC"), spoken(age))
 	switch {
 	case newest.IsZero():
-		x.add(bad, what, costs[v]+" Run eclose ingest; where the gauge does not measure it, take it out of the config or name another gauge.", "nothing is stored")
+		x.add(bad, what, costs[v]+" Run eclose ingest. If the gauge does not measure this, remove it from the config or use another gauge.", "no data stored")
 	case age > stale:
 		x.add(bad, what, costs[v], "%s", said)
 	case age > lateReading && !daily:
@@ -121,20 +121,20 @@ func (x *exam) water(c config.River, rec forecast.Record) {
 	if tooShort {
 		both, need = short.Have, short.Need // the first days of air do not count
 	}
-	says := fmt.Sprintf("%d days with water and air, of %d that a model needs", both, need)
+	says := fmt.Sprintf("%d of the %d days with water and air temperature that the model needs", both, need)
 	switch {
 	case !tooShort && both < watertemp.WholeYear:
-		x.add(noted, what, "What part of a year does not tell is taken from rivers of such air and flow; each month makes it better.", "%s", says)
+		x.add(noted, what, "With less than a year of data, the rest is borrowed from similar rivers; each month improves it.", "%s", says)
 	case !tooShort:
 		x.add(good, what, "", "%s", says)
 	case rec.Donor != nil:
-		x.add(noted, what, "Its own model comes when they are there; until then the one of "+rec.DonorName+" is lent.", "%s", says)
+		x.add(noted, what, "It gets its own model once they are in; until then it borrows the model of "+rec.DonorName+".", "%s", says)
 	case c.Weather == nil:
-		x.add(bad, what, "No weather is named: the outlook moves the water of past seasons by today's departure from them, and far ahead is no better than the calendar. Name [river.weather].", "%s", says)
+		x.add(bad, what, "No weather configured: the forecast shifts past seasons' water temperature by today's anomaly and, further ahead, is no better than the calendar. Add [river.weather].", "%s", says)
 	case water > 0:
-		x.add(bad, what, "The outlook leans on past seasons of the water alone. Raise backfill-years and run eclose ingest --again, if the gauge has more.", "%s", says)
+		x.add(bad, what, "The forecast relies on past water temperature only. If the gauge has a longer record, raise backfill-years and run eclose ingest --again.", "%s", says)
 	default:
-		x.add(bad, what, "Nothing of the water is known: the outlook is the calendar's.", "%s", says)
+		x.add(bad, what, "No water data: the forecast is the calendar only.", "%s", says)
 	}
 }
 
@@ -153,19 +153,19 @@ func (x *exam) weather(c config.River, rec forecast.Record) {
 	gap := len(rec.Air) - 1 - last
 	switch {
 	case last < 0:
-		x.add(bad, what, "No water model can be fitted. Run eclose ingest.", "nothing is stored")
+		x.add(bad, what, "The water model cannot be fitted. Run eclose ingest.", "no data stored")
 	case gap > int(staleDaily.Hours()/24):
-		x.add(bad, what, "The days since are filled by past years: the windows widen.", "the newest day is %d days ago", gap+1)
+		x.add(bad, what, "Days since then are filled from past years, so date ranges are wider.", "the newest day is %d days ago", gap+1)
 	default:
-		x.add(good, what, "", "the newest whole day is %d days ago", gap+1)
+		x.add(good, what, "", "the latest complete day is %d days old", gap+1)
 	}
 	if c.Weather.Feed == ghcn.FeedName && strings.HasPrefix(c.Weather.Site, "USC") {
-		x.add(noted, fmt.Sprintf("%s, station %s", c.Slug, c.Weather.Site), "A maximum that is read in the morning is the day before's: degree-days come a day late. Take a station whose number begins with USW, if one is near.",
-			"volunteers read it, often in the morning")
+		x.add(noted, fmt.Sprintf("%s, station %s", c.Slug, c.Weather.Site), "Morning readings record the previous day's maximum, so degree-days run a day late. Prefer a nearby station whose ID starts with USW.",
+			"volunteer station, often read in the morning")
 	}
 	what = fmt.Sprintf("%s, weather ahead of %s", c.Slug, c.Weather.Feed)
 	if len(rec.AirAhead) == 0 {
-		x.add(bad, what, "The days ahead are those of past years: the next two weeks are as uncertain as the ones after.", "no forecast of today is stored")
+		x.add(bad, what, "Without a weather forecast the next two weeks use past years' weather and are as uncertain as later ones.", "no weather forecast from today")
 		return
 	}
 	x.add(good, what, "", "%d members, %d days", len(rec.AirAhead), len(rec.AirAhead[0]))
@@ -175,7 +175,7 @@ func (x *exam) weather(c config.River, rec forecast.Record) {
 func spoken(d time.Duration) string {
 	switch {
 	case d < 0:
-		return "from the future, less than no time"
+		return "dated in the future"
 	case d >= 48*time.Hour:
 		return fmt.Sprintf("%.0f days", d.Hours()/24)
 	case d >= 2*time.Hour:

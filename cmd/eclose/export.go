@@ -25,12 +25,12 @@ type exportCmd struct {
 	configFlag
 	Format  string   `required:"" enum:"parquet,arrow,csv,json,geojson,ics" help:"One of ${enum}."`
 	Rivers  []string `aliases:"river" help:"Only these rivers." placeholder:"NAME"`
-	From    string   `help:"Only days from this one on, as 2026-06-30." placeholder:"DATE"`
-	To      string   `help:"Only days up to this one." placeholder:"DATE"`
-	Out     string   `required:"" help:"File to write; it appears when it is whole." placeholder:"FILE" type:"path"`
-	Anew    bool     `help:"Issue outlooks now, also where one was issued and kept."`
-	Issue   string   `name:"issue-date" help:"Issue outlooks as of noon of this date at the river, instead of taking those that were kept." placeholder:"DATE"`
-	Members int      `default:"200" help:"Possible futures of outlooks that are issued now."`
+	From    string   `help:"First day, e.g. 2026-06-30." placeholder:"DATE"`
+	To      string   `help:"Last day." placeholder:"DATE"`
+	Out     string   `required:"" help:"Output file; it appears only once complete." placeholder:"FILE" type:"path"`
+	Anew    bool     `help:"Issue new forecasts instead of exporting saved ones."`
+	Issue   string   `name:"issue-date" help:"Issue forecasts as of noon local time on this date instead of exporting saved ones." placeholder:"DATE"`
+	Members int      `default:"200" help:"Ensemble size of newly issued forecasts."`
 }
 
 func (c exportCmd) Run(e *env) error {
@@ -50,7 +50,7 @@ func (c exportCmd) Run(e *env) error {
 		days[i] = forecast.DateOf(t)
 	}
 	if days[1] != 0 && days[1] < days[0] {
-		return usagef("--to %s lies before --from %s", c.To, c.From)
+		return usagef("--to %s is before --from %s", c.To, c.From)
 	}
 	if c.Members < 10 || c.Members > 5000 {
 		return usagef("--members %d: use 10 to 5000", c.Members)
@@ -67,7 +67,7 @@ func (c exportCmd) Run(e *env) error {
 		return err
 	}
 	defer s.close()
-	meta := export.Meta{Title: "Emergence and egg-laying outlooks", Source: "eclose, model version " + forecast.ModelVersion, History: "eclose export", Notice: cfg.Notice}
+	meta := export.Meta{Title: "Emergence and egg-laying forecasts", Source: "eclose, model version " + forecast.ModelVersion, History: "eclose export", Notice: cfg.Notice}
 	// Dated by the newest issue, not by the clock: the same outlooks give the
 	// same bytes.
 	kept := 0
@@ -89,7 +89,7 @@ func (c exportCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(e.stderr, "eclose: %d rows of %d rivers written to %s; outlooks as they were issued: %d, issued now: %d\n", n, len(rivers), c.Out, kept, len(rivers)-kept)
+	fmt.Fprintf(e.stderr, "eclose: wrote %d rows for %d rivers to %s (%d saved forecasts, %d issued now)\n", n, len(rivers), c.Out, kept, len(rivers)-kept)
 	return nil
 }
 

@@ -16,17 +16,17 @@ import (
 )
 
 type feedCmd struct {
-	Check feedCheckCmd `cmd:"" help:"Read a saved answer of a feed and say what it holds. Try this first when an agency has changed something."`
+	Check feedCheckCmd `cmd:"" help:"Check a saved response and report what it contains. Try this first when an agency changes its format."`
 }
 
 type feedCheckCmd struct {
-	Feed      string `required:"" help:"Feed that the answer came from; a wrong name lists them."`
-	File      string `arg:"" help:"Saved answer, or - for standard input."`
+	Feed      string `required:"" help:"Feed the response came from; an unknown name lists them all."`
+	File      string `arg:"" help:"Saved response, or - for stdin."`
 	Format    string `enum:"table,json" default:"table" help:"How to print: table or json."`
-	Site      string `help:"Site, where the answer does not say it."`
-	Parameter string `help:"The agency's parameter code, where the answer does not say it."`
-	Statistic string `help:"The agency's statistic code, where the answer does not say it."`
-	Century   int    `name:"two-digit-years-from" help:"First year of the hundred that two-digit years fall in."`
+	Site      string `help:"Site ID, if the response lacks one."`
+	Parameter string `help:"Agency parameter code, if the response lacks one."`
+	Statistic string `help:"Agency statistic code, if the response lacks one."`
+	Century   int    `name:"two-digit-years-from" help:"First year of the century for two-digit years, e.g. 1950."`
 }
 
 func (c *feedCheckCmd) Run(e *env) error {
@@ -46,7 +46,7 @@ func (c *feedCheckCmd) Run(e *env) error {
 			err = fmt.Errorf("%s: %w", c.File, err)
 		}
 		if others := feed.Recognise(answer, feed.Options{TwoDigitYearsFrom: c.Century}); len(others) > 0 {
-			err = fmt.Errorf("%w. It reads as an answer of --feed %s", err, strings.Join(others, " or "))
+			err = fmt.Errorf("%w. It looks like --feed %s", err, strings.Join(others, " or "))
 		}
 		return err
 	}
@@ -69,7 +69,7 @@ func (c *feedCheckCmd) answer(e *env) ([]byte, error) {
 	if c.File != "-" {
 		f, err := os.Open(c.File)
 		if err != nil {
-			return nil, usagef("opening the saved answer: %w", err)
+			return nil, usagef("opening the saved response: %w", err)
 		}
 		defer f.Close() //nolint:errcheck // it was only read
 		in = f
@@ -77,11 +77,11 @@ func (c *feedCheckCmd) answer(e *env) ([]byte, error) {
 	b, err := io.ReadAll(io.LimitReader(in, mostAnswer+1))
 	switch {
 	case errors.Is(err, syscall.EISDIR):
-		return nil, usagef("%s is a folder; name one saved answer", c.File)
+		return nil, usagef("%s is a folder; give one file", c.File)
 	case err != nil:
 		return nil, fmt.Errorf("reading the saved answer: %w", err)
 	case len(b) > mostAnswer:
-		return nil, fmt.Errorf("%s is larger than %d MB, which no saved answer is", c.File, mostAnswer>>20)
+		return nil, fmt.Errorf("%s is larger than %d MB: not a saved response", c.File, mostAnswer>>20)
 	}
 	return b, nil
 }
@@ -111,13 +111,13 @@ func writeCheckJSON(w io.Writer, rows []feed.Summary, skipped []ingest.Skipped) 
 
 func writeCheckTable(w io.Writer, rows []feed.Summary, skipped []ingest.Skipped) error {
 	if len(rows) == 0 {
-		fmt.Fprintln(w, "The answer holds no series of readings.")
+		fmt.Fprintln(w, "The response contains no readings.")
 	}
 	for _, r := range rows {
 		fmt.Fprintf(w, "%s\n", r.ID)
 		tw := tabwriter.NewWriter(w, 2, 0, 2, ' ', 0)
-		fmt.Fprintf(tw, "  site\t%s\n  variable\t%s, in %s (sent in %q)\n", r.Site, r.Variable, r.Unit, r.SourceUnit)
-		fmt.Fprintf(tw, "  readings\t%d, of which %d without a value, %d approved\n", r.Count, r.Missing, r.Approved)
+		fmt.Fprintf(tw, "  site\t%s\n  variable\t%s, in %s (reported in %q)\n", r.Site, r.Variable, r.Unit, r.SourceUnit)
+		fmt.Fprintf(tw, "  readings\t%d (%d without a value, %d approved)\n", r.Count, r.Missing, r.Approved)
 		if r.First != nil {
 			fmt.Fprintf(tw, "  first, last\t%s, %s\n", r.First.Format("2006-01-02T15:04:05Z"), r.Last.Format("2006-01-02T15:04:05Z"))
 		}
@@ -135,7 +135,7 @@ func writeCheckTable(w io.Writer, rows []feed.Summary, skipped []ingest.Skipped)
 		}
 	}
 	for _, s := range skipped {
-		fmt.Fprintf(w, "left out: %s\n", s)
+		fmt.Fprintf(w, "skipped: %s\n", s)
 	}
 	return nil
 }

@@ -21,12 +21,12 @@ import (
 
 type forecastCmd struct {
 	configFlag
-	IssueDate string   `help:"Issue the outlook as of noon of this date at the river, for a past season or to get the same again." placeholder:"YYYY-MM-DD"`
+	IssueDate string   `help:"Forecast as of noon local time on this date, from data known then." placeholder:"YYYY-MM-DD"`
 	River     []string `aliases:"rivers" help:"Only these rivers." placeholder:"NAME"`
 	Format    string   `default:"table" enum:"table,json,csv,parquet" help:"One of ${enum}."`
 	Out       string   `help:"Write to this file instead of the terminal." placeholder:"FILE" type:"path"`
-	All       bool     `help:"In the table, all stages of the year, also those that are no event on the water."`
-	Members   int      `default:"200" help:"How many possible futures are computed."`
+	All       bool     `help:"List every stage in the year, including those that are not fishable."`
+	Members   int      `default:"200" help:"Ensemble size (10 to 5000)."`
 }
 
 func (c forecastCmd) Run(e *env) error {
@@ -38,7 +38,7 @@ func (c forecastCmd) Run(e *env) error {
 		return usagef("--members %d: use 10 to 5000", c.Members)
 	}
 	if c.Format == "parquet" && c.Out == "" {
-		return usagef("--format parquet needs --out FILE: a terminal cannot show it")
+		return usagef("--format parquet needs --out FILE")
 	}
 	outlooks, err := issueAll(e.ctx, cfg, c.River, c.IssueDate, e.now(), c.Members)
 	if err != nil {
@@ -174,7 +174,7 @@ func issueTime(r forecast.River, date string, now time.Time) (time.Time, error) 
 		return time.Time{}, fmt.Errorf("--issue-date %q: write it as 2026-05-18", date)
 	}
 	if t.After(now) {
-		return time.Time{}, fmt.Errorf("--issue-date %s lies in the future", date)
+		return time.Time{}, fmt.Errorf("--issue-date %s is in the future", date)
 	}
 	return t.Add(12 * time.Hour), nil
 }
@@ -224,7 +224,7 @@ func tableOptions(cfg *config.Config, all bool) forecast.TableOptions {
 // metaOf describes a file of outlooks. It is dated by the issue, not by the
 // clock, so that the same outlooks give the same bytes.
 func metaOf(outlooks []*forecast.Outlook, notice string) export.Meta {
-	m := export.Meta{Title: "Emergence and egg-laying outlooks", Source: "eclose, model version " + forecast.ModelVersion, History: "eclose forecast", Notice: notice}
+	m := export.Meta{Title: "Emergence and egg-laying forecasts", Source: "eclose, model version " + forecast.ModelVersion, History: "eclose forecast", Notice: notice}
 	for _, o := range outlooks {
 		if o.IssuedAt.After(m.Created) {
 			m.Created = o.IssuedAt

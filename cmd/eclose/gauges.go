@@ -14,17 +14,17 @@ import (
 )
 
 type gaugesCmd struct {
-	Find    gaugesFindCmd    `cmd:"" help:"Search the agencies' gauges near a place, in a state or in a province."`
-	Normals gaugesNormalsCmd `cmd:"" help:"What each day of the year has been like at a gauge, from the agency's statistics."`
+	Find    gaugesFindCmd    `cmd:"" help:"Find gauges near a place, or in a state or province."`
+	Normals gaugesNormalsCmd `cmd:"" help:"Show a gauge's long-term daily statistics, as published by the agency."`
 }
 
 // agencyFlags say how an agency is reached: by the config, and in place of it
 // by the command line.
 type agencyFlags struct {
-	Config  string `env:"ECLOSE_CONFIG" placeholder:"FILE" help:"The TOML file whose [feeds.NAME] say how an agency is reached; not needed for the live services."`
-	BaseURL string `name:"base-url" placeholder:"URL" help:"Another server with the same service, for one agency."`
-	KeyFile string `name:"key-file" placeholder:"FILE" type:"path" help:"File that holds the agency's key."`
-	Contact string `placeholder:"ADDRESS" help:"Your address for the User-Agent, so that the agency can write before it blocks."`
+	Config  string `env:"ECLOSE_CONFIG" placeholder:"FILE" help:"Configuration file; only needed for custom [feeds.NAME] settings."`
+	BaseURL string `name:"base-url" placeholder:"URL" help:"Alternative server, for one agency."`
+	KeyFile string `name:"key-file" placeholder:"FILE" type:"path" help:"File containing the agency's API key."`
+	Contact string `placeholder:"ADDRESS" help:"Contact address sent in the User-Agent, so the agency can reach you."`
 }
 
 func (f agencyFlags) load() (*config.Config, error) {
@@ -67,12 +67,12 @@ func (f agencyFlags) server(e *env, cfg *config.Config, name string) (s feed.Ser
 }
 
 type gaugesFindCmd struct {
-	Near    string      `xor:"where" required:"" placeholder:"LAT,LON" help:"Latitude,longitude in degrees, such as 44.7,-121.2."`
-	State   string      `xor:"where" required:"" placeholder:"XX" help:"State of the USA or province of Canada, two letters."`
-	Radius  float64     `default:"50" help:"Kilometres around --near."`
-	With    string      `default:"water-temperature" help:"Variable the gauge must measure: water-temperature, discharge, gauge-height."`
-	Agency  []string    `placeholder:"NAME" help:"Whose list to search: ${agencies}. Left out: the agencies of that country, and a server that the config names."`
-	All     bool        `name:"all-types" help:"Also wells, lakes and outfalls."`
+	Near    string      `xor:"where" required:"" placeholder:"LAT,LON" help:"Latitude,longitude, e.g. 44.7,-121.2."`
+	State   string      `xor:"where" required:"" placeholder:"XX" help:"Two-letter US state or Canadian province."`
+	Radius  float64     `default:"50" help:"Search radius around --near, km."`
+	With    string      `default:"water-temperature" help:"Required variable: water-temperature, discharge or gauge-height."`
+	Agency  []string    `placeholder:"NAME" help:"Agency to search: ${agencies}. Default: that country's agencies, plus any server in the config."`
+	All     bool        `name:"all-types" help:"Include wells, lakes and outfalls."`
 	Format  string      `enum:"table,json" default:"table" help:"How to print: table or json."`
 	Servers agencyFlags `embed:""`
 }
@@ -80,7 +80,7 @@ type gaugesFindCmd struct {
 func (c *gaugesFindCmd) Run(e *env) error {
 	q := ingest.GaugeSearch{Region: c.State, RadiusKm: c.Radius, AllTypes: c.All, Variable: ingest.Variable(strings.ReplaceAll(c.With, "-", "_"))}
 	if q.Variable.Unit() == "" {
-		return usagef("--with %s: there is no such variable", c.With)
+		return usagef("--with %s: unknown variable", c.With)
 	}
 	if c.Near != "" {
 		var err error
@@ -88,7 +88,7 @@ func (c *gaugesFindCmd) Run(e *env) error {
 			return err
 		}
 		if !(c.Radius > 0) {
-			return usagef("--radius %g: write kilometres, more than 0", c.Radius)
+			return usagef("--radius %g: must be more than 0 km", c.Radius)
 		}
 	}
 	cfg, err := c.Servers.load()
@@ -142,7 +142,7 @@ func (c *gaugesFindCmd) agencies(cfg *config.Config, q ingest.GaugeSearch) ([]fe
 			}
 		}
 		if !known {
-			return nil, usagef("--agency %s: there is no such agency with a list of gauges; known are %s", name, feed.AgencyNames())
+			return nil, usagef("--agency %s: unknown; use one of %s", name, feed.AgencyNames())
 		}
 	}
 	if len(c.Agency) == 0 {
@@ -156,11 +156,11 @@ func (c *gaugesFindCmd) agencies(cfg *config.Config, q ingest.GaugeSearch) ([]fe
 	}
 	switch {
 	case len(out) == 0 && c.State != "":
-		return nil, usagef("--state %s: is no state of the USA and no province of Canada; elsewhere search by --near", c.State)
+		return nil, usagef("--state %s: not a US state or Canadian province; elsewhere use --near", c.State)
 	case len(out) == 0:
-		return nil, usagef("--near %s: none of the agencies known by place has gauges there (they are those of the USA, England and Canada); name one by --agency", c.Near)
+		return nil, usagef("--near %s: outside the USA, England and Canada; choose a list with --agency", c.Near)
 	case c.Servers.BaseURL != "" && len(out) > 1:
-		return nil, usagef("--base-url is one agency's, but %d would be asked; name one by --agency", len(out))
+		return nil, usagef("--base-url applies to one agency, but %d would be searched; choose one with --agency", len(out))
 	}
 	return out, nil
 }

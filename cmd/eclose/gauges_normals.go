@@ -14,12 +14,12 @@ import (
 )
 
 type gaugesNormalsCmd struct {
-	Site    string      `arg:"" help:"The gauge's number at the US Geological Survey, such as 14092500; other agencies publish no such statistics."`
+	Site    string      `arg:"" help:"USGS site number, e.g. 14092500; other agencies publish no such statistics."`
 	With    string      `default:"water-temperature" help:"Variable: water-temperature, discharge, gauge-height."`
-	From    time.Time   `format:"2006-01-02" placeholder:"DATE" help:"The first day; today if left out. The year does not matter."`
-	Days    int         `default:"28" help:"How many days, up to 366."`
+	From    time.Time   `format:"2006-01-02" placeholder:"DATE" help:"First day (default: today); the year is ignored."`
+	Days    int         `default:"28" help:"Number of days, 1 to 366."`
 	Units   string      `enum:"metric,us" default:"metric" help:"How to print: metric or us."`
-	Format  string      `enum:"table,json" default:"table" help:"How to print: table or json, which is always metric."`
+	Format  string      `enum:"table,json" default:"table" help:"Output: table, or json (always metric)."`
 	Servers agencyFlags `embed:""`
 }
 
@@ -48,7 +48,7 @@ func (c *gaugesNormalsCmd) Run(e *env) error {
 	}
 	all, err := src.Normals(e.ctx, c.Site, v)
 	if err != nil {
-		return fmt.Errorf("asking for normals: %w", err)
+		return fmt.Errorf("fetching long-term statistics: %w", err)
 	}
 	if c.From.IsZero() {
 		c.From = e.now()
@@ -58,7 +58,7 @@ func (c *gaugesNormalsCmd) Run(e *env) error {
 		return writeNormalsJSON(e, c.Site, v, list)
 	}
 	if len(list) == 0 {
-		fmt.Fprintf(e.stdout, "The agency has no statistics of %s at %s. They need years of approved daily means.\n", wordOf(v), c.Site)
+		fmt.Fprintf(e.stdout, "No statistics for %s at %s: they need years of approved daily means.\n", wordOf(v), c.Site)
 		return nil
 	}
 	writeNormals(e, c.Site, v, c.Units, list)
@@ -102,7 +102,7 @@ func writeNormals(e *env, site string, v ingest.Variable, units string, list []u
 		}
 		return fmt.Sprintf("%.1f", x)
 	}
-	fmt.Fprintf(e.stdout, "%s at %s: the daily means of past years, in %s\n\n", wordOf(v), site, unit)
+	fmt.Fprintf(e.stdout, "%s at %s: daily means in past years, %s\n\n", wordOf(v), site, unit)
 	row := func(cells ...any) { fmt.Fprintf(e.stdout, "%-8s%8v%8v%8v%8v%8v%8v%8v%8v\n", cells...) }
 	row("day", "lowest", "10 %", "25 %", "median", "75 %", "90 %", "highest", "years")
 	for _, n := range list {
@@ -112,7 +112,7 @@ func writeNormals(e *env, site string, v ingest.Variable, units string, list []u
 		}
 		row(day.Format("2 Jan"), cell(n.Lowest), cell(n.P10), cell(n.P25), cell(n.Median), cell(n.P75), cell(n.P90), cell(n.Highest), n.Years)
 	}
-	fmt.Fprintln(e.stdout, "\nFrom approved values of the US Geological Survey. \"10 %\": in one year of ten it\nwas lower. What has been is no forecast and says nothing about wading this year.")
+	fmt.Fprintln(e.stdout, "\nFrom approved USGS values. \"10%\": lower in one year in ten. Past values are not a\nforecast and say nothing about wading this year.")
 }
 
 type normalJSON struct {

@@ -74,7 +74,7 @@ func writeGaugesTable(e *env, found []ingest.Gauge, q ingest.GaugeSearch, asked 
 		if q.Region != "" {
 			hint = "another --with, or --all-types"
 		}
-		fmt.Fprintf(e.stdout, "No gauge with %s there in the list of: %s. Try %s.\n", wordOf(q.Variable), strings.Join(names, "; "), hint)
+		fmt.Fprintf(e.stdout, "No gauge with %s found in: %s. Try %s.\n", wordOf(q.Variable), strings.Join(names, "; "), hint)
 		return
 	}
 	line := func(km, name, a, b string) {
@@ -111,7 +111,7 @@ func writeGaugesTable(e *env, found []ingest.Gauge, q ingest.GaugeSearch, asked 
 	if len(found) != 1 {
 		many = fmt.Sprintf("%d gauges", len(found))
 	}
-	fmt.Fprintf(e.stdout, "\n%s. In the config, for the first:\n\n    [[river.gauge]]\n    feed = %q\n    site = %q\n", many, found[0].Feed, found[0].Site)
+	fmt.Fprintf(e.stdout, "\n%s. To use the first, add to the config:\n\n    [[river.gauge]]\n    feed = %q\n    site = %q\n", many, found[0].Feed, found[0].Site)
 }
 
 // padded cuts a text to so many letters, or fills it up with blanks.

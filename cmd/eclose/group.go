@@ -15,15 +15,15 @@ import (
 )
 
 type groupCmd struct {
-	Find groupFindCmd `cmd:"" help:"List the insect groups that a name may mean, with region and season to choose from."`
-	Show groupShowCmd `cmd:"" help:"Show all that the catalogue holds on one group, each value with its grade and source."`
-	List groupListCmd `cmd:"" help:"List the groups of the catalogue."`
+	Find groupFindCmd `cmd:"" help:"Find insect groups by common, regional or scientific name."`
+	Show groupShowCmd `cmd:"" help:"Show everything in the catalogue on one group, with evidence and source."`
+	List groupListCmd `cmd:"" help:"List all insect groups."`
 }
 
 // catalogueFlags choose the catalogue: the embedded one, or a reader's table
 // over it.
 type catalogueFlags struct {
-	Groups string `placeholder:"FILE" help:"Your own table of groups (CSV) over the built-in catalogue."`
+	Groups string `placeholder:"FILE" help:"Your own groups (CSV), added to the built-in catalogue."`
 	Format string `enum:"text,json" default:"text" help:"Output: text or json."`
 }
 
@@ -45,9 +45,9 @@ func (f catalogueFlags) load() (*insects.Catalogue, error) {
 
 type groupFindCmd struct {
 	catalogueFlags
-	Name   []string `arg:"" help:"Common, regional or scientific name; spelling need not be right."`
+	Name   []string `arg:"" help:"Common, regional or scientific name; approximate spelling is fine."`
 	Region string   `help:"Region, such as rockies or northeast."`
-	Near   string   `help:"Latitude,longitude in degrees in place of a region, such as 44.7,-121.2." placeholder:"PLACE"`
+	Near   string   `help:"Latitude,longitude instead of a region, e.g. 44.7,-121.2." placeholder:"PLACE"`
 	Month  string   `help:"Month: 1-12 or its name."`
 }
 
@@ -70,9 +70,9 @@ func (c groupFindCmd) Run(e *env) error {
 		return writeJSON(e.stdout, candidatesJSON(found))
 	}
 	if len(found) == 0 {
-		return fmt.Errorf("no group is known under a name like %q: see 'eclose group list'", name)
+		return fmt.Errorf("no insect group matches %q; see 'eclose group list'", name)
 	}
-	fmt.Fprintf(e.stdout, "%q may mean:\n", name)
+	fmt.Fprintf(e.stdout, "%q could be:\n", name)
 	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "GROUP\tAS\tUSED IN\tINSECT\tREMARK\tSEASON (emergence; egg-laying)")
 	for _, f := range found {
@@ -83,7 +83,7 @@ func (c groupFindCmd) Run(e *env) error {
 		return fmt.Errorf("printing: %w", err)
 	}
 	if region == "" {
-		fmt.Fprintln(e.stdout, "Give --region (and --month) to narrow the list; 'eclose group show GROUP' tells more.")
+		fmt.Fprintln(e.stdout, "Narrow the list with --region and --month; details: 'eclose group show GROUP'.")
 	}
 	return nil
 }
@@ -104,7 +104,7 @@ func remark(f insects.Candidate, region insects.Region, month time.Month) string
 		r = append(r, "part of the name")
 	}
 	if region != "" && !f.InRegion {
-		r = append(r, "not under this name in "+string(region))
+		r = append(r, "not called this in "+string(region))
 	}
 	if month != 0 && !f.InSeason {
 		r = append(r, "not in "+month.String())
@@ -121,7 +121,7 @@ func remark(f insects.Candidate, region insects.Region, month time.Month) string
 // seasons is the list of windows in short form.
 func seasons(f insects.Candidate) string {
 	if len(f.Windows) == 0 {
-		return "no window here"
+		return "no season known here"
 	}
 	var out []string
 	for i := 0; i+1 < len(f.Windows); i += 2 {
@@ -180,8 +180,8 @@ func candidatesJSON(found []insects.Candidate) []candidateJSON {
 
 type groupShowCmd struct {
 	catalogueFlags
-	Key    string `arg:"" help:"Key of the group, as printed by find and list."`
-	Region string `help:"Only what holds in this region."`
+	Key    string `arg:"" help:"Group key, as printed by find and list."`
+	Region string `help:"Only values for this region."`
 }
 
 type factJSON struct {
@@ -227,7 +227,7 @@ func (c groupShowCmd) Run(e *env) error {
 			fmt.Fprintf(e.stdout, "    %-10s %s; %s; on the water: %s\n", s, w, g.Hours(s), g.Fishable(s))
 		}
 		if t, ok := g.Thermal(r); ok {
-			fmt.Fprintf(e.stdout, "    half of the adults after %.0f degree-days C over %g C (+- %.0f %%), weight %.2g against the calendar\n",
+			fmt.Fprintf(e.stdout, "    half of the adults out by %.0f °C·d above %g °C (±%.0f%%); weight against the calendar %.2g\n",
 				t.DD50, g.BaseTempC, 100*t.CV, t.Weight)
 		}
 	}
@@ -251,7 +251,7 @@ func (c groupShowCmd) Run(e *env) error {
 
 type groupListCmd struct {
 	catalogueFlags
-	Region string `help:"Only groups with a window in this region."`
+	Region string `help:"Only groups with a season in this region."`
 }
 
 func (c groupListCmd) Run(e *env) error {
@@ -308,7 +308,7 @@ func regionFrom(name, near string) (insects.Region, error) {
 		}
 		r, ok := insects.RegionOf(lat, lon)
 		if !ok {
-			return "", usagef("the catalogue covers no region at %g, %g: name the nearest by --region", lat, lon)
+			return "", usagef("the catalogue has no region at %g, %g; choose the nearest with --region", lat, lon)
 		}
 		return r, nil
 	case name == "":

@@ -17,7 +17,7 @@ import (
 
 type ingestCmd struct {
 	configFlag
-	Again bool `help:"Fetch all the years of backfill-years anew, whatever is stored. Cut short, it goes on with the year it had come to."`
+	Again bool `help:"Download all of backfill-years again. If interrupted, it resumes at the same year."`
 }
 
 // answerWithin is how long one answer of a feed may take: the Environment
@@ -67,7 +67,7 @@ func (c ingestCmd) Run(e *env) error {
 		}
 	}
 	if failed > 0 {
-		return fmt.Errorf("%d of %d requests failed; what was stored before is untouched", failed, len(outcomes))
+		return fmt.Errorf("%d of %d requests failed; stored data unchanged", failed, len(outcomes))
 	}
 	return nil
 }
@@ -94,7 +94,7 @@ func intake(e *env, cfg *config.Config, now func() time.Time, watch func(*schedu
 }
 
 func userAgent(cfg *config.Config) string {
-	contact := "no contact given"
+	contact := "no contact configured"
 	for _, name := range config.FeedNames() {
 		if f := cfg.Feeds[name]; f.Contact != "" {
 			contact = f.Contact
@@ -122,7 +122,7 @@ func printOutcome(w io.Writer, o schedule.Outcome) {
 	if o.Err != nil {
 		fmt.Fprintf(w, "%s failed: %v\n", head, o.Err)
 		if o.Change.Added+o.Change.Revised > 0 {
-			fmt.Fprintf(w, "%s kept what came before: %d new, %d revised\n", head, o.Change.Added, o.Change.Revised)
+			fmt.Fprintf(w, "%s stored before the failure: %d new, %d revised\n", head, o.Change.Added, o.Change.Revised)
 		}
 		return
 	}

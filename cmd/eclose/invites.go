@@ -31,7 +31,7 @@ func (s *station) invite(ctx context.Context, c *mail.Composer, id string) error
 		s.log.Info().Str("to", who).Msg("a confirmation was sent")
 		return nil
 	case alert.Deferred, alert.Ours:
-		return fmt.Errorf("a confirmation to %s was put off by the relay: %d %s", who, o.Code, o.Reply)
+		return fmt.Errorf("the relay deferred the confirmation to %s: %d %s", who, o.Code, o.Reply)
 	default: // refused, or the answer was lost: whoever still wants it asks again
 		return jobs.Final{Err: fmt.Errorf("a confirmation to %s was not sent: %d %s", who, o.Code, o.Reply)}
 	}

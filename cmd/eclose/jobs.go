@@ -15,10 +15,10 @@ import (
 )
 
 type jobsCmd struct {
-	List  jobsListCmd  `cmd:"" help:"Jobs, the newest first."`
-	Show  jobsShowCmd  `cmd:"" help:"One job with every failure."`
-	Retry jobsRetryCmd `cmd:"" help:"Try jobs again now that failed or were given up."`
-	Add   jobsAddCmd   `cmd:"" help:"Make jobs for whoever works: outlooks of all rivers as of a moment, exports of a month, a backtest."`
+	List  jobsListCmd  `cmd:"" help:"List jobs, newest first."`
+	Show  jobsShowCmd  `cmd:"" help:"Show one job and all its failures."`
+	Retry jobsRetryCmd `cmd:"" help:"Retry failed or discarded jobs now."`
+	Add   jobsAddCmd   `cmd:"" help:"Queue jobs for the workers: forecasts for all rivers, a month's exports, or a backtest."`
 }
 
 // jobsFlags name the config whose database holds the jobs. On SQLite they work
@@ -48,7 +48,7 @@ type jobsListCmd struct {
 	jobsFlags
 	State []string `help:"Only jobs in these states." placeholder:"STATE"`
 	Kind  []string `help:"Only jobs of these kinds." placeholder:"KIND"`
-	Most  int      `default:"50" help:"At most so many."`
+	Most  int      `default:"50" help:"Maximum number of jobs."`
 }
 
 func (c jobsListCmd) Run(e *env) error {
@@ -80,7 +80,7 @@ func oneLine(s string, most int) string {
 
 type jobsShowCmd struct {
 	jobsFlags
-	ID int64 `arg:"" help:"Number of the job."`
+	ID int64 `arg:"" help:"Job number."`
 }
 
 func (c jobsShowCmd) Run(e *env) error {
@@ -118,13 +118,13 @@ func orDash(s string) string {
 type jobsRetryCmd struct {
 	jobsFlags
 	ID   []int64 `arg:"" optional:"" help:"Numbers of jobs."`
-	All  bool    `help:"Every job that was given up or cancelled."`
+	All  bool    `help:"All discarded or cancelled jobs."`
 	Kind string  `help:"With --all, only of this kind." placeholder:"KIND"`
 }
 
 func (c jobsRetryCmd) Run(e *env) error {
 	if c.All == (len(c.ID) > 0) {
-		return usagef("name jobs, or --all")
+		return usagef("give job numbers, or --all")
 	}
 	return c.with(e, func(_ *config.Config, q *jobs.Queue) error {
 		ids := c.ID
@@ -158,8 +158,8 @@ type jobsAddCmd struct {
 	sharedBacktest `embed:""`
 
 	What  string   `arg:"" enum:"outlooks,exports,backtest" help:"outlooks, exports or backtest."`
-	Issue string   `help:"For outlooks: as of this moment, RFC 3339 (default: now)." placeholder:"TIME"`
-	Month string   `help:"For exports: the month of issue, as 2026-05." placeholder:"MONTH"`
+	Issue string   `help:"Forecasts: issue time, RFC 3339 (default: now)." placeholder:"TIME"`
+	Month string   `help:"Exports: month of issue, e.g. 2026-05." placeholder:"MONTH"`
 	River []string `help:"Only these rivers." placeholder:"NAME"`
 }
 
@@ -179,11 +179,11 @@ func (c jobsAddCmd) Run(e *env) error {
 		}
 		if text != "" {
 			if at, err = time.Parse(layout, text); err != nil {
-				return usagef("%q is not written like %s", text, layout)
+				return usagef("%q: write it as %s", text, layout)
 			}
 		}
 		if at.After(q.Now()) {
-			return usagef("%s lies in the future", text)
+			return usagef("%s is in the future", text)
 		}
 		var all []jobs.Args
 		for _, r := range rivers {
@@ -198,7 +198,7 @@ func (c jobsAddCmd) Run(e *env) error {
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(e.stdout, "%d jobs added, %d were there already\n", n, len(all)-n)
+		fmt.Fprintf(e.stdout, "%d jobs added, %d already queued\n", n, len(all)-n)
 		return nil
 	})
 }

@@ -25,7 +25,7 @@ func composerOf(cfg *config.Config, tokens mail.Tokens) (*mail.Composer, error) 
 func senderOf(cfg *config.Config) (*mail.Sender, error) {
 	m := cfg.Mail
 	if m.Host == "" {
-		return nil, usagef("the config names no mail.host: there is no relay to send by")
+		return nil, usagef("mail.host is not set, so no email can be sent")
 	}
 	r := mail.Relay{Host: m.Host, Port: m.Port, TLS: mail.StartTLS, Username: m.User, PerSecond: float64(m.PerMinute) / 60}
 	if m.Security == "tls" {
@@ -41,11 +41,11 @@ func senderOf(cfg *config.Config) (*mail.Sender, error) {
 	if m.CAFile != "" {
 		b, err := os.ReadFile(cfg.Path(m.CAFile))
 		if err != nil {
-			return nil, fmt.Errorf("reading the authority of the relay's certificate: %w", err)
+			return nil, fmt.Errorf("reading the relay's CA certificate: %w", err)
 		}
 		r.Roots = x509.NewCertPool()
 		if !r.Roots.AppendCertsFromPEM(b) {
-			return nil, usagef("mail.ca-file: %s holds no certificate in PEM form", m.CAFile)
+			return nil, usagef("mail.ca-file: %s contains no PEM certificate", m.CAFile)
 		}
 	}
 	s, err := mail.NewSender(r)

@@ -23,7 +23,7 @@ func (s *station) pages(ctx context.Context) (*pages.Pages, error) {
 	now := s.queue.Now
 	key, err := db.Secret(ctx, s.db.SQL, "forms", now())
 	if err != nil {
-		return nil, fmt.Errorf("the key of the forms: %w", err)
+		return nil, fmt.Errorf("form-protection key: %w", err)
 	}
 	o := pages.Options{
 		Notice: s.cfg.Notice, Owners: ownersOf(s.cfg),
@@ -33,10 +33,10 @@ func (s *station) pages(ctx context.Context) (*pages.Pages, error) {
 	if f := s.cfg.Serve.Secret; f != "" {
 		b, err := os.ReadFile(s.cfg.Path(f))
 		if err != nil {
-			return nil, fmt.Errorf("reading the secret of the diary: %w", err)
+			return nil, fmt.Errorf("reading the diary secret: %w", err)
 		}
 		if o.Secret = strings.TrimSpace(string(b)); len(o.Secret) < secretLeast {
-			return nil, usagef("serve.admin-secret-file: the secret in %s has fewer than %d letters; eclose serve opens the diary to whoever guesses it", f, secretLeast)
+			return nil, usagef("serve.admin-secret-file: the secret in %s is shorter than %d characters and could be guessed", f, secretLeast)
 		}
 	}
 	if s.relay != nil {
@@ -69,7 +69,7 @@ const learnEvery = 10 * time.Second
 func (s *station) learn(ctx context.Context, river string) {
 	slot := jobs.Slot(s.queue.Now().Truncate(learnEvery).Add(learnEvery))
 	if _, err := s.queue.Add(context.WithoutCancel(ctx), jobs.Later{Args: jobs.Learn{River: river, Slot: slot}, At: slot}); err != nil {
-		s.log.Error().Err(err).Str("river", river).Msg("the diary changed, and nobody learns of it until it changes again")
+		s.log.Error().Err(err).Str("river", river).Msg("the diary changed but recalibration could not be queued; the next change will retry")
 	}
 }
 

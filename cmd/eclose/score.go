@@ -15,10 +15,10 @@ import (
 // scoreCmd judges the outlooks of a running season as sightings arrive.
 type scoreCmd struct {
 	configFlag
-	Season int      `help:"Another season than the running one." placeholder:"YEAR"`
-	Leads  []int    `default:"0,7,14,30,60" help:"Days from issue to sighting."`
+	Season int      `help:"Season (default: this year)." placeholder:"YEAR"`
+	Leads  []int    `default:"0,7,14,30,60" help:"Lead times in days."`
 	River  []string `aliases:"rivers" help:"Only these rivers." placeholder:"NAME"`
-	Out    string   `help:"Also write the report into this folder." placeholder:"DIR" type:"path"`
+	Out    string   `help:"Also write a report to this folder." placeholder:"DIR" type:"path"`
 }
 
 func (c scoreCmd) Run(e *env) error {
@@ -44,7 +44,7 @@ func (c scoreCmd) Run(e *env) error {
 		return err
 	}
 	if countIn(plan.Sightings, year) == 0 {
-		fmt.Fprintf(e.stdout, "The diary holds no sighting of %d at these rivers: there is nothing to score. Add one with eclose diary add.\n", year)
+		fmt.Fprintf(e.stdout, "Nothing to score: the diary has no sightings from %d for these rivers. Add one with eclose diary add.\n", year)
 		return nil
 	}
 	s := shelf{cfg: cfg, catalogue: plan.Catalogue, now: plan.Now}
@@ -66,16 +66,16 @@ func (c scoreCmd) Run(e *env) error {
 		return err
 	}
 	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(w, "\nlead, days\tsightings\tBrier score\tcalendar's\tlast year's date\t")
+	fmt.Fprintln(w, "\nlead, days\tsightings\tBrier score\tcalendar\tlast year\t")
 	for _, x := range r.Of("lead") {
 		fmt.Fprintf(w, "%d\t%d\t%s\t%s\t%s\t\n", x.Lead, x.N, scoreText(x.Model, 3), scoreText(x.Calendar, 3), scoreText(x.Last, 3))
 	}
 	if err := w.Flush(); err != nil {
 		return fmt.Errorf("printing scores: %w", err)
 	}
-	fmt.Fprintln(e.stdout, "\nlead: days from issue to sighting. Brier score: mean squared distance of the chance\n"+
-		"from what came (1 seen, 0 not): 0 is perfect, 0.25 is what saying 50 % always gets.\n"+
-		"last year's date: the calendar moved to the date of the year before; - where last\nyear's sightings give none.")
+	fmt.Fprintln(e.stdout, "\nlead: days from forecast to sighting. Brier score: mean squared error of the chance\n"+
+		"(1 = seen, 0 = not seen); 0 is perfect, always saying 50% scores 0.25.\n"+
+		"last year: the calendar shifted to last year's date; - if last year's sightings give\nno date.")
 	return nil
 }
 
@@ -104,12 +104,12 @@ func (c scoreCmd) outcome(e *env, plan rivers.Plan, s *shelf) (*rivers.Outcome, 
 			}
 			o, missing, err := rivers.ScoreIssued(e.ctx, plan, s.archive, archive.ErrNotFound)
 			if err == nil && missing > 0 {
-				fmt.Fprintf(e.stderr, "eclose: for %d sightings no outlook had been issued in time: they are not scored\n", missing)
+				fmt.Fprintf(e.stderr, "eclose: %d sightings not scored: no forecast had been issued in time\n", missing)
 			}
 			return o, err
 		}
 	}
-	fmt.Fprintln(e.stderr, "eclose: no outlook of this season was kept (eclose serve keeps them): they are issued again from what was known, with the numbers of the catalogue")
+	fmt.Fprintln(e.stderr, "eclose: no saved forecasts for this season (eclose serve saves them); reissuing from data known at the time, with catalogue values")
 	return rivers.Run(e.ctx, plan, rivers.Stored{Store: s.store, Now: plan.Now})
 }
 

@@ -16,8 +16,8 @@ import (
 type seasonCmd struct {
 	River string `arg:"" help:"The river, by its name in the config."`
 	configFlag
-	Out       string `required:"" help:"The HTML file to write; a browser prints it on one sheet." placeholder:"FILE" type:"path"`
-	IssueDate string `help:"The season as it stood at noon of this date." placeholder:"YYYY-MM-DD"`
+	Out       string `required:"" help:"HTML file to write; prints on one sheet." placeholder:"FILE" type:"path"`
+	IssueDate string `help:"The season as forecast at noon local time on this date." placeholder:"YYYY-MM-DD"`
 	Members   int    `default:"200" help:"How many possible futures are computed."`
 }
 
@@ -46,7 +46,7 @@ func (c seasonCmd) Run(e *env) error {
 	if err := export.File(c.Out, sheet.Write); err != nil {
 		return err
 	}
-	fmt.Fprintf(e.stdout, "%s: open it in a browser and print it on both sides of one sheet.\n", c.Out)
+	fmt.Fprintf(e.stdout, "Wrote %s. Open it in a browser and print double-sided.\n", c.Out)
 	return nil
 }
 

@@ -16,14 +16,14 @@ import (
 )
 
 type seriesCmd struct {
-	Show   seriesShowCmd   `cmd:"" help:"List the stored series, or draw what one of them covers."`
-	Export seriesExportCmd `cmd:"" help:"Write one series as CSV or Parquet."`
-	Verify seriesVerifyCmd `cmd:"" help:"Read every file of the store and check it against its checksum."`
+	Show   seriesShowCmd   `cmd:"" help:"List stored series, or chart their coverage."`
+	Export seriesExportCmd `cmd:"" help:"Export one series as CSV or Parquet."`
+	Verify seriesVerifyCmd `cmd:"" help:"Check every stored file against its checksum."`
 }
 
 type storeFlag struct {
 	Config string `env:"ECLOSE_CONFIG" placeholder:"FILE" help:"The TOML file that names the store."`
-	Store  string `placeholder:"URL" help:"The series store, in place of the config's: a folder, file:///folder or s3://bucket."`
+	Store  string `placeholder:"URL" help:"Series store: a folder, file:///folder or s3://bucket; overrides the config."`
 }
 
 // open opens the store to read, which works beside a running service.
@@ -31,7 +31,7 @@ func (f storeFlag) open(e *env) (*series.Store, error) {
 	url := f.Store
 	if url == "" {
 		if f.Config == "" {
-			return nil, usagef("name the config by --config FILE, or the store by --store URL")
+			return nil, usagef("give --config FILE or --store URL")
 		}
 		cfg, err := configFlag{f.Config}.load()
 		if err != nil {
@@ -44,8 +44,8 @@ func (f storeFlag) open(e *env) (*series.Store, error) {
 
 type seriesShowCmd struct {
 	storeFlag
-	Series string `arg:"" optional:"" help:"A series by its name, or by a part of it that fits no other; without it, all are listed."`
-	SVG    string `placeholder:"FILE" type:"path" help:"Also draw what the series covers, or all series of the store, into this file."`
+	Series string `arg:"" optional:"" help:"Series name, or an unambiguous part of it; omit to list all."`
+	SVG    string `placeholder:"FILE" type:"path" help:"Also write a coverage chart (SVG) to this file."`
 }
 
 func (c seriesShowCmd) Run(e *env) (err error) {
@@ -111,9 +111,9 @@ func (c seriesShowCmd) draw(e *env, s *series.Store, keys []ingest.Key) error {
 		p.Rows = append(p.Rows, row)
 	}
 	if err := os.WriteFile(c.SVG, []byte(p.SVG()), 0o644); err != nil { //nolint:gosec // a picture of public data
-		return fmt.Errorf("drawing what is stored: %w", err)
+		return fmt.Errorf("drawing the coverage chart: %w", err)
 	}
-	fmt.Fprintf(e.stdout, "drawn into %s\n", c.SVG)
+	fmt.Fprintf(e.stdout, "wrote %s\n", c.SVG)
 	return nil
 }
 
@@ -130,7 +130,7 @@ func describeSeries(e *env, s *series.Store, key ingest.Key) error {
 	if i.SourceUnit != "" && i.SourceUnit != key.Variable.Unit() {
 		fmt.Fprintf(e.stdout, " (from %s)", i.SourceUnit)
 	}
-	fmt.Fprintf(e.stdout, "\n  %d replaced readings kept, %d bytes, last changed %s\n", i.Replaced, i.Bytes, i.Retrieved.Format(time.RFC3339))
+	fmt.Fprintf(e.stdout, "\n  %d superseded readings, %d bytes, last changed %s\n", i.Replaced, i.Bytes, i.Retrieved.Format(time.RFC3339))
 	return nil
 }
 
@@ -147,11 +147,11 @@ func chooseSeries(keys []ingest.Key, name string) (ingest.Key, error) {
 	}
 	switch len(fit) {
 	case 0:
-		return ingest.Key{}, usagef("no stored series has %q in its name; 'eclose series show' lists them", name)
+		return ingest.Key{}, usagef("no series matches %q; list them with 'eclose series show'", name)
 	case 1:
 		return fit[0], nil
 	}
-	return ingest.Key{}, usagef("%d stored series have %q in their name, among them %s and %s; say more of it", len(fit), name, fit[0], fit[1])
+	return ingest.Key{}, usagef("%d series match %q, including %s and %s; be more specific", len(fit), name, fit[0], fit[1])
 }
 
 type seriesExportCmd struct {
@@ -161,7 +161,7 @@ type seriesExportCmd struct {
 	Out    string    `short:"o" placeholder:"FILE" help:"The file to write; standard output without it."`
 	From   time.Time `format:"2006-01-02" placeholder:"DATE" help:"The first day (UTC)."`
 	To     time.Time `format:"2006-01-02" placeholder:"DATE" help:"The day after the last (UTC)."`
-	AsOf   time.Time `format:"2006-01-02T15:04:05Z07:00" placeholder:"TIME" help:"As it was known then, e.g. 2026-03-01T00:00:00Z."`
+	AsOf   time.Time `format:"2006-01-02T15:04:05Z07:00" placeholder:"TIME" help:"As known at this time, e.g. 2026-03-01T00:00:00Z."`
 }
 
 func (c seriesExportCmd) Run(e *env) (err error) {
@@ -216,7 +216,7 @@ func (c seriesVerifyCmd) Run(e *env) (err error) {
 	}
 	fmt.Fprintf(e.stdout, "%d series in %d files, %d rows, %d bytes checked\n", r.Series, r.Files, r.Rows, r.Bytes)
 	for _, name := range r.Strays {
-		fmt.Fprintf(e.stdout, "left over from a change that was cut short, harmless: %s\n", name)
+		fmt.Fprintf(e.stdout, "harmless leftover from an interrupted write: %s\n", name)
 	}
 	for _, d := range r.Damaged {
 		fmt.Fprintln(e.stdout, d)

@@ -16,8 +16,8 @@ import (
 
 type serveCmd struct {
 	configFlag
-	Addr string `help:"Listen here instead of at the config's serve.addr." placeholder:"ADDR"`
-	Log  string `default:"info" enum:"debug,info,warn,error" help:"How much to log: ${enum}."`
+	Addr string `help:"Listen address; overrides serve.addr." placeholder:"ADDR"`
+	Log  string `default:"info" enum:"debug,info,warn,error" help:"Log level: ${enum}."`
 }
 
 // Run is the whole house in one process: it asks the feeds, issues outlooks,
@@ -42,7 +42,7 @@ func (c serveCmd) Run(e *env) (err error) {
 	defer func() { err = errors.Join(err, s.close()) }()
 	ln, err := (&net.ListenConfig{}).Listen(e.ctx, "tcp", cfg.Serve.Addr)
 	if err != nil {
-		return fmt.Errorf("opening the page: %w; set serve.addr in the config to another address", err)
+		return fmt.Errorf("%w; set serve.addr in the config to another address", err)
 	}
 	handler, err := s.pages(e.ctx)
 	if err != nil {
@@ -76,7 +76,7 @@ func (c serveCmd) Run(e *env) (err error) {
 	log.Info().Str("page", "http://"+ln.Addr().String()).Str("database", s.db.Name()).Int("rivers", len(cfg.Rivers)).Msg("serving")
 	select {
 	case <-e.ctx.Done():
-		log.Info().Msg("stopping: finishing what is under way")
+		log.Info().Msg("stopping: finishing running jobs")
 	case err = <-failed:
 	}
 	leave, cut := context.WithTimeout(context.WithoutCancel(e.ctx), pageStopFor)

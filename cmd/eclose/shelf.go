@@ -58,7 +58,7 @@ func (l *liveShelf) run(ctx context.Context) {
 		l.renew(ctx)
 		if l.draw != nil {
 			if err := l.draw(ctx); err != nil && ctx.Err() == nil {
-				l.log.Error().Err(err).Msg("drawing what the pages show")
+				l.log.Error().Err(err).Msg("rendering pages")
 			}
 		}
 		if first {
@@ -101,7 +101,7 @@ func (l *liveShelf) renew(ctx context.Context) {
 		}
 		st, err := l.state(ctx, r, due, known)
 		if err != nil && ctx.Err() == nil {
-			l.log.Error().Err(err).Str("river", r.Slug).Msg("renewing what the pages show")
+			l.log.Error().Err(err).Str("river", r.Slug).Msg("refreshing page data")
 		}
 		if st != nil && st != l.states[r.Slug] {
 			l.states[r.Slug] = st
@@ -114,7 +114,7 @@ func (l *liveShelf) renew(ctx context.Context) {
 	feeds, err := l.feeds(ctx, known)
 	if err != nil {
 		if ctx.Err() == nil {
-			l.log.Error().Err(err).Msg("judging how fresh the feeds are, for the pages")
+			l.log.Error().Err(err).Msg("checking feed freshness for the pages")
 		}
 		return
 	}
@@ -172,7 +172,7 @@ func problemOf(r forecast.River, known []db.FeedState) string {
 		if x.LastError == "" || !slices.ContainsFunc(stationsOf(r), func(st forecast.Station) bool { return st.Feed == x.Feed && st.Site == x.Item }) {
 			continue
 		}
-		fmt.Fprintf(&out, "The feed %s did not answer for %s (%s). ", x.Feed, x.Item, oneLine(x.LastError, 120))
+		fmt.Fprintf(&out, "No answer from feed %s for %s (%s). ", x.Feed, x.Item, oneLine(x.LastError, 120))
 	}
 	return out.String()
 }

@@ -115,7 +115,7 @@ func show(e *env, cfg *config.Config, outlooks []*forecast.Outlook, addr string,
 		return fmt.Errorf("serving the page: %w", err)
 	}
 	if loopback("http://"+ln.Addr().String()) == "" {
-		return usagef("--addr %s is no address of this machine alone; write 127.0.0.1:8437", addr)
+		return usagef("--addr %s is not a loopback address; use 127.0.0.1:8437", addr)
 	}
 	root := "http://" + ln.Addr().String()
 	catalogue, err := loadCatalogue(cfg)
@@ -140,7 +140,7 @@ func show(e *env, cfg *config.Config, outlooks []*forecast.Outlook, addr string,
 		Data: shelf, Catalogue: catalogue, Now: now, PublicURL: root, US: cfg.Units == "us",
 		Diary: &diary.Store{DB: d, Now: now}, Subscribe: subs, Reports: os.DirFS(cfg.Path(cfg.Serve.Report)),
 		Invite: func(_ context.Context, inv *subscribe.Invitation) error {
-			fmt.Fprintf(e.stdout, "No mail is sent from here. The link that %s would get: %s/confirm/%s\n", inv.Address, root, inv.Token)
+			fmt.Fprintf(e.stdout, "The demo sends no email. Confirmation link for %s: %s/confirm/%s\n", inv.Address, root, inv.Token)
 			return nil
 		},
 	})
@@ -148,7 +148,7 @@ func show(e *env, cfg *config.Config, outlooks []*forecast.Outlook, addr string,
 		return err
 	}
 	server := pageServer(handler)
-	fmt.Fprintf(e.stdout, "\nThe page is at %s until you press Ctrl-C.\n", root)
+	fmt.Fprintf(e.stdout, "\nServing %s (Ctrl-C to stop)\n", root)
 	stop := context.AfterFunc(e.ctx, func() {
 		ctx, cancel := context.WithTimeout(context.WithoutCancel(e.ctx), 5*time.Second)
 		defer cancel()

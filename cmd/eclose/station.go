@@ -222,7 +222,7 @@ func (s *station) feed(ctx context.Context, workers int) {
 		err := s.feedOnce(ctx, workers)
 		if err != nil && err.Error() != said && ctx.Err() == nil {
 			said = err.Error()
-			s.log.Info().Msg("not asking the feeds: " + said)
+			s.log.Info().Msg("not fetching: " + said)
 		}
 		select {
 		case <-ctx.Done():
@@ -251,7 +251,7 @@ func (s *station) feedOnce(ctx context.Context, workers int) error {
 	select {
 	case <-ctx.Done():
 	case <-lock.Lost():
-		s.log.Warn().Msg("lost the lock of the feeds: another process may ask them now")
+		s.log.Warn().Msg("lost the feed lock: another process may fetch now")
 	}
 	leave, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopFor)
 	defer cancel()

@@ -16,14 +16,14 @@ import (
 )
 
 type subscribeCmd struct {
-	Add     subscribeAddCmd     `cmd:"" help:"Ask for mails to an address. Nothing is sent to it, but for one question, until it confirms."`
-	List    subscribeListCmd    `cmd:"" help:"Show who hears of what."`
-	Confirm subscribeConfirmCmd `cmd:"" help:"Confirm an address by the token of its confirmation mail."`
-	Remove  subscribeRemoveCmd  `cmd:"" help:"Stop all mail to an address."`
-	Pause   subscribePauseCmd   `cmd:"" help:"Send nothing to an address for a while."`
-	Import  subscribeImportCmd  `cmd:"" help:"Take in people who agreed already, from a CSV file."`
-	Export  subscribeExportCmd  `cmd:"" help:"Write everything we hold of an address, as JSON."`
-	Delete  subscribeDeleteCmd  `cmd:"" help:"Delete everything we hold of an address."`
+	Add     subscribeAddCmd     `cmd:"" help:"Add a subscriber. They get one confirmation request and nothing more until they confirm."`
+	List    subscribeListCmd    `cmd:"" help:"List subscribers."`
+	Confirm subscribeConfirmCmd `cmd:"" help:"Confirm an address with the token from its confirmation email."`
+	Remove  subscribeRemoveCmd  `cmd:"" help:"Unsubscribe an address."`
+	Pause   subscribePauseCmd   `cmd:"" help:"Pause email to an address."`
+	Import  subscribeImportCmd  `cmd:"" help:"Import people who have already consented, from CSV."`
+	Export  subscribeExportCmd  `cmd:"" help:"Export all data held on an address, as JSON."`
+	Delete  subscribeDeleteCmd  `cmd:"" help:"Delete all data held on an address."`
 }
 
 // withPeople opens the database and runs do on the subscriptions in it.
@@ -43,21 +43,21 @@ func (f databaseFlag) withPeople(e *env, do func(*subscribe.Store) error) error 
 
 type subscribeAddCmd struct {
 	databaseFlag
-	Address   string   `arg:"" help:"Mail address."`
-	River     []string `required:"" help:"Rivers, by their short names." placeholder:"NAME"`
-	Group     []string `help:"Insect groups; none means any that fish take." placeholder:"KEY"`
-	Stage     []string `help:"emergence or egg-laying; none means both." placeholder:"STAGE"`
-	Threshold float64  `default:"0.5" help:"Tell from this probability on."`
-	Horizon   int      `default:"14" help:"How many days ahead to look."`
-	Digest    bool     `help:"One mail each morning instead of as it happens."`
-	Cautions  bool     `default:"true" negatable:"" help:"Also the flow cautions."`
-	Quiet     string   `help:"Hours without mail, local." placeholder:"22:00-07:00"`
-	Wake      bool     `help:"Let a caution of level 3 through the quiet hours."`
+	Address   string   `arg:"" help:"Email address."`
+	River     []string `required:"" help:"River slugs." placeholder:"NAME"`
+	Group     []string `help:"Insect groups (default: any fishable group)." placeholder:"KEY"`
+	Stage     []string `help:"emergence or egg-laying (default: both)." placeholder:"STAGE"`
+	Threshold float64  `default:"0.5" help:"Alert when the daily chance reaches this probability."`
+	Horizon   int      `default:"14" help:"Days ahead to watch."`
+	Digest    bool     `help:"One digest each morning instead of individual alerts."`
+	Cautions  bool     `default:"true" negatable:"" help:"Also send flow cautions."`
+	Quiet     string   `help:"Quiet hours, local time." placeholder:"22:00-07:00"`
+	Wake      bool     `help:"Send level 3 cautions during quiet hours."`
 	Zone      string   `default:"UTC" help:"IANA time zone, such as Europe/London."`
 	Units     string   `default:"metric" enum:"metric,us" help:"metric or us."`
-	PerDay    int      `default:"6" help:"Most mails a day; level 3 comes on top."`
-	Consent   string   `help:"You hold this person's consent already: names the wording they agreed to. No question is sent then." placeholder:"WORDING"`
-	Eml       string   `help:"Write the question to a file instead of sending it." placeholder:"FILE" type:"path"`
+	PerDay    int      `default:"6" help:"Maximum emails a day, not counting level 3 cautions."`
+	Consent   string   `help:"You already hold this person's consent; names the wording they agreed to. No confirmation is sent." placeholder:"WORDING"`
+	Eml       string   `help:"Write the confirmation request to a file instead of sending it." placeholder:"FILE" type:"path"`
 }
 
 func (c subscribeAddCmd) request() (subscribe.Request, error) {
@@ -88,7 +88,7 @@ func (c subscribeAddCmd) Run(e *env) error {
 		return err
 	}
 	if c.Consent == "" && c.Config == "" {
-		return usagef("name --config FILE, whose relay carries the question to the address, or --consent WORDING if you hold its owner's consent")
+		return usagef("give --config FILE so the confirmation can be emailed, or --consent WORDING if you already hold consent")
 	}
 	return c.withPeople(e, func(s *subscribe.Store) error {
 		if c.Consent != "" {
@@ -125,7 +125,7 @@ func (c subscribeAddCmd) ask(e *env, s *subscribe.Store, r subscribe.Request) er
 	case err != nil:
 		return usagef("%w", err)
 	case inv == nil:
-		return errors.New("no question may go to this address now: it was asked already, or complained about us")
+		return errors.New("no confirmation can be sent: this address was already asked, or has complained")
 	}
 	m, err := composer.Invite(*inv, e.now())
 	if err != nil {
@@ -133,15 +133,15 @@ func (c subscribeAddCmd) ask(e *env, s *subscribe.Store, r subscribe.Request) er
 	}
 	if c.Eml != "" {
 		if err := os.WriteFile(c.Eml, m.Raw, 0o600); err != nil {
-			return fmt.Errorf("writing the question: %w", err)
+			return fmt.Errorf("writing the confirmation: %w", err)
 		}
-		fmt.Fprintf(e.stdout, "the question lies in %s; its link works once, for 48 hours\n", c.Eml)
+		fmt.Fprintf(e.stdout, "confirmation written to %s; its link works once, for 48 hours\n", c.Eml)
 		return nil
 	}
 	if o := relay.Send(e.ctx, m, func() error { return nil }); o.Result != alert.Sent {
-		return fmt.Errorf("sending the question to %s: the relay said %d %s %s", s.LogID(inv.Address), o.Code, o.Enhanced, o.Reply)
+		return fmt.Errorf("sending the confirmation to %s: relay replied %d %s %s", s.LogID(inv.Address), o.Code, o.Enhanced, o.Reply)
 	}
-	fmt.Fprintln(e.stdout, "the question was sent; nothing more is until it is answered")
+	fmt.Fprintln(e.stdout, "confirmation sent; nothing more is sent until it is confirmed")
 	return nil
 }
 
@@ -201,7 +201,7 @@ func yesNo(b bool) string {
 
 type subscribeConfirmCmd struct {
 	databaseFlag
-	Token string `arg:"" help:"The last part of the link in the confirmation mail."`
+	Token string `arg:"" help:"The last part of the link in the confirmation email."`
 }
 
 func (c subscribeConfirmCmd) Run(e *env) error {
@@ -210,14 +210,14 @@ func (c subscribeConfirmCmd) Run(e *env) error {
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(e.stdout, "%s is confirmed and hears of %d rivers\n", p.Address, len(p.Wants))
+		fmt.Fprintf(e.stdout, "%s confirmed for %d rivers\n", p.Address, len(p.Wants))
 		return nil
 	})
 }
 
 type addressArg struct {
 	databaseFlag
-	Address string `arg:"" help:"Mail address."`
+	Address string `arg:"" help:"Email address."`
 }
 
 type subscribeRemoveCmd struct{ addressArg }
@@ -227,14 +227,14 @@ func (c subscribeRemoveCmd) Run(e *env) error {
 		if err := s.Remove(e.ctx, c.Address); err != nil {
 			return err
 		}
-		fmt.Fprintln(e.stdout, "no more mail goes to this address; what we hold of it goes with: eclose subscribe delete")
+		fmt.Fprintln(e.stdout, "unsubscribed; to delete the data held: eclose subscribe delete")
 		return nil
 	})
 }
 
 type subscribePauseCmd struct {
 	addressArg
-	Until string `help:"Last day without mail, as 2026-06-30." xor:"end" required:""`
+	Until string `help:"Last day of the pause, e.g. 2026-06-30." xor:"end" required:""`
 	End   bool   `help:"End a pause." xor:"end" required:""`
 }
 
@@ -254,9 +254,9 @@ func (c subscribePauseCmd) Run(e *env) error {
 			return err
 		}
 		if c.End {
-			fmt.Fprintln(e.stdout, "the pause is over")
+			fmt.Fprintln(e.stdout, "pause ended")
 		} else {
-			fmt.Fprintf(e.stdout, "no mail, cautions included, until %s\n", until.Format("2006-01-02 15:04 MST"))
+			fmt.Fprintf(e.stdout, "no email, including cautions, until %s\n", until.Format("2006-01-02 15:04 MST"))
 		}
 		return nil
 	})
@@ -264,8 +264,8 @@ func (c subscribePauseCmd) Run(e *env) error {
 
 type subscribeImportCmd struct {
 	databaseFlag
-	File    string `arg:"" help:"CSV file, - for standard input. Columns: address, river; and, if you like, groups, stages, threshold, horizon_days, cadence, cautions, zone, units, quiet, wake_for_3, per_day. One row per person and river, lists with semicolons."`
-	Consent string `required:"" help:"Names the wording that these people agreed to: you hold their consent." placeholder:"WORDING"`
+	File    string `arg:"" help:"CSV file, or - for stdin. Columns: address, river; optional: groups, stages, threshold, horizon_days, cadence, cautions, zone, units, quiet, wake_for_3, per_day. One row per person and river; separate lists with semicolons."`
+	Consent string `required:"" help:"You hold these people's consent; names the wording they agreed to." placeholder:"WORDING"`
 }
 
 func (c subscribeImportCmd) Run(e *env) error {
@@ -316,7 +316,7 @@ func (c subscribeDeleteCmd) Run(e *env) error {
 			return err
 		}
 		if !found {
-			fmt.Fprintln(e.stdout, "we held nothing of a confirmed person with this address; requests that were not confirmed are gone")
+			fmt.Fprintln(e.stdout, "no confirmed subscriber with this address; any unconfirmed requests were deleted")
 			return nil
 		}
 		fmt.Fprintln(e.stdout, "deleted")

@@ -20,12 +20,12 @@ import (
 
 type tripCmd struct {
 	configFlag
-	From      string   `required:"" help:"First day on which you could be there." placeholder:"YYYY-MM-DD"`
-	To        string   `required:"" help:"Last day on which you could be there." placeholder:"YYYY-MM-DD"`
-	Days      int      `default:"3" help:"Length of the stay."`
+	From      string   `required:"" help:"Earliest day you could fish." placeholder:"YYYY-MM-DD"`
+	To        string   `required:"" help:"Latest day you could fish." placeholder:"YYYY-MM-DD"`
+	Days      int      `default:"3" help:"Length of the stay, days."`
 	Rivers    []string `help:"Only these rivers." placeholder:"NAME"`
-	Group     []string `help:"Only these insect groups, by any name the catalogue knows." placeholder:"NAME"`
-	IssueDate string   `help:"Plan with what was known at noon of this date." placeholder:"YYYY-MM-DD"`
+	Group     []string `help:"Only these insect groups, by any name." placeholder:"NAME"`
+	IssueDate string   `help:"Plan from data known at noon on this date." placeholder:"YYYY-MM-DD"`
 	Format    string   `default:"table" enum:"table,json,ics" help:"One of ${enum}."`
 	Out       string   `help:"Write to this file instead of the terminal." placeholder:"FILE" type:"path"`
 	Members   int      `default:"200" help:"How many possible futures are computed."`

@@ -12,7 +12,7 @@ type versionCmd struct{}
 func (versionCmd) Run(e *env) error {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
-		return fmt.Errorf("reading build information: the binary carries none")
+		return fmt.Errorf("no build information in this binary")
 	}
 	fmt.Fprintln(e.stdout, versionOf(info))
 	return nil
@@ -38,7 +38,7 @@ func versionOf(info *debug.BuildInfo) string {
 	case revision != "":
 		from = append([]string{"commit " + revision + modified}, from...)
 	case info.Main.Sum == "": // a tagged module has its sum in place of a commit
-		from = append([]string{"built from a source tree without its version control"}, from...)
+		from = append([]string{"built outside version control"}, from...)
 	}
 	return fmt.Sprintf("eclose %s (%s)", version, strings.Join(from, ", "))
 }

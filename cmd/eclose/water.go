@@ -15,15 +15,15 @@ import (
 // waterCmd fits the water temperature model to a river of the config, or to a
 // plain table, and scores it on days that the fit has not seen.
 type waterCmd struct {
-	River     string `arg:"" optional:"" help:"A river of the config."`
+	River     string `arg:"" optional:"" help:"River name or slug from the config."`
 	Config    string `env:"ECLOSE_CONFIG" placeholder:"FILE" help:"The TOML file that names the river and the store."`
-	CSV       string `name:"csv" placeholder:"FILE" help:"Instead of a river: a table with the columns date, air_c, water_c and, if known, flow_m3s; - for standard input. Empty is missing."`
-	FitUntil  string `placeholder:"DATE" help:"First day of the check, YYYY-MM-DD: days before it are fitted. Of a river by default a year before the newest day."`
-	IssueDate string `placeholder:"DATE" help:"Of a river: what was known on this date."`
-	Hindcast  bool   `help:"Forecast again through the check, and score by lead."`
-	Out       string `placeholder:"FILE" type:"path" help:"Draw a year with the model's band: a file that ends in .svg or .html."`
+	CSV       string `name:"csv" placeholder:"FILE" help:"Use a CSV instead of a river: columns date, air_c, water_c and optionally flow_m3s; - for stdin. Empty means missing."`
+	FitUntil  string `placeholder:"DATE" help:"Fit on days before this date, test from it on. Default for a river: one year before the latest day."`
+	IssueDate string `placeholder:"DATE" help:"River only: use data known on this date."`
+	Hindcast  bool   `help:"Hindcast through the test period and score by lead time."`
+	Out       string `placeholder:"FILE" type:"path" help:"Chart one year to this .svg or .html file."`
 	Format    string `enum:"text,json" default:"text" help:"Output: text or json."`
-	Seed      uint64 `default:"1" help:"Seed of the starts of the fit."`
+	Seed      uint64 `default:"1" help:"Random seed for the fit."`
 }
 
 // waterLeads are the leads that a hindcast is scored at, days.
@@ -82,15 +82,15 @@ func (c waterCmd) Run(e *env) error {
 func (c waterCmd) check() error {
 	switch {
 	case c.CSV == "" && c.River == "":
-		return usagef("name a river of the config, or a table with --csv FILE")
+		return usagef("give a river, or --csv FILE")
 	case c.CSV != "" && c.River != "":
-		return usagef("a river and --csv are two different records: name one")
+		return usagef("give a river or --csv, not both")
 	case c.CSV != "" && c.FitUntil == "":
-		return usagef("--csv needs --fit-until DATE: the first day of the check")
+		return usagef("--csv needs --fit-until DATE (first day of the test period)")
 	case c.CSV != "" && c.IssueDate != "":
-		return usagef("--issue-date is for a river, whose readings have a date of retrieval; a table has none")
+		return usagef("--issue-date works only with a river; a CSV has no retrieval dates")
 	case c.River != "" && c.Config == "":
-		return usagef("a river needs --config FILE, which names it")
+		return usagef("a river needs --config FILE")
 	case c.Out != "" && !drawable(c.Out):
 		return usagef("--out %s: name a file that ends in .svg or .html", c.Out)
 	}
@@ -129,7 +129,7 @@ func (c waterCmd) fitUntil() (int, error) {
 // within refuses a cut that leaves nothing on one of its sides.
 func (c waterCmd) within(f *waterFit) error {
 	if f.cut <= f.in.Day0 || f.cut >= f.in.Day0+len(f.in.Air) {
-		return usagef("--fit-until %s leaves nothing to fit or to check: the record runs from %s to %s", dayDate(f.cut),
+		return usagef("--fit-until %s leaves nothing to fit or test: the record runs from %s to %s", dayDate(f.cut),
 			dayDate(f.in.Day0), dayDate(f.in.Day0+len(f.in.Air)-1))
 	}
 	return nil
@@ -173,22 +173,22 @@ func (f *waterFit) print(w io.Writer) error {
 	m := &f.model
 	fmt.Fprintf(w, "%s\n", f.name)
 	if f.fallback != "" {
-		fmt.Fprintf(w, "%s\nGrade: %s.\n", forecast.Wrap(f.fallback, 96), m.Grade)
-		fmt.Fprintf(w, "The model is expected to be off by %.1f °C (standard deviation).\n", m.Error.SD)
+		fmt.Fprintf(w, "%s\nModel: %s.\n", forecast.Wrap(f.fallback, 96), m.Grade)
+		fmt.Fprintf(w, "Expected model error: %.1f °C (standard deviation).\n", m.Error.SD)
 	} else {
-		fmt.Fprintf(w, "Grade: %s, fitted on %d days before %s.\n%s\n", m.Grade, m.Days, dayDate(f.cut), forecast.Wrap("Regime: "+m.Regime+".", 96))
+		fmt.Fprintf(w, "Model: %s, from %d days before %s.\n%s\n", m.Grade, m.Days, dayDate(f.cut), forecast.Wrap("Regime: "+m.Regime+".", 96))
 		for _, s := range f.words() {
 			fmt.Fprintln(w, forecast.Wrap(s, 96))
 		}
 		if m.MeanFlow == 0 {
-			fmt.Fprintln(w, "No flow, or too little of it: air alone drives the model.")
+			fmt.Fprintln(w, "Too little flow data: modelled from air temperature only.")
 		}
 	}
 	fmt.Fprintln(w)
 	if err := f.printScores(w); err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "\nThe model runs free on the air and flow of each day; yesterday's reading knows more. %.2f s.\n", f.seconds)
+	fmt.Fprintf(w, "\nThe model sees only each day's air and flow; the persistence baseline also sees yesterday's reading. %.2f s.\n", f.seconds)
 	if f.leads != nil {
 		fmt.Fprintln(w)
 		if err := f.printLeads(w); err != nil {
@@ -225,9 +225,9 @@ func (f *waterFit) printScores(out io.Writer) error {
 }
 
 func (f *waterFit) printLeads(out io.Writer) error {
-	fmt.Fprintf(out, "Forecasts made again every 5 days from %s on. RMSE in °C; in band: share of readings\nbetween the 10 and 90 %% points, 80 %% if the spread is honest. With past weather nothing\nof the future is known; with the weather that came, all of it is, which no forecaster has.\n", dayDate(f.cut))
+	fmt.Fprintf(out, "Hindcasts every 5 days from %s. RMSE in °C; in range: share of readings between the 10th\nand 90th percentiles (should be 80%%). With past weather nothing of\nthe future is known; with actual weather all of it is, which no real forecast has.\n", dayDate(f.cut))
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprint(w, "days ahead\treadings\tpast weather\tin band\tweather that came\tin band\tlast reading\tclimatology\t\n")
+	fmt.Fprint(w, "lead, days\treadings\tpast weather\tin range\tactual weather\tin range\tpersistence\tclimatology\t\n")
 	for _, l := range f.leads {
 		if l.Days == 0 {
 			fmt.Fprintf(w, "%d\t0\t\t\t\t\t\t\t\n", l.Lead)
@@ -239,12 +239,12 @@ func (f *waterFit) printLeads(out io.Writer) error {
 }
 
 func (f *waterFit) printWarm(out io.Writer) error {
-	fmt.Fprintf(out, "Water warm for fish. Today: %s.\nModelled: chance that the warmest hour of a day passes a line. A low chance clears no warning of an agency.\n", f.fishToday)
+	fmt.Fprintf(out, "Warm water. Today: %s.\nModelled chance that a day's warmest hour exceeds each threshold. A low chance does not override an agency warning.\n", f.fishToday)
 	for i, l := range forecast.WarmLines() {
 		fmt.Fprintf(out, "  %c  %s\n", 'a'+i, l.Who)
 	}
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprint(w, "\tmean °C\twarmest °C\tone in ten above\ta\tb\tc\td\thours over a\t\n")
+	fmt.Fprint(w, "\tmean °C\twarmest °C\t90th pct °C\ta\tb\tc\td\thours over a\t\n")
 	for _, d := range f.warm {
 		fmt.Fprintf(w, "%s\t%.1f\t%.1f\t%.1f\t", d.Date, d.MeanC, d.MaxP50C, d.MaxP90C)
 		for _, p := range d.Chances {

@@ -54,7 +54,7 @@ func readWater(name string, in io.Reader) (watertemp.Input, error) {
 	var at [4]int
 	for i, col := range []string{"date", "air_c", "water_c", "flow_m3s"} {
 		if at[i] = slices.Index(head, col); at[i] < 0 && i < 3 {
-			return fail(1, "no column %q: the header must name date, air_c and water_c, and flow_m3s if there is one", col)
+			return fail(1, "column %q is missing: the header needs date, air_c and water_c (flow_m3s is optional)", col)
 		}
 	}
 	first := true
@@ -118,7 +118,7 @@ func flowOf(s string) (float64, error) {
 	}
 	v, err := strconv.ParseFloat(s, 64)
 	if err != nil || math.IsInf(v, 0) || math.Abs(v) > 1e6 {
-		return 0, fmt.Errorf("%q is not a flow in m3/s: write a number, or leave it empty", s)
+		return 0, fmt.Errorf("%q is not a flow in m3/s; use a number or leave the cell empty", s)
 	}
 	if v < 0 {
 		return math.NaN(), nil

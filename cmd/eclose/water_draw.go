@@ -32,7 +32,7 @@ func (f *waterFit) picture() chart.Fit {
 	case f.fallback != "":
 		c.Note = f.model.Grade
 	case f.cut <= day0:
-		c.Note = fmt.Sprintf("%s to %s: no day of it was in the fit, which ends on %s", dayDate(day0), dayDate(f.in.Day0+n-1), dayDate(f.cut-1))
+		c.Note = fmt.Sprintf("%s to %s: test period only; fitted up to %s", dayDate(day0), dayDate(f.in.Day0+n-1), dayDate(f.cut-1))
 	default:
 		c.Note = fmt.Sprintf("%s to %s: fitted up to %s, checked after it", dayDate(day0), dayDate(f.in.Day0+n-1), dayDate(f.cut-1))
 	}
@@ -48,7 +48,7 @@ var waterPage = template.Must(template.New("water").Parse(`<!doctype html>
 <html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{{.Title}}</title>
 <style>body{margin:2rem auto;max-width:60rem;padding:0 1rem;background:#f8f5ec;color:#1b2a2c;font-family:Georgia,'Times New Roman',serif}pre{overflow-x:auto;font-size:.85rem;line-height:1.45}svg{width:100%;height:auto}</style>
-<main><h1>How well the water is known</h1>{{.Picture}}<pre>{{.Report}}</pre></main></html>
+<main><h1>Water temperature model</h1>{{.Picture}}<pre>{{.Report}}</pre></main></html>
 `))
 
 // draw writes the picture, or a page with the picture and the report.

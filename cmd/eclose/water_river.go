@@ -39,7 +39,7 @@ func (c waterCmd) ofRiver(e *env) (*waterFit, error) {
 	}
 	f := &waterFit{name: r.Name, in: rec.WaterInput(), fahrenheit: cfg.Units == "us"}
 	if air := knownDays(f.in.Air); air < leastAir {
-		return nil, fmt.Errorf("%s: %d days of air temperature are stored, %d are needed; %d are missing: name weather for the river and run eclose ingest", r.Name, air, leastAir, leastAir-air)
+		return nil, fmt.Errorf("%s: only %d of %d days of air temperature stored (%d missing); add [river.weather] and run eclose ingest", r.Name, air, leastAir, leastAir-air)
 	}
 	f.cut = f.checkFrom()
 	if c.FitUntil != "" {
@@ -105,11 +105,11 @@ func (f *waterFit) fallBack(e *env, store *series.Store, r forecast.River, at ti
 	}
 	f.model = watertemp.Prior(donor)
 	f.report = f.model.Report(f.in, f.cut)
-	f.fallback = fmt.Sprintf("Too short to fit before %s: %d days with water and air temperature, %d are needed; %d are missing.", dayDate(f.cut), little.Have, little.Need, little.Need-little.Have)
+	f.fallback = fmt.Sprintf("Record before %s too short to fit: %d of %d days with water and air temperature (%d missing).", dayDate(f.cut), little.Have, little.Need, little.Need-little.Have)
 	if lender != "" {
-		f.fallback += fmt.Sprintf(" What stands in: the middle of many rivers, and some of how %s departs from it.", lender)
+		f.fallback += fmt.Sprintf(" Using a typical river of this climate, adjusted partly towards %s.", lender)
 	} else {
-		f.fallback += " What stands in: the middle of many rivers in such a climate; no river of the config within 150 km can lend its own."
+		f.fallback += " Using a typical river of this climate; no configured river within 150 km has its own model."
 	}
 	return nil
 }

@@ -10,7 +10,7 @@ import (
 
 // configFlag is for commands that need a config.
 type configFlag struct {
-	Config string `required:"" env:"ECLOSE_CONFIG" placeholder:"FILE" help:"The TOML file that names rivers, gauges, store and database."`
+	Config string `required:"" env:"ECLOSE_CONFIG" placeholder:"FILE" help:"Configuration file (TOML)."`
 }
 
 func (f configFlag) load() (*config.Config, error) {
@@ -24,8 +24,8 @@ func (f configFlag) load() (*config.Config, error) {
 // databaseFlag is for commands that need no more than the database. With a
 // config they also know which rivers and groups there are.
 type databaseFlag struct {
-	Config   string `env:"ECLOSE_CONFIG" placeholder:"FILE" help:"The TOML file that names the database, and the rivers that a name must be one of."`
-	Database string `env:"ECLOSE_DATABASE" placeholder:"URL" help:"SQLite file or postgres://… URL, in place of the config's."`
+	Config   string `env:"ECLOSE_CONFIG" placeholder:"FILE" help:"Configuration file (TOML); also checks river and group names."`
+	Database string `env:"ECLOSE_DATABASE" placeholder:"URL" help:"SQLite file or postgres://… URL; overrides the config."`
 }
 
 // names tells which rivers and groups may be named; without a config any may.
@@ -61,7 +61,7 @@ func (n knownNames) check(river, group string) (slug string, err error) {
 		return "", usageError{err}
 	}
 	if !n.group(group) {
-		return "", usagef("the catalogue has no group %q; eclose group find %q shows what the name may mean", group, group)
+		return "", usagef("unknown insect group %q; try: eclose group find %q", group, group)
 	}
 	return r.Slug, nil
 }
@@ -80,7 +80,7 @@ func (f databaseFlag) url() (string, error) {
 	case f.Database != "":
 		return f.Database, nil
 	case f.Config == "":
-		return "", usagef("name the config by --config FILE, or the database by --database URL")
+		return "", usagef("give --config FILE or --database URL")
 	}
 	cfg, err := configFlag{f.Config}.load()
 	if err != nil {

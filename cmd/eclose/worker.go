@@ -14,7 +14,7 @@ import (
 type workerCmd struct {
 	configFlag
 	Queue []string       `help:"Only these queues: ${queues}." placeholder:"NAME"`
-	Jobs  map[string]int `help:"How many jobs of a queue at a time, as model=4." placeholder:"QUEUE=N"`
+	Jobs  map[string]int `help:"Concurrent jobs per queue, e.g. model=4." placeholder:"QUEUE=N"`
 	Log   string         `default:"info" enum:"debug,info,warn,error" help:"How much to log: ${enum}."`
 }
 
@@ -25,7 +25,7 @@ func (c workerCmd) Run(e *env) (err error) {
 		return err
 	}
 	if !strings.HasPrefix(cfg.DatabaseURL(), "postgres") {
-		return usagef("eclose worker needs PostgreSQL: the database %s is an SQLite file, which serves one process; run eclose serve on it, or move it with eclose database move", cfg.Database)
+		return usagef("eclose worker needs PostgreSQL; %s is an SQLite file for a single process. Run eclose serve, or move it with eclose database move", cfg.Database)
 	}
 	workers := workersOf()
 	for name, n := range c.Jobs {
@@ -36,7 +36,7 @@ func (c workerCmd) Run(e *env) (err error) {
 	}
 	for _, name := range c.Queue {
 		if _, ok := workers[name]; !ok {
-			return usagef("--queue %s: there is none; use %s", name, strings.Join(jobs.Queues, ", "))
+			return usagef("--queue %s: unknown; use %s", name, strings.Join(jobs.Queues, ", "))
 		}
 	}
 	if len(c.Queue) > 0 {
@@ -58,7 +58,7 @@ func (c workerCmd) Run(e *env) (err error) {
 
 type migrateCmd struct {
 	databaseFlag
-	Check bool `help:"Only say which version the database has."`
+	Check bool `help:"Only print the schema version."`
 }
 
 // Run brings the schema up to this program's version. The other commands do so
@@ -84,7 +84,7 @@ func (c migrateCmd) Run(e *env) (err error) {
 	}
 	fmt.Fprintf(e.stdout, "%s has schema version %d; this program knows %d\n", d.Name(), has, knows)
 	if has > knows {
-		return fmt.Errorf("the database was made by a newer eclose: use that one")
+		return fmt.Errorf("the database belongs to a newer version; upgrade eclose")
 	}
 	return nil
 }

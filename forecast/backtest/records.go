@@ -81,7 +81,7 @@ func ReadRecords(name string, in io.Reader) (Records, error) {
 		out.Rows = append(out.Rows, r)
 	}
 	if len(out.Rows) == 0 {
-		return out, fmt.Errorf("%s: no record below the header", name)
+		return out, fmt.Errorf("%s: no records after the header", name)
 	}
 	slices.SortStableFunc(out.Rows, func(a, b Record) int { return a.Date.Compare(b.Date) })
 	return out, nil
@@ -178,7 +178,7 @@ func missing(s string) bool {
 func number(s string, low, high float64) (float64, error) {
 	v, err := strconv.ParseFloat(s, 64)
 	if err != nil || math.IsNaN(v) || v < low || v > high {
-		return 0, fmt.Errorf("%q is not a number from %g to %g", s, low, high)
+		return 0, fmt.Errorf("%q: use a number from %g to %g", s, low, high)
 	}
 	return v, nil
 }

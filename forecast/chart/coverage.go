@@ -78,6 +78,6 @@ func (c Coverage) SVG() string {
 		}
 		fmt.Fprintf(&b, `<path d="%s" fill="#24527a"/>`, path.String())
 	}
-	fmt.Fprintf(&b, `<text x="%d" y="%d" fill="#333">A full bar: each day of the month has a reading that passed the checks. Grey: none.</text></svg>`, coverLeft, height-10)
+	fmt.Fprintf(&b, `<text x="%d" y="%d" fill="#333">Full bar: every day of the month has a reading that passed quality control. Grey: none.</text></svg>`, coverLeft, height-10)
 	return b.String()
 }

@@ -21,7 +21,7 @@ func (f Fit) SVG() string {
 	hi := math.Ceil(math.Max(10, greatest(f.High, f.Observed, f.Normal))/5)*5 + 1
 	p := &plot{day0: f.Day0, days: max(len(f.Mid), len(f.Observed), 2), today: -1,
 		y:   func(v float64) float64 { return 0.08 + 0.92*v/hi },
-		key: []keyed{{"measured", "measured, daily mean"}, {"mid", "model, from air and flow"}, {"band", "eight days in ten"}, {"ghost", "mean of the fitted years"}}}
+		key: []keyed{{"measured", "measured, daily mean"}, {"mid", "model, from air and flow"}, {"band", "80% range"}, {"ghost", "mean of the fitted years"}}}
 	p.axis()
 	p.degrees(hi, f.Fahrenheit)
 	p.band(f.Low, f.High)

@@ -57,7 +57,7 @@ const (
 )
 
 // seasonKey says how the whole picture is read.
-const seasonKey = "Above a line: emergence; below: egg-laying. The fuller the shade, the surer. Dots: the calendar alone. Upright: the day of issue."
+const seasonKey = "Above each line: emergence; below: egg-laying. Darker = more certain. Dots: calendar only. Vertical line: issue date."
 
 // SVG is the whole picture: each group has a waterline of its own. What emerges
 // is drawn above it, since it leaves the water; what lays eggs is drawn below,
@@ -185,5 +185,5 @@ func (s Season) describe() string {
 	for _, l := range s.Lines {
 		parts = append(parts, l.Name+": "+l.Note)
 	}
-	return "Each group has a waterline. Above it: emergence. Below it: egg-laying. Dashed: the calendar alone. " + strings.Join(parts, ". ")
+	return "One waterline per group: emergence above, egg-laying below. Dashed: calendar only. " + strings.Join(parts, ". ")
 }

@@ -24,10 +24,10 @@ func (w Water) Inline() string { return w.plot().inline() }
 
 func (w Water) plot() *plot {
 	hi := math.Ceil(math.Max(10, greatest(w.High, w.Observed, w.Normal))/5)*5 + 1
-	p := &plot{class: "waterchart", title: w.Title + ". Solid: measured; long dashes and band: forecast, central 80 %; dots: mean of past seasons",
+	p := &plot{class: "waterchart", title: w.Title + ". Solid: measured. Dashes and band: forecast with 80% range. Dots: average of past seasons",
 		day0: w.Day0, days: max(len(w.Mid), len(w.Observed), 2), today: w.Today,
 		y:   func(v float64) float64 { return 0.08 + 0.92*v/hi },
-		key: []keyed{{"measured", "measured, daily mean"}, {"mid", "forecast"}, {"band", "eight futures in ten"}, {"ghost", "mean of past seasons"}}}
+		key: []keyed{{"measured", "measured, daily mean"}, {"mid", "forecast"}, {"band", "80% range"}, {"ghost", "mean of past seasons"}}}
 	p.axis()
 	p.degrees(hi, w.Fahrenheit)
 	p.band(w.Low, w.High)
@@ -76,7 +76,7 @@ func (f Flow) plot() *plot {
 		lo = hi / 10
 	}
 	lo, hi = math.Max(lo/1.3, hi/1e4), hi*1.3
-	p := &plot{class: "flowchart", title: f.Title + ". Solid: measured; band and dots: middle eight tenths and middle of past seasons; heavy dots: where a caution begins",
+	p := &plot{class: "flowchart", title: f.Title + ". Solid: measured. Band and dots: 80% range and median of past seasons. Heavy dots: caution levels",
 		day0: f.Day0, days: max(len(f.Mid), len(f.Observed), 2), today: f.Today,
 		y: func(v float64) float64 { return 0.08 + 0.92*math.Log(math.Max(v, lo)/lo)/math.Log(hi/lo) }}
 	p.axis()

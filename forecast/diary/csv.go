@@ -49,7 +49,7 @@ func ReadCSV(r io.Reader, opt Reading) ([]Sighting, error) {
 	c.TrimLeadingSpace = true
 	header, err := c.Read()
 	if errors.Is(err, io.EOF) {
-		return nil, fmt.Errorf("%s: the file is empty; its first line must name the columns: %s", opt.File, columnNames())
+		return nil, fmt.Errorf("%s: empty file; the header must name: %s", opt.File, columnNames())
 	}
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", opt.File, err)
@@ -110,10 +110,10 @@ func readHeader(header []string) (map[string]int, error) {
 			known = known || c.name == h
 		}
 		if !known {
-			return nil, fmt.Errorf("column %q is not one we know; use %s (or %s)", h, columnNames(), fahrenheit)
+			return nil, fmt.Errorf("unknown column %q; use %s (or %s)", h, columnNames(), fahrenheit)
 		}
 		if _, twice := at[h]; twice {
-			return nil, fmt.Errorf("column %q stands there twice", h)
+			return nil, fmt.Errorf("column %q appears twice", h)
 		}
 		at[h] = i
 	}
@@ -124,7 +124,7 @@ func readHeader(header []string) (map[string]int, error) {
 	}
 	_, c := at["water_temp_c"]
 	if _, f := at[fahrenheit]; c && f {
-		return nil, fmt.Errorf("water_temp_c and %s both stand there; keep one", fahrenheit)
+		return nil, fmt.Errorf("both water_temp_c and %s are present; keep one", fahrenheit)
 	}
 	return at, nil
 }
@@ -158,7 +158,7 @@ func readLine(cells []string, at map[string]int, opt Reading) (Sighting, error) 
 	if len(x.ID) > 64 || strings.ContainsFunc(x.ID, func(r rune) bool {
 		return r != '-' && (r < '0' || r > '9') && (r < 'a' || r > 'z')
 	}) {
-		faults = append(faults, fmt.Errorf("id: %q is not one of ours; leave the cell empty for a new sighting", x.ID))
+		faults = append(faults, fmt.Errorf("id: unknown id %q; leave it empty for a new sighting", x.ID))
 	}
 	badDate := false
 	if d := cell("date"); d != "" {

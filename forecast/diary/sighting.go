@@ -61,11 +61,11 @@ func (s Sighting) Check(now time.Time) error {
 	fault := func(format string, args ...any) { faults = append(faults, fmt.Errorf(format, args...)) }
 	switch {
 	case s.Day.IsZero():
-		fault("date: it is missing; write it as 2026-06-30")
+		fault("date: missing; write as 2026-06-30")
 	case s.Day.After(now.Add(24 * time.Hour)):
 		fault("date: %s is in the future", s.Date())
 	case s.Day.Year() < 1800:
-		fault("date: the year %d is too long ago to be meant", s.Day.Year())
+		fault("date: the year %d looks wrong", s.Day.Year())
 	}
 	for _, f := range []struct{ name, value string }{{"river", s.River}, {"group", s.Group}} {
 		if err := checkName(f.value); err != nil {
@@ -73,22 +73,22 @@ func (s Sighting) Check(now time.Time) error {
 		}
 	}
 	if s.Stage != Emergence && s.Stage != EggLaying {
-		fault("stage: %q is not one; use %s or %s", s.Stage, Emergence, EggLaying)
+		fault("stage: %q; use %s or %s", s.Stage, Emergence, EggLaying)
 	}
 	if s.Amount != None && s.Amount != Few && s.Amount != Many {
-		fault("amount: %q is not one; use none, few or many", s.Amount)
+		fault("amount: %q; use none, few or many", s.Amount)
 	}
 	if !(s.Hours > 0 && s.Hours <= 24) {
-		fault("hours: %v is not a time watched on one day; use more than 0 and at most 24", s.Hours)
+		fault("hours: %v; use more than 0 and at most 24", s.Hours)
 	}
 	if s.WaterC != nil && !(*s.WaterC >= minWaterC && *s.WaterC <= maxWaterC) {
-		fault("water temperature: %.1f °C is not that of a river; was it in °F?", *s.WaterC)
+		fault("water temperature: %.1f °C is implausible; was it in °F?", *s.WaterC)
 	}
 	if n := utf8.RuneCountInString(s.Notes); n > maxNotes {
-		fault("notes: %d characters, at most %d are kept", n, maxNotes)
+		fault("notes: %d characters; the limit is %d", n, maxNotes)
 	}
 	if !utf8.ValidString(s.Notes) || strings.ContainsRune(s.Notes, 0) {
-		fault("notes: they are not UTF-8 text")
+		fault("notes: not valid UTF-8")
 	}
 	if s.Observer != "" {
 		if err := checkName(s.Observer); err != nil {
@@ -103,11 +103,11 @@ func checkName(s string) error {
 	case s == "":
 		return errors.New("it is missing")
 	case !utf8.ValidString(s) || strings.ContainsFunc(s, unicode.IsControl):
-		return fmt.Errorf("%q holds characters that are not text", s)
+		return fmt.Errorf("%q contains non-text characters", s)
 	case s != strings.TrimSpace(s):
 		return fmt.Errorf("%q begins or ends with a space", s)
 	case utf8.RuneCountInString(s) > maxName:
-		return fmt.Errorf("it is longer than %d characters", maxName)
+		return fmt.Errorf("longer than %d characters", maxName)
 	}
 	return nil
 }

@@ -11,7 +11,7 @@ import (
 
 // RowCaution is the last column of every CSV row: a CSV file has no place of its
 // own for the standing caution, and rows get cut out and passed on.
-const RowCaution = "insects only, no wading advice; flow can rise without warning"
+const RowCaution = "insect forecast only, not wading advice; flow can rise without warning"
 
 // csvSink writes plain RFC 4180 with a header row and nothing before it, since
 // readers disagree over comments. No value is an empty field. Units and

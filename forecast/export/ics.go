@@ -69,7 +69,7 @@ func (s *icsSink) flush() error {
 	e.SetGeo(r.Lat, r.Lon)
 	e.SetTimeTransparency(ics.TransparencyTransparent) // nobody is busy because insects hatch
 	e.SetDescription(fmt.Sprintf(
-		"Window %s to %s, peak about %s (start %s to %s, end %s to %s, eight times in ten). Highest chance of a day: %.0f %%, %s. %s. Issued %s, grade %s, %d past seasons. %s",
+		"Window %s to %s, peak about %s (80%% ranges: start %s to %s, end %s to %s). Best day: %.0f%%, %s. Hours: %s. Issued %s; evidence: %s; %d past seasons. %s",
 		r.Window.Start.P50, r.Window.End.P50, r.Window.Peak.P50,
 		r.Window.Start.P10, r.Window.Start.P90, r.Window.End.P10, r.Window.End.P90,
 		100*s.pMax, forecast.Likelihood(s.pMax), orUnknown(r.Hours), r.IssuedAt.UTC().Format("2006-01-02 15:04 UTC"),
@@ -79,7 +79,7 @@ func (s *icsSink) flush() error {
 
 func orUnknown(s string) string {
 	if s == "" {
-		return "not known"
+		return "unknown"
 	}
 	return s
 }

@@ -41,8 +41,8 @@ type Row struct {
 
 // Outlooks is the table of outlook rows.
 var Outlooks = Table[Row]{Name: "outlook", Version: "1", Columns: []Column[Row]{
-	{"day", "", "civil date at the river", "", func(r *Row) any { return &r.Day }},
-	{"river", "", "key of the river", "", func(r *Row) any { return &r.River }},
+	{"day", "", "local date at the river", "", func(r *Row) any { return &r.Day }},
+	{"river", "", "river slug", "", func(r *Row) any { return &r.River }},
 	{"river_name", "", "name of the river", "", func(r *Row) any { return &r.RiverName }},
 	{"zone", "", "time zone of the river", "", func(r *Row) any { return &r.Zone }},
 	{"lat", "degrees_north", "latitude of the gauge", "latitude", func(r *Row) any { return &r.Lat }},
@@ -50,10 +50,10 @@ var Outlooks = Table[Row]{Name: "outlook", Version: "1", Columns: []Column[Row]{
 	{"group", "", "key of the insect group", "", func(r *Row) any { return &r.Group }},
 	{"group_name", "", "name of the insect group", "", func(r *Row) any { return &r.GroupName }},
 	{"stage", "", "emergence or egg-laying", "", func(r *Row) any { return &r.Stage }},
-	{"fishable", "", "whether this stage of the group matters on the water", "", func(r *Row) any { return &r.Fishable }},
+	{"fishable", "", "whether this stage is worth fishing", "", func(r *Row) any { return &r.Fishable }},
 	{"lead", "day", "days from the issue date to the day", "", func(r *Row) any { return &r.LeadDays }},
-	{"p", "1", "chance that a competent observer who watches suitable water for two hours in the group's hours records the stage in more than stray numbers", "", func(r *Row) any { return &r.P }},
-	{"p_calendar", "1", "the same from the calendar alone", "", func(r *Row) any { return &r.PCalendar }},
+	{"p", "1", "chance that a competent observer, watching suitable water for two hours at the group's time of day, sees more than a few stray insects", "", func(r *Row) any { return &r.P }},
+	{"p_calendar", "1", "the same from the calendar only", "", func(r *Row) any { return &r.PCalendar }},
 	{"activity_p10", "day-1", "share of the season's total on the day, 10 % point over members", "", func(r *Row) any { return &r.Activity[0] }},
 	{"activity_p50", "day-1", "share of the season's total on the day, median over members", "", func(r *Row) any { return &r.Activity[1] }},
 	{"activity_p90", "day-1", "share of the season's total on the day, 90 % point over members", "", func(r *Row) any { return &r.Activity[2] }},
@@ -72,13 +72,13 @@ var Outlooks = Table[Row]{Name: "outlook", Version: "1", Columns: []Column[Row]{
 	{"window_calendar_end", "", "end of the window from the calendar alone, median", "", func(r *Row) any { return &r.WindowCal.End.P50 }},
 	{"hours", "", "hours of the day, local, in words", "", func(r *Row) any { return &r.Hours }},
 	{"thermal_weight", "1", "0 calendar only, 1 water temperature only", "", func(r *Row) any { return &r.ThermalWeight }},
-	{"grade", "", "where the group's numbers come from", "", func(r *Row) any { return &r.Grade }},
-	{"issued_at", "", "when the outlook was issued, UTC", "forecast_reference_time", func(r *Row) any { return &r.IssuedAt }},
+	{"grade", "", "evidence for the group's values", "", func(r *Row) any { return &r.Grade }},
+	{"issued_at", "", "issue time, UTC", "forecast_reference_time", func(r *Row) any { return &r.IssuedAt }},
 	{"data_cutoff", "", "time of the newest reading used, UTC", "", func(r *Row) any { return &r.DataCutoff }},
-	{"seasons_behind", "1", "past seasons of water temperature at this river behind the outlook", "", func(r *Row) any { return &r.SeasonsBehind }},
-	{"members", "1", "number of possible futures", "", func(r *Row) any { return &r.Members }},
+	{"seasons_behind", "1", "past seasons of water temperature at this river used", "", func(r *Row) any { return &r.SeasonsBehind }},
+	{"members", "1", "ensemble size", "", func(r *Row) any { return &r.Members }},
 	{"water_source", "", "where the water temperature comes from", "", func(r *Row) any { return &r.WaterSource }},
-	{"drivers", "", "what stands for the future weather", "", func(r *Row) any { return &r.Drivers }},
+	{"drivers", "", "source of the weather ahead", "", func(r *Row) any { return &r.Drivers }},
 	{"model_version", "", "version of the model", "", func(r *Row) any { return &r.ModelVersion }},
 }}
 

@@ -36,13 +36,13 @@ func (a Ask) Check() error {
 	span := int(a.To-a.From) + 1
 	switch {
 	case a.From == 0 || a.To == 0:
-		fault("from, to: both days must be given, as 2026-06-10")
+		fault("from, to: both dates are required, e.g. 2026-06-10")
 	case span < 1:
-		fault("to: %s lies before from, %s", a.To, a.From)
+		fault("the last day (%s) is before the first day (%s)", a.To, a.From)
 	case span > maxSpan:
-		fault("from, to: %d days; ask for a year at most", span)
+		fault("from, to: %d days; the limit is one year", span)
 	case a.Days > span:
-		fault("days: a stay of %d days does not fit between %s and %s", a.Days, a.From, a.To)
+		fault("a %d-day stay does not fit between %s and %s", a.Days, a.From, a.To)
 	}
 	if a.Days < 1 || a.Days > maxDays {
 		fault("days: %d; use 1 to %d", a.Days, maxDays)

@@ -37,7 +37,7 @@ func (t *Trip) WriteICS(w io.Writer) error {
 	if t.Second != nil {
 		stay("second", "Second choice", *t.Second)
 	}
-	event("look", t.LookAgain, t.LookAgain, "Look again at the outlook of "+t.First.RiverName, strings.Join(t.Change, "\n"))
+	event("look", t.LookAgain, t.LookAgain, "Check the forecast for "+t.First.RiverName, strings.Join(t.Change, "\n"))
 	var list []string
 	for _, f := range t.Tying {
 		list = append(list, fmt.Sprintf("%s, %s: %s, %s", f.Name, f.Stage, f.Imitation, f.HookWords()))
@@ -51,7 +51,7 @@ func (t *Trip) WriteICS(w io.Writer) error {
 }
 
 func (s Stay) words() string {
-	lines := []string{fmt.Sprintf("At least one stage on a day: %s, %s.", forecast.Percent(s.Chance), forecast.Likelihood(s.Chance))}
+	lines := []string{fmt.Sprintf("Chance of at least one hatch or egg-laying flight a day: %s, %s.", forecast.Percent(s.Chance), forecast.Likelihood(s.Chance))}
 	for i, l := range s.Likely {
 		if i == shown {
 			break

@@ -15,10 +15,10 @@ const nearlyAlways = 0.95
 // sure says how much stands behind the first choice.
 func (t *Trip) sure() []string {
 	s, o := t.First, t.First.outlook
-	out := []string{fmt.Sprintf("On a day of this stay it is %s (%s) that at least one of the stages asked for shows; the calendar alone would say %s. The likeliest single stage has %s.",
+	out := []string{fmt.Sprintf("On any day of this stay it is %s (%s) that at least one hatch or egg-laying flight you asked for shows (calendar only: %s). The likeliest single one has %s.",
 		forecast.Likelihood(s.Chance), forecast.Percent(s.Chance), forecast.Percent(s.Calendar), forecast.Percent(s.AtLeast))}
 	if s.Chance > nearlyAlways && s.Calendar > nearlyAlways && s.AtLeast < nearlyAlways {
-		out = append(out, "With so many groups asked for, something nearly always shows: only the number of stages tells weeks apart. Ask for the groups you come for.")
+		out = append(out, "With this many groups something nearly always shows, so weeks differ only in how many. Choose the groups you care about.")
 	}
 	known, all := 0.0, 0.0
 	for _, l := range s.Likely {
@@ -29,11 +29,11 @@ func (t *Trip) sure() []string {
 	}
 	switch share := known / math.Max(all, 1e-9); {
 	case share < 0.05:
-		out = append(out, "None of this rests on numbers measured or published for the insects themselves: they are priors worked out from calendar windows, or practice. Your own sightings would tell more.")
+		out = append(out, "None of this rests on values measured or published for these insects: all are estimates from calendar dates, or common practice. Your own sightings would improve it.")
 	default:
-		out = append(out, fmt.Sprintf("About %.0f %% of what is expected rests on numbers measured here or published; the rest on priors or practice.", 100*share))
+		out = append(out, fmt.Sprintf("About %.0f%% of what is expected rests on values measured here or published; the rest on calendar dates or common practice.", 100*share))
 	}
-	out = append(out, fmt.Sprintf("Past seasons of water temperature at %s: %d. Weather ahead: %s. The stay begins %s after the issue.",
+	out = append(out, fmt.Sprintf("Past seasons of water temperature at %s: %d. Weather ahead: %s. The stay starts %s after this forecast.",
 		s.RiverName, o.Seasons, o.Drivers, count(int(s.From-o.IssueDate()), "day")))
 	return out
 }
@@ -56,10 +56,10 @@ func (t *Trip) change() []string {
 		}
 		var parts []string
 		if w.End.P10 < s.To {
-			parts = append(parts, fmt.Sprintf("in an early season it is over by %s", w.End.P10.Short()))
+			parts = append(parts, fmt.Sprintf("over by %s in an early season", w.End.P10.Short()))
 		}
 		if w.Start.P90 > s.From {
-			parts = append(parts, fmt.Sprintf("in a late one it begins only %s", w.Start.P90.Short()))
+			parts = append(parts, fmt.Sprintf("not before %s in a late one", w.Start.P90.Short()))
 		}
 		if len(parts) > 0 {
 			out = append(out, fmt.Sprintf("%s, %s: %s.", upper(l.Name), l.Stage, strings.Join(parts, "; ")))
@@ -67,7 +67,7 @@ func (t *Trip) change() []string {
 	}
 	switch {
 	case !s.Flow.Known:
-		out = append(out, "Flow: "+s.Flow.Words+". Ask somebody there before you book.")
+		out = append(out, "Flow: "+s.Flow.Words+". Ask locally before you book.")
 	case s.Flow.P >= 0.1:
 		out = append(out, "Flow: "+s.Flow.Words+".")
 	}
@@ -75,12 +75,12 @@ func (t *Trip) change() []string {
 		out = append(out, "Warm water: "+s.Warm.Words+".")
 	}
 	if b := t.Second; b != nil && s.Worth-b.Worth < closeCall {
-		out = append(out, fmt.Sprintf("The second choice, %s from %s, is about as good: let flow, road and company decide.", b.RiverName, b.From.Short()))
+		out = append(out, fmt.Sprintf("The second choice, %s from %s, is about as good; choose by flow, travel and company.", b.RiverName, b.From.Short()))
 	}
 	if t.LookAgain > s.outlook.IssueDate() {
-		out = append(out, fmt.Sprintf("Look again on %s, when a weather forecast reaches the stay.", t.LookAgain.Short()))
+		out = append(out, fmt.Sprintf("Check again on %s, when the weather forecast reaches the stay.", t.LookAgain.Short()))
 	} else {
-		out = append(out, "The weather forecast reaches the stay already: look again on each of the last days, at the flow above all.")
+		out = append(out, "The weather forecast already covers the stay: check daily before you go, above all the flow.")
 	}
 	return out
 }

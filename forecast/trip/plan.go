@@ -62,7 +62,7 @@ type Trip struct {
 }
 
 // ErrNothing is wrapped where no outlook covers the days asked for.
-var ErrNothing = errors.New("no outlook covers these days")
+var ErrNothing = errors.New("no forecast covers these dates")
 
 // Plan puts the weeks of the rivers in order, and finds the best stay, a second
 // choice and what to tie for the first. The same arguments give the same trip.
@@ -92,7 +92,7 @@ func Plan(ask Ask, rivers []River, groups Groups) (*Trip, error) {
 		}
 	}
 	if len(stays) == 0 {
-		return nil, fmt.Errorf("planning a trip: %w, %s to %s: an outlook looks about a year ahead of its issue", ErrNothing, ask.From, ask.To)
+		return nil, fmt.Errorf("planning a trip: %w (%s to %s): forecasts reach about a year ahead", ErrNothing, ask.From, ask.To)
 	}
 	slices.SortStableFunc(t.Weeks, better)
 	slices.SortStableFunc(stays, better)

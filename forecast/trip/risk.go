@@ -34,10 +34,10 @@ const unknownCounts = 0.5
 // less than half of the days are not counted; the running one never is.
 func FlowOdds(f *Flows, from, to forecast.Date, u wading.Units) Odds {
 	if f == nil {
-		return Odds{Words: "not known: no flow is stored for this river"}
+		return Odds{Words: "unknown: no flow data for this river"}
 	}
 	if f.Limits == nil {
-		return Odds{Words: "not known: nothing ties the flow here to a limit for wading"}
+		return Odds{Words: "unknown: no wading limit can be worked out for this gauge"}
 	}
 	limit := f.Limits.BetterNotM3s
 	var over, days, seasons, hit int
@@ -66,10 +66,10 @@ func FlowOdds(f *Flows, from, to forecast.Date, u wading.Units) Odds {
 		}
 	}
 	if seasons < flowSeasons {
-		return Odds{Seasons: seasons, Words: fmt.Sprintf("not known: %d past seasons of flow on these dates, %d are needed", seasons, flowSeasons)}
+		return Odds{Seasons: seasons, Words: fmt.Sprintf("unknown: %d past seasons of flow on these dates; %d needed", seasons, flowSeasons)}
 	}
 	return Odds{P: float64(over) / float64(days), Known: true, Seasons: seasons,
-		Words: fmt.Sprintf("in %d of %d past seasons the flow stood at or above %s, where it is better not to wade, on some of these dates", hit, seasons, u.Flow(limit))}
+		Words: fmt.Sprintf("in %d of %d past seasons, flow reached %s (better not to wade) on some of these dates", hit, seasons, u.Flow(limit))}
 }
 
 // yearsBefore is the same date some years earlier; 29 February becomes 1 March.
@@ -88,14 +88,14 @@ func warmOdds(o *forecast.Outlook, from, to forecast.Date, u wading.Units) Odds 
 	for d := from; d <= to; d++ {
 		w, ok := o.WaterOn(d)
 		if !ok || math.IsNaN(w.MaxP50) || math.IsNaN(w.MaxP90) {
-			return Odds{Words: "not known: the outlook has no water temperature for these days"}
+			return Odds{Words: "unknown: no water temperature forecast for these dates"}
 		}
 		sum += warm(w)
 		n++
 	}
 	p := sum / float64(n)
 	return Odds{P: p, Known: true, Seasons: o.Seasons,
-		Words: fmt.Sprintf("%s (%s) that the warmest hour of a day reaches %s, where trout are better left alone",
+		Words: fmt.Sprintf("%s (%s) that a day's warmest hour reaches %s, when trout are best left alone",
 			forecast.Likelihood(p), forecast.Percent(p), u.Temperature(WarmC))}
 }
 

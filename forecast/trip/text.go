@@ -14,7 +14,7 @@ const weeksShown = 12
 // WriteTable prints a trip on paper or terminal of 80 columns.
 func (t *Trip) WriteTable(w io.Writer) error {
 	p := printer{w: w}
-	p.text("", fmt.Sprintf("Trip between %s and %s, stay of %s; outlooks issued %s.", t.Ask.From, t.Ask.To, count(t.Ask.Days, "day"), t.IssuedAt.UTC().Format("2 January 2006 15:04 UTC")))
+	p.text("", fmt.Sprintf("Trip of %[3]s between %[1]s and %[2]s; forecasts issued %[4]s.", t.Ask.From, t.Ask.To, count(t.Ask.Days, "day"), t.IssuedAt.UTC().Format("2 January 2006 15:04 UTC")))
 	if len(t.Ask.Groups) > 0 {
 		p.text("", "Only "+strings.Join(t.Ask.Groups, ", ")+".")
 	}
@@ -26,7 +26,7 @@ func (t *Trip) WriteTable(w io.Writer) error {
 	for _, s := range t.Sure {
 		p.text("- ", s)
 	}
-	p.line("\nWhat would change it")
+	p.line("\nWhat could change it")
 	for _, s := range t.Change {
 		p.text("- ", s)
 	}
@@ -38,10 +38,10 @@ func (t *Trip) WriteTable(w io.Writer) error {
 		}
 		p.line("%-14s %-18s %8s %8s %8.1f %8s %8s", cut(s.RiverName, 14), span(s), forecast.Percent(s.Chance), forecast.Percent(s.Calendar), s.Stages, s.Flow.short(), s.Warm.short())
 	}
-	p.text("", "chance: of at least one stage on a day, mean over the days; calendar: the same from the calendar alone; stages: expected on a day; "+
-		"flow: share of past days at a flow where it is better not to wade; warm: chance of an hour too warm for trout. "+
-		"Weeks stand in the order of the chance that neither spoils the day; odds not known count as even there.")
-	p.line("\nTying list for %s, %s: box ready by %s", t.First.RiverName, span(t.First), t.BoxReady.Short())
+	p.text("", "chance: of at least one hatch or egg-laying flight a day, averaged over the stay; calendar: the same, calendar only; stages: expected number a day; "+
+		"flow: share of past days at or above the better-not-to-wade flow; warm: chance of an hour too warm for trout. "+
+		"Best first: something to see, and neither flow nor warm water spoils the day. Unknown chances count as 50%.")
+	p.line("\nTying list for %s, %s (ready by %s)", t.First.RiverName, span(t.First), t.BoxReady.Short())
 	for _, f := range t.Tying {
 		p.line("[ ] %-46s by %-7s %6s", cut(fmt.Sprintf("%s, %s", f.Name, f.Stage), 46), f.NeededBy.Short(), forecast.Percent(f.Chance))
 		p.text("    ", fmt.Sprintf("%s: %s; %s. %s.", f.Imitation, f.HookWords(), orUnknown(f.Colours), upper(orUnknown(f.Presentation))))
@@ -50,9 +50,9 @@ func (t *Trip) WriteTable(w io.Writer) error {
 		}
 	}
 	if len(t.Tying) == 0 {
-		p.line("Nothing is likely enough to be tied for.")
+		p.line("Nothing is likely enough to tie for.")
 	} else {
-		p.text("", "Hook sizes, colours and presentation are "+t.Tying[0].Source+"; how many flies is our own default.")
+		p.text("", "Hook sizes, colours and presentation are "+t.Tying[0].Source+"; the number of flies is our own rule.")
 	}
 	p.line("")
 	p.text("", t.Caution)
@@ -61,7 +61,7 @@ func (t *Trip) WriteTable(w io.Writer) error {
 
 func (p *printer) stay(head string, s Stay) {
 	p.line("\n%s: %s, %s", head, s.RiverName, span(s))
-	p.text("  ", fmt.Sprintf("At least one stage on a day: %s, %s. Expected on a day: %.1f stages, by the calendar %.1f.", forecast.Percent(s.Chance), forecast.Likelihood(s.Chance), s.Stages, s.Usual))
+	p.text("  ", fmt.Sprintf("Chance of at least one hatch or egg-laying flight a day: %s, %s. Expected a day: %.1f (calendar %.1f).", forecast.Percent(s.Chance), forecast.Likelihood(s.Chance), s.Stages, s.Usual))
 	for i, l := range s.Likely {
 		if i == shown {
 			break
@@ -83,7 +83,7 @@ func span(s Stay) string { return s.From.Short() + " to " + s.To.Short() }
 
 func orUnknown(s string) string {
 	if s == "" {
-		return "not known"
+		return "unknown"
 	}
 	return s
 }

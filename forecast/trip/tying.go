@@ -109,7 +109,7 @@ func hooks(biggest, smallest, n int) []Hook {
 // HookWords is a list of hooks as it is written on a slip.
 func (f Fly) HookWords() string {
 	if len(f.Hooks) == 0 {
-		return "hook size not known"
+		return "hook size unknown"
 	}
 	parts := make([]string, len(f.Hooks))
 	for i, h := range f.Hooks {

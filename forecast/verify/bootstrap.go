@@ -98,5 +98,5 @@ func Verdict(skill Interval) string {
 	case skill.High < 0:
 		return "worse than the reference"
 	}
-	return "not demonstrated: the interval includes no difference"
+	return "not demonstrated: the interval includes zero"
 }

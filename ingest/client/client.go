@@ -119,7 +119,7 @@ func (e *StatusError) Error() string {
 // New builds a Client.
 func New(o Options) (*Client, error) {
 	if strings.TrimSpace(o.UserAgent) == "" {
-		return nil, errors.New("building the feed client: the User-Agent is empty; agencies ask for a program name and a contact")
+		return nil, errors.New("feed client: User-Agent is empty; agencies ask for a program name and contact")
 	}
 	def(&o.PerSecond, 1)
 	def(&o.MaxBody, 64<<20)
@@ -197,7 +197,7 @@ func (c *Client) Get(ctx context.Context, req Request) (*Response, error) {
 		return nil, fail("is not an http or https URL", "check base-url in the config", nil)
 	}
 	if u.User != nil {
-		return nil, fail("carries a user name or password", "put keys into the feed's own setting, never into its URL", nil)
+		return nil, fail("carries a user name or password", "set keys in key-file, never in a URL", nil)
 	}
 	ctx, cancel := context.WithTimeout(ctx, c.o.Deadline)
 	defer cancel()
@@ -206,7 +206,7 @@ func (c *Client) Get(ctx context.Context, req Request) (*Response, error) {
 	case <-h.turn:
 		defer func() { h.turn <- struct{}{} }()
 	case <-ctx.Done():
-		e := fail("gave up waiting for its turn", "", ctx.Err())
+		e := fail("timed out waiting for its turn", "", ctx.Err())
 		e.Retryable = true
 		return nil, e
 	}
@@ -266,7 +266,7 @@ func (c *Client) pause(ctx context.Context, h *host, fail func(string, string, e
 	rest := h.until.Sub(now)
 	h.mu.Unlock()
 	if rest > c.o.MaxWait {
-		e := fail("the server asked to be left alone for "+rest.Round(time.Second).String(), "", nil)
+		e := fail("the server asked us to wait "+rest.Round(time.Second).String(), "", nil)
 		e.Retryable, e.Wait = true, rest
 		return e
 	}
@@ -274,7 +274,7 @@ func (c *Client) pause(ctx context.Context, h *host, fail func(string, string, e
 		return nil
 	}
 	if err := c.o.Sleep(ctx, d); err != nil {
-		e := fail("gave up waiting for the rate limit", "", err)
+		e := fail("timed out waiting for the rate limit", "", err)
 		e.Retryable = true
 		return e
 	}
@@ -308,7 +308,7 @@ func (c *Client) once(ctx context.Context, u *url.URL, req Request, fail func(st
 	hr, err := c.http.Do(r)
 	if err != nil {
 		if re := (*redirectError)(nil); errors.As(err, &re) {
-			return nil, false, fail("redirects to "+redact(re.to, req.Secret.Value)+", which is not followed", "if the agency moved, change base-url in the config", nil)
+			return nil, false, fail("redirects to "+redact(re.to, req.Secret.Value)+", which is not allowed", "if the agency moved, change base-url in the config", nil)
 		}
 		e = fail("no answer", "check the network and base-url", cause(err))
 		e.Retryable = true
@@ -322,16 +322,16 @@ func (c *Client) once(ctx context.Context, u *url.URL, req Request, fail func(st
 		return c.refused(hr, req, fail)
 	}
 	if !typeFits(hr.Header.Get("Content-Type"), req.Types) {
-		e = fail(fmt.Sprintf("the answer is %q where %s was asked for", clean(hr.Header.Get("Content-Type"), 80), strings.Join(req.Types, " or ")), "the page may be a notice of maintenance; open the URL in a browser", nil)
+		e = fail(fmt.Sprintf("got %q instead of %s", clean(hr.Header.Get("Content-Type"), 80), strings.Join(req.Types, " or ")), "it may be a maintenance page; open the URL in a browser", nil)
 		e.Retryable = true
 		return nil, false, e
 	}
 	b, err := c.read(hr)
 	if errors.Is(err, errTooBig) {
-		return nil, false, fail(fmt.Sprintf("the answer is larger than %d MiB", c.o.MaxBody>>20), "ask for a shorter span of time, or raise max-body", nil)
+		return nil, false, fail(fmt.Sprintf("the response is larger than %d MiB", c.o.MaxBody>>20), "request a shorter period, or raise max-body", nil)
 	}
 	if err != nil {
-		e = fail(fmt.Sprintf("the answer broke off after %d bytes", b.size), "", cause(err))
+		e = fail(fmt.Sprintf("the response ended after %d bytes", b.size), "", cause(err))
 		e.Retryable = true
 		return nil, true, e
 	}
@@ -358,17 +358,17 @@ func (c *Client) refused(hr *http.Response, req Request, fail func(string, strin
 	s := &StatusError{Code: hr.StatusCode, Body: b}
 	e := fail("the server refused", "", s)
 	if said := clean(hide(string(b), req.Secret.Value), 300); said != "" && !strings.HasPrefix(said, "<") && hr.Header.Get("Content-Encoding") == "" {
-		e.Problem = "the server refused, saying " + said
+		e.Problem = "the server refused: " + said
 	}
 	switch code := hr.StatusCode; {
 	case code == http.StatusTooManyRequests:
-		e.Problem, e.Hint = "too many requests", "ask less often, or use a key where the agency gives one"
+		e.Problem, e.Hint = "too many requests", "fetch less often, or use an agency key"
 	case code == http.StatusUnauthorized, code == http.StatusForbidden:
 		e.Hint = "check the key and the User-Agent in the config"
 	case code == http.StatusNotFound:
 		e.Hint = "check the site number and base-url"
 	case code >= 500:
-		e.Hint = "the agency's server has a fault; stored data are kept and the next run asks again"
+		e.Hint = "the agency's server failed; stored data are kept and the next run retries"
 	}
 	e.Retryable = hr.StatusCode == 408 || hr.StatusCode == 425 || hr.StatusCode == 429 || hr.StatusCode >= 500
 	if e.Retryable {

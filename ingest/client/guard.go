@@ -21,7 +21,7 @@ func Next(feed, from, link string) (string, error) {
 	f, err1 := url.Parse(from)
 	l, err2 := url.Parse(link)
 	if err1 != nil || err2 != nil || link == "" {
-		return "", &ingest.Error{Feed: feed, Where: redact(from, ""), Problem: "the link to the next page is not a URL"}
+		return "", &ingest.Error{Feed: feed, Where: redact(from, ""), Problem: "the next-page link is not a URL"}
 	}
 	if !l.IsAbs() {
 		l = f.ResolveReference(l)
@@ -29,7 +29,7 @@ func Next(feed, from, link string) (string, error) {
 	}
 	if l.Scheme != f.Scheme || !strings.EqualFold(l.Host, f.Host) || l.User != nil {
 		return "", &ingest.Error{Feed: feed, Where: redact(from, ""),
-			Problem: fmt.Sprintf("the link to the next page leads to %s://%s, which is not followed", clean(l.Scheme, 20), clean(l.Host, 100)),
+			Problem: fmt.Sprintf("the next-page link goes to %s://%s, which is not allowed", clean(l.Scheme, 20), clean(l.Host, 100)),
 			Hint:    "if the agency moved, change base-url in the config"}
 	}
 	return link, nil

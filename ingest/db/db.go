@@ -48,14 +48,14 @@ type Querier interface {
 func Open(ctx context.Context, url string) (*DB, error) {
 	switch {
 	case url == "":
-		return nil, errors.New("opening the database: no URL given; name an SQLite file or postgres://…")
+		return nil, errors.New("opening the database: no URL; use an SQLite file or postgres://…")
 	case strings.HasPrefix(url, "postgres://"), strings.HasPrefix(url, "postgresql://"):
 		return openPostgres(ctx, url)
 	}
 	path := url
 	if scheme, rest, ok := strings.Cut(url, "://"); ok {
 		if scheme != "sqlite" {
-			return nil, fmt.Errorf("opening the database: scheme %q is not one we know; use a file path, sqlite://path or postgres://…", scheme)
+			return nil, fmt.Errorf("opening the database: unknown scheme %q; use a file path, sqlite://path or postgres://…", scheme)
 		}
 		path = rest
 	}

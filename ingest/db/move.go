@@ -25,7 +25,7 @@ type Moved struct {
 // for whoever knows their keys to add again.
 func Move(ctx context.Context, from, to *DB, done func(Moved)) error {
 	if from.Dialect != SQLite || to.Dialect != Postgres {
-		return errors.New("moving a database: only from SQLite to PostgreSQL")
+		return errors.New("can only move SQLite to PostgreSQL")
 	}
 	tables, err := ownTables(ctx, from.SQL)
 	if err != nil {
@@ -177,7 +177,7 @@ func (t table) empty(ctx context.Context, q Querier) error {
 		return err
 	}
 	if n > 0 {
-		return fmt.Errorf("the table %s there holds %d rows already; move into an empty database", t.name, n)
+		return fmt.Errorf("the target table %s already has %d rows; use an empty database", t.name, n)
 	}
 	return nil
 }
@@ -260,7 +260,7 @@ func (t table) compare(ctx context.Context, from *sql.Tx, to Querier) (n int, er
 		n++
 	}
 	if b.Next() {
-		return n, fmt.Errorf("there is a row more than %d", n)
+		return n, fmt.Errorf("there are more than %d rows", n)
 	}
 	return n, errors.Join(a.Err(), b.Err())
 }

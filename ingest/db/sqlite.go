@@ -62,5 +62,5 @@ func inUse(path string, holder []byte) error {
 	if len(holder) > 0 {
 		who = "process " + string(holder) + " holds " + path
 	}
-	return fmt.Errorf("%w (%s); stop that one first, or use PostgreSQL, which serves many", ErrInUse, who)
+	return fmt.Errorf("%w (%s); stop it first, or use PostgreSQL, which supports several processes", ErrInUse, who)
 }

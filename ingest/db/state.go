@@ -17,7 +17,7 @@ var ErrNotFound = errors.New("not found")
 
 // ErrChanged is wrapped where a row that must never change was offered again
 // with other content.
-var ErrChanged = errors.New("already recorded with other content")
+var ErrChanged = errors.New("already recorded with different content")
 
 // FeedState is what we know of one thing that we fetch.
 type FeedState struct {

@@ -45,7 +45,7 @@ var Agencies = []Agency{
 		}
 		return eccc.Source{Client: s.Client, BaseURL: s.BaseURL, GeoMetURL: geoMet, Now: s.Now}, nil
 	}},
-	{sensorthings.FeedName, "a server of the OGC SensorThings API that the config names", nil, nil, func(s Server) (ingest.GaugeFinder, error) {
+	{sensorthings.FeedName, "the OGC SensorThings server in the config", nil, nil, func(s Server) (ingest.GaugeFinder, error) {
 		return sensorthings.Source{Client: s.Client, BaseURL: s.BaseURL, Now: s.Now}, nil
 	}},
 }

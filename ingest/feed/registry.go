@@ -70,7 +70,7 @@ var Parsers = []Entry{
 	{waterml2.FeedName, "OGC WaterML 2.0 Part 1, alone or in an answer of a Sensor Observation Service: XML", func(o Options) ingest.Parser {
 		return waterml2.Parser{Site: o.Site, Skipped: o.Skipped}
 	}},
-	{sensorthings.FeedName, "OGC SensorThings API: a Datastream or Thing with its Observations expanded, JSON (after the standard; no answer was recorded)", func(o Options) ingest.Parser {
+	{sensorthings.FeedName, "OGC SensorThings API: a Datastream or Thing with its Observations expanded, JSON (from the standard; not tested on a live response)", func(o Options) ingest.Parser {
 		return sensorthings.Parser{Site: o.Site, Skipped: o.Skipped}
 	}},
 }
@@ -84,7 +84,7 @@ func Parser(name string, o Options) (ingest.Parser, error) {
 		}
 		names = append(names, e.Name)
 	}
-	return nil, fmt.Errorf("there is no feed %q; the feeds are %s", name, strings.Join(names, ", "))
+	return nil, fmt.Errorf("unknown feed %q; use one of %s", name, strings.Join(names, ", "))
 }
 
 // Recognise names the feeds whose parser can read a saved answer and finds

@@ -49,7 +49,7 @@ func (s Saved) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.
 		}
 		known = true
 		if err := ctx.Err(); err != nil {
-			return fault("was left half way", "", err)
+			return fault("was not read to the end", "", err)
 		}
 		if (x.Period == ingest.Daily) != (req.Period == ingest.Daily) || !slices.Contains(req.Variables, x.Variable) {
 			continue

@@ -243,8 +243,8 @@ func (in Intake) task(ctx context.Context, p Place, t Task, known []ingest.Key) 
 		}
 	}
 	if o.Err == nil && len(o.Keys) == 0 && !t.Spare {
-		o.Err = &ingest.Error{Feed: o.Feed, Where: o.Site, Problem: "answered without a single reading since " + ask[0].From.UTC().Format(time.DateOnly),
-			Hint: "check the site and whether it measures what the config asks for", Retryable: true}
+		o.Err = &ingest.Error{Feed: o.Feed, Where: o.Site, Problem: "returned no readings since " + ask[0].From.UTC().Format(time.DateOnly),
+			Hint: "check the site number and that it measures these variables", Retryable: true}
 	}
 	if o.Err != nil || !past {
 		return o, touched, nil

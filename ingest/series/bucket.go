@@ -54,10 +54,10 @@ func openBucket(ctx context.Context, url string) (bucket, error) {
 	}
 	ok, err := b.IsAccessible(ctx)
 	if err == nil && !ok {
-		err = errors.New("there is no such bucket")
+		err = errors.New("bucket not found")
 	}
 	if err != nil {
-		return nil, errors.Join(fmt.Errorf("%w; name a bucket that exists, and give its keys in the environment (AWS_ACCESS_KEY_ID, AWS_SECRET_ACCESS_KEY, AWS_REGION)", err), b.Close())
+		return nil, errors.Join(fmt.Errorf("%w; use an existing bucket and set AWS_ACCESS_KEY_ID, AWS_SECRET_ACCESS_KEY and AWS_REGION", err), b.Close())
 	}
 	return blobBucket{b}, nil
 }

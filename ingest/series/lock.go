@@ -47,7 +47,7 @@ func lockFolder(ctx context.Context, root string, wait time.Duration) (*os.File,
 		case <-deadline.C:
 			holder := holderOf(f)
 			f.Close() //nolint:errcheck // it was only read from
-			return nil, fmt.Errorf("series store %s is being written by %s: %w; stop that process, or try again when it has ended", root, holder, ErrInUse)
+			return nil, fmt.Errorf("series store %s is being written by %s: %w; stop it, or try again later", root, holder, ErrInUse)
 		case <-tick.C:
 		}
 	}

@@ -180,11 +180,11 @@ func (s *Store) change(ctx context.Context, sh shelf, edit func(*index, *batch) 
 		}
 		return change, err
 	}
-	return Change{}, fmt.Errorf("other processes changed it %d times in a row; let one process write at a time", tries)
+	return Change{}, fmt.Errorf("changed by other processes %d times in a row; run one writer at a time", tries)
 }
 
 // errRace says that another process wrote the generation we meant to write.
-var errRace = errors.New("another process was faster")
+var errRace = errors.New("another process wrote first")
 
 // superseded says whether another process wrote a later index than this one.
 func (s *Store) superseded(ctx context.Context, x *index) bool {

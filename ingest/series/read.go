@@ -153,13 +153,13 @@ func (s *Store) eachSpan(ctx context.Context, x *index, key ingest.Key, q Query,
 		}
 		newest, err := s.loadIndex(ctx, x.Shelf.path())
 		if err != nil || newest.Generation == x.Generation {
-			return &DamagedError{File: s.locate(parts[gone].Name), Series: key.String(), Problem: "it, or a file of replaced values beside it, is gone"}
+			return &DamagedError{File: s.locate(parts[gone].Name), Series: key.String(), Problem: "it, or its file of superseded values, is missing"}
 		}
 		x = newest
 		// Whatever lies before this span has been handed over.
 		from = max(from, x.Shelf.spanOf(parts[gone].First).from)
 	}
-	return fmt.Errorf("its files were replaced %d times while they were read", tries)
+	return fmt.Errorf("its files changed %d times while being read", tries)
 }
 
 // readAhead is how many spans are read at once: enough for a second core, few
@@ -313,7 +313,7 @@ func (s *Store) readPart(ctx context.Context, sh shelf, p *part, want columns, m
 		return table{}, damaged(fmt.Sprintf("it has %d bytes, %d were written", len(data), p.Bytes))
 	}
 	if hashOf(data) != p.SHA256 {
-		return table{}, damaged("its checksum is not the one it was written with")
+		return table{}, damaged("checksum mismatch")
 	}
 	t, err := decode(data, want, members)
 	if err != nil {

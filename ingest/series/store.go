@@ -48,7 +48,7 @@ func (e *DamagedError) Error() string {
 	if e.Series != "" {
 		text += " (it holds part of " + e.Series + ")"
 	}
-	return text + "; restore the file from a backup or fetch the series again into a new store"
+	return text + "; restore it from a backup, or download the series again into a new store"
 }
 
 // Option changes how a store is opened.
@@ -127,7 +127,7 @@ func folderOf(storeURL string) (folder string, local bool, err error) {
 		return "", false, fmt.Errorf("opening series store: %w", err)
 	}
 	if u.User != nil {
-		return "", false, fmt.Errorf("opening series store %s://…: the URL holds a key or password; give those in the environment instead (AWS_ACCESS_KEY_ID, AWS_SECRET_ACCESS_KEY)", u.Scheme)
+		return "", false, fmt.Errorf("opening series store %s://…: do not put keys in the URL; set AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY", u.Scheme)
 	}
 	if u.Scheme != "file" {
 		return "", false, nil
@@ -137,7 +137,7 @@ func folderOf(storeURL string) (folder string, local bool, err error) {
 	case u.Host == ".": // file://./a/folder is relative, as gocloud.dev has it
 		path = "." + path
 	case u.Host != "" && u.Host != "localhost":
-		return "", false, fmt.Errorf("opening series store %s: a file URL names no host; use file:///a/folder with three slashes", storeURL)
+		return "", false, fmt.Errorf("opening series store %s: a file URL has no host; write file:///a/folder", storeURL)
 	case os.PathSeparator != '/':
 		path = strings.TrimPrefix(path, "/")
 	}
@@ -176,7 +176,7 @@ func (s *Store) writer(shelfPath string) *sync.Mutex {
 
 func (s *Store) mayWrite() error {
 	if s.readOnly {
-		return fmt.Errorf("series store %s was opened to read only", s.url)
+		return fmt.Errorf("series store %s is open read-only", s.url)
 	}
 	return nil
 }

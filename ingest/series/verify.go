@@ -59,7 +59,7 @@ func (s *Store) Verify(ctx context.Context) (Report, error) {
 				if s.replacedSince(ctx, x) {
 					continue
 				}
-				err = &DamagedError{File: s.locate(part.Name), Series: x.Shelf.key(0).String(), Problem: "it is gone"}
+				err = &DamagedError{File: s.locate(part.Name), Series: x.Shelf.key(0).String(), Problem: "missing"}
 			}
 			if errors.As(err, &d) {
 				r.Damaged = append(r.Damaged, d)

@@ -70,7 +70,7 @@ var setters = map[string]func(*Group, Fact) error{
 		switch kind {
 		case "none", "season":
 			if hours != "" {
-				return fmt.Errorf("%q takes no hours", kind)
+				return fmt.Errorf("%q cannot have hours", kind)
 			}
 			return nil
 		case "falling", "rising":
@@ -79,7 +79,7 @@ var setters = map[string]func(*Group, Fact) error{
 			}
 			return parseSpread(f, 0, 6, &g.Photoperiod.SDHours)
 		}
-		return fmt.Errorf("%q is not a rule of day length: write none, season, or falling 12.1 h", f.Value)
+		return fmt.Errorf("%q is not a day-length rule; write none, season, or e.g. falling 12.1 h", f.Value)
 	},
 	"window.emergence":        window(Emergence),
 	"window.egg-laying":       window(EggLaying),
@@ -152,7 +152,7 @@ func buildGroup(key string, facts []Fact) (*Group, error) {
 			continue
 		}
 		if !seen[field] {
-			errs = append(errs, at(first, fmt.Errorf("group %q has no line for %q: add one", key, field)))
+			errs = append(errs, at(first, fmt.Errorf("group %q: missing %q", key, field)))
 		}
 	}
 	if g.UpperTempC <= g.BaseTempC {
@@ -224,7 +224,7 @@ func maturation(g *Group, f Fact) error {
 func hooks(g *Group, f Fact) error {
 	lo, hi, err := parseRange(f.Value, 1, 32)
 	if err == nil && (lo != math.Trunc(lo) || hi != math.Trunc(hi)) {
-		err = fmt.Errorf("%q are not hook numbers: write the biggest and the smallest hook, such as 14-18", f.Value)
+		err = fmt.Errorf("%q is not a hook range; write largest-smallest, e.g. 14-18", f.Value)
 	}
 	g.HookMin, g.HookMax = int(lo), int(hi)
 	return err

@@ -87,7 +87,7 @@ func (c *Catalogue) Overlay(file string, r io.Reader) (*Catalogue, error) {
 	for _, f := range mine {
 		s := slot{f.Group, f.Field, f.Region}
 		if old, twice := replace[s]; twice {
-			return nil, at(f, fmt.Errorf("the value of %q for %q stands in line %d already: keep one of the two", f.Field, f.Group, old.Line))
+			return nil, at(f, fmt.Errorf("duplicate value for %q, %q (see line %d)", f.Field, f.Group, old.Line))
 		}
 		replace[s] = f
 		order = append(order, s)
@@ -197,7 +197,7 @@ func (c *Catalogue) build(facts []Fact) error {
 		}
 		if p := c.byKey[g.ParentKey]; p == nil || p.Kind != Parent {
 			f, _ := g.Fact("parent", "")
-			errs = append(errs, at(f, fmt.Errorf("parent %q is no group of kind parent", g.ParentKey)))
+			errs = append(errs, at(f, fmt.Errorf("parent %q is not a group of kind parent", g.ParentKey)))
 		}
 	}
 	for _, n := range c.names {
@@ -255,9 +255,9 @@ func parseFacts(file string, r io.Reader) (facts []Fact, names []Name, err error
 func checkFact(f Fact) error {
 	switch {
 	case !isKey(f.Group):
-		return fmt.Errorf("%q is not a group key: use small letters, digits and hyphens", f.Group)
+		return fmt.Errorf("%q is not a group key; use lower-case letters, digits and hyphens", f.Group)
 	case f.Value == "":
-		return fmt.Errorf("no value for %q: give one or delete the line", f.Field)
+		return fmt.Errorf("no value for %q; add one or delete the line", f.Field)
 	case !grades[f.Grade]:
 		return fmt.Errorf("grade %q of %q is unknown: use measured, published, part-published, derived, proxy, prior, practice, guess or own", f.Grade, f.Field)
 	case f.Source == "":
@@ -330,7 +330,7 @@ func readRows(file string, r io.Reader, header []string, f func(line int, row []
 		}
 		if err != nil {
 			if p, ok := errors.AsType[*csv.ParseError](err); ok {
-				return fmt.Errorf("%s:%d: not a table with commas: %w", file, p.Line, p.Err)
+				return fmt.Errorf("%s:%d: not valid CSV: %w", file, p.Line, p.Err)
 			}
 			return fmt.Errorf("%s: reading: %w", file, err)
 		}
@@ -347,7 +347,7 @@ func readRows(file string, r io.Reader, header []string, f func(line int, row []
 			continue
 		}
 		if len(row) > len(header) {
-			return fmt.Errorf("%s:%d: %d columns where %d are wanted: put quotes round text that holds a comma", file, line, len(row), len(header))
+			return fmt.Errorf("%s:%d: %d columns, expected %d; quote text that contains a comma", file, line, len(row), len(header))
 		}
 		for len(row) < len(header) {
 			row = append(row, "") // trailing empty columns may be left out

@@ -35,21 +35,21 @@ func (g Grade) NeedsCitation() bool {
 func (g Grade) Words() string {
 	switch g {
 	case Measured:
-		return "measured at one place"
+		return "measured at one site"
 	case Published:
 		return "published"
 	case PartPublished:
-		return "published in part, the rest common practice"
+		return "partly published, otherwise common practice"
 	case Derived:
 		return "derived from published figures"
 	case Proxy:
-		return "taken from a relative"
+		return "from a related insect"
 	case Prior:
-		return "prior from calendar windows"
+		return "prior, estimated from calendar dates"
 	case Practice:
 		return "common practice, no source"
 	case Guess:
-		return "guess"
+		return "guess, no source"
 	}
 	return "our own default"
 }

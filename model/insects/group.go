@@ -49,13 +49,13 @@ const (
 func (o Oviposition) Words() string {
 	return map[Oviposition]string{
 		Dips:        "dips or releases eggs at the surface",
-		Falls:       "falls spent on the surface in numbers",
+		Falls:       "falls spent on the surface in numbers (spinner fall)",
 		Drops:       "drops egg masses from flight",
-		Dives:       "dives or crawls under water and cements the eggs",
+		Dives:       "dives or crawls under water to attach the eggs",
 		CrawlsUnder: "crawls under water down stones and weed",
 		Skates:      "runs on the surface",
-		Waterline:   "lays at the waterline",
-		Overhang:    "lays above the water",
+		Waterline:   "lays eggs at the waterline",
+		Overhang:    "lays eggs above the water",
 	}[o]
 }
 

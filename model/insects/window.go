@@ -97,7 +97,7 @@ func parseMonthDay(s string) (int, error) {
 	}
 	m, d = int(s[0]-'0')*10+int(s[1]-'0'), int(s[3]-'0')*10+int(s[4]-'0')
 	if m < 1 || m > 12 || d < 1 || d > daysIn[m-1] {
-		return 0, fmt.Errorf("%q is not a date of an ordinary year: write MM-DD, such as 06-21", s)
+		return 0, fmt.Errorf("%q is not a date; write MM-DD, e.g. 06-21 (29 February is not allowed)", s)
 	}
 	return time.Date(2023, time.Month(m), d, 0, 0, 0, 0, time.UTC).YearDay(), nil
 }
@@ -116,7 +116,7 @@ func isDigits(s string) bool {
 func parseWindow(s string) (w Window, err error) {
 	parts := strings.Fields(s)
 	if len(parts) != 3 {
-		return w, fmt.Errorf("%q is not a window: write three dates MM-DD for start, middle and end", s)
+		return w, fmt.Errorf("%q is not a window; write start, middle and end as MM-DD", s)
 	}
 	var d [3]int
 	for i, p := range parts {

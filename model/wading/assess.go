@@ -48,7 +48,7 @@ func (r Reading) trouble(what string) string {
 	case r.Doubt != "":
 		return fmt.Sprintf("the %s reading cannot be trusted (%s)", what, r.Doubt)
 	case r.Age < -10*time.Minute:
-		return "the " + what + " reading lies in the future: a clock is wrong"
+		return "the " + what + " reading is dated in the future: a clock is wrong"
 	case r.Age > limit:
 		return fmt.Sprintf("the last %s reading is %s", what, age(r.Age))
 	}
@@ -63,7 +63,7 @@ type Input struct {
 	Water   Reading // °C
 	History []Point // past readings with the latest, for the rate of rise
 
-	Geometry *Geometry // fitted, or carried from one measurement
+	Geometry *Geometry // fitted, or scaled from one measurement
 	// StageOnly marks a gauge that never gives a flow: only then may the height
 	// stand in for it. Where a flow is missing that should be there, nothing does.
 	StageOnly bool
@@ -143,7 +143,7 @@ func Assess(in Input) Caution {
 	judged := false
 	if flowTrouble == "" {
 		if judged = a.byFlow(); !judged {
-			a.unknown("nothing ties the flow to depth and speed here: no measurements and no statistics")
+			a.unknown("no depth, speed or flow statistics for this gauge, so flow cannot be judged")
 		}
 	} else if !in.StageOnly {
 		a.unknown(flowTrouble)
@@ -161,7 +161,7 @@ func Assess(in Input) Caution {
 	}
 	if in.Regulated {
 		a.add("regulated", Care, func(Units) string {
-			t := "a dam upstream can raise the water at any time and without warning, and no gauge sees it before it happens"
+			t := "an upstream dam can raise the water at any time without warning, before any gauge shows it"
 			if in.RegulatedBy != "" {
 				t += " (" + in.RegulatedBy + ")"
 			}
@@ -194,7 +194,7 @@ func (a *assessment) byLastFlow() {
 	if worst > a.c.Level {
 		a.c.Level = worst
 		a.add("level.stale", worst, func(u Units) string {
-			return fmt.Sprintf("the last flow read, %s, would ask for %d (%s)", u.Flow(a.in.Flow.Value), worst, worst.Words())
+			return fmt.Sprintf("the last flow reading, %s, would mean level %d (%s)", u.Flow(a.in.Flow.Value), worst, worst.Words())
 		})
 		slices.SortStableFunc(a.c.Reasons, func(x, y Reason) int { return int(y.Level) - int(x.Level) })
 	}
@@ -217,7 +217,7 @@ func (a *assessment) byFlow() (judged bool) {
 	in, q := a.in, a.in.Flow.Value
 	if in.CeilingM3s > 0 && q > in.CeilingM3s {
 		a.add("ceiling.wading", BetterNot, func(u Units) string {
-			return fmt.Sprintf("no wading by the gauge's own staff is on record at a flow this high: their highest of %d visits was %s",
+			return fmt.Sprintf("gauge staff have no record of wading at a flow this high: the highest of %d visits was %s",
 				in.CeilingVisits, u.Flow(in.CeilingM3s))
 		})
 		judged = true
@@ -231,9 +231,9 @@ func (a *assessment) byFlow() (judged bool) {
 	}
 	class := ClassOf(*in.Percentile)
 	text := func(Units) string {
-		t := fmt.Sprintf("flow %s for the day of the year (percentile %.0f", class.Words(), *in.Percentile)
+		t := fmt.Sprintf("flow %s for the date (percentile %.0f", class.Words(), *in.Percentile)
 		if in.Years > 0 {
-			t += fmt.Sprintf(" of %d years", in.Years)
+			t += fmt.Sprintf(", %d years of record", in.Years)
 		}
 		return t + ")"
 	}
@@ -263,19 +263,19 @@ func (a *assessment) byGeometry(q float64) {
 		// Higher than anything measured: the level at the top is a floor, and
 		// never less than 2. It must not come out as not known.
 		a.add("level.outside_fit", max(level, BetterNot), func(u Units) string {
-			return fmt.Sprintf("the flow is above all that was measured here (highest %s): depth times speed is at least %s", u.Flow(g.MaxFlow), u.Push(h.PushHighM2s))
+			return fmt.Sprintf("flow is above anything measured here (highest %s): depth × speed is at least %s", u.Flow(g.MaxFlow), u.Push(h.PushHighM2s))
 		})
 	case q < low:
 		a.add("level.outside_fit", level, func(u Units) string {
-			return fmt.Sprintf("the flow is below all that was measured here (lowest %s): depth times speed is at most %s", u.Flow(g.MinFlow), u.Push(h.PushHighM2s))
+			return fmt.Sprintf("flow is below anything measured here (lowest %s): depth × speed is at most %s", u.Flow(g.MinFlow), u.Push(h.PushHighM2s))
 		})
 	default:
 		code := "level.flow"
 		a.add(code, level, func(u Units) string {
-			t := fmt.Sprintf("depth times speed about %s, with margin %s, at the gauge (mean depth %s, mean speed %s; %s); our own levels begin at %s, %s and %s",
+			t := fmt.Sprintf("at the gauge: mean depth %[3]s, mean speed %[4]s, depth × speed %[1]s, with margin %[2]s (%[5]s). Our caution levels start at %[6]s, %[7]s and %[8]s",
 				u.Push(h.PushM2s), u.Push(h.PushHighM2s), u.Length(h.DepthM), u.Speed(h.VelocityMS), e.Basis, u.Push(Push1), u.Push(Push2), u.Push(Push3))
 			if h.PushM2s >= GaugersLimit {
-				t += "; gaugers themselves do not wade from " + u.Push(GaugersLimit)
+				t += "; gauging staff do not wade at or above " + u.Push(GaugersLimit)
 			}
 			return t
 		})
@@ -290,7 +290,7 @@ func (g Geometry) basis() string {
 		}
 	}
 	if g.Scaled {
-		return "carried from one measurement" + span
+		return "scaled from one measurement" + span
 	}
 	return fmt.Sprintf("estimated from %d measurements%s", g.N, span)
 }
@@ -306,12 +306,12 @@ func (a *assessment) byStage() (judged bool) {
 		if category != "none" {
 			judged = true
 			a.add("nws.flood_category", KeepOut, func(u Units) string {
-				return fmt.Sprintf("gauge height %s is at or above the %s height (categories begin at %s)", u.Length(s), category, u.Length(low))
+				return fmt.Sprintf("gauge height %s is at or above the %s stage (flood stages start at %s)", u.Length(s), category, u.Length(low))
 			})
 		}
 	}
 	if in.StageOnly && in.StageFit == nil && !judged {
-		a.unknown("nothing ties the gauge height to depth and speed here: no measurements")
+		a.unknown("no depth or speed measurements for this gauge, so gauge height cannot be judged")
 	}
 	if in.StageOnly && in.StageFit != nil {
 		f := in.StageFit
@@ -323,7 +323,7 @@ func (a *assessment) byStage() (judged bool) {
 		}
 		judged = true
 		a.add("level.flow", level, func(u Units) string {
-			return fmt.Sprintf("depth times speed with margin %s by the gauge height alone (%d measurements)", u.Push(push), f.N)
+			return fmt.Sprintf("depth × speed %s with margin, from gauge height only (%d measurements)", u.Push(push), f.N)
 		})
 	}
 	return judged
@@ -336,7 +336,7 @@ func (a *assessment) byRise() {
 	}
 	level, tail := KeepOut, ""
 	if !r.Confirmed {
-		level, tail = Care, "; one reading only, to be confirmed by the next"
+		level, tail = Care, "; one reading only, awaiting confirmation"
 	}
 	a.add("rise.fast", level, func(u Units) string {
 		t := "the water is rising fast:"
@@ -367,19 +367,19 @@ func (a *assessment) byWater() {
 	cold := ColdOf(c)
 	name := func(u Units) string {
 		if w.Modeled {
-			return "water worked out at " + u.Temperature(w.Value)
+			return "water (modelled) at " + u.Temperature(w.Value)
 		}
 		return "water at " + u.Temperature(w.Value)
 	}
 	switch {
 	case cold.Severe:
 		a.add("cold.flags", Care, func(u Units) string {
-			return fmt.Sprintf("%s: a fall takes the breath within %d min and the use of the muscles within %d", name(u), ShockMinutes, MuscleMinutes)
+			return fmt.Sprintf("%s: a fall takes your breath within %d min and the use of your muscles within %d", name(u), ShockMinutes, MuscleMinutes)
 		})
 	case cold.SurvivalCut:
-		a.add("cold.flags", Care, func(u Units) string { return name(u) + ": cold enough for shock in a fall" })
+		a.add("cold.flags", Care, func(u Units) string { return name(u) + ": cold enough for cold shock if you fall in" })
 	case cold.Cold:
-		a.add("cold.flags", Quiet, func(u Units) string { return name(u) + ": counts as cold water" })
+		a.add("cold.flags", Quiet, func(u Units) string { return name(u) + ": cold water" })
 	}
 }
 
@@ -391,7 +391,7 @@ const (
 
 func (a *assessment) byThunder() {
 	if a.in.Thunder == nil || math.IsNaN(*a.in.Thunder) {
-		a.unknown("the chance of thunder; at any thunder leave water and bank, rod down, until 30 minutes after the last")
+		a.unknown("chance of thunder. If you hear thunder, put the rod down, leave the water and the bank, and wait 30 minutes after the last")
 		return
 	}
 	p := *a.in.Thunder
@@ -405,6 +405,6 @@ func (a *assessment) byThunder() {
 		return
 	}
 	a.add("thunder.chance", level, func(Units) string {
-		return fmt.Sprintf("chance of thunder %.0f %%: at any thunder leave water and bank, rod down, until 30 minutes after the last", 100*p)
+		return fmt.Sprintf("chance of thunder %.0f%%. If you hear thunder, put the rod down, leave the water and the bank, and wait 30 minutes after the last", 100*p)
 	})
 }

@@ -16,7 +16,7 @@ const (
 // Words is the advice for people.
 func (a FishAdvice) Words() string {
 	return map[FishAdvice]string{
-		FishNone:        "no advice for the fish from this temperature",
+		FishNone:        "no fish advice at this temperature",
 		FishThermometer: "carry a thermometer and fish early",
 		FishRest:        "rest the trout",
 		FishStop:        "stop fishing for trout",

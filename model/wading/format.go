@@ -8,7 +8,7 @@ import (
 
 // Always is what stands under every caution. A gauge section is picked for even
 // flow, and its mean hides the deepest thread.
-const Always = "A gauge is not your run: the deepest thread carries about 1.5 to 1.8 times the mean of its section, and beds move. " +
+const Always = "The gauge section is not the run you fish: in the deepest thread, depth times speed is about 1.5 to 1.8 times the section mean, and beds shift. " +
 	"Local notices, dam operators, licensed guides and your own eyes overrule this."
 
 // Headline is the caution in one line without numbers.
@@ -17,9 +17,9 @@ func (c Caution) Headline() string {
 	case c.Known:
 		return fmt.Sprintf("Caution %d: %s", c.Level, c.Level.Words())
 	case c.Level > Quiet:
-		return fmt.Sprintf("Caution not known, at least %d: %s", c.Level, c.Level.Words())
+		return fmt.Sprintf("Caution level unknown, but at least %d: %s", c.Level, c.Level.Words())
 	}
-	return "Caution not known: treat the river as too high until you have seen it"
+	return "Caution level unknown: treat the river as too high until you have seen it"
 }
 
 // Format is the caution as a block of plain text, in the reader's units with the
@@ -31,7 +31,7 @@ func (c Caution) Format(u Units) string {
 		fmt.Fprintf(&b, "- %s\n", r.Text(u))
 	}
 	for _, s := range c.Unknowns {
-		fmt.Fprintf(&b, "- not known: %s\n", s)
+		fmt.Fprintf(&b, "- unknown: %s\n", s)
 	}
 	if c.Flow.view() != nil {
 		fmt.Fprintf(&b, "Flow %s, %s\n", u.Flow(c.Flow.Value), age(c.Flow.Age))
@@ -42,12 +42,12 @@ func (c Caution) Format(u Units) string {
 	if c.Water.view() != nil {
 		kind := ""
 		if c.Water.Modeled {
-			kind = ", worked out, not measured"
+			kind = ", modelled, not measured"
 		}
 		fmt.Fprintf(&b, "Water %s, %s%s\n", u.Temperature(c.Water.Value), age(c.Water.Age), kind)
 	}
 	if c.Limits != nil {
-		fmt.Fprintf(&b, "At this gauge care begins at %s, better not at %s, keep out at %s\n",
+		fmt.Fprintf(&b, "At this gauge: take care from %s, better not to wade from %s, keep out from %s\n",
 			u.Flow(c.Limits.CareM3s), u.Flow(c.Limits.BetterNotM3s), u.Flow(c.Limits.KeepOutM3s))
 	}
 	b.WriteString(Always + "\n")

@@ -15,7 +15,7 @@ const (
 // Words is the level for people.
 func (l Level) Words() string {
 	return [...]string{
-		"nothing at this gauge asks for more than the usual care", "take care", "better not to wade", "keep out of the water",
+		"nothing at this gauge calls for more than the usual care", "take care", "better not to wade", "keep out of the water",
 	}[l]
 }
 

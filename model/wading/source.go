@@ -6,8 +6,8 @@ type Standing string
 // The standings, best first.
 const (
 	Read       Standing = "read"
-	SecondHand Standing = "read in a second-hand copy"
-	Memory     Standing = "from memory, to be checked before it is quoted"
+	SecondHand Standing = "second-hand"
+	Memory     Standing = "from memory, unverified"
 	Default    Standing = "our own default"
 )
 
@@ -48,11 +48,11 @@ var Bases = map[string]Basis{
 	"regional.depth":        {"Raymond et al. 2012 as used by USGS streamMetabolizer: 0.409 Q^0.294", Read},
 	"thalweg.factor":        {"section of depth 1-|x|^r, velocity as depth^(2/3)", Memory},
 
-	"level.flow":         {"levels of this project", Default},
-	"level.stale":        {"levels of this project", Default},
-	"level.outside_fit":  {"levels of this project", Default},
-	"hysteresis.dv":      {"rule of this project", Default},
-	"rise.fast":          {"limits of this project; no published wading standard was found", Default},
+	"level.flow":         {"our own levels", Default},
+	"level.stale":        {"our own levels", Default},
+	"level.outside_fit":  {"our own levels", Default},
+	"hysteresis.dv":      {"our own rule", Default},
+	"rise.fast":          {"our own limits; no published wading standard found", Default},
 	"release.wave_speed": {"kinematic wave in a wide channel: 5/3 of the mean velocity", Memory},
 
 	"usgs.percentile_class": {"USGS classes of the percentile of the day (hyswap, WaterWatch); the gaps between whole numbers are cut by us", Read},
@@ -68,7 +68,7 @@ var Bases = map[string]Basis{
 	"thunder.chance":          {"limits of this project", Default},
 	"regulated":               {"TVA: releases come at any time and without warning", Read},
 	"flood.warning":           {"warnings of the national weather service", Read},
-	"ceiling.wading":          {"highest flow at which staff waded here; rule of this project", Default},
+	"ceiling.wading":          {"highest flow at which staff waded here; our own rule", Default},
 
 	"fish.montana_trigger":  {"Montana ARM 12.5.507 as amended 2022: daily maximum at or above the line on three days running", Read},
 	"fish.montana_hours":    {"Montana FWP: closed from 14:00 to midnight", Read},
@@ -77,5 +77,5 @@ var Bases = map[string]Basis{
 	"fish.yellowstone":      {"Yellowstone NP 2021: over 68 °F", SecondHand},
 	"fish.new_york_dec":     {"New York DEC: above 70 °F", SecondHand},
 	"fish.colorado_cpw":     {"Colorado CPW: above 71 °F or oxygen below 6 ppm", SecondHand},
-	"fish.level":            {"levels of this project", Default},
+	"fish.level":            {"our own levels", Default},
 }

@@ -38,7 +38,7 @@ func (u Units) both(metric, us string) string {
 
 // Flow prints a flow to what is known of one: three digits.
 func (u Units) Flow(m3s float64) string {
-	return u.both(digits(m3s)+" m3/s", digits(m3s/Foot3M3)+" ft3/s")
+	return u.both(digits(m3s)+" m³/s", digits(m3s/Foot3M3)+" cfs")
 }
 
 // Length prints a depth or a gauge height.
@@ -53,7 +53,7 @@ func (u Units) Speed(ms float64) string {
 
 // Push is depth times speed, the push of the water on the legs.
 func (u Units) Push(m2s float64) string {
-	return u.both(fmt.Sprintf("%.2f m2/s", m2s), fmt.Sprintf("%.1f ft2/s", m2s/Foot2M2))
+	return u.both(fmt.Sprintf("%.2f m²/s", m2s), fmt.Sprintf("%.1f ft²/s", m2s/Foot2M2))
 }
 
 // Temperature prints one.

@@ -36,8 +36,8 @@ func ClassOf(percentile float64) FlowClass {
 // Words is the class for people.
 func (c FlowClass) Words() string {
 	return map[FlowClass]string{
-		MuchBelow: "much below the usual", Below: "below the usual", Normal: "about usual",
-		Above: "above the usual", MuchAbove: "much above the usual",
+		MuchBelow: "much below normal", Below: "below normal", Normal: "normal",
+		Above: "above normal", MuchAbove: "much above normal",
 	}[c]
 }
 

@@ -28,7 +28,7 @@ const WholeYear = 365
 type TooLittleError struct{ Have, Need int }
 
 func (e *TooLittleError) Error() string {
-	return fmt.Sprintf("fitting water temperature: %d days with water and air temperature, %d are needed; %d are missing", e.Have, e.Need, e.Need-e.Have)
+	return fmt.Sprintf("fitting water temperature: %d of %d days with water and air temperature (%d missing)", e.Have, e.Need, e.Need-e.Have)
 }
 
 const (
@@ -147,7 +147,7 @@ func newFitter(in Input) (*fitter, error) {
 	if err := in.check(); err != nil {
 		return nil, fmt.Errorf("fitting water temperature: %w", err)
 	}
-	f := &fitter{in: in, noise: 1, m: Model{Grade: "measured here"}}
+	f := &fitter{in: in, noise: 1, m: Model{Grade: "model fitted here"}}
 	f.m.learnTraits(in, f.m.place(in))
 	f.b, f.middle = pooled, f.m.regional()
 	f.use = in.useful()
@@ -161,7 +161,7 @@ func newFitter(in Input) (*fitter, error) {
 	n := len(in.Air)
 	f.m.Days, f.m.Years = len(f.use), float64(len(f.use))/365.25
 	if f.m.Partial() {
-		f.m.Grade = "measured here for part of a year"
+		f.m.Grade = "model fitted here, less than a year of readings"
 	}
 	air, flow := f.m.drivers(in.Day0, in.Air, in.Flow)
 	f.rows, f.sim = make([]row, n), make([]float64, n)

@@ -8,7 +8,7 @@ package watertemp
 func Prior(donor *Model) Model { return priorWith(donor, donorShare) }
 
 func priorWith(donor *Model, share float64) Model {
-	m := Model{unfitted: true, Grade: "prior, no thermometer here", Regime: "not known: no thermometer here"}
+	m := Model{unfitted: true, Grade: "prior, no thermometer here", Regime: "unknown: no thermometer here"}
 	m.Error = Error{SD: priorSD, Variance: year{1}, Slow: priorSlow, SlowKeeps: priorKeeps, Fast: 0.7}
 	if donor == nil {
 		return m
@@ -18,7 +18,7 @@ func priorWith(donor *Model, share float64) Model {
 		m.lent[i] = share * (v - usual[i])
 	}
 	m.Error.SD = donorSD
-	m.Grade = "prior and a river near by, no thermometer here"
+	m.Grade = "prior adjusted to a nearby river, no thermometer here"
 	m.Diel = donor.Diel
 	m.Diel.SD *= 1.5
 	return m

@@ -36,20 +36,20 @@ func (m *Model) regime() string {
 	melt := m.MeanFlow > 0 && r.flow > 0.5 && r.peak > 100 && r.peak < 215
 	switch {
 	case late && r.quick < 0.12:
-		what = "below a lake or a dam: the water's year runs late and the day's weather hardly shows"
+		what = "below a lake or dam: seasonal cycle delayed, little response to daily weather"
 	case r.ratio < 0.5 && r.quick < 0.2 && r.above > -0.5 && !melt:
-		what = "fed by groundwater: a small yearly swing and little answer to the day's weather"
+		what = "groundwater-fed: small seasonal range, little response to daily weather"
 	case melt && (m.Air[0] < 9 || r.ratio < 0.5):
-		what = "fed by snowmelt: flow peaks in spring or early summer and holds the water down"
+		what = "snowmelt-fed: flow peaks in spring or early summer and keeps the water cold"
 	case late:
-		what = "slow: much water or a lake above, the water's year runs late"
+		what = "slow to respond: large volume or a lake upstream, seasonal cycle delayed"
 	default:
-		what = "driven by the air"
+		what = "follows air temperature"
 	}
 	if m.Normal != nil {
-		what += fmt.Sprintf("; run by hand, it seems: the date says more here than elsewhere and has %.0f %% of the say", 100*m.Usual)
+		what += fmt.Sprintf("; apparently regulated: the seasonal mean predicts more here than elsewhere and gets %.0f%% of the weight", 100*m.Usual)
 	}
-	return fmt.Sprintf("%s (yearly swing %.0f %% of the air's, %s)", what, 100*r.ratio, r.behind())
+	return fmt.Sprintf("%s (seasonal range %.0f%% of the air's, %s)", what, 100*r.ratio, r.behind())
 }
 
 // behind says how the water's year lies to the air's.
@@ -72,18 +72,18 @@ func (m *Model) Words() []string {
 	r := m.response()
 	a, b := math.Exp(m.Params[pSurface]), math.Exp(m.Params[pInflow])
 	out := []string{
-		fmt.Sprintf("A departure of the water dies away in %.1f days at middle flow.", 1/(a+b)),
-		fmt.Sprintf("A day warmer by 1 °C warms the water by %.2f °C on that day.", r.quick),
-		fmt.Sprintf("The water's yearly swing is %.0f %% of the air's, %s.", 100*r.ratio, r.behind()),
+		fmt.Sprintf("At median flow an anomaly decays with a time constant of %.1f days.", 1/(a+b)),
+		fmt.Sprintf("One day 1 °C warmer raises the water by %.2f °C that day.", r.quick),
+		fmt.Sprintf("The seasonal range is %.0f%% of the air's, %s.", 100*r.ratio, r.behind()),
 	}
 	if m.MeanFlow > 0 {
-		out = append(out, fmt.Sprintf("At middle flow (%.3g m3/s) the inflow has %.0f %% of the say; it has more when the river is high.", m.MeanFlow, 100*b/(a+b)))
+		out = append(out, fmt.Sprintf("At median flow (%.3g m³/s) inflow has %.0f%% of the weight, more when the river is high.", m.MeanFlow, 100*b/(a+b)))
 	}
 	if m.Lags != nil {
-		out = append(out, fmt.Sprintf("This is of the heat budget, which has %.0f %% of the say; a regression on the air and flow of the past days, weeks and months has the rest.", 100*(1-lagShare)))
+		out = append(out, fmt.Sprintf("These describe the heat budget, which has %.0f%% of the weight; a regression on recent air temperature and flow has the rest.", 100*(1-lagShare)))
 	}
 	if m.Kriged != nil {
-		out = append(out, fmt.Sprintf("What both miss alike whenever season, flow and the warmth of past weeks return is put right: %.2f °C on a usual day (root mean square).", m.again))
+		out = append(out, fmt.Sprintf("Errors that recur with season, flow and recent warmth are then corrected (%.2f °C RMS).", m.again))
 	}
-	return append(out, fmt.Sprintf("Outside the fitted years the model is expected to be off by %.2f °C (standard deviation).", m.Error.SD))
+	return append(out, fmt.Sprintf("Expected error outside the fitted years: %.2f °C (standard deviation).", m.Error.SD))
 }

@@ -19,11 +19,11 @@ type Carrier interface {
 }
 
 // ErrTaken is what begin gives where a mail may not be sent any more.
-var ErrTaken = errors.New("the mail was taken away meanwhile")
+var ErrTaken = errors.New("another sender took over this email")
 
-// ErrRelay is wrapped where the relay refuses us, not a reader: the queue stops,
+// ErrRelay is wrapped where the relay rejected us, not a reader: the queue stops,
 // for a human to look.
-var ErrRelay = errors.New("the relay refuses us")
+var ErrRelay = errors.New("the relay rejected us")
 
 // Delivered counts what became of mails in one Deliver.
 type Delivered struct {
@@ -110,7 +110,7 @@ func (d *delivery) feed(ctx context.Context, workers int) error {
 			select {
 			case d.work <- l:
 			case <-ctx.Done():
-				d.notes <- note{key: l.Key, o: Outcome{Key: l.Key, Result: Deferred, Reply: "not begun: sending was stopped"}}
+				d.notes <- note{key: l.Key, o: Outcome{Key: l.Key, Result: Deferred, Reply: "not started: sending was stopped"}}
 			}
 		}
 	}

@@ -20,7 +20,7 @@ func FromOutlook(o forecast.Outlook, tie func(group string, stage forecast.Stage
 		out.Heat, measured = HeatWords(water.V), wading.AdviceFor(water.V)
 	}
 	if w, ok := o.WaterOn(o.IssueDate()); ok && wading.Graver(wading.AdviceFor(w.MaxP50), measured) {
-		out.HeatAhead = "modelled, not measured: in the warmest hour of the day " + HeatWords(w.MaxP50)
+		out.HeatAhead = "modelled, not measured, for the day's warmest hour: " + HeatWords(w.MaxP50)
 	}
 	for _, s := range o.Stages {
 		x := Stage{
@@ -91,7 +91,7 @@ func FromCaution(p Place, in wading.Input, now time.Time, u wading.Units) Readin
 		}
 	}
 	for _, s := range c.Unknowns {
-		r.Reasons = append(r.Reasons, "not known: "+s)
+		r.Reasons = append(r.Reasons, "unknown: "+s)
 	}
 	if r.WaterC != nil {
 		r.Heat = HeatWords(r.WaterC.V)

@@ -74,7 +74,7 @@ func (s *Store) expire(ctx context.Context, q *rows.Queries, now time.Time) erro
 		return err
 	}
 	for _, m := range old {
-		if err := s.close(ctx, q, m, mailExpired, "past its time", now); err != nil {
+		if err := s.close(ctx, q, m, mailExpired, "expired", now); err != nil {
 			return err
 		}
 	}
@@ -92,7 +92,7 @@ func (s *Store) close(ctx context.Context, q *rows.Queries, m rows.Outbox, state
 		return err
 	}
 	if doubt { // it may have arrived: what the ledger says stands
-		return s.end(ctx, q, m, mailUnknown, 0, now, Outcome{Reply: why + ", while in doubt"})
+		return s.end(ctx, q, m, mailUnknown, 0, now, Outcome{Reply: why + ", delivery uncertain"})
 	}
 	if err := s.end(ctx, q, m, state, 0, now, Outcome{Reply: why}); err != nil {
 		return err
@@ -215,7 +215,7 @@ func (l *leasing) take(ctx context.Context, m rows.Outbox) (*Letter, error) {
 	person, err := l.q.Reader(ctx, m.PersonID)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
-		return nil, l.s.close(ctx, l.q, m, mailDropped, "its reader is gone", l.now)
+		return nil, l.s.close(ctx, l.q, m, mailDropped, "subscriber deleted", l.now)
 	case err != nil:
 		return nil, err
 	case person.State != "active":
@@ -282,7 +282,7 @@ func (l *leasing) take(ctx context.Context, m rows.Outbox) (*Letter, error) {
 	if doubt && level < 3 {
 		// What was worth a second copy is gone from it. If the first arrived, that
 		// is all there will be.
-		return nil, l.s.end(ctx, l.q, m, mailUnknown, m.NotBefore, l.now, Outcome{Reply: "overtaken while in doubt"})
+		return nil, l.s.end(ctx, l.q, m, mailUnknown, m.NotBefore, l.now, Outcome{Reply: "superseded, delivery uncertain"})
 	}
 	n, err := l.q.Lease(ctx, rows.LeaseParams{
 		DedupeKey: m.DedupeKey, Owner: l.owner, Until: db.Micros(l.now.Add(leaseFor)), Level: int64(level), Body: body,
@@ -307,9 +307,9 @@ func (l *leasing) overtaken(ctx context.Context, it Item) (string, error) {
 	}
 	switch {
 	case Good(it.Kind) && f.Inhibits():
-		return "the caution forbids good news", nil
+		return "held back by caution level", nil
 	case it.Kind == KindBlind && !f.Blind:
-		return "we see the river again", nil
+		return "readings resumed", nil
 	case caution(it.Kind) && it.Kind != KindBlind && f.Level != it.Level:
 		return "overtaken", nil
 	}
@@ -318,8 +318,8 @@ func (l *leasing) overtaken(ctx context.Context, it Item) (string, error) {
 
 // Reasons for not telling an item that need more than dropping it.
 const (
-	neverTold = "what it goes back on was never told"
-	notYet    = "what it goes back on is still on its way"
+	neverTold = "the alert it retracts was never sent"
+	notYet    = "the alert it retracts is still being sent"
 )
 
 // wasTold says whether the mail that told of the higher level went out, with it.
@@ -534,7 +534,7 @@ func (s *Store) Recover(ctx context.Context, all bool) error {
 				}
 				n = len(ms)
 				for _, m := range ms {
-					o := Outcome{Reply: "whoever was sending it stopped"}
+					o := Outcome{Reply: "sender stopped"}
 					if state == mailLeased {
 						err = s.end(ctx, q, m, resultDeferred, db.Micros(now), now, o)
 					} else {

@@ -31,10 +31,10 @@ type fact struct{ Name, Value string }
 
 // Sentences that stand in every mail about water.
 const (
-	notWading   = "It does not say that you can wade. It describes the gauge's cross-section, not the water you will stand in."
-	provisional = "The readings are provisional: they may be wrong, late or revised."
-	overrule    = "Local notices, dam operators, licensed guides and your own eyes overrule this mail."
-	noLevel     = "Caution not known: there is no flow caution for this river. Treat it as too high until you have seen it."
+	notWading   = "This does not mean you can wade. It describes the gauge's cross-section, not the water you will stand in."
+	provisional = "Readings are provisional: they may be wrong, late or revised."
+	overrule    = "Local notices, dam operators, licensed guides and your own eyes overrule this email."
+	noLevel     = "Caution level unknown: no flow caution for this river. Treat it as too high until you have seen it."
 )
 
 // words is how one reader is written to.
@@ -91,7 +91,7 @@ func span(from, to string) string {
 	b, err2 := time.Parse(time.DateOnly, to)
 	switch {
 	case err1 != nil || err2 != nil:
-		return "dates not known"
+		return "dates unknown"
 	case a.Equal(b):
 		return a.Format("2 Jan")
 	case a.Year() != b.Year():
@@ -107,11 +107,11 @@ func percent(p float64) string {
 	case math.IsNaN(p):
 		return "not known"
 	case p < 0.01:
-		return "under 1 %"
+		return "under 1%"
 	case p > 0.99:
-		return "over 99 %"
+		return "over 99%"
 	}
-	return fmt.Sprintf("%.0f %%", 100*p)
+	return fmt.Sprintf("%.0f%%", 100*p)
 }
 
 // clean makes text that came from outside fit for a line: no line breaks, no
@@ -173,7 +173,7 @@ func (w words) readings(facts []fact, zone string, flow, stage, water *alert.Val
 		}
 		s := v.print(v.v.V)
 		if v.v.Modelled {
-			s += ", worked out, not measured, for "
+			s += ", modelled, not measured, for "
 		} else {
 			s += ", read at "
 		}
@@ -190,9 +190,9 @@ func level(r *alert.Reading) string {
 	case r.Known:
 		return fmt.Sprintf("Caution %d of 3: %s.", r.Level, wading.Level(min(max(r.Level, 0), 3)).Words())
 	case r.Level > 0:
-		return fmt.Sprintf("Caution not known, at least %d of 3: %s.", r.Level, wading.Level(min(r.Level, 3)).Words())
+		return fmt.Sprintf("Caution level unknown, but at least %d of 3: %s.", r.Level, wading.Level(min(r.Level, 3)).Words())
 	}
-	return "Caution not known: treat the river as too high until you have seen it."
+	return "Caution level unknown: treat the river as too high until you have seen it."
 }
 
 const validFor = 6 * time.Hour
@@ -211,12 +211,12 @@ func (w words) above(r *alert.Reading) []string {
 	}
 	var out []string
 	if w.date.After(valid(r)) {
-		out = append(out, fmt.Sprintf("Caution not known: the last reading is of %s, when it was %d of 3. Treat the river as too high until you have seen it.",
+		out = append(out, fmt.Sprintf("Caution level unknown: it was %[2]d of 3 at the last reading (%[1]s). Treat the river as too high until you have seen it.",
 			clock(r.At, r.Zone), r.Level))
 	} else {
 		out = append(out, level(r))
 		out = append(out, sentences(r.Reasons)...)
-		out = append(out, fmt.Sprintf("Computed from gauge %s, reading of %s. Valid until %s.", clean(r.Gauge), clock(r.At, r.Zone), clock(valid(r), r.Zone)))
+		out = append(out, fmt.Sprintf("From gauge %s, read at %s. Valid until %s.", clean(r.Gauge), clock(r.At, r.Zone), clock(valid(r), r.Zone)))
 	}
 	return append(out, notWading, overrule)
 }
@@ -238,21 +238,21 @@ func (w words) caution(it alert.LetterItem) block {
 		b.Lead = append(b.Lead, fmt.Sprintf("The caution rose from %d to %d.", it.Was, now))
 	case alert.KindFall, alert.KindClear:
 		b.Heading = fmt.Sprintf("%s: caution down from %d to %d of 3", name, it.Was, now)
-		b.Lead = append(b.Lead, fmt.Sprintf("We told you of caution %d. Now: %s.", it.Was, word))
+		b.Lead = append(b.Lead, fmt.Sprintf("Our last alert was caution %d. Now: %s.", it.Was, word))
 	case alert.KindStanding:
 		b.Heading = fmt.Sprintf("%s: still %s (caution %d of 3)", name, word, now)
 	case alert.KindFlapping:
 		b.Heading = fmt.Sprintf("%s: conditions are changing quickly (caution %d of 3)", name, now)
-		b.Lead = append(b.Lead, fmt.Sprintf("The level went up and down several times within a day. We hold it at %d, %s, until it has been calm for 12 hours.", now, word))
+		b.Lead = append(b.Lead, fmt.Sprintf("The level has gone up and down several times in a day. It stays at %d (%s) until it has been steady for 12 hours.", now, word))
 	case alert.KindBlind:
-		b.Heading = fmt.Sprintf("%s: we cannot see this river since %s", name, clock(since, zone))
-		b.Lead = append(b.Lead, "No reading that we can use has come from its gauge since then. The caution is not known: treat the river as too high until you have seen it.")
+		b.Heading = fmt.Sprintf("%s: no usable reading since %s", name, clock(since, zone))
+		b.Lead = append(b.Lead, "The gauge has sent no usable reading since then, so the caution level is unknown. Treat the river as too high until you have seen it.")
 		if now > 0 {
-			b.Lead = append(b.Lead, fmt.Sprintf("The last level was %d of 3 (%s); silence does not lift it.", now, word))
+			b.Lead = append(b.Lead, fmt.Sprintf("The last level was %d of 3 (%s). Missing data does not lower it.", now, word))
 		}
 	}
 	if it.Since != 0 && (it.Kind == alert.KindFall || it.Kind == alert.KindClear || it.Kind == alert.KindStanding) {
-		b.Lead = append(b.Lead, "Told since "+clock(since, zone)+".")
+		b.Lead = append(b.Lead, "Last alert sent "+clock(since, zone)+".")
 	}
 	if r == nil {
 		b.Caution = []string{noLevel, overrule}
@@ -260,11 +260,11 @@ func (w words) caution(it alert.LetterItem) block {
 	}
 	if it.Kind != alert.KindBlind {
 		b.Caution = append(b.Caution, sentences(r.Reasons)...)
-		b.Caution = append(b.Caution, fmt.Sprintf("Valid until %s; after that, look again.", clock(valid(r), r.Zone)))
+		b.Caution = append(b.Caution, fmt.Sprintf("Valid until %s; check again after that.", clock(valid(r), r.Zone)))
 	}
-	b.Caution = append(b.Caution, fmt.Sprintf("Computed from gauge %s, reading of %s. ", clean(r.Gauge), clock(r.At, r.Zone))+notWading, provisional, overrule)
+	b.Caution = append(b.Caution, fmt.Sprintf("From gauge %s, read at %s. ", clean(r.Gauge), clock(r.At, r.Zone))+notWading, provisional, overrule)
 	if now >= 2 {
-		b.Small = append(b.Small, "Stay out when the water is rising, colouring or carrying debris, at any horn, siren or thunder, and when you cannot see the bottom at knee depth.")
+		b.Small = append(b.Small, "Stay out if the water is rising, colouring or carrying debris, if you hear a horn, siren or thunder, or if you cannot see the bottom at knee depth.")
 	}
 	b.Facts = w.readings(nil, r.Zone, r.FlowM3S, r.StageM, r.WaterC)
 	if r.Notices != "" {
@@ -314,22 +314,22 @@ func (w words) window(it alert.LetterItem) block {
 		URL:     o.URL,
 	}
 	top, ok := best(o, s)
-	chance := "The chance of a day is not known."
+	chance := "The daily chance is unknown."
 	if ok {
-		chance = fmt.Sprintf("%s: %s on the best day, %s. By the calendar alone: %s.", capital(forecast.Likelihood(top.P)), percent(top.P), day(top.Date), percent(top.PCalendar))
+		chance = fmt.Sprintf("%s: %s on the best day, %s (calendar only: %s).", capital(forecast.Likelihood(top.P)), percent(top.P), day(top.Date), percent(top.PCalendar))
 	}
 	switch it.Kind {
 	case alert.KindOpen:
 		b.Lead = append(b.Lead, "A window opens: "+span(s.From, s.To)+".", chance)
 	case alert.KindMoved:
-		b.Lead = append(b.Lead, fmt.Sprintf("The window moved: %s. We told you %s.", span(s.From, s.To), span(it.WasFrom, it.WasTo)), chance)
+		b.Lead = append(b.Lead, fmt.Sprintf("The window has moved to %s (was %s).", span(s.From, s.To), span(it.WasFrom, it.WasTo)), chance)
 	case alert.KindClosed:
-		b.Lead = append(b.Lead, fmt.Sprintf("The window is closed. We told you %s.", span(it.WasFrom, it.WasTo)), chance)
+		b.Lead = append(b.Lead, fmt.Sprintf("The window has closed (was %s).", span(it.WasFrom, it.WasTo)), chance)
 	}
 	b.Facts = append(b.Facts,
 		fact{"Window", fmt.Sprintf("%s to %s, peak about %s", day(s.From), day(s.To), day(s.Peak))},
-		fact{"Calendar's window", span(s.CalFrom, s.CalTo)},
-		fact{"Hours there", or(clean(s.Hours), "not known")})
+		fact{"Calendar window", span(s.CalFrom, s.CalTo)},
+		fact{"Local hours", or(clean(s.Hours), "not known")})
 	b.Facts = w.readings(b.Facts, o.Zone, o.FlowM3S, nil, o.WaterC)
 	if o.Notices != "" {
 		b.Facts = append(b.Facts, fact{"Local notices", clean(o.Notices)})
@@ -340,9 +340,9 @@ func (w words) window(it alert.LetterItem) block {
 		b.Chart = w.charts.of(o, s)
 	}
 	b.Small = append(b.Small,
-		"The chance is that of recording it, in more than stray numbers, in two hours at suitable water in its hours of the day.",
-		fmt.Sprintf("Numbers of this group: %s. Past seasons at this river: %d. Issued %s, with data up to %s.",
-			or(clean(s.Grade), "grade not known"), o.Seasons, clock(o.Issued, o.Zone), clock(o.CutOff, o.Zone)))
+		"Chance: that a competent observer, watching suitable water for two hours at the right time of day, sees more than a few stray insects.",
+		fmt.Sprintf("Evidence: %s. Past seasons at this river: %d. Issued %s; data to %s.",
+			or(clean(s.Grade), "unknown"), o.Seasons, clock(o.Issued, o.Zone), clock(o.CutOff, o.Zone)))
 	return b
 }
 
@@ -354,7 +354,7 @@ func (w words) tieBy(from string) string {
 	}
 	last := t.AddDate(0, 0, -1)
 	if last.Format(time.DateOnly) <= w.date.In(w.zone).Format(time.DateOnly) {
-		return "now: the window has begun or begins tomorrow"
+		return "now (the window opens tomorrow or has already opened)"
 	}
 	return "by " + last.Format("Mon 2 Jan 2006")
 }

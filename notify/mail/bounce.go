@@ -31,9 +31,9 @@ type Report struct {
 var (
 	// ErrNotFailed: a report of delay or delivery, or an absence note. It counts
 	// for nothing.
-	ErrNotFailed = errors.New("not a report of a mail that failed")
+	ErrNotFailed = errors.New("not a delivery failure report")
 	// ErrNotOurs: nothing in it names a mail of ours. A human should look.
-	ErrNotOurs = errors.New("no mail of ours is named in it")
+	ErrNotOurs = errors.New("it refers to none of our messages")
 )
 
 const (

@@ -40,9 +40,9 @@ func calendar(items []alert.LetterItem) []byte {
 		e.SetAllDayEndAt(to.AddDate(0, 0, 1)) // the end is the first day outside
 		e.SetSummary(fmt.Sprintf("%s, %s: %s (estimate)", clean(s.Name), stageName(s.Stage), clean(o.RiverName)))
 		e.SetTimeTransparency(ics.TransparencyTransparent) // nobody is busy because insects hatch
-		text := "An estimate: " + span(s.From, s.To) + "."
+		text := "Estimated window: " + span(s.From, s.To) + "."
 		if d, ok := best(o, s); ok {
-			text += fmt.Sprintf(" %s: %s on the best day, %s; by the calendar alone %s.", capital(forecast.Likelihood(d.P)), percent(d.P), day(d.Date), percent(d.PCalendar))
+			text += fmt.Sprintf(" %s: %s on the best day, %s (calendar only: %s).", capital(forecast.Likelihood(d.P)), percent(d.P), day(d.Date), percent(d.PCalendar))
 		}
 		e.SetDescription(text + " " + level(it.Caution) + " " + notWading + " " + forecast.StandingCaution)
 		n++

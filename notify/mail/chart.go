@@ -95,7 +95,7 @@ func shown(s *alert.Stage) []alert.Day {
 
 func altText(days []alert.Day) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "Chance by day, %s. ", span(days[0].Date, days[len(days)-1].Date))
+	fmt.Fprintf(&b, "Daily chance, %s. ", span(days[0].Date, days[len(days)-1].Date))
 	step := max(1, (len(days)+5)/6)
 	for i := 0; i < len(days); i += step {
 		fmt.Fprintf(&b, "%s: %s (calendar %s). ", span(days[i].Date, days[i].Date), percent(days[i].P), percent(days[i].PCalendar))
@@ -109,7 +109,7 @@ func altText(days []alert.Day) string {
 			cal = d
 		}
 	}
-	fmt.Fprintf(&b, "Highest %s on %s; by the calendar alone %s on %s.",
+	fmt.Fprintf(&b, "Highest: %s on %s; calendar only: %s on %s.",
 		percent(top.P), span(top.Date, top.Date), percent(cal.PCalendar), span(cal.Date, cal.Date))
 	return b.String()
 }
@@ -130,7 +130,7 @@ var greys = func() (out color.Palette) {
 // both are told apart without colour.
 func render(days []alert.Day) ([]byte, error) {
 	p := plot.New()
-	p.Title.Text = "Chance in two hours, day by day (dashed: calendar)"
+	p.Title.Text = "Chance in two hours, by day (dashed: calendar)"
 	p.Title.TextStyle.Font.Size = vg.Points(textPoints)
 	p.Title.Padding = vg.Points(4)
 	p.X.Tick.Label.Font.Size, p.Y.Tick.Label.Font.Size = vg.Points(textPoints), vg.Points(textPoints)

@@ -73,8 +73,8 @@ func (c *Composer) Compose(l alert.Letter, date time.Time) (Message, error) {
 		Manage:      c.site.page("/manage/" + url.PathEscape(c.site.Tokens.Manage(l.Person))),
 		Unsubscribe: c.site.page("/unsubscribe/" + url.PathEscape(c.site.Tokens.Unsubscribe(l.Person))),
 		Foot: []string{
-			"You get this because you asked for it and confirmed your address. In an emergency call 911 (US), 112 or 999, not us.",
-			"Access, licence, closed seasons and local rules are yours to check; clean, drain and dry your gear.",
+			"You subscribed and confirmed this address. In an emergency call 911 (US), 112 or 999, not us.",
+			"Check access, licences, closed seasons and local rules yourself. Clean, drain and dry your gear.",
 		},
 	}
 	if c.site.Notice != "" {
@@ -118,17 +118,17 @@ func (c *Composer) Invite(inv subscribe.Invitation, date time.Time) (Message, er
 	key := hex.EncodeToString(sum[:20]) // the token itself stands nowhere but in the link
 	link := c.site.page("/confirm/" + url.PathEscape(inv.Token))
 	b := block{
-		Heading: "Please confirm your address",
+		Heading: "Confirm your email alerts",
 		Lead: []string{
-			"Somebody, we hope you, asked us to write to this address about rivers. If it was not you, do nothing: you will hear no more of it.",
-			"To confirm, open the page below and press the button there. The link works once, until " + inv.Expires.UTC().Format("15:04 MST on Mon 2 Jan 2006") + ".",
+			"Someone, we hope you, asked for river forecast emails at this address. If it was not you, ignore this email and we will not write again.",
+			"To confirm, open the link below and press Confirm. It works once, until " + inv.Expires.UTC().Format("15:04 MST on Mon 2 Jan 2006") + ".",
 		},
 		Small: []string{"Link: " + link},
 	}
 	for _, want := range inv.Request.Wants {
 		b.Facts = append(b.Facts, fact{"River", clean(want.River)})
 	}
-	p := page{Subject: "Please confirm your address for river mails", Blocks: []block{b}, Foot: []string{"Nothing more is sent to an address that is not confirmed."}}
+	p := page{Subject: "Confirm your river email alerts", Blocks: []block{b}, Foot: []string{"We email confirmed addresses only."}}
 	m, err := c.letter(key, key, key, inv.Address, date, p)
 	if err != nil {
 		return Message{}, fmt.Errorf("wording a confirmation: %w", err)

@@ -42,15 +42,15 @@ type Relay struct {
 func (r Relay) Check() error {
 	switch {
 	case r.Host == "":
-		return errors.New("mail relay: no host is named")
+		return errors.New("mail relay: host is not set")
 	case r.TLS != StartTLS && r.TLS != Implicit:
-		return fmt.Errorf("mail relay tls: %q is not one; use %s or %s", r.TLS, StartTLS, Implicit)
+		return fmt.Errorf("mail relay security: %q; use %s or %s", r.TLS, StartTLS, Implicit)
 	case r.Port < 0 || r.Port > 65535:
-		return fmt.Errorf("mail relay port: %d is not one", r.Port)
+		return fmt.Errorf("mail relay port: %d is not valid", r.Port)
 	case r.PerSecond < 0 || r.PerConnection < 0:
-		return errors.New("mail relay: a limit is below zero")
+		return errors.New("mail relay: a limit is negative")
 	case strings.ContainsAny(r.Username+r.Password+r.Hello, "\r\n\x00"):
-		return errors.New("mail relay: name or password holds a line break")
+		return errors.New("mail relay: user name or password contains a line break")
 	}
 	return nil
 }
@@ -108,7 +108,7 @@ func (r Relay) dial(ctx context.Context) (c *conn, err error) {
 	defer cancel()
 	n, err := (&net.Dialer{}).DialContext(ctx, "tcp", r.address())
 	if err != nil {
-		return nil, fmt.Errorf("calling the relay %s: %w", r.address(), err)
+		return nil, fmt.Errorf("connecting to relay %s: %w", r.address(), err)
 	}
 	defer func() {
 		if err != nil {
@@ -116,7 +116,7 @@ func (r Relay) dial(ctx context.Context) (c *conn, err error) {
 		}
 	}()
 	if err := n.SetDeadline(time.Now().Add(waitCommand)); err != nil {
-		return nil, fmt.Errorf("calling the relay %s: %w", r.address(), err)
+		return nil, fmt.Errorf("connecting to relay %s: %w", r.address(), err)
 	}
 	config := &tls.Config{ServerName: r.Host, MinVersion: tls.VersionTLS12, RootCAs: r.Roots}
 	talk := n
@@ -137,7 +137,7 @@ func (r Relay) dial(ctx context.Context) (c *conn, err error) {
 	}
 	if r.TLS == StartTLS {
 		if ok, _ := s.Extension("STARTTLS"); !ok {
-			return nil, refusef("the relay %s offers no STARTTLS; we do not send in the clear", r.address())
+			return nil, refusef("relay %s does not offer STARTTLS; refusing to send unencrypted", r.address())
 		}
 		if err := s.StartTLS(config); err != nil {
 			return nil, tlsError(r, err)
@@ -169,7 +169,7 @@ func (r Relay) greeting(what string, err error) error {
 }
 
 func tlsError(r Relay, err error) error {
-	err = fmt.Errorf("encrypting the talk with the relay %s: %w", r.address(), err)
+	err = fmt.Errorf("TLS with relay %s: %w", r.address(), err)
 	if p := (*textproto.Error)(nil); errors.As(err, &p) && p.Code < 500 {
 		return err
 	}
@@ -185,7 +185,7 @@ func (r Relay) login(s *smtp.Client) error {
 	}
 	ok, offered := s.Extension("AUTH")
 	if !ok {
-		return refusef("the relay %s offers no login", r.address())
+		return refusef("relay %s does not offer authentication", r.address())
 	}
 	var auth smtp.Auth
 	for _, m := range []struct {
@@ -201,7 +201,7 @@ func (r Relay) login(s *smtp.Client) error {
 		}
 	}
 	if auth == nil {
-		return refusef("the relay %s offers no way to log in that we know, only %s", r.address(), offered)
+		return refusef("relay %s offers no supported authentication method, only %s", r.address(), offered)
 	}
 	err := s.Auth(auth)
 	if err == nil {

@@ -31,12 +31,12 @@ func (s Site) Check() error {
 	for _, f := range []struct{ what, value string }{{"from", s.From}, {"reply-to", s.replyTo()}, {"bounces", s.bounces()}} {
 		a, err := mail.ParseAddress(f.value)
 		if err != nil || a.Address != f.value {
-			return fmt.Errorf("mail %s: %q is not a bare address; write it as alerts@example.org", f.what, f.value)
+			return fmt.Errorf("mail %s: %q is not a plain address such as alerts@example.org", f.what, f.value)
 		}
 	}
 	u, err := url.Parse(s.URL)
 	if err != nil || u.Scheme != "https" || u.Host == "" {
-		return fmt.Errorf("mail url: %q is not an https address; one-click unsubscribing (RFC 8058) needs one", s.URL)
+		return fmt.Errorf("mail url: %q is not https, which one-click unsubscribe (RFC 8058) requires", s.URL)
 	}
 	if s.Tokens == nil {
 		return fmt.Errorf("mail: no tokens for the links of %s", s.URL)

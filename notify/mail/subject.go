@@ -17,7 +17,7 @@ const subjectRunes = 200
 // and the flow with its time.
 func (w words) subject(items []alert.LetterItem) string {
 	if len(items) == 0 {
-		return "Nothing to tell"
+		return "No news"
 	}
 	s := w.subjectOf(items[0])
 	if n := len(items) - 1; n > 0 {
@@ -55,9 +55,9 @@ func (w words) subjectOf(it alert.LetterItem) string {
 	}
 	switch { // Said first: nobody should drive to fish that cannot stand it.
 	case it.Outlook.Heat != "":
-		out = "Water too warm for the fish, " + out
+		out = "Water too warm for trout. " + out
 	case it.Outlook.HeatAhead != "":
-		out = "Water perhaps too warm for the fish, " + out
+		out = "Water may be too warm for trout. " + out
 	}
 	return out
 }
@@ -75,7 +75,7 @@ func (w words) cautionSubject(name string, it alert.LetterItem) string {
 	case alert.KindFlapping:
 		out = fmt.Sprintf("%s: changing quickly, %s (caution %d)", name, word, it.Level)
 	case alert.KindBlind:
-		out = fmt.Sprintf("%s: no reading, caution not known", name)
+		out = fmt.Sprintf("%s: no reading, caution level unknown", name)
 	}
 	r := it.Reading
 	if r == nil || it.Kind == alert.KindBlind {

@@ -25,10 +25,10 @@ func text(p page) string {
 		para(&b, "", s)
 	}
 	if p.Manage != "" {
-		fmt.Fprintf(&b, "Change or pause: %s\n", p.Manage)
+		fmt.Fprintf(&b, "Manage or pause: %s\n", p.Manage)
 	}
 	if p.Unsubscribe != "" {
-		fmt.Fprintf(&b, "Stop all mail: %s\n", p.Unsubscribe)
+		fmt.Fprintf(&b, "Unsubscribe: %s\n", p.Unsubscribe)
 	}
 	return b.String()
 }
@@ -64,7 +64,7 @@ func (x block) text(b *strings.Builder) {
 	}
 	if x.Chart != nil {
 		b.WriteString("\n")
-		para(b, "", "In figures: "+x.Chart.Alt)
+		para(b, "", "Chart as text: "+x.Chart.Alt)
 	}
 	if len(x.Small) > 0 {
 		b.WriteString("\n")
@@ -73,7 +73,7 @@ func (x block) text(b *strings.Builder) {
 		}
 	}
 	if x.URL != "" {
-		fmt.Fprintf(b, "\nThe whole outlook: %s\n", clean(x.URL))
+		fmt.Fprintf(b, "\nFull forecast: %s\n", clean(x.URL))
 	}
 }
 

@@ -25,7 +25,7 @@ func ReadCSV(in io.Reader, name string) ([]Request, error) {
 	r.FieldsPerRecord = -1
 	head, err := r.Read()
 	if errors.Is(err, io.EOF) {
-		return nil, fmt.Errorf("%s: the file is empty; its first line names columns: %s", name, strings.Join(columns, ","))
+		return nil, fmt.Errorf("%s: empty file; the header must name: %s", name, strings.Join(columns, ","))
 	}
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
@@ -34,13 +34,13 @@ func ReadCSV(in io.Reader, name string) ([]Request, error) {
 	for i, h := range head {
 		h = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(h, "\ufeff")))
 		if _, twice := at[h]; twice || !slices.Contains(columns, h) {
-			return nil, fmt.Errorf("%s, line 1: column %q is unknown or named twice; known are %s", name, h, strings.Join(columns, ","))
+			return nil, fmt.Errorf("%s, line 1: column %q is unknown or repeated; use %s", name, h, strings.Join(columns, ","))
 		}
 		at[h] = i
 	}
 	for _, need := range []string{"address", "river"} {
 		if _, ok := at[need]; !ok {
-			return nil, fmt.Errorf("%s, line 1: there is no column %q", name, need)
+			return nil, fmt.Errorf("%s, line 1: column %q is missing", name, need)
 		}
 	}
 	var out []Request
@@ -157,7 +157,7 @@ func ParseQuiet(s string) (from, to int, err error) {
 	x, err1 := time.Parse("15:04", strings.TrimSpace(a))
 	y, err2 := time.Parse("15:04", strings.TrimSpace(b))
 	if !ok || err1 != nil || err2 != nil {
-		return 0, 0, fmt.Errorf("quiet hours: %q; write them as 22:00-07:00", s)
+		return 0, 0, fmt.Errorf("quiet hours: %q; write as 22:00-07:00", s)
 	}
 	return x.Hour()*60 + x.Minute(), y.Hour()*60 + y.Minute(), nil
 }

@@ -45,7 +45,7 @@ const (
 
 // ErrBusy is wrapped when so many confirmations were asked for, by one network
 // or by all, that no more are sent for a while.
-var ErrBusy = errors.New("too many subscriptions were asked for; try again tomorrow")
+var ErrBusy = errors.New("too many subscription requests; try again tomorrow")
 
 // Person is somebody who confirmed an address.
 type Person struct {

@@ -14,7 +14,7 @@ import (
 
 // ErrToken is wrapped where a token is unknown, expired, used up or forged. It
 // does not say which: a stranger learns nothing.
-var ErrToken = errors.New("this link is not valid, or not any more")
+var ErrToken = errors.New("this link is invalid or has expired")
 
 // hashToken needs no salt: what it hashes is random already.
 func hashToken(token string) string {

@@ -97,32 +97,32 @@ func (r Request) check(n Names) error {
 		faults = append(faults, err)
 	}
 	if _, err := time.LoadLocation(r.Zone); err != nil || r.Zone == "Local" || r.Zone == "" {
-		fault("zone: %q is not an IANA time zone; write it as Europe/London or America/Denver", r.Zone)
+		fault("zone: %q is not an IANA time zone such as Europe/London", r.Zone)
 	}
 	if r.Units != Metric && r.Units != US {
-		fault("units: %q is not one; use metric or us", r.Units)
+		fault("units: %q; use metric or us", r.Units)
 	}
 	if r.QuietFrom < 0 || r.QuietFrom >= 1440 || r.QuietTo < 0 || r.QuietTo >= 1440 {
-		fault("quiet hours: they must lie between 00:00 and 23:59")
+		fault("quiet hours: must be between 00:00 and 23:59")
 	}
 	if r.PerDay < 1 || r.PerDay > maxPerDay {
-		fault("per day: %d mails; use 1 to %d", r.PerDay, maxPerDay)
+		fault("per day: %d; use 1 to %d", r.PerDay, maxPerDay)
 	}
 	if len(r.Wants) == 0 || len(r.Wants) > maxWants {
-		fault("rivers: %d named; name 1 to %d", len(r.Wants), maxWants)
+		fault("rivers: %d given; use 1 to %d", len(r.Wants), maxWants)
 	}
 	seen := map[string]bool{}
 	for _, w := range r.Wants {
 		switch {
 		case !slug.MatchString(w.River) || n.River != nil && !n.River(w.River):
-			fault("river: %q is not one we forecast", w.River)
+			fault("river: %q is not forecast here", w.River)
 			continue
 		case seen[w.River]:
-			fault("river: %s is named twice", w.River)
+			fault("river: %s appears twice", w.River)
 		}
 		seen[w.River] = true
 		if len(w.Groups) > maxGroups {
-			fault("groups: %d named for %s; name at most %d, or none for any fishable group", len(w.Groups), w.River, maxGroups)
+			fault("groups: %d for %s; use at most %d, or none for any fishable group", len(w.Groups), w.River, maxGroups)
 			continue
 		}
 		for _, g := range w.Groups {
@@ -132,7 +132,7 @@ func (r Request) check(n Names) error {
 		}
 		for _, s := range w.Stages {
 			if !slices.Contains(stages, s) {
-				fault("stage: %q is not one; use %s", s, strings.Join(stages, " or "))
+				fault("stage: %q; use %s", s, strings.Join(stages, " or "))
 			}
 		}
 		if !(w.Threshold > 0 && w.Threshold < 1) {
@@ -142,7 +142,7 @@ func (r Request) check(n Names) error {
 			fault("horizon: %d days; use 1 to %d", w.HorizonDays, maxHorizon)
 		}
 		if w.Cadence != Now && w.Cadence != Digest {
-			fault("cadence: %q is not one; use now or digest", w.Cadence)
+			fault("cadence: %q; use now or digest", w.Cadence)
 		}
 	}
 	return errors.Join(faults...)
@@ -158,14 +158,14 @@ var domain = regexp.MustCompile(`^([A-Za-z0-9]([A-Za-z0-9-]{0,61}[A-Za-z0-9])?\.
 // ParseAddress returns the one bare address in s, its domain in lower case.
 func ParseAddress(s string) (string, error) {
 	bad := func(why string) (string, error) {
-		return "", fmt.Errorf("address: %s; write it as name@example.org", why)
+		return "", fmt.Errorf("email address: %s; write as name@example.org", why)
 	}
 	if len(s) > 320 {
 		return bad("it is too long")
 	}
 	a, err := mail.ParseAddress(strings.TrimSpace(s))
 	if err != nil {
-		return bad("it is not one mail address")
+		return bad("it is not a single email address")
 	}
 	at := strings.LastIndexByte(a.Address, '@')
 	l, d := a.Address[:at], strings.ToLower(a.Address[at+1:])
@@ -173,7 +173,7 @@ func ParseAddress(s string) (string, error) {
 	case len(a.Address) > 254 || len(l) > 64:
 		return bad("it is too long")
 	case !local.MatchString(l):
-		return bad("the part before the @ holds characters we do not take")
+		return bad("the part before the @ contains unsupported characters")
 	case !domain.MatchString(d):
 		return bad("the part after the @ is not a domain name")
 	}

@@ -72,7 +72,7 @@ func ScoreIssued(ctx context.Context, plan Plan, kept Kept, notFound error) (out
 			}
 			slice.AsOf = slice.Issues
 			if len(slice.Cases) == 0 {
-				slice.Skipped = "no sighting falls on a day of which an outlook was issued in time"
+				slice.Skipped = "no sighting falls on a day that had a forecast in time"
 			}
 			out.Slices = append(out.Slices, slice)
 		}

@@ -164,7 +164,7 @@ func (r *Report) figures() ([]figure, error) {
 }
 
 func (r *Report) drawSkill(leads []Score) (figure, error) {
-	p := newPlot("lead (days from issue to target)", "error removed (%)")
+	p := newPlot("lead (days from issue to target)", "skill score (%)")
 	across(p, 0)
 	ticks(p, r.Leads)
 	a, b := line{name: "against the calendar"}, line{name: "against last year's date", style: 1}
@@ -177,8 +177,8 @@ func (r *Report) drawSkill(leads []Score) (figure, error) {
 		return figure{}, err
 	}
 	room(p)
-	s, err := svg(p, wide, high, "How much nearer than the calendar and last year's date", "Above the line at 0 the outlook comes nearer; bars are 90 % intervals from resampled seasons.")
-	return figure{s, fmt.Sprintf("Chances by lead. Above 0 the outlook comes nearer to what came than the reference; 100 %% would be perfect. Bars: %.0f %% intervals from resampled seasons.", level*100)}, err
+	s, err := svg(p, wide, high, "Skill against the calendar and last year's date", "Above 0 the forecast is better; bars are 90% bootstrap intervals over seasons.")
+	return figure{s, fmt.Sprintf("Brier skill score by lead. Above 0 the forecast beats the reference; 100%% is perfect. Bars: %.0f%% bootstrap intervals over seasons.", level*100)}, err
 }
 
 func join2(p *plot.Plot, lines ...line) error {
@@ -213,12 +213,12 @@ func (r *Report) drawDates(leads []Score) (figure, error) {
 		return figure{}, err
 	}
 	room(p)
-	s, err := svg(p, wide, high, "Mean absolute error of the peak's date", "Smaller is better.")
-	return figure{s, "Date of the peak: mean absolute error in days, smaller is better."}, err
+	s, err := svg(p, wide, high, "Mean absolute error of the peak date", "Smaller is better.")
+	return figure{s, "Peak date: mean absolute error in days; smaller is better."}, err
 }
 
 func (r *Report) drawReliability(leads []Score) (figure, error) {
-	p := newPlot("chance as forecast (%)", "what came (%)")
+	p := newPlot("forecast chance (%)", "observed frequency (%)")
 	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = 0, 100, 0, 100
 	diagonal := plotter.NewFunction(func(x float64) float64 { return x })
 	diagonal.Color, diagonal.Samples = ink, 2
@@ -261,13 +261,13 @@ func (r *Report) drawReliability(leads []Score) (figure, error) {
 			return figure{}, err
 		}
 	}
-	caption := "Reliability: days on which a chance was forecast, and what came of them. Honest chances lie on the diagonal."
+	caption := "Reliability diagram: observed frequency against forecast chance. Reliable forecasts lie on the diagonal."
 	if r.BySightings {
-		caption += " Bars show where an honest forecast would lie by luck alone."
+		caption += " Bars: where a reliable forecast would fall by chance alone."
 	} else {
-		caption += " What came is the chance that the season's own analysis gives: consistency, not truth."
+		caption += " Observed here means the end-of-season model analysis: this shows consistency, not accuracy."
 	}
-	s, err := svg(p, 11*centimetre, 11*centimetre, "Reliability", "Curves near the diagonal are honest.")
+	s, err := svg(p, 11*centimetre, 11*centimetre, "Reliability", "Curves near the diagonal are reliable.")
 	return figure{s, caption}, err
 }
 
@@ -297,7 +297,7 @@ func (r *Report) drawGroups([]Score) (figure, error) {
 		return figure{}, nil
 	}
 	sortBySkill(rows)
-	p := newPlot("error removed (% of the calendar's)", "")
+	p := newPlot("skill score against the calendar (%)", "")
 	f := plotter.NewGrid()
 	f.Horizontal.Color = nil
 	var points plotter.XYs
@@ -337,8 +337,8 @@ func (r *Report) drawGroups([]Score) (figure, error) {
 	p.Add(zero, e, dots)
 	p.NominalY(names...)
 	p.Y.Tick.Label.Font.Size = vg.Points(8)
-	s, err := svg(p, wide, vg.Length(len(rows))*0.42*centimetre+2*centimetre, "Error removed, by group and stage", "Right of 0 the outlook comes nearer than the calendar.")
-	return figure{s, "By group and stage, all leads together. Right of 0 the outlook comes nearer than the calendar, left of it the calendar does. Values below −100 % are drawn at −100 %."}, err
+	s, err := svg(p, wide, vg.Length(len(rows))*0.42*centimetre+2*centimetre, "Skill by group and stage", "Right of 0 the forecast beats the calendar.")
+	return figure{s, "By group and stage, all leads. Right of 0 the forecast beats the calendar; left of 0 the calendar is better. Values below −100% are drawn at −100%."}, err
 }
 
 func clip(v float64) float64 { return max(v, -100) }

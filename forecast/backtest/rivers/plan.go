@@ -60,13 +60,13 @@ func (p *Plan) Check() error {
 	p.Leads = slices.Compact(p.Leads)
 	switch {
 	case len(p.Rivers) == 0:
-		return fmt.Errorf("no river to judge")
+		return fmt.Errorf("no rivers to score")
 	case p.First > p.Last:
-		return fmt.Errorf("seasons %d to %d: the first comes after the last", p.First, p.Last)
+		return fmt.Errorf("seasons %d to %d: first is after last", p.First, p.Last)
 	case len(p.Leads) == 0 || p.Leads[0] < 0 || p.Leads[len(p.Leads)-1] > MaxLead:
 		return fmt.Errorf("leads %v: use days from 0 to %d", p.Leads, MaxLead)
 	case p.Every < 1 || p.Every > 60:
-		return fmt.Errorf("an issue every %d days: use 1 to 60", p.Every)
+		return fmt.Errorf("every %d days: use 1 to 60", p.Every)
 	case p.Members < 10 || p.Members > 5000:
 		return fmt.Errorf("%d members: use 10 to 5000", p.Members)
 	case p.Now.IsZero():

@@ -250,14 +250,14 @@ func (r *Report) Of(scope string) []Score {
 func (r *Report) say() {
 	leads := r.Of("lead")
 	if len(leads) == 0 {
-		r.Sentences = []string{"Nothing could be judged: " + r.whyNothing() + "."}
+		r.Sentences = []string{"Nothing could be scored: " + r.whyNothing() + "."}
 		return
 	}
 	what, unit := "the forecast beats the calendar", fmt.Sprintf("%d sightings", r.Of("all")[0].N/max(1, len(leads)))
 	if !r.BySightings {
-		what = "the outlook comes nearer than the calendar to what the model says when the season is over"
-		r.Sentences = append(r.Sentences, "This shows self-consistency, not skill: there are no sightings to hold the outlooks against, "+
-			"so they are held against the model's own analysis at the end of each season, which is right only as far as the model is.")
+		what = "the forecast is closer than the calendar to the model's end-of-season analysis"
+		r.Sentences = append(r.Sentences, "This shows consistency, not skill: with no sightings to compare with, "+
+			"forecasts are compared with the model's own end-of-season analysis, which is only as good as the model.")
 		unit = "the analyses"
 	}
 	var better, worse, open []string
@@ -269,7 +269,7 @@ func (r *Report) say() {
 		case "worse than the reference":
 			worse = append(worse, w)
 		default:
-			w := fmt.Sprintf("%.0f %% at %d days", 100*s.Skill.Value, s.Lead)
+			w := fmt.Sprintf("%.0f%% at %d days", 100*s.Skill.Value, s.Lead)
 			if !math.IsNaN(s.Skill.Low) {
 				w += fmt.Sprintf(" (%.0f to %.0f)", 100*s.Skill.Low, 100*s.Skill.High)
 			}
@@ -277,12 +277,12 @@ func (r *Report) say() {
 		}
 	}
 	seasons := r.Of("all")[0].Seasons
-	sentence := fmt.Sprintf("Judged by %s of %s", unit, count(seasons, "season"))
+	sentence := fmt.Sprintf("Scored on %s from %s", unit, count(seasons, "season"))
 	switch {
 	case seasons < verify.FewSeasons:
-		sentence += fmt.Sprintf(", it is not demonstrated that %s: fewer than %d seasons prove nothing; %s.", what, verify.FewSeasons, removed("error removed so far", open, leads))
+		sentence += fmt.Sprintf(", it is not demonstrated that %s: fewer than %d seasons are too few; %s.", what, verify.FewSeasons, removed("skill so far", open, leads))
 	case len(better) == 0 && len(worse) == 0:
-		sentence += fmt.Sprintf(", it is not demonstrated at any lead that %s: %s, and each interval includes no difference.", what, removed("error removed", open, leads))
+		sentence += fmt.Sprintf(", it is not demonstrated at any lead that %s: %s; every interval includes zero.", what, removed("skill", open, leads))
 	default:
 		if len(better) > 0 {
 			sentence += fmt.Sprintf(", %s at leads of %s", what, join(better))
@@ -293,10 +293,10 @@ func (r *Report) say() {
 			} else {
 				sentence += ", "
 			}
-			sentence += "it does worse than the calendar at leads of " + join(worse)
+			sentence += "it is worse than the calendar at leads of " + join(worse)
 		}
 		if len(open) > 0 {
-			sentence += "; no difference is demonstrated elsewhere: " + removed("error removed", open, leads)
+			sentence += "; no difference is demonstrated elsewhere: " + removed("skill", open, leads)
 		}
 		sentence += "."
 	}
@@ -309,7 +309,7 @@ func (r *Report) say() {
 func removed(what string, of []string, leads []Score) string {
 	s := what + " " + join(of)
 	if slices.ContainsFunc(leads, func(x Score) bool { return x.Skill.Value < -0.005 }) {
-		s += " (below 0 the calendar came nearer)"
+		s += " (below 0 the calendar was better)"
 	}
 	return s
 }
@@ -330,15 +330,15 @@ func (r *Report) where() string {
 		}
 	}
 	n := len(worse) + len(open) + better
-	text := fmt.Sprintf("Of %d stages of groups, over all leads, %d come nearer than the calendar", n, better)
+	text := fmt.Sprintf("Of %d insect stages, over all leads, %d beat the calendar", n, better)
 	if len(open) > 0 {
-		text += fmt.Sprintf(", for %d no difference is seen", len(open))
+		text += fmt.Sprintf(", %d show no clear difference", len(open))
 	}
-	text += fmt.Sprintf(", and %d do worse", len(worse))
+	text += fmt.Sprintf(", and %d are worse", len(worse))
 	if len(worse) > 0 {
 		text += ": " + join(worse)
 	}
-	return text + fmt.Sprintf(" (by %.0f %% intervals from resampled seasons).", level*100)
+	return text + fmt.Sprintf(" (%.0f%% bootstrap intervals over seasons).", level*100)
 }
 
 func (r *Report) whyNothing() string {
@@ -362,7 +362,7 @@ func percent(i verify.Interval) string {
 	if math.IsNaN(i.Low) {
 		return fmt.Sprintf("%.0f %%", 100*i.Value)
 	}
-	return fmt.Sprintf("%.0f %%, %.0f to %.0f", 100*i.Value, 100*i.Low, 100*i.High)
+	return fmt.Sprintf("%.0f%%, %.0f to %.0f", 100*i.Value, 100*i.Low, 100*i.High)
 }
 
 func count(n int, of string) string {

@@ -215,7 +215,7 @@ func (s *season) computeOrFind(ctx context.Context, record string) (bool, error)
 	}
 	*s.out = Slice{Key: key, River: s.river.Slug, Season: s.year}
 	if !s.plan.Now.After(noon(s.river, date(s.year, 12, 31))) && len(s.plan.Sightings) == 0 {
-		s.out.Skipped = "the season is not over, and there are no sightings to judge it by"
+		s.out.Skipped = "the season is not over and has no sightings to score against"
 	} else if err := s.run(ctx); err != nil {
 		return false, err
 	}

@@ -168,7 +168,7 @@ func (s *season) run(ctx context.Context) error {
 	}
 	s.finish()
 	if s.out.Issues == 0 {
-		s.out.Skipped = "too little was known of the river before this season"
+		s.out.Skipped = "too little data for this river before the season"
 	}
 	return nil
 }
@@ -176,7 +176,7 @@ func (s *season) run(ctx context.Context) error {
 // nothing turns a lack of data into a slice without any.
 func (s *season) nothing(err error) error {
 	if errors.Is(err, forecast.ErrNothingKnown) {
-		s.out.Skipped = "too little was known of the river by the end of this season"
+		s.out.Skipped = "too little data for this river by the end of the season"
 		return nil
 	}
 	return err

@@ -8,20 +8,20 @@ import (
 
 // ScoreTable is the table of scores for other tools.
 var ScoreTable = export.Table[Score]{Name: "backtest-score", Version: "1", Columns: []export.Column[Score]{
-	{Name: "scope", Long: "which of group, river and lead the row is of", Field: func(s *Score) any { return &s.Scope }},
+	{Name: "scope", Long: "what the row is grouped by: group, river, lead", Field: func(s *Score) any { return &s.Scope }},
 	{Name: "group", Long: "key of the insect group", Field: func(s *Score) any { return &s.Group }},
 	{Name: "stage", Long: "emergence or egg-laying", Field: func(s *Score) any { return (*string)(&s.Stage) }},
 	{Name: "river", Long: "key of the river", Field: func(s *Score) any { return &s.River }},
 	{Name: "lead", Units: "day", Long: "days from issue to target; -1 for all leads together", Field: func(s *Score) any { return &s.Lead }},
 	{Name: "seasons", Units: "1", Long: "seasons judged", Field: func(s *Score) any { return &s.Seasons }},
 	{Name: "n", Units: "1", Long: "days or sightings judged", Field: func(s *Score) any { return &s.N }},
-	{Name: "score", Units: "1", Long: "mean squared distance of the chance from what came", Field: func(s *Score) any { return &s.Model }},
-	{Name: "score_calendar", Units: "1", Long: "the same of the calendar alone", Field: func(s *Score) any { return &s.Calendar }},
+	{Name: "score", Units: "1", Long: "mean squared error of the chance (Brier score)", Field: func(s *Score) any { return &s.Model }},
+	{Name: "score_calendar", Units: "1", Long: "the same for the calendar", Field: func(s *Score) any { return &s.Calendar }},
 	{Name: "skill", Units: "1", Long: "1 - score / score_calendar", Field: func(s *Score) any { return &s.Skill.Value }},
-	{Name: "skill_low", Units: "1", Long: "lower end of its 90 % interval from resampled seasons", Field: func(s *Score) any { return &s.Skill.Low }},
-	{Name: "skill_high", Units: "1", Long: "upper end of its 90 % interval from resampled seasons", Field: func(s *Score) any { return &s.Skill.High }},
+	{Name: "skill_low", Units: "1", Long: "lower bound of its 90% bootstrap interval over seasons", Field: func(s *Score) any { return &s.Skill.Low }},
+	{Name: "skill_high", Units: "1", Long: "upper bound of its 90% bootstrap interval over seasons", Field: func(s *Score) any { return &s.Skill.High }},
 	{Name: "n_last_year", Units: "1", Long: "of n, those with a date of last year", Field: func(s *Score) any { return &s.LastN }},
-	{Name: "score_last_year", Units: "1", Long: "mean squared distance of the calendar's curve moved to last year's date", Field: func(s *Score) any { return &s.Last }},
+	{Name: "score_last_year", Units: "1", Long: "mean squared error of the calendar shifted to last year's date", Field: func(s *Score) any { return &s.Last }},
 	{Name: "skill_last_year", Units: "1", Long: "skill against that", Field: func(s *Score) any { return &s.SkillLast.Value }},
 	{Name: "skill_last_year_low", Units: "1", Long: "lower end of its 90 % interval", Field: func(s *Score) any { return &s.SkillLast.Low }},
 	{Name: "skill_last_year_high", Units: "1", Long: "upper end of its 90 % interval", Field: func(s *Score) any { return &s.SkillLast.High }},
@@ -33,7 +33,7 @@ var ScoreTable = export.Table[Score]{Name: "backtest-score", Version: "1", Colum
 	{Name: "date_gain", Units: "day", Long: "date_error_calendar - date_error", Field: func(s *Score) any { return &s.Gain.Value }},
 	{Name: "date_gain_low", Units: "day", Long: "lower end of its 90 % interval", Field: func(s *Score) any { return &s.Gain.Low }},
 	{Name: "date_gain_high", Units: "day", Long: "upper end of its 90 % interval", Field: func(s *Score) any { return &s.Gain.High }},
-	{Name: "date_covered", Units: "1", Long: "share of dates within the 10 to 90 % range; honest ranges hold 0.8", Field: func(s *Score) any { return &s.Covered }},
+	{Name: "date_covered", Units: "1", Long: "share of dates within the 80% range; 0.8 if reliable", Field: func(s *Score) any { return &s.Covered }},
 	{Name: "date_range", Units: "day", Long: "mean width of that range", Field: func(s *Score) any { return &s.Width }},
 	{Name: "verdict", Long: "chances against the calendar, in words", Field: func(s *Score) any { return &s.Verdict }},
 	{Name: "verdict_dates", Long: "dates against the calendar, in words", Field: func(s *Score) any { return &s.VerdictDates }},
@@ -68,7 +68,7 @@ var CaseTable = export.Table[Case]{Name: "backtest-sighting", Version: "1", Colu
 	{Name: "p", Units: "1", Long: "chance of a sighting in the time watched", Field: func(c *Case) any { return &c.P }},
 	{Name: "p_calendar", Units: "1", Long: "the same from the calendar alone", Field: func(c *Case) any { return &c.Calendar }},
 	{Name: "p_last_year", Units: "1", Long: "the same from the calendar's curve moved to last year's date", Field: func(c *Case) any { return &c.Last }},
-	{Name: "seen", Long: "whether it was seen in more than stray numbers", Field: func(c *Case) any { return &c.Seen }},
+	{Name: "seen", Long: "whether more than a few stray insects were seen", Field: func(c *Case) any { return &c.Seen }},
 }}
 
 // AllDates goes through the dates of every slice.

@@ -111,11 +111,11 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 		line, _ := d.InputPos()
 		where := fmt.Sprintf("line %d", line)
 		if s, ok := errors.AsType[*xml.SyntaxError](err); ok && strings.Contains(s.Msg, "unexpected EOF") || errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
-			e := bad(where, "the file breaks off here", "it was cut on its way; fetch it again", nil)
+			e := bad(where, "the file ends early", "the download was cut short; fetch it again", nil)
 			e.Retryable = true
 			return nil, e
 		}
-		return nil, bad(where, "is not XML", "fetch it again; if it stays so, "+report, err)
+		return nil, bad(where, "is not XML", "fetch it again; if it persists, "+report, err)
 	}
 	return ps.c.Finish()
 }
@@ -193,7 +193,7 @@ func (p *parsing) station(s station) error {
 			r.variable = words[first]
 		}
 		if r.variable == "" {
-			p.c.Skip(s.Number, "parameter "+ingest.Clip(x.Name), "it is not a variable the house knows", 1)
+			p.c.Skip(s.Number, "parameter "+ingest.Clip(x.Name), "unsupported variable", 1)
 			continue
 		}
 		if err := p.add(r); err != nil {
@@ -206,7 +206,7 @@ func (p *parsing) station(s station) error {
 func (p *parsing) listed(l listed) error {
 	t, ok := types[number(l.Type)]
 	if !ok {
-		p.c.Skip(l.Number, "type "+ingest.Clip(l.Type), "it is not a variable the house knows", 1)
+		p.c.Skip(l.Number, "type "+ingest.Clip(l.Type), "unsupported variable", 1)
 		return nil
 	}
 	r := reading{site: l.Number, series: number(l.Type) + "-" + number(l.Variant), variable: t.variable, unit: t.unit,

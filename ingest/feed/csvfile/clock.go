@@ -35,7 +35,7 @@ func LoadZone(name string) (*time.Location, error) {
 		h, _ := strconv.Atoi(m[2])
 		mi, _ := strconv.Atoi("0" + m[3])
 		if h > 14 || mi > 59 {
-			return nil, fmt.Errorf("zone %q is no offset on earth", name)
+			return nil, fmt.Errorf("zone %q is not a valid offset", name)
 		}
 		s := h*3600 + mi*60
 		if m[1] == "-" {
@@ -66,10 +66,10 @@ func newClock(p *Parser) (*clock, error) {
 		long := strings.Contains(p.Layout, "2006")
 		c.twoYear = !long && strings.Contains(p.Layout, "06")
 		if !long && !c.twoYear {
-			return nil, fmt.Errorf("time-layout %q has no year; it is written like the day 2 January 2006, 15:04:05", p.Layout)
+			return nil, fmt.Errorf("time-layout %q has no year; use Go's notation, e.g. 2006-01-02 15:04:05", p.Layout)
 		}
 		if c.twoYear && c.pivot == 0 {
-			return nil, fmt.Errorf("time-layout %q has years of two digits; say in which hundred years they lie (two-digit-years-from = 1950)", p.Layout)
+			return nil, fmt.Errorf("time-layout %q has two-digit years; set two-digit-years-from, e.g. 1950", p.Layout)
 		}
 	}
 	if c.unix || c.offset || p.onlyDays() {

@@ -90,7 +90,7 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	}
 	for i := range p.SkipLines {
 		if _, err := br.ReadString('\n'); err != nil {
-			return nil, bad(fmt.Sprintf("line %d", i+1), fmt.Sprintf("the file ends within the %d lines to skip", p.SkipLines), "check skip-lines", nil)
+			return nil, bad(fmt.Sprintf("line %d", i+1), fmt.Sprintf("the file has fewer than the %d lines to skip", p.SkipLines), "check skip-lines", nil)
 		}
 	}
 	if p.Site == "" {
@@ -103,7 +103,7 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	cr.FieldsPerRecord = -1
 	cr.TrimLeadingSpace = cr.Comma != '\t'
 	if !validComma(cr.Comma) {
-		return nil, bad("config", fmt.Sprintf("delimiter %q cannot part columns", p.Delimiter), "use a comma, a semicolon or a tab", nil)
+		return nil, bad("config", fmt.Sprintf("delimiter %q is not allowed", p.Delimiter), "use a comma, a semicolon or a tab", nil)
 	}
 	header, err := cr.Read()
 	if err != nil {
@@ -163,7 +163,7 @@ func broken(err error) *ingest.Error {
 	if pe, ok := errors.AsType[*csv.ParseError](err); ok {
 		return bad(fmt.Sprintf("line %d, column %d", pe.Line, pe.Column), "is not CSV", "check the delimiter and the quotes", pe.Err)
 	}
-	e := bad("file", "reading it failed", "", err)
+	e := bad("file", "could not be read", "", err)
 	return e
 }
 
@@ -202,7 +202,7 @@ func (p *parsing) find(header []string) error {
 	}
 	for _, c := range p.Columns {
 		if c.Variable.Unit() == "" {
-			return bad("config", fmt.Sprintf("column %q: variable %q is not one the house knows", c.Name, c.Variable), "", nil)
+			return bad("config", fmt.Sprintf("column %q: variable %q is not supported", c.Name, c.Variable), "", nil)
 		}
 		f := field{Column: c, remark: -1}
 		if f.at, err = p.lookUp(c.Name); err != nil {
@@ -254,7 +254,7 @@ func (p *parsing) lookUp(name string) (int, error) {
 		return 0, bad(fmt.Sprintf("line %d", p.line+1), fmt.Sprintf("there is no column %q; the header has %s", name, ingest.Clip(strings.Join(p.header, ", "))), "check the column's name and the delimiter in the config", nil)
 	}
 	if slices.Contains(p.header[i+1:], name) {
-		return 0, bad(fmt.Sprintf("line %d", p.line+1), fmt.Sprintf("two columns are named %q", name), "name the one you mean by its place, as #1, #2, ...", nil)
+		return 0, bad(fmt.Sprintf("line %d", p.line+1), fmt.Sprintf("two columns are named %q", name), "refer to it by position: #1, #2, ...", nil)
 	}
 	return i, nil
 }
@@ -280,19 +280,19 @@ func (p *parsing) rows(cr *csv.Reader, width int) error {
 			continue
 		}
 		if len(rec) < width {
-			return bad(fmt.Sprintf("line %d", line+p.line), fmt.Sprintf("has %d columns where the header has %d", len(rec), width), "the file may be cut off, or a delimiter is missing", nil)
+			return bad(fmt.Sprintf("line %d", line+p.line), fmt.Sprintf("has %d columns; the header has %d", len(rec), width), "the file may be cut off, or a delimiter is missing", nil)
 		}
 		cell := strings.TrimSpace(rec[p.timeAt])
 		st, err := p.clock.read(cell)
 		if err != nil {
 			if n == 0 && p.isUnitRow(rec) {
-				p.c.Skip(p.Site, "the line below the header", "it holds words, not readings", 1)
+				p.c.Skip(p.Site, "the line below the header", "contains text, not readings", 1)
 				continue
 			}
 			return bad(at(p.timeAt), err.Error(), "check time-layout in the config", nil)
 		}
 		if !st.known && p.clock.zone == nil {
-			return bad(at(p.timeAt), fmt.Sprintf("%q does not say its offset from UTC, and no zone is declared", ingest.Clip(cell)), "declare zone, such as \"Europe/London\" or \"UTC-08:00\"", nil)
+			return bad(at(p.timeAt), fmt.Sprintf("%q has no UTC offset and no zone is set", ingest.Clip(cell)), "declare zone, such as \"Europe/London\" or \"UTC-08:00\"", nil)
 		}
 		r := row{stamp: st, line: line + p.line}
 		for i := range p.fields {
@@ -379,7 +379,7 @@ func (p *parsing) place() error {
 			two, n := ingest.WallClock(r.at, p.clock.zone)
 			switch n {
 			case 0:
-				p.c.Skip(p.Site, "times that the clocks of "+p.Zone+" left out", fmt.Sprintf("there was no %s; if the logger keeps standard time all year, declare a fixed offset", r.at.Format("2006-01-02 15:04")), len(r.readings))
+				p.c.Skip(p.Site, "times that the clocks of "+p.Zone+" left out", fmt.Sprintf("%s did not exist (clock change); if the logger keeps standard time all year, declare a fixed offset", r.at.Format("2006-01-02 15:04")), len(r.readings))
 				continue
 			case 2:
 				t = two[0]

@@ -42,7 +42,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 	}
 	for _, x := range series {
 		if err := ctx.Err(); err != nil {
-			return bad(s.Path, "was left half way", "", err)
+			return bad(s.Path, "was not read to the end", "", err)
 		}
 		if len(req.Variables) > 0 && !slices.Contains(req.Variables, x.Variable) {
 			continue

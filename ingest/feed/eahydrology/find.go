@@ -41,7 +41,7 @@ func (s Source) Find(ctx context.Context, f ingest.GaugeSearch) ([]ingest.Gauge,
 		return nil, err
 	}
 	if f.Region != "" {
-		return nil, bad("search", "the list of stations knows no state or province", "search near a place by --near", nil)
+		return nil, bad("search", "stations cannot be searched by state or province", "use --near", nil)
 	}
 	property, ok := properties[f.Variable]
 	if !ok {
@@ -111,12 +111,12 @@ func readStations(r io.Reader) (out []ingest.Gauge, rows int, err error) {
 		Items *[]station `json:"items"`
 	}
 	if err := jsonv2.UnmarshalRead(br, &body, lax); err != nil {
-		e := bad("list of stations", "is not JSON of the expected shape", "fetch it again", err)
+		e := bad("list of stations", "is not the expected JSON", "fetch it again", err)
 		e.Retryable = errors.Is(err, io.ErrUnexpectedEOF)
 		return nil, 0, e
 	}
 	if body.Items == nil {
-		return nil, 0, bad("list of stations", "has no member \"items\"", "report it with the saved answer", nil)
+		return nil, 0, bad("list of stations", "has no member \"items\"", "report it with the saved response", nil)
 	}
 	told := false
 	for i := range *body.Items {
@@ -127,7 +127,7 @@ func readStations(r io.Reader) (out []ingest.Gauge, rows int, err error) {
 		}
 	}
 	if len(*body.Items) > 0 && !told {
-		return nil, 0, bad("list of stations", "does not say what the stations measure", "report it with the saved answer", nil)
+		return nil, 0, bad("list of stations", "does not say what the stations measure", "report it with the saved response", nil)
 	}
 	return out, len(*body.Items), nil
 }

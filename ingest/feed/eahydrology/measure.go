@@ -75,7 +75,7 @@ func parseMeasure(id string) (measure, error) {
 	case parameter == "temperature" && strings.Contains(place, "water"):
 		m.key.Variable = ingest.WaterTemperature
 	default:
-		m.why = "it is not a variable the house knows"
+		m.why = "unsupported variable"
 	}
 	if m.key.Statistic != ingest.Instant {
 		switch {
@@ -86,11 +86,11 @@ func parseMeasure(id string) (measure, error) {
 		case seconds > 0 && seconds%60 == 0:
 			m.key.Period = fmt.Sprintf("PT%dM", seconds/60)
 		case m.why == "":
-			m.why = "the span that its values cover is not told"
+			m.why = "the period its values cover is not given"
 		}
 	}
 	if strings.Trim(m.unit, "-") == "" && m.why == "" {
-		m.why = "its unit is not told"
+		m.why = "its unit is not given"
 	}
 	return m, nil
 }

@@ -113,9 +113,9 @@ func begin(r io.Reader) (*bufio.Reader, byte, error) {
 		b, err := br.ReadByte()
 		switch {
 		case err != nil:
-			return nil, 0, bad("answer", "is empty", "ask again; if it stays empty, open the URL in a browser", nil)
+			return nil, 0, bad("answer", "is empty", "try again; if still empty, open the URL in a browser", nil)
 		case b == '<':
-			return nil, 0, bad("answer", "is a web page or XML, not an answer of this feed", "the service may be down for maintenance; open the URL in a browser", nil)
+			return nil, 0, bad("answer", "is a web page or XML, not data", "the service may be down; open the URL in a browser", nil)
 		case b != ' ' && b != '\n' && b != '\r' && b != '\t':
 			_ = br.UnreadByte()
 			return br, b, nil
@@ -131,11 +131,11 @@ func (p Parser) json(r io.Reader, c *ingest.Collector) error {
 		}
 		where := fmt.Sprintf("byte %d", dec.InputOffset())
 		if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) {
-			e := bad(where, "the answer breaks off here", "it was cut on its way; fetch it again", nil)
+			e := bad(where, "the response ends early", "the download was cut short; fetch it again", nil)
 			e.Retryable = true
 			return e
 		}
-		return bad(where, "the answer is not JSON of the expected shape", "fetch it again; if it stays so, report it with the saved answer", err)
+		return bad(where, "the answer is not the expected JSON", "fetch it again; if it persists, report it with the saved response", err)
 	}
 	if _, err := dec.ReadToken(); err != nil {
 		return broken(err)
@@ -201,7 +201,7 @@ func (p Parser) item(c *ingest.Collector, where string, x *item) error {
 		if x.Measures.Kind() == '[' {
 			list = nil
 			if err := jsonv2.Unmarshal(x.Measures, &list, lax); err != nil {
-				return bad(where+".measures", "is not a list", "report it with the saved answer", err)
+				return bad(where+".measures", "is not a list", "report it with the saved response", err)
 			}
 		}
 		for i, v := range list {
@@ -220,7 +220,7 @@ func (p Parser) item(c *ingest.Collector, where string, x *item) error {
 	case x.Notation != nil || x.ID != "":
 		c.Skip("", "descriptions", "they hold no readings", 1)
 	default:
-		return bad(where, "is neither a reading, a measure nor a station", "report it with the saved answer", nil)
+		return bad(where, "is neither a reading, a measure nor a station", "report it with the saved response", nil)
 	}
 	return nil
 }
@@ -228,7 +228,7 @@ func (p Parser) item(c *ingest.Collector, where string, x *item) error {
 func (p Parser) latest(c *ingest.Collector, where string, v jsontext.Value, measure link, pl ingest.Place) error {
 	var r reading
 	if err := jsonv2.Unmarshal(v, &r, lax); err != nil {
-		return bad(where+".latestReading", "is not a reading", "report it with the saved answer", err)
+		return bad(where+".latestReading", "is not a reading", "report it with the saved response", err)
 	}
 	if r.Measure == "" {
 		r.Measure = measure
@@ -245,12 +245,12 @@ func (p Parser) reading(c *ingest.Collector, where string, r *reading, pl ingest
 	case '[':
 		var list []float64
 		if err := jsonv2.Unmarshal(r.Value, &list, lax); err != nil || len(list) == 0 {
-			return bad(where+".value", "is a list without a number", "report it with the saved answer", nil)
+			return bad(where+".value", "is a list without a number", "report it with the saved response", nil)
 		}
 		v = list[len(list)-1]
 	case 0, 'n':
 	default:
-		return bad(where+".value", ingest.Clip(string(r.Value))+" is not a number", "report it with the saved answer", nil)
+		return bad(where+".value", ingest.Clip(string(r.Value))+" is not a number", "report it with the saved response", nil)
 	}
 	return p.add(c, where, string(r.Measure), r.DateTime, r.Date, v, r.Quality, r.Completeness, pl)
 }
@@ -264,7 +264,7 @@ func (p Parser) add(c *ingest.Collector, where, measure, dateTime, date string, 
 	}
 	m, err := parseMeasure(measure)
 	if err != nil {
-		return bad(where, err.Error(), "report it with the saved answer", nil)
+		return bad(where, err.Error(), "report it with the saved response", nil)
 	}
 	if m.why != "" {
 		c.Skip(m.key.Site, "measure "+ingest.Clip(path.Base(measure)), m.why, 1)
@@ -272,14 +272,14 @@ func (p Parser) add(c *ingest.Collector, where, measure, dateTime, date string, 
 	}
 	t, err := instant(dateTime)
 	if err != nil {
-		return bad(where, err.Error(), "report it with the saved answer", nil)
+		return bad(where, err.Error(), "report it with the saved response", nil)
 	}
 	if m.key.Period == ingest.Daily {
 		// A daily extreme may be stamped with its own time of day, so the
 		// water day's date counts, where it is told.
 		if t = t.Truncate(24 * time.Hour); date != "" {
 			if t, err = time.Parse(time.DateOnly, date); err != nil || ingest.YearInRange(t) != nil {
-				return bad(where, fmt.Sprintf("%q is not a date", ingest.Clip(date)), "report it with the saved answer", nil)
+				return bad(where, fmt.Sprintf("%q is not a date", ingest.Clip(date)), "report it with the saved response", nil)
 			}
 		}
 	}
@@ -331,9 +331,9 @@ func (p Parser) csv(r io.Reader, c *ingest.Collector) error {
 	cr.FieldsPerRecord = -1
 	broken := func(err error) error {
 		if pe, ok := errors.AsType[*csv.ParseError](err); ok {
-			return bad(fmt.Sprintf("line %d, column %d", pe.Line, pe.Column), "is not CSV", "fetch it again; if it stays so, report it with the saved answer", pe.Err)
+			return bad(fmt.Sprintf("line %d, column %d", pe.Line, pe.Column), "is not CSV", "fetch it again; if it persists, report it with the saved response", pe.Err)
 		}
-		e := bad("answer", "breaks off", "it was cut on its way; fetch it again", err)
+		e := bad("answer", "breaks off", "the download was cut short; fetch it again", err)
 		e.Retryable = true
 		return e
 	}
@@ -358,7 +358,7 @@ func (p Parser) csv(r io.Reader, c *ingest.Collector) error {
 		line, _ := cr.FieldPos(0)
 		where := fmt.Sprintf("line %d", line)
 		if len(rec) != len(head) {
-			return bad(where, fmt.Sprintf("has %d columns where the header has %d", len(rec), len(head)), "it may have been cut on its way; fetch it again", nil)
+			return bad(where, fmt.Sprintf("has %d columns; the header has %d", len(rec), len(head)), "the download may have been cut short; fetch it again", nil)
 		}
 		get := func(i int) string {
 			if i < 0 {
@@ -371,7 +371,7 @@ func (p Parser) csv(r io.Reader, c *ingest.Collector) error {
 			// Several values of one moment are parted by a bar.
 			parts := strings.Split(s, "|")
 			if v, err = strconv.ParseFloat(parts[len(parts)-1], 64); err != nil || math.IsInf(v, 0) {
-				return bad(where+", value", fmt.Sprintf("%q is not a number", ingest.Clip(s)), "report it with the saved answer", nil)
+				return bad(where+", value", fmt.Sprintf("%q is not a number", ingest.Clip(s)), "report it with the saved response", nil)
 			}
 		}
 		if err := p.add(c, where, get(iMeasure), get(iTime), get(iDate), v, get(iQuality), get(iComplete), ingest.Place{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}); err != nil {

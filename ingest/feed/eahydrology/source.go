@@ -106,7 +106,7 @@ func (s Source) measures(ctx context.Context, base string, req ingest.Request) (
 		} `json:"items"`
 	}
 	if err := jsonv2.UnmarshalRead(br, &body, lax); err != nil {
-		e := bad("list of measures", "is not JSON of the expected shape", "fetch it again", err)
+		e := bad("list of measures", "is not the expected JSON", "fetch it again", err)
 		e.Retryable = errors.Is(err, io.ErrUnexpectedEOF)
 		return nil, e
 	}

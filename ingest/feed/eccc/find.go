@@ -58,7 +58,7 @@ func (s Source) Find(ctx context.Context, f ingest.GaugeSearch) ([]ingest.Gauge,
 		}
 	}
 	if !slices.ContainsFunc(codes, func(c string) bool { return parameters[c].variable == f.Variable }) {
-		return nil, bad("search", fmt.Sprintf("the service has no parameter for %s", strings.ReplaceAll(string(f.Variable), "_", " ")), "search for water_temperature or discharge", nil)
+		return nil, bad("search", fmt.Sprintf("the service does not measure %s", strings.ReplaceAll(string(f.Variable), "_", " ")), "search for water_temperature or discharge", nil)
 	}
 	q := url.Values{"limit": {fmt.Sprint(perPage)}, "f": {"json"}}
 	if f.Region != "" {
@@ -157,20 +157,20 @@ func readStations(r io.Reader) (out []ingest.Gauge, next string, err error) {
 		} `json:"links"`
 	}
 	if err := jsonv2.UnmarshalRead(r, &body, lax); err != nil {
-		e := bad("list of stations", "is not JSON of the expected shape", "fetch it again", err)
+		e := bad("list of stations", "is not the expected JSON", "fetch it again", err)
 		e.Retryable = errors.Is(err, io.ErrUnexpectedEOF)
 		return nil, "", e
 	}
 	if body.Features == nil {
 		if body.Description != "" {
-			return nil, "", bad("list of stations", "is the service's refusal: "+ingest.Clip(body.Description), "", nil)
+			return nil, "", bad("list of stations", "is an error from the service: "+ingest.Clip(body.Description), "", nil)
 		}
-		return nil, "", bad("list of stations", "has no member \"features\"", "report it with the saved answer", nil)
+		return nil, "", bad("list of stations", "has no member \"features\"", "report it with the saved response", nil)
 	}
 	for i, x := range *body.Features {
 		p := x.Properties
 		if !stationID.MatchString(p.Station) {
-			return nil, "", bad(fmt.Sprintf("features[%d]", i), fmt.Sprintf("%q is not the number of a station", ingest.Clip(p.Station)), "report it with the saved answer", nil)
+			return nil, "", bad(fmt.Sprintf("features[%d]", i), fmt.Sprintf("%q is not the number of a station", ingest.Clip(p.Station)), "report it with the saved response", nil)
 		}
 		if p.RealTime != nil && *p.RealTime == 0 {
 			continue

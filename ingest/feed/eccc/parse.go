@@ -69,7 +69,7 @@ func (p Parser) parse(r io.Reader) (series []ingest.Series, next string, rows in
 	for {
 		b, rerr := br.ReadByte()
 		if rerr != nil {
-			return nil, "", 0, bad("answer", "is empty", "ask again; if it stays empty, check the station and the dates", nil)
+			return nil, "", 0, bad("answer", "is empty", "try again; if still empty, check the station and dates", nil)
 		}
 		if b == ' ' || b == '\n' || b == '\r' || b == '\t' {
 			continue
@@ -77,7 +77,7 @@ func (p Parser) parse(r io.Reader) (series []ingest.Series, next string, rows in
 		_ = br.UnreadByte()
 		switch b {
 		case '<':
-			return nil, "", 0, bad("answer", "is a web page or XML, not an answer of this feed", "the service may be down for maintenance; open the URL in a browser", nil)
+			return nil, "", 0, bad("answer", "is a web page or XML, not data", "the service may be down; open the URL in a browser", nil)
 		case '{':
 			next, rows, err = p.json(br, c)
 		default:
@@ -96,9 +96,9 @@ func (p Parser) csv(r io.Reader, c *ingest.Collector) error {
 	cr.FieldsPerRecord = -1
 	broken := func(err error) error {
 		if pe, ok := errors.AsType[*csv.ParseError](err); ok {
-			return bad(fmt.Sprintf("line %d, column %d", pe.Line, pe.Column), "is not CSV", "fetch it again; if it stays so, report it with the saved answer", pe.Err)
+			return bad(fmt.Sprintf("line %d, column %d", pe.Line, pe.Column), "is not CSV", "fetch it again; if it persists, report it with the saved response", pe.Err)
 		}
-		e := bad("answer", "breaks off", "it was cut on its way; fetch it again", err)
+		e := bad("answer", "breaks off", "the download was cut short; fetch it again", err)
 		e.Retryable = true
 		return e
 	}
@@ -133,7 +133,7 @@ func (p Parser) csv(r io.Reader, c *ingest.Collector) error {
 		line, _ := cr.FieldPos(0)
 		where := fmt.Sprintf("line %d", line)
 		if len(rec) != len(head) {
-			return bad(where, fmt.Sprintf("has %d columns where the header has %d", len(rec), len(head)), "it may have been cut on its way; fetch it again", nil)
+			return bad(where, fmt.Sprintf("has %d columns; the header has %d", len(rec), len(head)), "the download may have been cut short; fetch it again", nil)
 		}
 		if err := row(where, rec); err != nil {
 			return err
@@ -146,7 +146,7 @@ func (p Parser) csv(r io.Reader, c *ingest.Collector) error {
 func datamart(c *ingest.Collector, where string, rec []string) error {
 	t, err := instant(rec[1])
 	if err != nil {
-		return bad(where+", Date", err.Error(), "report it with the saved answer", nil)
+		return bad(where+", Date", err.Error(), "report it with the saved response", nil)
 	}
 	for _, q := range []struct {
 		variable ingest.Variable
@@ -155,7 +155,7 @@ func datamart(c *ingest.Collector, where string, rec []string) error {
 	}{{ingest.GaugeHeight, "m", 2}, {ingest.Discharge, "m3/s", 6}} {
 		v, err := value(rec[q.at])
 		if err != nil {
-			return bad(fmt.Sprintf("%s, column %d", where, q.at+1), err.Error(), "report it with the saved answer", nil)
+			return bad(fmt.Sprintf("%s, column %d", where, q.at+1), err.Error(), "report it with the saved response", nil)
 		}
 		g, err := c.Open(ingest.Key{Feed: FeedName, Site: station(rec[0]), Variable: q.variable, Statistic: ingest.Instant}, q.unit)
 		if err != nil {
@@ -183,16 +183,16 @@ func wateroffice(c *ingest.Collector, where string, rec []string) error {
 	site, code := station(rec[0]), strings.TrimSpace(rec[2])
 	p, ok := parameters[code]
 	if !ok {
-		c.Skip(site, "parameter "+ingest.Clip(code), "it is not a variable the house knows", 1)
+		c.Skip(site, "parameter "+ingest.Clip(code), "unsupported variable", 1)
 		return nil
 	}
 	t, err := instant(rec[1])
 	if err != nil {
-		return bad(where+", Date", err.Error(), "report it with the saved answer", nil)
+		return bad(where+", Date", err.Error(), "report it with the saved response", nil)
 	}
 	v, err := value(rec[3])
 	if err != nil {
-		return bad(where+", Value", err.Error(), "report it with the saved answer", nil)
+		return bad(where+", Value", err.Error(), "report it with the saved response", nil)
 	}
 	k := ingest.Key{Feed: FeedName, Site: site, Variable: p.variable, Statistic: ingest.Instant}
 	if p.second || p.variable == ingest.WaterTemperature {
@@ -279,15 +279,15 @@ func (p Parser) json(r io.Reader, c *ingest.Collector) (next string, rows int, e
 	}
 	if err := jsonv2.UnmarshalRead(r, &body, lax); err != nil {
 		if errors.Is(err, io.ErrUnexpectedEOF) {
-			e := bad("answer", "breaks off before its end", "it was cut on its way; fetch it again", nil)
+			e := bad("answer", "ends early", "the download was cut short; fetch it again", nil)
 			e.Retryable = true
 			return "", 0, e
 		}
-		return "", 0, bad("answer", "is not JSON of the expected shape", "fetch it again; if it stays so, report it with the saved answer", err)
+		return "", 0, bad("answer", "is not the expected JSON", "fetch it again; if it persists, report it with the saved response", err)
 	}
 	if body.Features == nil && body.Default == nil {
 		if body.Description != "" {
-			return "", 0, bad("answer", "holds the service's refusal, not data: "+ingest.Clip(body.Description), "check the station and the dates", nil)
+			return "", 0, bad("answer", "is an error from the service: "+ingest.Clip(body.Description), "check the station and the dates", nil)
 		}
 		return "", 0, bad("answer", "has no member \"features\"", "save an answer of /collections/hydrometric-.../items", nil)
 	}
@@ -332,7 +332,7 @@ func add(c *ingest.Collector, where string, f *feature) error {
 		}
 	}
 	if err != nil {
-		return bad(where, "its time cannot be read", "report it with the saved answer", err)
+		return bad(where, "its time cannot be read", "report it with the saved response", err)
 	}
 	for _, q := range []struct {
 		variable ingest.Variable

@@ -34,8 +34,8 @@ var tenthOfMetrePerSecond = ingest.Conversion{Minus: 0, Times: 1, Over: 10}
 
 // left says why elements that look useful are left out.
 var left = map[string]string{
-	"TOBS": "the time of day of the reading is not told",
-	"SNOW": "it is the depth of fresh snow, not its water",
+	"TOBS": "the time of day of the reading is not given",
+	"SNOW": "it is snow depth, not water equivalent",
 }
 
 // Units of an answer.

@@ -77,14 +77,14 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	head, err := br.Peek(64)
 	if len(head) == 0 {
 		if err != nil && !errors.Is(err, io.EOF) {
-			return nil, bad("answer", "reading it failed", "fetch it again", err)
+			return nil, bad("answer", "could not be read", "fetch it again", err)
 		}
-		return nil, bad("answer", "is empty", "ask again; if it stays empty, check the station and the dates", nil)
+		return nil, bad("answer", "is empty", "try again; if still empty, check the station and dates", nil)
 	}
 	first := bytes.TrimLeft(head, " \r\n\t")
 	switch {
 	case len(first) > 0 && first[0] == '<':
-		return nil, bad("answer", "is a web page or XML, not an answer of this feed", "the service may be down for maintenance; open the URL in a browser", nil)
+		return nil, bad("answer", "is a web page or XML, not data", "the service may be down; open the URL in a browser", nil)
 	case len(first) > 0 && (first[0] == '[' || first[0] == '{'):
 		err = ps.json(br)
 	case isDly(head):
@@ -165,7 +165,7 @@ func (p *parsing) finish() ([]ingest.Series, error) {
 		if s := strings.TrimSpace(x.text); s != "" {
 			f, err := strconv.ParseFloat(s, 64)
 			if err != nil || math.IsInf(f, 0) {
-				return nil, bad(x.where, fmt.Sprintf("%q is not a number", ingest.Clip(s)), "report it with the saved answer", nil)
+				return nil, bad(x.where, fmt.Sprintf("%q is not a number", ingest.Clip(s)), "report it with the saved response", nil)
 			}
 			if f != -9999 {
 				v = f
@@ -177,7 +177,7 @@ func (p *parsing) finish() ([]ingest.Series, error) {
 		site, name, _ := strings.Cut(k, " ")
 		why := left[name]
 		if why == "" {
-			why = "it is not a variable the house knows"
+			why = "unsupported variable"
 		}
 		c.Skip(site, "element "+name, why, p.columns[k])
 	}
@@ -234,11 +234,11 @@ func (p *parsing) json(r io.Reader) error {
 	broken := func(err error) *ingest.Error {
 		where := fmt.Sprintf("byte %d", dec.InputOffset())
 		if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) {
-			e := bad(where, "the answer breaks off here", "it was cut on its way; fetch it again", nil)
+			e := bad(where, "the response ends early", "the download was cut short; fetch it again", nil)
 			e.Retryable = true
 			return e
 		}
-		return bad(where, "the answer is not a JSON array of rows", "fetch it again; if it stays so, report it with the saved answer", err)
+		return bad(where, "the answer is not a JSON array of rows", "fetch it again; if it persists, report it with the saved response", err)
 	}
 	if dec.PeekKind() == '{' {
 		v, err := dec.ReadValue()
@@ -287,7 +287,7 @@ func (p *parsing) row(where string, names []string, get func(string) (string, bo
 	date, _ := get("DATE")
 	at, err := day(date)
 	if err != nil {
-		return bad(where+", DATE", err.Error(), "report it with the saved answer", nil)
+		return bad(where+", DATE", err.Error(), "report it with the saved response", nil)
 	}
 	if _, known := p.places[site]; !known {
 		p.places[site] = place(get)
@@ -336,7 +336,7 @@ func (p *parsing) csv(r io.Reader) error {
 	for i, h := range first {
 		first[i] = strings.TrimSpace(h)
 		if _, twice := at[first[i]]; twice {
-			return bad("line 1", fmt.Sprintf("two columns are named %q", ingest.Clip(first[i])), "report it with the saved answer", nil)
+			return bad("line 1", fmt.Sprintf("two columns are named %q", ingest.Clip(first[i])), "report it with the saved response", nil)
 		}
 		at[first[i]] = i
 	}
@@ -354,7 +354,7 @@ func (p *parsing) csv(r io.Reader) error {
 		line, _ := cr.FieldPos(0)
 		where := fmt.Sprintf("line %d", line)
 		if len(rec) != len(first) {
-			return bad(where, fmt.Sprintf("has %d columns where the header has %d", len(rec), len(first)), "it may have been cut on its way; fetch it again", nil)
+			return bad(where, fmt.Sprintf("has %d columns; the header has %d", len(rec), len(first)), "the download may have been cut short; fetch it again", nil)
 		}
 		err = p.row(where, first, func(name string) (string, bool) {
 			i, ok := at[name]
@@ -377,11 +377,11 @@ func (p *parsing) long(cr *csv.Reader, rec []string) error {
 		line, _ := cr.FieldPos(0)
 		where := fmt.Sprintf("line %d", line)
 		if len(rec) < 7 {
-			return bad(where, fmt.Sprintf("has %d columns, not 8", len(rec)), "it may have been cut on its way; fetch it again", nil)
+			return bad(where, fmt.Sprintf("has %d columns, not 8", len(rec)), "the download may have been cut short; fetch it again", nil)
 		}
 		at, err := day(rec[1])
 		if err != nil {
-			return bad(where, err.Error(), "report it with the saved answer", nil)
+			return bad(where, err.Error(), "report it with the saved response", nil)
 		}
 		p.add(cell{site: station(rec[0]), element: rec[2], day: at, text: rec[3], flags: qualifier(rec[4], rec[5]), where: where})
 		if rec, err = cr.Read(); errors.Is(err, io.EOF) {
@@ -394,9 +394,9 @@ func (p *parsing) long(cr *csv.Reader, rec []string) error {
 
 func brokenCSV(err error) *ingest.Error {
 	if pe, ok := errors.AsType[*csv.ParseError](err); ok {
-		return bad(fmt.Sprintf("line %d, column %d", pe.Line, pe.Column), "is not CSV", "fetch it again; if it stays so, report it with the saved answer", pe.Err)
+		return bad(fmt.Sprintf("line %d, column %d", pe.Line, pe.Column), "is not CSV", "fetch it again; if it persists, report it with the saved response", pe.Err)
 	}
-	e := bad("answer", "breaks off", "it was cut on its way; fetch it again", err)
+	e := bad("answer", "breaks off", "the download was cut short; fetch it again", err)
 	e.Retryable = true
 	return e
 }
@@ -420,7 +420,7 @@ func (p *parsing) dly(r io.Reader) error {
 		month, err2 := strconv.Atoi(l[15:17])
 		first := time.Date(year, time.Month(month), 1, 0, 0, 0, 0, time.UTC)
 		if err1 != nil || err2 != nil || month < 1 || month > 12 || ingest.YearInRange(first) != nil {
-			return bad(where, fmt.Sprintf("%q is not a year and month", ingest.Clip(l[11:17])), "report it with the saved answer", nil)
+			return bad(where, fmt.Sprintf("%q is not a year and month", ingest.Clip(l[11:17])), "report it with the saved response", nil)
 		}
 		days := first.AddDate(0, 1, -1).Day()
 		if len(l) < 21+8*days-3 { // blank flags at the end of a line get lost
@@ -442,7 +442,7 @@ func (p *parsing) dly(r io.Reader) error {
 		}
 	}
 	if err := sc.Err(); err != nil {
-		return bad("file", "reading it failed", "fetch it again", err)
+		return bad("file", "could not be read", "fetch it again", err)
 	}
 	return nil
 }

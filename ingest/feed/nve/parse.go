@@ -32,7 +32,7 @@ func bad(where, problem, hint string, err error) *ingest.Error {
 	return &ingest.Error{Feed: FeedName, Where: where, Problem: problem, Hint: hint, Err: err}
 }
 
-const report = "report it with the saved answer"
+const report = "report it with the saved response"
 
 var lax = jsonv2.JoinOptions(jsontext.AllowDuplicateNames(true), jsontext.AllowInvalidUTF8(true))
 
@@ -66,27 +66,27 @@ type series struct {
 func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	raw, err := io.ReadAll(r)
 	if err != nil {
-		return nil, bad("answer", "reading it failed", "", err)
+		return nil, bad("answer", "could not be read", "", err)
 	}
 	raw = bytes.TrimSpace(bytes.TrimPrefix(raw, []byte("\xef\xbb\xbf")))
 	switch {
 	case len(raw) == 0:
-		return nil, bad("answer", "is empty", "ask again; the service needs a key", nil)
+		return nil, bad("answer", "is empty", "try again; the service needs a key", nil)
 	case raw[0] == '<':
-		return nil, bad("answer", "is a web page or XML, not an answer of this feed", "the service may be down for maintenance; open the URL in a browser", nil)
+		return nil, bad("answer", "is a web page or XML, not data", "the service may be down; open the URL in a browser", nil)
 	}
 	var b body
 	if err := jsonv2.Unmarshal(raw, &b, lax); err != nil {
 		if errors.Is(err, io.ErrUnexpectedEOF) {
-			e := bad("answer", "breaks off before its end", "it was cut on its way; fetch it again", nil)
+			e := bad("answer", "ends early", "the download was cut short; fetch it again", nil)
 			e.Retryable = true
 			return nil, e
 		}
-		return nil, bad("answer", "is not JSON of the expected shape", "fetch it again; if it stays so, "+report, err)
+		return nil, bad("answer", "is not the expected JSON", "fetch it again; if it persists, "+report, err)
 	}
 	if b.Data == nil {
 		if said := strings.TrimSpace(b.Title + " " + b.Message); said != "" {
-			return nil, bad("answer", "holds the service's refusal, not data: "+ingest.Clip(said), "check the key, the station and the dates", nil)
+			return nil, bad("answer", "is an error from the service: "+ingest.Clip(said), "check the key, the station and the dates", nil)
 		}
 		return nil, bad("answer", "has no member \"data\"", "save an answer of /Observations", nil)
 	}
@@ -120,7 +120,7 @@ func add(c *ingest.Collector, where string, s *series, step string) error {
 	}
 	v, ok := parameters[s.Parameter]
 	if !ok {
-		c.Skip(s.Station, fmt.Sprintf("parameter %d", s.Parameter), "it is not a variable the house knows", len(s.Observations))
+		c.Skip(s.Station, fmt.Sprintf("parameter %d", s.Parameter), "unsupported variable", len(s.Observations))
 		return nil
 	}
 	k := ingest.Key{Feed: FeedName, Site: s.Station, Variable: v, Statistic: ingest.Instant}
@@ -151,7 +151,7 @@ func add(c *ingest.Collector, where string, s *series, step string) error {
 			err = ingest.YearInRange(at)
 		}
 		if err != nil {
-			return bad(fmt.Sprintf("%s.observations[%d].time", where, i), fmt.Sprintf("%q is not an instant with its offset", ingest.Clip(o.Time)), report, nil)
+			return bad(fmt.Sprintf("%s.observations[%d].time", where, i), fmt.Sprintf("%q is not a time with a UTC offset", ingest.Clip(o.Time)), report, nil)
 		}
 		if k.Period == ingest.Daily {
 			// The agency's day is one of Norwegian normal time.

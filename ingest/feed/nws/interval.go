@@ -24,7 +24,7 @@ func parseInterval(s string) (start time.Time, d time.Duration, err error) {
 func parseTime(s string) (time.Time, error) {
 	t, err := time.Parse(time.RFC3339, s)
 	if err != nil {
-		return t, fmt.Errorf("%q is not an instant with its offset", ingest.Clip(s))
+		return t, fmt.Errorf("%q is not a time with a UTC offset", ingest.Clip(s))
 	}
 	if err := ingest.YearInRange(t); err != nil {
 		return t, fmt.Errorf("%q %w", ingest.Clip(s), err)

@@ -95,22 +95,22 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 func readBody(r io.Reader) (b body, err error) {
 	raw, err := io.ReadAll(r)
 	if err != nil {
-		return b, bad("answer", "reading it failed", "", err)
+		return b, bad("answer", "could not be read", "", err)
 	}
 	raw = bytes.TrimSpace(bytes.TrimPrefix(raw, []byte("\xef\xbb\xbf")))
 	switch {
 	case len(raw) == 0:
-		return b, bad("answer", "is empty", "ask again; if it stays empty, open the URL in a browser", nil)
+		return b, bad("answer", "is empty", "try again; if still empty, open the URL in a browser", nil)
 	case raw[0] == '<':
-		return b, bad("answer", "is a web page or XML, not an answer of this feed", "the service may be down for maintenance; open the URL in a browser", nil)
+		return b, bad("answer", "is a web page or XML, not data", "the service may be down; open the URL in a browser", nil)
 	}
 	if err := jsonv2.Unmarshal(raw, &b, lax); err != nil {
 		if errors.Is(err, io.ErrUnexpectedEOF) {
-			e := bad("answer", "breaks off before its end", "it was cut on its way; fetch it again", nil)
+			e := bad("answer", "ends early", "the download was cut short; fetch it again", nil)
 			e.Retryable = true
 			return b, e
 		}
-		return b, bad("answer", "is not JSON of the expected shape", "fetch it again; if it stays so, report it with the saved answer", err)
+		return b, bad("answer", "is not the expected JSON", "fetch it again; if it persists, report it with the saved response", err)
 	}
 	if strings.Contains(string(b.Type), "/problems/") || (b.Title != "" && len(b.Status) > 0 && len(b.Properties) == 0 && b.Features == nil) {
 		return b, problem(&b)
@@ -125,11 +125,11 @@ func problem(b *body) *ingest.Error {
 	status, _ := strconv.Atoi(strings.Trim(string(b.Status), `"`))
 	switch kind := path.Base(string(b.Type)); {
 	case kind == "InvalidPoint" || kind == "MarineForecastNotSupported":
-		e.Hint = "the service covers the land of the United States only; use another weather feed for this place"
+		e.Hint = "the service covers the United States only; use another weather feed"
 	case kind == "ForecastGridExpired":
 		e.Hint = "the office has not issued a new forecast; the last one is kept, with its age"
 	case status >= 500 || status == 429:
-		e.Hint = "this passes; the last forecast is kept, with its age"
+		e.Hint = "temporary; the last forecast is kept, with its age"
 	}
 	e.Retryable = status >= 500 || status == 429
 	return e
@@ -162,7 +162,7 @@ func (p Parser) parse(r io.Reader) (series []ingest.Series, next string, err err
 func (p Parser) feature(c *ingest.Collector, where string, f feature) error {
 	var m map[string]jsontext.Value
 	if err := jsonv2.Unmarshal(f.Properties, &m, lax); err != nil || m == nil {
-		return bad(where, "has no object of properties", "report it with the saved answer", err)
+		return bad(where, "has no object of properties", "report it with the saved response", err)
 	}
 	switch {
 	case m["timestamp"] != nil:
@@ -205,9 +205,9 @@ var layers = []layer{
 
 // left says why known layers are left out.
 var left = map[string]string{
-	"maxTemperature": "it is the extreme of a day or a night, not of a date; the hours hold it",
-	"minTemperature": "it is the extreme of a day or a night, not of a date; the hours hold it",
-	"snowfallAmount": "it is the depth of fresh snow, not its water",
+	"maxTemperature": "it is a day or night extreme, not a calendar-day one; the hourly data cover it",
+	"minTemperature": "it is a day or night extreme, not a calendar-day one; the hourly data cover it",
+	"snowfallAmount": "it is snow depth, not water equivalent",
 }
 
 type gridLayer struct {
@@ -233,7 +233,7 @@ func (p Parser) grid(c *ingest.Collector, where string, geometry jsontext.Value,
 		var g gridLayer
 		at := where + "." + l.name
 		if err := jsonv2.Unmarshal(raw, &g, lax); err != nil {
-			return bad(at, "is not a layer of values", "report it with the saved answer", err)
+			return bad(at, "is not a layer of values", "report it with the saved response", err)
 		}
 		if len(g.Values) == 0 {
 			c.Skip(site, "layer "+l.name, "the office leaves it empty", 0)
@@ -256,11 +256,11 @@ func (p Parser) grid(c *ingest.Collector, where string, geometry jsontext.Value,
 			here := fmt.Sprintf("%s.values[%d]", at, i)
 			start, d, err := parseInterval(v.ValidTime)
 			if err != nil {
-				return bad(here, "validTime "+err.Error(), "report it with the saved answer", nil)
+				return bad(here, "validTime "+err.Error(), "report it with the saved response", nil)
 			}
 			x, err := number(v.Value)
 			if err != nil {
-				return bad(here, err.Error(), "report it with the saved answer", nil)
+				return bad(here, err.Error(), "report it with the saved response", nil)
 			}
 			if d%time.Hour != 0 {
 				c.Skip(site, "intervals of layer "+l.name, "they are not whole hours", 1)
@@ -276,7 +276,7 @@ func (p Parser) grid(c *ingest.Collector, where string, geometry jsontext.Value,
 		}
 		why := left[name]
 		if why == "" {
-			why = "it is not a variable the house knows"
+			why = "unsupported variable"
 		}
 		c.Skip(site, "layer "+name, why, len(g.Values))
 	}
@@ -318,7 +318,7 @@ var observed = []struct {
 func (p Parser) observation(c *ingest.Collector, where string, geometry jsontext.Value, m map[string]jsontext.Value) error {
 	t, err := parseTime(str(m["timestamp"]))
 	if err != nil {
-		return bad(where+".timestamp", err.Error(), "report it with the saved answer", nil)
+		return bad(where+".timestamp", err.Error(), "report it with the saved response", nil)
 	}
 	site := p.Site
 	if site == "" {
@@ -334,7 +334,7 @@ func (p Parser) observation(c *ingest.Collector, where string, geometry jsontext
 		}
 		var q quantity
 		if err := jsonv2.Unmarshal(raw, &q, lax); err != nil {
-			return bad(where+"."+o.name, "is not a quantity", "report it with the saved answer", err)
+			return bad(where+"."+o.name, "is not a quantity", "report it with the saved response", err)
 		}
 		if q.UnitCode == "" {
 			continue
@@ -367,7 +367,7 @@ func (p Parser) periods(c *ingest.Collector, where string, geometry jsontext.Val
 		Unit  string         `json:"temperatureUnit"`
 	}
 	if err := jsonv2.Unmarshal(m["periods"], &list, lax); err != nil {
-		return bad(where+".periods", "is not a list of periods", "report it with the saved answer", err)
+		return bad(where+".periods", "is not a list of periods", "report it with the saved response", err)
 	}
 	pl := place(geometry, m)
 	site := p.Site
@@ -384,11 +384,11 @@ func (p Parser) periods(c *ingest.Collector, where string, geometry jsontext.Val
 		}
 		start, err := parseTime(x.Start)
 		if err != nil {
-			return bad(here+".startTime", err.Error(), "report it with the saved answer", nil)
+			return bad(here+".startTime", err.Error(), "report it with the saved response", nil)
 		}
 		end, err := parseTime(x.End)
 		if err != nil {
-			return bad(here+".endTime", err.Error(), "report it with the saved answer", nil)
+			return bad(here+".endTime", err.Error(), "report it with the saved response", nil)
 		}
 		if end.Sub(start) != time.Hour {
 			c.Skip(site, "forecasts of half days", "they hold a day's high or a night's low; save /forecast/hourly or the grid", 1)
@@ -398,14 +398,14 @@ func (p Parser) periods(c *ingest.Collector, where string, geometry jsontext.Val
 		if x.Temp.Kind() == '{' {
 			var q quantity
 			if err := jsonv2.Unmarshal(x.Temp, &q, lax); err != nil {
-				return bad(here+".temperature", "is not a quantity", "report it with the saved answer", err)
+				return bad(here+".temperature", "is not a quantity", "report it with the saved response", err)
 			}
 			if q.Value != nil {
 				v = *q.Value
 			}
 			unit = q.UnitCode
 		} else if v, err = number(x.Temp); err != nil {
-			return bad(here+".temperature", err.Error(), "report it with the saved answer", nil)
+			return bad(here+".temperature", err.Error(), "report it with the saved response", nil)
 		}
 		s, err := c.Open(ingest.Key{Feed: FeedName, Site: site, Variable: ingest.AirTemperature, Statistic: ingest.Instant, TimeSeries: "forecast"}, unit)
 		if err != nil {

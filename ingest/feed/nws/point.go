@@ -14,7 +14,7 @@ func cellOf(b body) (string, error) {
 		Y      text `json:"gridY"`
 	}
 	if len(b.Properties) == 0 || jsonv2.Unmarshal(b.Properties, &p, lax) != nil || !office.MatchString(string(p.Office)) || !index.MatchString(string(p.X)) || !index.MatchString(string(p.Y)) {
-		return "", bad("answer", "does not name the grid cell of the point", "report it with the saved answer", nil)
+		return "", bad("answer", "does not name the grid cell of the point", "report it with the saved response", nil)
 	}
 	return "/gridpoints/" + string(p.Office) + "/" + string(p.X) + "," + string(p.Y), nil
 }

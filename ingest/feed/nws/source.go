@@ -90,7 +90,7 @@ func (s *Source) Fetch(ctx context.Context, req ingest.Request, yield func(inges
 
 func (s *Source) forecast(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
 	if math.IsNaN(req.Lat) || math.IsNaN(req.Lon) || math.Abs(req.Lat) > 90 || math.Abs(req.Lon) > 180 {
-		return bad("request", fmt.Sprintf("latitude %g, longitude %g is not a place on earth", req.Lat, req.Lon), "check the weather place in the config", nil)
+		return bad("request", fmt.Sprintf("latitude %g, longitude %g is out of range", req.Lat, req.Lon), "check the weather coordinates in the config", nil)
 	}
 	point := degrees(req.Lat) + "," + degrees(req.Lon)
 	p := Parser{Site: point, Skipped: s.Skipped}

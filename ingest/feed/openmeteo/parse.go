@@ -61,14 +61,14 @@ type values struct {
 func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	b, err := io.ReadAll(r)
 	if err != nil {
-		return nil, bad("answer", "reading it failed", "", err)
+		return nil, bad("answer", "could not be read", "", err)
 	}
 	b = bytes.TrimPrefix(b, []byte("\xef\xbb\xbf"))
 	switch head := bytes.TrimLeft(b, " \t\r\n"); {
 	case len(head) == 0:
-		return nil, bad("answer", "is empty", "ask again; if it stays empty, open the URL in a browser", nil)
+		return nil, bad("answer", "is empty", "try again; if still empty, open the URL in a browser", nil)
 	case head[0] == '<':
-		return nil, bad("answer", "is a web page or XML, not an answer of this feed", "the service may be down for maintenance; open the URL in a browser", nil)
+		return nil, bad("answer", "is a web page or XML, not data", "the service may be down; open the URL in a browser", nil)
 	}
 	c := ingest.NewCollector(FeedName, p.Skipped)
 	dec := jsontext.NewDecoder(bytes.NewReader(b), jsontext.AllowDuplicateNames(true), jsontext.AllowInvalidUTF8(true))
@@ -101,14 +101,14 @@ func broken(dec *jsontext.Decoder, b []byte, err error) *ingest.Error {
 	}
 	where := fmt.Sprintf("byte %d %s", dec.InputOffset(), dec.StackPointer())
 	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) {
-		e := bad(where, "the answer breaks off here", "it was cut on its way; fetch it again", nil)
+		e := bad(where, "the response ends early", "the download was cut short; fetch it again", nil)
 		e.Retryable = true
 		return e
 	}
 	if bytes.Contains(b[:min(len(b), 300)], []byte(`"latitude":nan`)) {
-		return bad("answer", "none of the models asked for covers this place", "ask for another model, or for best_match", nil)
+		return bad("answer", "no requested model covers this place", "use another model, or best_match", nil)
 	}
-	return bad(where, "the answer is not valid JSON", "fetch it again; if it stays so, report it with the saved answer", err)
+	return bad(where, "the answer is not valid JSON", "fetch it again; if it persists, report it with the saved response", err)
 }
 
 func (p Parser) place(dec *jsontext.Decoder, b []byte, c *ingest.Collector) error {
@@ -117,9 +117,9 @@ func (p Parser) place(dec *jsontext.Decoder, b []byte, c *ingest.Collector) erro
 		return broken(dec, b, err)
 	}
 	if a.failed || a.reason != "" {
-		e := bad("answer", "holds the service's refusal, not data: "+ingest.Clip(a.reason), "check the feed's model and place in the config", nil)
+		e := bad("answer", "is an error from the service: "+ingest.Clip(a.reason), "check the feed's model and place in the config", nil)
 		if strings.Contains(strings.ToLower(a.reason), "limit exceeded") {
-			e.Retryable, e.Hint = true, "free use is limited by minute, hour, day and month; the next run asks again"
+			e.Retryable, e.Hint = true, "free use is rate-limited; the next run retries"
 		}
 		return e
 	}
@@ -150,7 +150,7 @@ func readAnswer(dec *jsontext.Decoder) (a answer, err error) {
 				return err
 			}
 			if !(math.Abs(s) <= 86400) {
-				return bad(name, "is not an offset of at most a day", "report it with the saved answer", nil)
+				return bad(name, "is not an offset of at most a day", "report it with the saved response", nil)
 			}
 			a.offset = time.Duration(s) * time.Second
 		case "timezone":
@@ -198,7 +198,7 @@ func readBlock(dec *jsontext.Decoder, name string) (block, error) {
 		err := list(dec, single, func(v jsontext.Value) error {
 			f, err := parseNumber(v)
 			if err != nil {
-				return bad(fmt.Sprintf("%s.%s[%d]", name, col, len(vs.at)), err.Error(), "report it with the saved answer", nil)
+				return bad(fmt.Sprintf("%s.%s[%d]", name, col, len(vs.at)), err.Error(), "report it with the saved response", nil)
 			}
 			vs.at = append(vs.at, f)
 			return nil
@@ -215,11 +215,11 @@ func (p Parser) block(a *answer, b *block, c *ingest.Collector) error {
 	if site == "" {
 		site = strconv.FormatFloat(a.lat, 'f', -1, 64) + "," + strconv.FormatFloat(a.lon, 'f', -1, 64)
 		if math.IsNaN(a.lat) || math.IsNaN(a.lon) {
-			return bad("answer", "does not say its latitude and longitude", "report it with the saved answer", nil)
+			return bad("answer", "does not say its latitude and longitude", "report it with the saved response", nil)
 		}
 	}
 	if b.name == "minutely_15" {
-		c.Skip(site, "block minutely_15", "hours are fine enough for the house", len(b.time)*len(b.columns))
+		c.Skip(site, "block minutely_15", "only hourly data are used", len(b.time)*len(b.columns))
 		return nil
 	}
 	unix := a.units[b.name]["time"] == "unixtime"
@@ -278,7 +278,7 @@ func (p Parser) block(a *answer, b *block, c *ingest.Collector) error {
 		if b.name != "daily" && m.statistic != ingest.Instant {
 			k.Period = step(times)
 			if k.Period == "" {
-				c.Skip(site, where, "the span that its sums cover is not told", len(v.at))
+				c.Skip(site, where, "the period its sums cover is not given", len(v.at))
 				continue
 			}
 		}
@@ -313,7 +313,7 @@ func skipReason(name string) string {
 	case strings.Contains(name, "_member"):
 		return "its name is not variable, member, model"
 	}
-	return "it is not a variable the house knows"
+	return "unsupported variable"
 }
 
 func join(words ...string) string {
@@ -359,7 +359,7 @@ func readTimes(a *answer, b *block, unix bool) ([]int64, error) {
 		case unix:
 			n, err := strconv.ParseInt(string(v), 10, 64)
 			if err != nil || n < -1e10 || n > 1e10 {
-				return nil, bad(where, "is not a number of seconds since 1970", "report it with the saved answer", nil)
+				return nil, bad(where, "is not a number of seconds since 1970", "report it with the saved response", nil)
 			}
 			t = time.Unix(n, 0).UTC()
 			if b.name == "daily" {
@@ -372,14 +372,14 @@ func readTimes(a *answer, b *block, unix bool) ([]int64, error) {
 			}
 			var err error
 			if t, err = time.Parse(layout, s); err != nil {
-				return nil, bad(where, fmt.Sprintf("%q is not a time like %s", ingest.Clip(s), layout), "report it with the saved answer", nil)
+				return nil, bad(where, fmt.Sprintf("%q is not a time like %s", ingest.Clip(s), layout), "report it with the saved response", nil)
 			}
 			if b.name != "daily" {
 				t = t.Add(-a.offset)
 			}
 		}
 		if err := ingest.YearInRange(t); err != nil {
-			return nil, bad(where, err.Error(), "report it with the saved answer", nil)
+			return nil, bad(where, err.Error(), "report it with the saved response", nil)
 		}
 		out[i] = t.UnixMicro()
 	}
@@ -407,7 +407,7 @@ func number(dec *jsontext.Decoder, into *float64) error {
 	}
 	f, err := parseNumber(v)
 	if err != nil {
-		return bad(string(dec.StackPointer()), err.Error(), "report it with the saved answer", nil)
+		return bad(string(dec.StackPointer()), err.Error(), "report it with the saved response", nil)
 	}
 	*into = f
 	return nil

@@ -80,7 +80,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 		return bad("product", fmt.Sprintf("%q is not one of archive, forecast, ensemble, flood", s.Product), "", nil)
 	}
 	if !s.Accepted && s.APIKey == "" {
-		return bad("config", "is not switched on: free use is for non-commercial purposes only", "set enabled = true in [feeds.open-meteo] if that fits, or give a customer key", nil)
+		return bad("config", "is not enabled: the free service is for non-commercial use only", "for non-commercial use set enabled = true in [feeds.open-meteo]; otherwise set a customer key", nil)
 	}
 	if s.BaseURL != "" {
 		base = strings.TrimRight(s.BaseURL, "/")
@@ -88,7 +88,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 		base = strings.Replace(base, "https://", "https://customer-", 1)
 	}
 	if math.Abs(req.Lat) > 90 || math.Abs(req.Lon) > 180 || math.IsNaN(req.Lat) || math.IsNaN(req.Lon) {
-		return bad("request", fmt.Sprintf("latitude %g, longitude %g is not a place on earth", req.Lat, req.Lon), "check the weather place in the config", nil)
+		return bad("request", fmt.Sprintf("latitude %g, longitude %g is out of range", req.Lat, req.Lon), "check the weather coordinates in the config", nil)
 	}
 	q := url.Values{}
 	site := [2]string{strconv.FormatFloat(req.Lat, 'f', -1, 64), strconv.FormatFloat(req.Lon, 'f', -1, 64)}
@@ -162,7 +162,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 // nothing turns an answer without a value into an error.
 func nothing(held bool, err error) error {
 	if err == nil && !held {
-		e := bad("answer", "holds no value for the dates asked for", "the service keeps no such dates, or its model does not cover the place", nil)
+		e := bad("answer", "has no values for these dates", "the service or its model does not cover this date or place", nil)
 		e.Empty = true
 		return e
 	}
@@ -217,7 +217,7 @@ func (s Source) part(ctx context.Context, base string, q url.Values, p Parser, r
 	}
 	if s.Product == Ensemble {
 		if v := frozen(kept); v != "" {
-			e := bad("answer", "all members of "+v+" are equal beyond the first day, so they say nothing of what is uncertain", "the run is damaged; the next one is asked for later", nil)
+			e := bad("answer", "all members of "+v+" are identical after the first day, so the ensemble carries no uncertainty", "this model run is faulty; the next one will be fetched later", nil)
 			e.Retryable = true
 			return false, e
 		}

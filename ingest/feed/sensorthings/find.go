@@ -40,7 +40,7 @@ func (s Source) Find(ctx context.Context, f ingest.GaugeSearch) ([]ingest.Gauge,
 		return nil, err
 	}
 	if f.Region != "" {
-		return nil, bad("search", "the standard knows no state or province", "search near a place by --near", nil)
+		return nil, bad("search", "this service cannot be searched by state or province", "use --near", nil)
 	}
 	if s.BaseURL == "" {
 		return nil, bad("config", "names no server", "set base-url in [feeds.sensorthings]", nil)

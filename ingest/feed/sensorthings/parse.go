@@ -37,7 +37,7 @@ func bad(where, problem, hint string, err error) *ingest.Error {
 }
 
 const (
-	report = "report it with the saved answer"
+	report = "report it with the saved response"
 	expand = "save /Datastreams(id)?$expand=Observations,ObservedProperty,Thing"
 )
 
@@ -75,20 +75,20 @@ func (p Parser) parse(r io.Reader, of *datastream) (series []ingest.Series, next
 func readAnswer(r io.Reader) (a answer, raw []byte, err error) {
 	raw, err = io.ReadAll(r)
 	if err != nil {
-		return a, nil, bad("answer", "reading it failed", "", err)
+		return a, nil, bad("answer", "could not be read", "", err)
 	}
 	raw = bytes.TrimSpace(bytes.TrimPrefix(raw, []byte("\xef\xbb\xbf")))
 	switch {
 	case len(raw) == 0:
-		return a, nil, bad("answer", "is empty", "ask again; if it stays empty, open the URL in a browser", nil)
+		return a, nil, bad("answer", "is empty", "try again; if still empty, open the URL in a browser", nil)
 	case raw[0] == '<':
-		return a, nil, bad("answer", "is a web page or XML, not an answer of this feed", "the service may be down for maintenance; open the URL in a browser", nil)
+		return a, nil, bad("answer", "is a web page or XML, not data", "the service may be down; open the URL in a browser", nil)
 	}
 	if err := unmarshal("answer", raw, &a); err != nil {
 		return a, nil, err
 	}
 	if said := a.refusal(); said != "" {
-		return a, nil, bad("answer", "holds the service's refusal, not data: "+ingest.Clip(said), "check base-url and the ids in the config", nil)
+		return a, nil, bad("answer", "is an error from the service: "+ingest.Clip(said), "check base-url and the ids in the config", nil)
 	}
 	return a, raw, nil
 }
@@ -99,11 +99,11 @@ func unmarshal(where string, raw []byte, into any) error {
 	case err == nil:
 		return nil
 	case errors.Is(err, io.ErrUnexpectedEOF):
-		e := bad(where, "breaks off before its end", "it was cut on its way; fetch it again", nil)
+		e := bad(where, "ends early", "the download was cut short; fetch it again", nil)
 		e.Retryable = true
 		return e
 	}
-	return bad(where, "is not JSON of the expected shape", "fetch it again; if it stays so, "+report, err)
+	return bad(where, "is not the expected JSON", "fetch it again; if it persists, "+report, err)
 }
 
 func (p Parser) entity(c *ingest.Collector, where string, raw jsontext.Value, of *datastream) error {
@@ -190,7 +190,7 @@ func (p Parser) observations(c *ingest.Collector, where string, d *datastream, l
 	}
 	v, ok := variableOf(d)
 	if !ok {
-		c.Skip(site, "observed property "+ingest.Clip(d.Property.Name+" of datastream "+d.Name), "it is not a variable the house knows", len(list))
+		c.Skip(site, "observed property "+ingest.Clip(d.Property.Name+" of datastream "+d.Name), "unsupported variable", len(list))
 		return nil
 	}
 	unit := unitOf(v, d)
@@ -206,7 +206,7 @@ func (p Parser) observations(c *ingest.Collector, where string, d *datastream, l
 		span := end.Sub(begin)
 		switch {
 		case span == 0 && total:
-			c.Skip(site, "values of "+ingest.Clip(d.Name), "the span that its sums cover is not told", 1)
+			c.Skip(site, "values of "+ingest.Clip(d.Name), "the period its sums cover is not given", 1)
 			continue
 		case span > 0 && !total:
 			c.Skip(site, "values of "+ingest.Clip(d.Name), "they cover a span, and the standard has no word for mean, highest or lowest", 1)
@@ -261,7 +261,7 @@ func phenomenon(s string) (begin, end time.Time, err error) {
 	read := func(s string) (time.Time, error) {
 		t, err := time.Parse(time.RFC3339, strings.TrimSpace(s))
 		if err != nil {
-			return t, fmt.Errorf("%q is not an instant with its offset", ingest.Clip(s))
+			return t, fmt.Errorf("%q is not a time with a UTC offset", ingest.Clip(s))
 		}
 		return t, ingest.YearInRange(t)
 	}

@@ -101,7 +101,7 @@ func timeSeries(where string, r *row) (TimeSeries, error) {
 		ts.End, err = utc(r.EndUTC, r.End)
 	}
 	if err != nil {
-		return ts, bad(where, "its span of time: "+err.Error(), "report it with the saved answer", nil)
+		return ts, bad(where, "its span of time: "+err.Error(), "report it with the saved response", nil)
 	}
 	return ts, nil
 }
@@ -130,7 +130,7 @@ func (b *builder) addMetadata(where string, r *row) error {
 	}
 	stat, ok := StatisticOf(ts.Statistic)
 	if ts.Variable == "" || !ok {
-		b.skip(ts.Site, strings.TrimSpace("description of parameter "+ts.Parameter+" "+ts.Statistic), "it is not a variable and statistic the house knows", 1)
+		b.skip(ts.Site, strings.TrimSpace("description of parameter "+ts.Parameter+" "+ts.Statistic), "unsupported variable or statistic", 1)
 		return nil
 	}
 	k := ingest.Key{Feed: FeedName, Site: ts.Site, Variable: ts.Variable, Statistic: stat, TimeSeries: ts.ID}
@@ -213,13 +213,13 @@ func readChannel(r io.Reader) (out []ChannelMeasurement, pg page, err error) {
 func channel(where string, r *row) (ChannelMeasurement, error) {
 	at, _, err := parseTime(string(r.Time))
 	if err != nil {
-		return ChannelMeasurement{}, bad(where, "its time "+err.Error(), "report it with the saved answer", nil)
+		return ChannelMeasurement{}, bad(where, "its time "+err.Error(), "report it with the saved response", nil)
 	}
 	c := ChannelMeasurement{Site: string(r.Site), Time: time.UnixMicro(at).UTC(), Number: string(r.Number), Channel: string(r.Channel), Material: string(r.Material), How: string(r.How)}
 	for _, m := range channelMembers {
 		v, _, err := Value(string(*m.value(r)))
 		if err != nil {
-			return c, bad(where, m.name+" "+err.Error(), "report it with the saved answer", nil)
+			return c, bad(where, m.name+" "+err.Error(), "report it with the saved response", nil)
 		}
 		if !math.IsNaN(v) {
 			conv, err := ingest.ConversionOf(m.variable, string(*m.unit(r)))

@@ -20,7 +20,7 @@ func (s *Source) Find(ctx context.Context, f ingest.GaugeSearch) ([]ingest.Gauge
 	q := url.Values{"limit": {"10000"}, "f": {"json"}}
 	wanted := codesFor([]ingest.Variable{f.Variable})
 	if len(wanted) == 0 {
-		return nil, bad("search", fmt.Sprintf("the service has no parameter for %q", f.Variable), "search for water_temperature or discharge", nil)
+		return nil, bad("search", fmt.Sprintf("the service does not measure %q", f.Variable), "search for water_temperature or discharge", nil)
 	}
 	q.Set("parameter_code", strings.Join(codesFor([]ingest.Variable{f.Variable, ingest.Discharge}), ","))
 	if f.Region != "" {

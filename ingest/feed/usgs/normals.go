@@ -71,7 +71,7 @@ func normals(where string, r *row) ([]Normal, error) {
 		} `json:"values"`
 	}
 	if err := jsonv2.Unmarshal(r.Data, &data, lax); err != nil {
-		return nil, bad(where, "its statistics cannot be read", "report it with the saved answer", err)
+		return nil, bad(where, "its statistics cannot be read", "report it with the saved response", err)
 	}
 	var out []Normal
 	for _, d := range data {
@@ -87,10 +87,10 @@ func normals(where string, r *row) ([]Normal, error) {
 			n := Normal{Site: string(r.Site), TimeSeries: string(d.Series), Parameter: p.Code, Statistic: string(d.Statistic), Variable: p.Variable, OfYear: string(v.OfYear),
 				From: string(v.Start), To: string(v.End), Span: string(v.OfYearType + v.Interval), Computation: string(v.Computation), Percentile: math.NaN()}
 			if n.Years, err = strconv.Atoi(string(v.Count)); err != nil {
-				return nil, bad(where, fmt.Sprintf("sample_count %q is not a whole number", ingest.Clip(string(v.Count))), "report it with the saved answer", nil)
+				return nil, bad(where, fmt.Sprintf("sample_count %q is not a whole number", ingest.Clip(string(v.Count))), "report it with the saved response", nil)
 			}
 			if len(v.Percentiles) != len(v.Values) {
-				return nil, bad(where, fmt.Sprintf("has %d percentiles but %d values for them", len(v.Percentiles), len(v.Values)), "report it with the saved answer", nil)
+				return nil, bad(where, fmt.Sprintf("has %d percentiles but %d values for them", len(v.Percentiles), len(v.Values)), "report it with the saved response", nil)
 			}
 			if v.Computation != "percentile" {
 				n.Value = conv.Apply(number(v.Value))
@@ -124,7 +124,7 @@ func (s *Source) Normals(ctx context.Context, site string, v ingest.Variable) ([
 	}
 	codes := codesFor([]ingest.Variable{v})
 	if len(codes) == 0 {
-		return nil, bad(id, fmt.Sprintf("the service has no parameter for %q", v), "ask for water_temperature or discharge", nil)
+		return nil, bad(id, fmt.Sprintf("the service does not measure %q", v), "ask for water_temperature or discharge", nil)
 	}
 	code := codes[0] // the one in the unit of today
 	base, err := s.statistics()
@@ -135,7 +135,7 @@ func (s *Source) Normals(ctx context.Context, site string, v ingest.Variable) ([
 	var all []Normal
 	for n, token := 1, ""; n == 1 || token != ""; n++ {
 		if n > mostPages || n > 1 && token == q.Get("next_token") {
-			return nil, bad("statistics", fmt.Sprintf("page %d leads back to an earlier page or never ends", n), "the service has a fault; report it to the agency", nil)
+			return nil, bad("statistics", fmt.Sprintf("paging loops at page %d", n), "report it to the agency", nil)
 		}
 		if token != "" {
 			q.Set("next_token", token)

@@ -34,7 +34,7 @@ func readPage(r io.Reader, each func(i int, where string, r *row) error) (page, 
 	for {
 		b, err := br.ReadByte()
 		if err != nil {
-			return page{}, bad("answer", "is empty", "ask again; if it stays empty, open the URL in a browser", ifNot(err, io.EOF))
+			return page{}, bad("answer", "is empty", "try again; if still empty, open the URL in a browser", ifNot(err, io.EOF))
 		}
 		if b == ' ' || b == '\n' || b == '\r' || b == '\t' {
 			continue
@@ -44,7 +44,7 @@ func readPage(r io.Reader, each func(i int, where string, r *row) error) (page, 
 		case '{':
 			return readJSON(br, each)
 		case '<':
-			return page{}, bad("answer", "is a web page or XML, not an answer of this feed", "the service may be down for maintenance; open the URL in a browser", nil)
+			return page{}, bad("answer", "is a web page or XML, not data", "the service may be down; open the URL in a browser", nil)
 		}
 		return readCSV(br, each)
 	}
@@ -68,11 +68,11 @@ func broken(dec *jsontext.Decoder, err error) *ingest.Error {
 		return already
 	}
 	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) {
-		e := bad(fmt.Sprintf("byte %d", dec.InputOffset()), "the answer breaks off here", "it was cut on its way; fetch it again", nil)
+		e := bad(fmt.Sprintf("byte %d", dec.InputOffset()), "the response ends early", "the download was cut short; fetch it again", nil)
 		e.Retryable = true
 		return e
 	}
-	return bad(fmt.Sprintf("byte %d, %s", dec.InputOffset(), dec.StackPointer()), "the answer is not valid JSON", "fetch it again; if it stays so, report it with the saved answer", err)
+	return bad(fmt.Sprintf("byte %d, %s", dec.InputOffset(), dec.StackPointer()), "the answer is not valid JSON", "fetch it again; if it persists, report it with the saved response", err)
 }
 
 var lax = jsonv2.JoinOptions(jsontext.AllowDuplicateNames(true), jsontext.AllowInvalidUTF8(true))
@@ -148,7 +148,7 @@ func readJSON(r io.Reader, each func(int, string, *row) error) (pg page, _ error
 		pg.empty = pg.rows == 0
 		return pg, nil
 	case code != "" || description != "":
-		e := bad("answer", fmt.Sprintf("holds the agency's refusal, not data: %s: %s", oneLine(code), oneLine(description)), "", nil)
+		e := bad("answer", fmt.Sprintf("is an error from the agency: %s: %s", oneLine(code), oneLine(description)), "", nil)
 		if code == "OVER_RATE_LIMIT" {
 			e.Retryable = true
 		}
@@ -200,11 +200,11 @@ func features(dec *jsontext.Decoder, pg *page, each func(int, string, *row) erro
 		}
 		where := fmt.Sprintf("feature %d", pg.rows+1)
 		if len(f.Properties) == 0 || f.Properties.Kind() != '{' {
-			return bad(where, "has no properties", "report it with the saved answer", nil)
+			return bad(where, "has no properties", "report it with the saved response", nil)
 		}
 		r := row{ID: f.ID}
 		if err := jsonv2.Unmarshal(f.Properties, &r, lax); err != nil {
-			return bad(where, "its properties cannot be read", "report it with the saved answer", err)
+			return bad(where, "its properties cannot be read", "report it with the saved response", err)
 		}
 		if has == nil {
 			var names map[string]jsontext.Value

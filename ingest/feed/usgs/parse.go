@@ -129,7 +129,7 @@ func (b *builder) add(where string, r *row) error {
 		if err != nil {
 			return err
 		}
-		b.skip(string(r.Site), "statistics of past years", "they are not readings", len(ns))
+		b.skip(string(r.Site), "statistics of past years", "these are not readings", len(ns))
 	default:
 		return bad(where, "is of no collection that holds readings", "save an answer of daily, continuous, latest-..., field-measurements or channel-measurements", nil)
 	}
@@ -156,7 +156,7 @@ func (b *builder) series(where string, k ingest.Key, unit string, r *row) (*inge
 		b.order = append(b.order, s)
 	}
 	if s.SourceUnit != unit {
-		return nil, bad(where, fmt.Sprintf("unit_of_measure is %q, but earlier rows of the series %s are in %q", unit, k, s.SourceUnit), "one series cannot have two units; report it with the saved answer", nil)
+		return nil, bad(where, fmt.Sprintf("unit_of_measure is %q, but earlier rows of the series %s are in %q", unit, k, s.SourceUnit), "a series must have one unit; report it with the saved response", nil)
 	}
 	return s, nil
 }
@@ -164,19 +164,19 @@ func (b *builder) series(where string, k ingest.Key, unit string, r *row) (*inge
 func (b *builder) addReading(where string, r *row) error {
 	at, daily, err := parseTime(string(r.Time))
 	if err != nil {
-		return bad(where, "its time "+err.Error(), "report it with the saved answer", nil)
+		return bad(where, "its time "+err.Error(), "report it with the saved response", nil)
 	}
 	l := &b.last
 	if l.s == nil || l.ts != r.TimeSeriesID || l.stat != r.Statistic || l.param != r.Parameter || l.site != r.Site || l.unit != r.Unit || l.daily != daily {
 		site := string(r.Site)
 		p, ok := parameters[string(r.Parameter)]
 		if !ok {
-			b.skip(site, "parameter "+string(r.Parameter), "it is not a variable the house knows", 1)
+			b.skip(site, "parameter "+string(r.Parameter), "unsupported variable", 1)
 			return nil
 		}
 		stat, ok := StatisticOf(string(r.Statistic))
 		if !ok {
-			b.skip(site, "statistic "+string(r.Statistic)+" of parameter "+p.Code, "it is not a statistic the house knows", 1)
+			b.skip(site, "statistic "+string(r.Statistic)+" of parameter "+p.Code, "unsupported statistic", 1)
 			return nil
 		}
 		k := ingest.Key{Feed: FeedName, Site: site, Variable: p.Variable, Statistic: stat, TimeSeries: string(r.TimeSeriesID)}
@@ -197,7 +197,7 @@ func (b *builder) addReading(where string, r *row) error {
 	s := l.s
 	v, word, err := Value(string(r.Value))
 	if err != nil {
-		return bad(where, "its value "+err.Error(), "report it with the saved answer", nil)
+		return bad(where, "its value "+err.Error(), "report it with the saved response", nil)
 	}
 	q := string(r.Qualifier)
 	if word != "" {
@@ -304,10 +304,10 @@ func (b *builder) finish() ([]ingest.Series, error) {
 	out := make([]ingest.Series, 0, len(b.order))
 	for _, s := range b.order {
 		if n := s.Normalize(); n > 0 {
-			b.skip(s.Site, "repeated times of "+s.String(), "the later in the answer was kept", n)
+			b.skip(s.Site, "repeated times of "+s.String(), "the last one was kept", n)
 		}
 		if err := s.Check(); err != nil {
-			return nil, bad("answer", "does not make a series", "report it with the saved answer", err)
+			return nil, bad("answer", "is not a valid series", "report it with the saved response", err)
 		}
 		out = append(out, *s)
 	}

@@ -64,7 +64,7 @@ func New(c Config) (*Source, error) {
 		return nil, bad("base-url", "is not an http or https URL without a query", "write for example "+DefaultBaseURL, nil)
 	}
 	if c.Client == nil || c.Now == nil {
-		return nil, errors.New("building the USGS source: client and clock are compulsory")
+		return nil, errors.New("USGS source: client and clock are required")
 	}
 	return &Source{c: c, base: u, sites: map[string]siteFacts{}}, nil
 }
@@ -278,7 +278,7 @@ func (s *Source) walk(ctx context.Context, collection string, q url.Values, pars
 	seen := map[string]bool{}
 	for n := 1; next != ""; n++ {
 		if seen[next] || n > mostPages {
-			return bad(collection, fmt.Sprintf("page %d leads back to an earlier page or never ends", n), "the service has a fault; report it to the agency", nil)
+			return bad(collection, fmt.Sprintf("paging loops at page %d", n), "report it to the agency", nil)
 		}
 		seen[next] = true
 		pg, err := s.get(ctx, next, func(r io.Reader) (page, error) {
@@ -339,7 +339,7 @@ func (s *Source) facts(ctx context.Context, site string, codes []string) (siteFa
 	case err != nil:
 		return f, err
 	case !found:
-		return f, bad(site, "the service knows no such site", "check the number; 'eclose gauges find' lists sites", nil)
+		return f, bad(site, "site not found", "check the number; 'eclose gauges find' lists sites", nil)
 	}
 	var list []TimeSeries
 	if len(codes) > 0 {

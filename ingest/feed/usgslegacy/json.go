@@ -96,7 +96,7 @@ func (c *collector) json(r io.Reader) error {
 				})
 			})
 		case name == "code" || name == "error" || name == "description" || name == "features":
-			return bad("file", "is not WaterML-JSON", "for an answer of the Water Data API use the feed usgs", nil)
+			return bad("file", "is not WaterML-JSON", "for Water Data API responses use the feed usgs", nil)
 		}
 		return dec.SkipValue()
 	})

@@ -75,7 +75,7 @@ func asError(err error, where, problem, hint string) error {
 }
 
 func cut(where string) *ingest.Error {
-	e := bad(where, "the file breaks off here", "it was cut on its way; save the answer again", nil)
+	e := bad(where, "the file ends early", "the download was cut short; save it again", nil)
 	e.Retryable = true
 	return e
 }
@@ -119,12 +119,12 @@ func (c *collector) open(where string, h head, id string, daily bool, readings i
 	}
 	p, known := usgs.ParameterOf(h.parameter)
 	if !known {
-		c.skip(h.site(), "parameter "+h.parameter, "it is not a variable the house knows", readings)
+		c.skip(h.site(), "parameter "+h.parameter, "unsupported variable", readings)
 		return s, conv, false, nil
 	}
 	stat, known := usgs.StatisticOf(h.statistic)
 	if !known {
-		c.skip(h.site(), "statistic "+h.statistic+" of parameter "+h.parameter, "it is not a statistic the house knows", readings)
+		c.skip(h.site(), "statistic "+h.statistic+" of parameter "+h.parameter, "unsupported statistic", readings)
 		return s, conv, false, nil
 	}
 	if p.Variable == ingest.Precipitation && !daily {
@@ -146,10 +146,10 @@ func (c *collector) open(where string, h head, id string, daily bool, readings i
 // keep takes a finished series in.
 func (c *collector) keep(where string, s ingest.Series) error {
 	if n := s.Normalize(); n > 0 {
-		c.skip(s.Site, "repeated times of "+s.String(), "the later in the file was kept", n)
+		c.skip(s.Site, "repeated times of "+s.String(), "the last one was kept", n)
 	}
 	if err := s.Check(); err != nil {
-		return bad(where, "does not make a series", "report it with the saved file", err)
+		return bad(where, "is not a valid series", "report it with the saved file", err)
 	}
 	c.out = append(c.out, s)
 	return nil
@@ -171,7 +171,7 @@ func (c *collector) finish() ([]ingest.Series, error) {
 		o.Time, o.Value = append(o.Time, s.Time...), append(o.Value, s.Value...)
 		o.Qualifier, o.Approval = append(o.Qualifier, s.Qualifier...), append(o.Approval, s.Approval...)
 		if n := o.Normalize(); n > 0 {
-			c.skip(s.Site, "repeated times of "+s.String(), "the later in the file was kept", n)
+			c.skip(s.Site, "repeated times of "+s.String(), "the last one was kept", n)
 		}
 	}
 	if c.p.Skipped != nil {

@@ -275,12 +275,12 @@ func (d *rdbReader) time(cells []string) (int64, error) {
 	}
 	from := d.c.p.TwoDigitYearsFrom
 	if from == 0 {
-		return 0, fmt.Errorf("%q has a two-digit year, as spreadsheets write it; say in which year the hundred years begin that it falls in (--two-digit-years-from 1930)", ingest.Clip(s))
+		return 0, fmt.Errorf("%q has a two-digit year; add e.g. --two-digit-years-from 1930", ingest.Clip(s))
 	}
 	year := from + ((t.Year()%100-from%100)+100)%100
 	t2 := time.Date(year, t.Month(), t.Day(), 0, 0, 0, 0, time.UTC)
 	if t2.Month() != t.Month() {
-		return 0, fmt.Errorf("%q is no day of the year %d", ingest.Clip(s), year)
+		return 0, fmt.Errorf("%q is not a day in %d", ingest.Clip(s), year)
 	}
 	return t2.UnixMicro(), inRange(t2)
 }
@@ -288,15 +288,15 @@ func (d *rdbReader) time(cells []string) (int64, error) {
 // flush hands over the series of the table or site that just ended.
 func (d *rdbReader) flush() error {
 	if d.other != "" {
-		d.c.skip("", d.other, "they are not readings", d.rows)
+		d.c.skip("", d.other, "these are not readings", d.rows)
 		d.other = ""
 		return nil
 	}
 	for _, c := range d.columns {
 		if !c.open {
-			what, why := "parameter "+c.head.parameter, "it is not a variable the house knows"
+			what, why := "parameter "+c.head.parameter, "unsupported variable"
 			if _, ok := usgs.ParameterOf(c.head.parameter); ok {
-				what, why = "statistic "+c.head.statistic+" of parameter "+c.head.parameter, "it is not a statistic the house knows"
+				what, why = "statistic "+c.head.statistic+" of parameter "+c.head.parameter, "unsupported statistic"
 			}
 			d.c.skip(d.site, what, why, c.n)
 			continue

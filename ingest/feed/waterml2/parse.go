@@ -64,17 +64,17 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	case strings.EqualFold(doc.root.Local, "html"):
 		return nil, page()
 	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF), errors.As(err, &syntax) && strings.Contains(syntax.Msg, "unexpected EOF"):
-		e := bad(where, "the document breaks off here", "it was cut on its way; fetch it again", nil)
+		e := bad(where, "the document ends early", "the download was cut short; fetch it again", nil)
 		e.Retryable = true
 		return nil, e
 	default:
-		return nil, bad(where, "is not XML", "fetch it again; if it stays so, "+report, err)
+		return nil, bad(where, "is not XML", "fetch it again; if it persists, "+report, err)
 	}
 	switch {
 	case strings.EqualFold(doc.root.Local, "html"):
 		return nil, page()
 	case doc.refused != nil:
-		return nil, bad("document", "holds the service's refusal, not data: "+ingest.Clip(strings.TrimSpace(doc.refused.Code+" "+strings.Join(doc.refused.Text, " "))), "check the request", nil)
+		return nil, bad("document", "is an error from the service: "+ingest.Clip(strings.TrimSpace(doc.refused.Code+" "+strings.Join(doc.refused.Text, " "))), "check the request", nil)
 	case doc.root.Local == "timeSeriesResponse":
 		return nil, bad("document", "is WaterML 1, not 2", "for files of the US Geological Survey use the feed usgs-legacy", nil)
 	case len(doc.observations) == 0 && doc.root.Local != "Collection" && doc.root.Local != "GetObservationResponse":
@@ -97,7 +97,7 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 }
 
 func page() *ingest.Error {
-	return bad("document", "is a web page, not data", "the service may be down for maintenance; open the URL in a browser", nil)
+	return bad("document", "is a web page, not data", "the service may be down; open the URL in a browser", nil)
 }
 
 // oneFeature says whether all observations are of one place, so that the
@@ -172,7 +172,7 @@ func interpolation(word string) kind {
 	case "constprec", "constsucc":
 		k.statistic = ingest.Instant
 	default:
-		k.why = fmt.Sprintf("values of the kind %q are not ones the house takes", ingest.Clip(word))
+		k.why = fmt.Sprintf("unsupported kind of value %q", ingest.Clip(word))
 	}
 	return k
 }
@@ -211,7 +211,7 @@ func observe(c *ingest.Collector, where, site string, o *observation) error {
 	}
 	variable, ok := observedproperty.Of(o.Property.Href, o.Property.Title)
 	if !ok {
-		c.Skip(site, "observed property "+ingest.Clip(name), "it is not a variable the house knows", len(ts.Points))
+		c.Skip(site, "observed property "+ingest.Clip(name), "unsupported variable", len(ts.Points))
 		return nil
 	}
 	k := ingest.Key{Feed: FeedName, Site: site, Variable: variable}
@@ -287,11 +287,11 @@ func settle(k ingest.Key, kd kind, stat ingest.Statistic, aggregation string, t 
 		}
 		return k, t, ""
 	case stat == ingest.Instant && total:
-		return k, t, "the span that its sums cover is not told"
+		return k, t, "the period its sums cover is not given"
 	case stat == ingest.Instant:
 		return k, t.UTC(), ""
 	case aggregation == "":
-		return k, t, "the span that they cover is not told"
+		return k, t, "the period they cover is not given"
 	}
 	d, err := ingest.ParsePeriod(aggregation)
 	if err != nil {

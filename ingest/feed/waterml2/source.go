@@ -34,7 +34,7 @@ type Source struct{ c Config }
 // New checks the configuration.
 func New(c Config) (*Source, error) {
 	if c.Client == nil || c.Now == nil {
-		return nil, errors.New("building the WaterML 2.0 source: client and clock are compulsory")
+		return nil, errors.New("WaterML 2.0 source: client and clock are required")
 	}
 	head, _, _ := strings.Cut(c.URL, "{")
 	u, err := url.Parse(head)

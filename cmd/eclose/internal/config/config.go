@@ -65,7 +65,7 @@ type Span time.Duration
 func (s *Span) UnmarshalText(b []byte) error {
 	d, err := time.ParseDuration(string(b))
 	if err != nil || d < 0 {
-		return fmt.Errorf("%q is no length of time such as \"90s\" or \"10m\"", b)
+		return fmt.Errorf("%q is not a duration; write e.g. \"90s\" or \"10m\"", b)
 	}
 	*s = Span(d)
 	return nil
@@ -127,17 +127,17 @@ func (f *Flood) faults(who string, r River, add func(string, ...any)) {
 	last, named := math.Inf(-1), false
 	for _, v := range f.Metres() {
 		if v <= last {
-			add("%s: flood heights must grow from action to major", who)
+			add("%s: flood heights must increase from action to major", who)
 		}
 		if !math.IsNaN(v) {
 			last, named = v, true
 		}
 	}
 	if !named {
-		add("%s: flood names no height; give action, minor, moderate or major", who)
+		add("%s: flood: set at least one of action, minor, moderate, major", who)
 	}
 	if !slices.ContainsFunc(r.Gauges, func(g Gauge) bool { return slices.Contains(g.Variables, string(ingest.GaugeHeight)) }) {
-		add("%s: flood heights need a gauge with \"gauge_height\" among its variables", who)
+		add("%s: flood heights need a gauge that measures \"gauge_height\"", who)
 	}
 }
 
@@ -218,7 +218,7 @@ func parse(b []byte, path string, check func(*Config) []string) (*Config, error)
 	}
 	var faults []string
 	for _, k := range md.Undecoded() {
-		faults = append(faults, fmt.Sprintf("unknown key %q%s; see the option table in the README", k.String(), atLine(b, k)))
+		faults = append(faults, fmt.Sprintf("unknown option %q%s; see the table in the README", k.String(), atLine(b, k)))
 	}
 	c.Dir = filepath.Dir(path)
 	c.complete()
@@ -279,11 +279,11 @@ func (c *Config) feedFaults() (out []string) {
 	add := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	for name, f := range c.Feeds {
 		if _, known := knownFeeds[name]; !known {
-			add("feeds.%s: no such feed; known are %s", name, strings.Join(FeedNames(), ", "))
+			add("feeds.%s: unknown feed; use one of %s", name, strings.Join(FeedNames(), ", "))
 		}
 		if f.Schedule != "" {
 			if _, err := cron.ParseStandard(f.Schedule); err != nil {
-				add("feeds.%s: schedule %q is no cron expression such as \"*/15 * * * *\": %v", name, f.Schedule, err)
+				add("feeds.%s: schedule %q is not a cron expression such as \"*/15 * * * *\": %v", name, f.Schedule, err)
 			}
 		}
 		if f.Zone != "" {
@@ -305,11 +305,11 @@ func (c *Config) faults() (out []string) {
 	}
 	out = append(out, c.feedFaults()...)
 	if _, err := cron.ParseStandard(c.Outlooks); err != nil {
-		add("outlooks = %q is no cron expression such as \"10 */6 * * *\": %v", c.Outlooks, err)
+		add("outlooks = %q is not a cron expression such as \"10 */6 * * *\": %v", c.Outlooks, err)
 	}
 	slugs := map[string]bool{}
 	if len(c.Rivers) == 0 {
-		add("no [[river]] is named: there is nothing to watch")
+		add("no [[river]] configured; add at least one")
 	}
 	for i, r := range c.Rivers {
 		who := fmt.Sprintf("river %q", r.Name)
@@ -318,20 +318,20 @@ func (c *Config) faults() (out []string) {
 			add("%s has no name", who)
 		}
 		if slugs[r.Slug] {
-			add("%s: another river has the same short name %q; set slug", who, r.Slug)
+			add("%s: another river has the slug %q; set a different slug", who, r.Slug)
 		}
 		slugs[r.Slug] = true
 		if _, err := time.LoadLocation(r.Zone); err != nil || r.Zone == "Local" {
 			add("%s: zone %q is not an IANA zone such as \"America/Denver\"", who, r.Zone)
 		}
 		if math.Abs(r.Lat) > 90 || math.Abs(r.Lon) > 180 {
-			add("%s: lat %g, lon %g is not a place on earth", who, r.Lat, r.Lon)
+			add("%s: lat %g, lon %g is out of range", who, r.Lat, r.Lon)
 		}
 		if r.Lat == 0 && r.Lon == 0 {
-			add("%s: lat and lon are missing; day length and weather need them", who)
+			add("%s: set lat and lon (needed for day length and weather)", who)
 		}
 		if len(r.Gauges) == 0 {
-			add("%s has no [[river.gauge]]: name at least one gauge (eclose gauges find --near %g,%g)", who, r.Lat, r.Lon)
+			add("%s has no [[river.gauge]]; find one with: eclose gauges find --near %g,%g", who, r.Lat, r.Lon)
 		}
 		for _, g := range r.Gauges {
 			c.gaugeFaults(who, g, add)
@@ -341,9 +341,9 @@ func (c *Config) faults() (out []string) {
 		}
 		if w := r.Weather; w != nil {
 			if kind, known := knownFeeds[w.Feed]; !known || !kind.weather {
-				add("%s: weather feed %q: known are %s", who, w.Feed, strings.Join(weatherFeeds(), ", "))
+				add("%s: unknown weather feed %q; use one of %s", who, w.Feed, strings.Join(weatherFeeds(), ", "))
 			} else if kind.optIn && !c.Feeds[w.Feed].on() {
-				add("%s: weather feed %q must be switched on by [feeds.%s] enabled = true (%s)", who, w.Feed, w.Feed, kind.optInWhy)
+				add("%s: to use weather feed %q, set enabled = true in [feeds.%s] (%s)", who, w.Feed, w.Feed, kind.optInWhy)
 			}
 		}
 	}
@@ -355,13 +355,13 @@ func (c *Config) gaugeFaults(who string, g Gauge, add func(string, ...any)) {
 	kind, known := knownFeeds[g.Feed]
 	switch {
 	case g.Feed == "":
-		add("%s: a gauge has no feed; known are %s", who, strings.Join(FeedNames(), ", "))
+		add("%s: a gauge has no feed; use one of %s", who, strings.Join(FeedNames(), ", "))
 		return
 	case !known:
-		add("%s: gauge feed %q is unknown; known are %s", who, g.Feed, strings.Join(FeedNames(), ", "))
+		add("%s: unknown gauge feed %q; use one of %s", who, g.Feed, strings.Join(FeedNames(), ", "))
 		return
 	case g.Site == "":
-		add("%s: a gauge of feed %q has no site", who, g.Feed)
+		add("%s: a gauge with feed %q has no site", who, g.Feed)
 	case kind.byURL && g.File == "" && c.Feeds[g.Feed].BaseURL == "":
 		add("%s: gauge %s of feed %q needs file = \"...\", or base-url in [feeds.%s]", who, g.Site, g.Feed, g.Feed)
 	case kind.file && !kind.byURL && g.File == "":
@@ -374,11 +374,11 @@ func (c *Config) gaugeFaults(who string, g Gauge, add func(string, ...any)) {
 	}
 	for _, v := range g.Variables {
 		if ingest.Variable(v).Unit() == "" {
-			add("%s: gauge %s: %q is no variable; known are %s", who, g.Site, v, joinVariables())
+			add("%s: gauge %s: unknown variable %q; use %s", who, g.Site, v, joinVariables())
 		}
 	}
 	if g.Period != ingest.NoPeriod && g.Period != ingest.Daily {
-		add("%s: gauge %s: period %q: leave it out for the native step or use \"P1D\" for daily values", who, g.Site, g.Period)
+		add("%s: gauge %s: period %q: use \"P1D\" for daily values, or omit it", who, g.Site, g.Period)
 	}
 }
 
@@ -411,7 +411,7 @@ func (c *Config) River(name string) (River, error) {
 	for _, r := range c.Rivers {
 		names = append(names, r.Slug)
 	}
-	return River{}, fmt.Errorf("no river %q in the config; it has %s", name, strings.Join(names, ", "))
+	return River{}, fmt.Errorf("no river %q in the config; rivers are %s", name, strings.Join(names, ", "))
 }
 
 // Path makes a path from the file absolute.

@@ -33,19 +33,19 @@ func NewMetrics(w *Watch) *Metrics {
 	}
 	m := &Metrics{
 		registry: prometheus.NewRegistry(), watch: w,
-		took:   prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "eclose_job_seconds", Help: "How long attempts at jobs took.", Buckets: seconds}, []string{"kind"}),
-		waited: prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "eclose_job_wait_seconds", Help: "How long jobs that were due waited for a worker.", Buckets: seconds}, []string{"kind"}),
-		failed: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "eclose_job_failures_total", Help: "Attempts at jobs that failed."}, []string{"kind"}),
+		took:   prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "eclose_job_seconds", Help: "Duration of job attempts.", Buckets: seconds}, []string{"kind"}),
+		waited: prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "eclose_job_wait_seconds", Help: "Time due jobs waited for a worker.", Buckets: seconds}, []string{"kind"}),
+		failed: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "eclose_job_failures_total", Help: "Failed job attempts."}, []string{"kind"}),
 
-		outlookAge:   desc("outlook_age_seconds", "Age of the newest outlook of a river.", "river"),
-		readingAge:   desc("reading_age_seconds", "Age of the newest reading that a feed gave for a site.", "feed", "site"),
-		feedFailures: desc("feed_failures", "Questions to a feed for a site that failed in a row.", "feed", "site"),
+		outlookAge:   desc("outlook_age_seconds", "Age of a river's latest forecast.", "river"),
+		readingAge:   desc("reading_age_seconds", "Age of a site's latest reading.", "feed", "site"),
+		feedFailures: desc("feed_failures", "Consecutive failed fetches for a site.", "feed", "site"),
 		jobsNow:      desc("jobs", "Jobs by kind and state.", "kind", "state"),
-		jobsLag:      desc("queue_lag_seconds", "How long the job of a queue that waits longest has been due.", "queue"),
-		mails:        desc("mails", "Mails of the outbox by state.", "state"),
-		clockOff:     desc("clock_off_seconds", "How far this machine's clock is ahead of the database's."),
-		healthy:      desc("healthy", "1 where no forecast is stale and no job was given up."),
-		scrapeErrors: desc("scrape_errors", "What could not be read for this answer."),
+		jobsLag:      desc("queue_lag_seconds", "Time since the oldest waiting job in a queue became due.", "queue"),
+		mails:        desc("mails", "Outbox emails by state.", "state"),
+		clockOff:     desc("clock_off_seconds", "Clock offset from the database, positive if ahead."),
+		healthy:      desc("healthy", "1 if no forecast is stale and no job was discarded."),
+		scrapeErrors: desc("scrape_errors", "Errors while collecting metrics."),
 	}
 	m.registry.MustRegister(m.took, m.waited, m.failed, m, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), collectors.NewBuildInfoCollector())
 	return m

@@ -71,18 +71,18 @@ func (w *Watch) Look(ctx context.Context) (Report, error) {
 		switch {
 		case errors.Is(err, archive.ErrNotFound):
 			if now.Sub(w.Started) > missable*w.Period+grace {
-				x.Stale = "no outlook was ever issued"
+				x.Stale = "no forecast issued yet"
 			}
 		case err != nil:
 			return r, err
 		default:
 			x.Issued, x.CutOff = h.Issued, h.CutOff
 			if age := now.Sub(h.Issued); age > missable*w.Period+grace {
-				x.Stale = fmt.Sprintf("the newest outlook is %s old", round(age))
+				x.Stale = fmt.Sprintf("latest forecast is %s old", round(age))
 			} else if age := now.Sub(h.CutOff); age > dataStale {
-				x.Stale = fmt.Sprintf("the newest reading behind the outlook is %s old", round(age))
+				x.Stale = fmt.Sprintf("latest reading used is %s old", round(age))
 				if h.CutOff.IsZero() {
-					x.Stale = "no reading of the last ten days is behind the outlook"
+					x.Stale = "no reading from the last ten days was used"
 				}
 			}
 		}
@@ -92,7 +92,7 @@ func (w *Watch) Look(ctx context.Context) (Report, error) {
 		r.Rivers = append(r.Rivers, x)
 	}
 	if stale > 0 {
-		r.Problems = append(r.Problems, fmt.Sprintf("the forecasts of %d of %d rivers are stale", stale, len(w.Rivers)))
+		r.Problems = append(r.Problems, fmt.Sprintf("forecasts are stale for %d of %d rivers", stale, len(w.Rivers)))
 	}
 	if err := w.others(ctx, &r); err != nil {
 		return r, err
@@ -109,11 +109,11 @@ func (w *Watch) others(ctx context.Context, r *Report) error {
 	}
 	for kind, by := range counts {
 		if n := by["discarded"]; n > 0 {
-			r.Problems = append(r.Problems, fmt.Sprintf("%d jobs of kind %s were given up: see eclose jobs list --state discarded", n, kind))
+			r.Problems = append(r.Problems, fmt.Sprintf("%d %s jobs were discarded; see eclose jobs list --state discarded", n, kind))
 		}
 	}
 	if off := w.Queue.ClockOff(); off.Abs() > time.Minute {
-		r.Problems = append(r.Problems, fmt.Sprintf("this machine's clock is off by %s against the database's; the database's is used", round(off)))
+		r.Problems = append(r.Problems, fmt.Sprintf("this machine's clock differs from the database's by %s; using the database's", round(off)))
 	}
 	return nil
 }

@@ -84,7 +84,7 @@ func (q *Queue) List(ctx context.Context, f Filter) ([]Job, error) {
 	var want []rivertype.JobState
 	for _, s := range f.States {
 		if !slices.Contains(States, s) {
-			return nil, fmt.Errorf("no job is ever %q; the states are %s", s, strings.Join(States, ", "))
+			return nil, fmt.Errorf("unknown job state %q; use one of %s", s, strings.Join(States, ", "))
 		}
 		want = append(want, rivertype.JobState(s))
 	}

@@ -33,7 +33,7 @@ func decode(kind string, keys []byte) (Args, error) {
 	case Export{}.Kind():
 		return as[Export](keys)
 	}
-	return nil, fmt.Errorf("no job is of kind %q", kind)
+	return nil, fmt.Errorf("unknown job kind %q", kind)
 }
 
 func as[T Args](keys []byte) (Args, error) {

@@ -46,7 +46,7 @@ func (s *site) choices(r *http.Request, rivers, groups []string) (rs, gs []choic
 
 func (s *site) subscribeForm(r *http.Request) (*answer, error) {
 	if s.Subscribe == nil {
-		return &answer{name: "trouble", title: "No mails", here: "alerts", body: "This server sends no mails: its owner has set up no relay."}, nil
+		return &answer{name: "trouble", title: "Email alerts are off", here: "alerts", body: "This server cannot send email: no mail relay is configured."}, nil
 	}
 	q := r.URL.Query()
 	p := subscribePage{Cadence: subscribe.Now, Threshold: "0.5", Cautions: true, Units: unitWord(unitsOf(r.Context()))}
@@ -54,7 +54,7 @@ func (s *site) subscribeForm(r *http.Request) (*answer, error) {
 	if len(p.Rivers) == 1 {
 		p.Rivers[0].On = true
 	}
-	return &answer{name: "subscribe", title: "Be told by mail", here: "alerts", form: true, body: p}, nil
+	return &answer{name: "subscribe", title: "Email alerts", here: "alerts", form: true, body: p}, nil
 }
 
 func unitWord(u wading.Units) string {
@@ -93,7 +93,7 @@ func (s *site) subscribePost(r *http.Request) (*answer, error) {
 		p.Faults = append(p.Faults, upper(err.Error())+".")
 	}
 	again := func(code int) (*answer, error) {
-		return &answer{name: "subscribe", title: "Be told by mail", here: "alerts", form: true, code: code, body: p}, nil
+		return &answer{name: "subscribe", title: "Email alerts", here: "alerts", form: true, code: code, body: p}, nil
 	}
 	if len(p.Faults) > 0 {
 		return again(http.StatusUnprocessableEntity)
@@ -101,11 +101,11 @@ func (s *site) subscribePost(r *http.Request) (*answer, error) {
 	inv, err := s.Subscribe.Ask(r.Context(), req)
 	switch {
 	case errors.Is(err, subscribe.ErrBusy):
-		p.Faults = []string{"Too many subscriptions were asked for from your network. Try again tomorrow."}
+		p.Faults = []string{"Too many requests from your network. Try again tomorrow."}
 		return again(http.StatusTooManyRequests)
 	case err != nil:
 		s.log.Warn().Err(err).Msg("a subscription was refused")
-		p.Faults = []string{"This could not be taken as it is: choose rivers and groups from the list, and write one mail address."}
+		p.Faults = []string{"Choose rivers and groups from the list and enter one email address."}
 		return again(http.StatusUnprocessableEntity)
 	}
 	if inv != nil {
@@ -118,9 +118,9 @@ func (s *site) subscribePost(r *http.Request) (*answer, error) {
 }
 
 func (s *site) asked(*http.Request) (*answer, error) {
-	return &answer{name: "told", title: "Look into your mailbox", here: "alerts", body: []string{
-		"If we may write to this address, a mail is on its way. Open the link in it and press the button there: nothing is sent before that.",
-		"The link works once, for 48 hours. No mail? Look among the unwanted ones, or ask again tomorrow.",
+	return &answer{name: "told", title: "Check your email", here: "alerts", body: []string{
+		"If this address can be subscribed, we have sent it an email. Open the link in it and press Confirm; nothing else is sent until you do.",
+		"The link works once, for 48 hours. Nothing there? Check your spam folder, or try again tomorrow.",
 	}}, nil
 }
 
@@ -157,7 +157,7 @@ func (s *site) confirmForm(r *http.Request) (*answer, error) {
 }
 
 func expired() *answer {
-	return &answer{name: "trouble", title: "This link does not work", code: http.StatusNotFound, body: "This link is not valid, or not any more. It works once, for 48 hours. You can subscribe again."}
+	return &answer{name: "trouble", title: "This link does not work", code: http.StatusNotFound, body: "This link has expired or was already used. Links work once, for 48 hours. You can subscribe again."}
 }
 
 func (s *site) confirmPost(r *http.Request) (*answer, error) {
@@ -179,7 +179,7 @@ func (s *site) unsubscribeForm(r *http.Request) (*answer, error) {
 		return nil, errNotFound
 	}
 	// Nothing changes on GET: programs that look at mails open every link.
-	return &answer{name: "unsubscribe", title: "No more mails", here: "alerts", body: r.PathValue("token")}, nil
+	return &answer{name: "unsubscribe", title: "Unsubscribed", here: "alerts", body: r.PathValue("token")}, nil
 }
 
 func (s *site) unsubscribePost(r *http.Request) (*answer, error) {
@@ -188,12 +188,12 @@ func (s *site) unsubscribePost(r *http.Request) (*answer, error) {
 	}
 	err := s.Subscribe.Unsubscribe(r.Context(), r.PathValue("token"))
 	if errors.Is(err, subscribe.ErrToken) {
-		return &answer{name: "trouble", title: "This link does not work", here: "alerts", code: http.StatusNotFound, body: "This link is not one of ours. Use the one at the foot of a mail."}, nil
+		return &answer{name: "trouble", title: "This link does not work", here: "alerts", code: http.StatusNotFound, body: "Unknown link. Use the one at the bottom of an alert email."}, nil
 	}
 	if err != nil {
 		return nil, err
 	}
-	return &answer{name: "told", title: "No more mails", here: "alerts", body: []string{"Done. No more mails will come to your address, and what was waiting to go out is dropped."}}, nil
+	return &answer{name: "told", title: "Unsubscribed", here: "alerts", body: []string{"You are unsubscribed. Anything waiting to be sent has been cancelled."}}, nil
 }
 
 type managePage struct {
@@ -216,21 +216,21 @@ func (s *site) managed(r *http.Request, done string) (*answer, error) {
 		return gone(err)
 	}
 	body := managePage{Person: p, New: r.URL.Query().Get("new") != "", Done: map[string]string{
-		"pause": "Nothing is sent for 30 days.", "resume": "Mails come again.", "stop": "No more mails will come."}[done]}
+		"pause": "Paused for 30 days.", "resume": "Alerts resumed.", "stop": "You are unsubscribed."}[done]}
 	for _, w := range p.Wants {
 		name := w.River
 		if river, ok := s.river(w.River); ok {
 			name = river.Name
 		}
-		body.Rivers = append(body.Rivers, fmt.Sprintf("%s: from a chance of %.0f %%, up to %d days ahead", name, 100*w.Threshold, w.HorizonDays))
+		body.Rivers = append(body.Rivers, fmt.Sprintf("%s: chance of %.0f%% or more, up to %d days ahead", name, 100*w.Threshold, w.HorizonDays))
 	}
-	return &answer{name: "manage", title: "Your mails", here: "alerts", form: true, body: body}, nil
+	return &answer{name: "manage", title: "Your email alerts", here: "alerts", form: true, body: body}, nil
 }
 
 // gone answers for a token that is nobody's.
 func gone(err error) (*answer, error) {
 	if errors.Is(err, subscribe.ErrToken) {
-		return &answer{name: "trouble", title: "This link does not work", here: "alerts", code: http.StatusNotFound, body: "Nothing is kept under this link."}, nil
+		return &answer{name: "trouble", title: "This link does not work", here: "alerts", code: http.StatusNotFound, body: "No subscription found for this link."}, nil
 	}
 	return nil, err
 }
@@ -261,7 +261,7 @@ func (s *site) managePost(r *http.Request) (*answer, error) {
 		if _, err := s.Subscribe.Delete(r.Context(), p.Address); err != nil {
 			return nil, err
 		}
-		return &answer{name: "told", title: "Deleted", here: "alerts", body: []string{"Everything we held of this address is deleted."}}, nil
+		return &answer{name: "told", title: "Deleted", here: "alerts", body: []string{"All data held on this address has been deleted."}}, nil
 	}
 	return nil, errNotFound
 }

@@ -27,7 +27,7 @@ func (s *site) owner(next func(*http.Request) (*answer, error)) func(*http.Reque
 		case s.mayWrite(r):
 			return next(r)
 		case r.Method == http.MethodPost:
-			return &answer{name: "trouble", title: "Not taken", here: "diary", code: http.StatusForbidden, body: "Only the owner of this diary writes in it. Sign in and send it again."}, nil
+			return &answer{name: "trouble", title: "Not saved", here: "diary", code: http.StatusForbidden, body: "Only the diary's owner can add sightings. Sign in and try again."}, nil
 		}
 		return &answer{to: "/enter?to=" + url.QueryEscape(within(r.URL.Path))}, nil
 	}
@@ -40,14 +40,14 @@ type enterPage struct {
 }
 
 func (s *site) enterForm(r *http.Request) (*answer, error) {
-	return &answer{name: "enter", title: "Whose diary is it?", here: "diary", form: true, body: enterPage{To: within(r.URL.Query().Get("to")), None: s.Secret == ""}}, nil
+	return &answer{name: "enter", title: "Sign in to the diary", here: "diary", form: true, body: enterPage{To: within(r.URL.Query().Get("to")), None: s.Secret == ""}}, nil
 }
 
 func (s *site) enterPost(r *http.Request) (*answer, error) {
 	to := within(r.PostForm.Get("to"))
 	given, want := sha256.Sum256([]byte(r.PostForm.Get("secret"))), sha256.Sum256([]byte(s.Secret))
 	if s.Secret == "" || !hmac.Equal(given[:], want[:]) {
-		return &answer{name: "enter", title: "Whose diary is it?", here: "diary", form: true, code: http.StatusForbidden, body: enterPage{To: to, None: s.Secret == "", Wrong: true}}, nil
+		return &answer{name: "enter", title: "Sign in to the diary", here: "diary", form: true, code: http.StatusForbidden, body: enterPage{To: to, None: s.Secret == "", Wrong: true}}, nil
 	}
 	return &answer{to: to, owner: true}, nil
 }
@@ -161,7 +161,7 @@ func (s *site) sighting(r *http.Request, p sightingPage, code int) (*answer, err
 		}
 	}
 	slices.SortFunc(p.Others, func(a, b choice) int { return strings.Compare(a.Name, b.Name) })
-	return &answer{name: "sighting", title: "Write down what you saw", here: "diary", form: true, code: code, body: p}, nil
+	return &answer{name: "sighting", title: "Record a sighting", here: "diary", form: true, code: code, body: p}, nil
 }
 
 func (s *site) diaryPost(r *http.Request) (*answer, error) {
@@ -177,19 +177,19 @@ func (s *site) diaryPost(r *http.Request) (*answer, error) {
 	sum := sha256.Sum256([]byte("form\x00" + p.Nonce))
 	x.ID = hex.EncodeToString(sum[:8])
 	if len(p.Nonce) < 16 {
-		p.Faults = append(p.Faults, "The form was not whole: load it again.")
+		p.Faults = append(p.Faults, "The form was incomplete. Reload the page and try again.")
 	}
 	var err error
 	if x.Day, err = time.Parse(time.DateOnly, p.Date); err != nil {
-		p.Faults = append(p.Faults, "Date: write it as year-month-day, such as 2026-06-30.")
+		p.Faults = append(p.Faults, "Date: use year-month-day, e.g. 2026-06-30.")
 	}
 	if x.Hours, err = strconv.ParseFloat(strings.ReplaceAll(p.Hours, ",", "."), 64); err != nil {
-		p.Faults = append(p.Faults, "Hours: write a number, such as 1.5.")
+		p.Faults = append(p.Faults, "Hours: enter a number, e.g. 1.5.")
 	}
 	if w := strings.TrimSpace(strings.ReplaceAll(p.Water, ",", ".")); w != "" {
 		v, err := strconv.ParseFloat(w, 64)
 		if err != nil {
-			p.Faults = append(p.Faults, "Water temperature: write a number.")
+			p.Faults = append(p.Faults, "Water temperature: enter a number.")
 		}
 		if f.Get("unit") == "°F" {
 			v = (v - 32) / 1.8
@@ -197,10 +197,10 @@ func (s *site) diaryPost(r *http.Request) (*answer, error) {
 		x.WaterC = &v
 	}
 	if _, ok := s.river(p.River); !ok {
-		p.Faults = append(p.Faults, "River: choose one of the list.")
+		p.Faults = append(p.Faults, "River: choose one from the list.")
 	}
 	if s.groups[p.Group] == nil {
-		p.Faults = append(p.Faults, "Group: choose one of the list.")
+		p.Faults = append(p.Faults, "Insect: choose one from the list.")
 	}
 	if len(p.Faults) == 0 {
 		if err := x.Check(s.Now()); err != nil {

@@ -20,8 +20,8 @@ var owners = map[string]string{
 	"eccc":         "Environment and Climate Change Canada (Open Government Licence - Canada)",
 	"bafu":         "Swiss Federal Office for the Environment",
 	"nve":          "Norwegian Water Resources and Energy Directorate (NLOD)",
-	"csv":          "files of this server's owner",
-	"waterml2":     "files of this server's owner",
+	"csv":          "files supplied by this server's owner",
+	"waterml2":     "files supplied by this server's owner",
 	"sensorthings": "the sensor service that this server's owner names",
 }
 

@@ -180,7 +180,7 @@ func minuteOf(s string) int {
 
 func orUnknown(s string) string {
 	if s == "" {
-		return "not known"
+		return "unknown"
 	}
 	return s
 }

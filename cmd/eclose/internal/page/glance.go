@@ -49,7 +49,7 @@ func (s *site) head(r *http.Request, river forecast.River) (head, *State, error)
 	caution, since := st.Caution, s.Now().Sub(st.CautionAt)
 	if since > judgedFor {
 		caution.Known = false
-		caution.Unknowns = append(slices.Clone(caution.Unknowns), "nobody has looked at the gauges since "+st.CautionAt.UTC().Format("15:04 UTC on 2 Jan"))
+		caution.Unknowns = append(slices.Clone(caution.Unknowns), "gauges last checked at "+st.CautionAt.UTC().Format("15:04 UTC on 2 Jan"))
 	}
 	h.Caution, h.CautionAt = caution.View(u), st.CautionAt
 	h.Flow = said(st.Caution.Flow, since, u.Flow)
@@ -64,11 +64,11 @@ func (s *site) head(r *http.Request, river forecast.River) (head, *State, error)
 // said is a reading with its age now.
 func said(r wading.Reading, since time.Duration, print func(float64) string) string {
 	if !r.Present {
-		return "not known"
+		return "unknown"
 	}
 	out := print(r.Value) + ", " + ago(r.Age+since)
 	if r.Doubt != "" {
-		out += ", doubted: " + r.Doubt
+		out += ", doubtful: " + r.Doubt
 	}
 	return out
 }
@@ -186,7 +186,7 @@ func (s *site) glance(r *http.Request) (*answer, error) {
 // abundance draws how many stages are expected on each day: those that leave the
 // water above the line, those that come back to it below.
 func abundance(o *forecast.Outlook, from forecast.Date, days int) chart.Season {
-	l := chart.Line{Name: o.RiverName + ": stages expected on each day"}
+	l := chart.Line{Name: o.RiverName + ": hatches and egg-laying flights expected each day"}
 	for k, stage := range forecast.Stages {
 		t := chart.Trace{Mid: make([]float64, days), Calendar: make([]float64, days)}
 		for i := range o.Stages {

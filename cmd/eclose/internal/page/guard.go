@@ -27,7 +27,7 @@ func policy(style string) string {
 
 // guard stands before every page: headers, sizes, rates, time.
 func (s *site) guard(next http.Handler) http.Handler {
-	slow := http.TimeoutHandler(next, s.Timeout, "This took too long. Try again in a while.\n")
+	slow := http.TimeoutHandler(next, s.Timeout, "This took too long. Try again in a few minutes.\n")
 	cross := http.NewCrossOriginProtection()
 	allowed := policy(s.assets.hash)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -53,12 +53,12 @@ func (s *site) guard(next http.Handler) http.Handler {
 			return
 		case !s.limits.allow(network), r.Method == http.MethodPost && !s.posts.allow(network):
 			h.Set("Retry-After", "10")
-			refuse(http.StatusTooManyRequests, "Too many requests from your network. Wait ten seconds.")
+			refuse(http.StatusTooManyRequests, "Too many requests. Wait ten seconds and reload.")
 			return
 		}
 		if r.Method == http.MethodPost && !strings.HasPrefix(r.URL.Path, "/unsubscribe/") {
 			if err := cross.Check(r); err != nil {
-				refuse(http.StatusForbidden, "This form was sent from another site and is refused.")
+				refuse(http.StatusForbidden, "This form was submitted from another site and was rejected.")
 				return
 			}
 		}

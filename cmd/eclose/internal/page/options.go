@@ -139,10 +139,10 @@ type Pages struct {
 // New returns the pages.
 func New(o Options) (*Pages, error) {
 	if o.Data == nil || o.Catalogue == nil || o.Now == nil {
-		return nil, errors.New("pages: they need data, the catalogue and a clock")
+		return nil, errors.New("pages: Data, Catalogue and Now are required")
 	}
 	if o.Subscribe != nil && o.Invite == nil {
-		return nil, errors.New("pages: subscriptions need somebody who carries the invitations")
+		return nil, errors.New("pages: Subscribe needs Invite")
 	}
 	if len(o.Key) == 0 {
 		o.Key = make([]byte, 32)

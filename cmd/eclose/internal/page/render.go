@@ -30,7 +30,7 @@ var files embed.FS
 // may not see it, errForm where a form cannot be taken as it is.
 var (
 	errNotFound = errors.New("there is no such page")
-	errStale    = errors.New("this form is too old, or its cookie was not kept: go back, load it again and send it once more")
+	errStale    = errors.New("this form has expired: go back, reload the page and try again")
 )
 
 // answer is what a handler wants shown.
@@ -283,13 +283,13 @@ func otherUnits(r *http.Request, a *answer) string {
 // fail says what went wrong: to people what they can do, to the log the cause.
 func (s *site) fail(w http.ResponseWriter, r *http.Request, err error) {
 	a := &answer{name: "trouble", title: "Something went wrong", code: http.StatusInternalServerError,
-		body: "The page could not be made. The cause stands in the log of this server."}
+		body: "This page could not be shown. The server log has the reason."}
 	var big *http.MaxBytesError
 	switch {
 	case errors.Is(err, errNotFound):
-		a.title, a.code, a.body = "Not here", http.StatusNotFound, "There is no such page. The rivers are listed at the front."
+		a.title, a.code, a.body = "Page not found", http.StatusNotFound, "This page does not exist. All rivers are on the home page."
 	case errors.As(err, &big):
-		a.title, a.code, a.body = "Too much", http.StatusRequestEntityTooLarge, "That was more text than is taken at once."
+		a.title, a.code, a.body = "Too long", http.StatusRequestEntityTooLarge, "That is more text than can be saved at once."
 	case errors.Is(err, context.Canceled):
 		return
 	default:
@@ -297,7 +297,7 @@ func (s *site) fail(w http.ResponseWriter, r *http.Request, err error) {
 	}
 	b, renderErr := s.render(r, a, "")
 	if renderErr != nil {
-		http.Error(w, "The page could not be made.", http.StatusInternalServerError)
+		http.Error(w, "This page could not be shown.", http.StatusInternalServerError)
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")

@@ -50,7 +50,7 @@ func (s *site) record(*http.Request) (*answer, error) {
 			}
 		}
 	}
-	return &answer{name: "record", title: "How it has done", here: "record", body: body}, nil
+	return &answer{name: "record", title: "Track record", here: "record", body: body}, nil
 }
 
 var reportKinds = map[string]string{
@@ -113,7 +113,7 @@ func (s *site) data(r *http.Request) (*answer, error) {
 	}
 	now := s.Now()
 	for _, f := range feeds {
-		l := feedLine{Feed: f, River: f.River, Age: "nothing yet", Asked: "never"}
+		l := feedLine{Feed: f, River: f.River, Age: "no data yet", Asked: "never"}
 		if river, ok := s.river(f.River); ok {
 			l.River = river.Name
 		}
@@ -137,7 +137,7 @@ func (s *site) data(r *http.Request) (*answer, error) {
 	}
 	body.Sources = s.Catalogue.Sources()
 	body.Grades = s.grades()
-	return &answer{name: "data", title: "Data and where it comes from", here: "data", body: body}, nil
+	return &answer{name: "data", title: "Data sources", here: "data", body: body}, nil
 }
 
 type gradeCount struct {
@@ -162,5 +162,5 @@ func (s *site) grades() []gradeCount {
 }
 
 func (s *site) about(*http.Request) (*answer, error) {
-	return &answer{name: "about", title: "About, and cautions", here: "about"}, nil
+	return &answer{name: "about", title: "About Eclose", here: "about"}, nil
 }

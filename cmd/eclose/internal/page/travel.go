@@ -111,7 +111,7 @@ func (s *site) plan(r *http.Request) (*tripPage, error) {
 	from, err1 := time.Parse(time.DateOnly, p.From)
 	to, err2 := time.Parse(time.DateOnly, p.To)
 	if err1 != nil || err2 != nil {
-		p.Fault = "Write both days as year-month-day, such as 2026-06-10."
+		p.Fault = "Use year-month-day for both dates, e.g. 2026-06-10."
 		return p, nil
 	}
 	ask.From, ask.To = forecast.DateOf(from), forecast.DateOf(to)
@@ -121,7 +121,7 @@ func (s *site) plan(r *http.Request) (*tripPage, error) {
 	}
 	t, err := trip.Plan(ask, rivers, s.Catalogue.Group)
 	if errors.Is(err, trip.ErrNothing) {
-		p.Fault = "No outlook covers these days for what you chose. An outlook looks from today about a year ahead."
+		p.Fault = "No forecast covers these dates. Forecasts reach about a year ahead."
 		return p, nil
 	}
 	if err != nil {

@@ -64,7 +64,7 @@ func (s *site) water(r *http.Request) (*answer, error) {
 		body.Flows = template.HTML(f.Inline()) //nolint:gosec // our own drawing, its names escaped
 	}
 	if l := st.Caution.Limits; l != nil {
-		body.Limits = []string{"care from " + u.Flow(l.CareM3s), "better not to wade from " + u.Flow(l.BetterNotM3s), "keep out from " + u.Flow(l.KeepOutM3s)}
+		body.Limits = []string{"take care from " + u.Flow(l.CareM3s), "better not to wade from " + u.Flow(l.BetterNotM3s), "keep out from " + u.Flow(l.KeepOutM3s)}
 	}
 	for d := h.Today; d < h.Today+waterDays; d++ {
 		w, ok := o.WaterOn(d)
@@ -83,9 +83,9 @@ func (s *site) water(r *http.Request) (*answer, error) {
 		if u == wading.US {
 			base, sum, normal, unit = base*1.8+32, sum*1.8, normal*1.8, "°F"
 		}
-		t := fmt.Sprintf("%.0f degree-days over %.0f %s since 1 January", sum, base, unit)
+		t := fmt.Sprintf("%.0f degree-days above %.0f %s since 1 January", sum, base, unit)
 		if x.Normal > 0 {
-			t += fmt.Sprintf("; %.0f in the mean of past seasons", normal)
+			t += fmt.Sprintf("; average by this date %.0f", normal)
 		}
 		body.Heat = append(body.Heat, t+fmt.Sprintf("; %d of %d days measured", x.Measured, x.Days))
 	}
@@ -111,9 +111,9 @@ func degrees(u wading.Units, c float64) string {
 // flowPicture puts this season's daily flow among those of past seasons within
 // a week of each date.
 func flowPicture(f *trip.Flows, name string, from forecast.Date, days int, today forecast.Date, u wading.Units) (chart.Flow, int) {
-	p := chart.Flow{Title: name + ": daily mean flow", Day0: from.Time(), Today: int(today - from), Per: 1, Label: func(m3s float64) string { return fmt.Sprintf("%.3g m3/s", m3s) }}
+	p := chart.Flow{Title: name + ": daily mean flow", Day0: from.Time(), Today: int(today - from), Per: 1, Label: func(m3s float64) string { return fmt.Sprintf("%.3g m³/s", m3s) }}
 	if u == wading.US {
-		p.Per, p.Label = wading.Foot3M3, func(m3s float64) string { return fmt.Sprintf("%.0f ft3/s", m3s/wading.Foot3M3) }
+		p.Per, p.Label = wading.Foot3M3, func(m3s float64) string { return fmt.Sprintf("%.0f cfs", m3s/wading.Foot3M3) }
 	}
 	nan := func() []float64 {
 		v := make([]float64, days)

@@ -136,7 +136,7 @@ func (b Builder) live(name string, f config.Feed) (ingest.Source, error) {
 	case sensorthings.FeedName:
 		return sensorthings.Source{Client: b.Client, BaseURL: f.BaseURL, Now: b.Now, Skipped: b.Skipped}, nil
 	}
-	return nil, fmt.Errorf("feed %q cannot be fetched live; save its answers and name the file", name)
+	return nil, fmt.Errorf("feed %q cannot be fetched live; save a response and set file", name)
 }
 
 func (b Builder) weather(r config.River) ([]schedule.Task, error) {

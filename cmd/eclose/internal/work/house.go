@@ -121,7 +121,7 @@ func (h *House) river(slug string) (forecast.River, error) {
 			return r, nil
 		}
 	}
-	return forecast.River{}, jobs.Final{Err: fmt.Errorf("the config names no river %q any more", slug)}
+	return forecast.River{}, jobs.Final{Err: fmt.Errorf("river %q is no longer configured", slug)}
 }
 
 // placesFor is how long the requests are kept: some count back from the moment
@@ -151,7 +151,7 @@ func (h *House) place(slug string) (schedule.Place, error) {
 			return p, nil
 		}
 	}
-	return schedule.Place{}, jobs.Final{Err: fmt.Errorf("the config names no river %q any more", slug)}
+	return schedule.Place{}, jobs.Final{Err: fmt.Errorf("river %q is no longer configured", slug)}
 }
 
 // asks says whether a river asks a feed for anything.
@@ -171,7 +171,7 @@ func (h *House) Plan(ctx context.Context, p jobs.Plan) error {
 	case jobs.PlanFetch:
 		s := h.Feeds[p.Feed]
 		if s == nil {
-			return jobs.Final{Err: fmt.Errorf("the config has no feed %q any more", p.Feed)}
+			return jobs.Final{Err: fmt.Errorf("feed %q is no longer configured", p.Feed)}
 		}
 		places, err := h.allPlaces()
 		if err != nil {
@@ -195,7 +195,7 @@ func (h *House) Plan(ctx context.Context, p jobs.Plan) error {
 			all = append(all, jobs.Outlook{River: r.Slug, Issue: p.Slot})
 		}
 	default:
-		return jobs.Final{Err: fmt.Errorf("nobody knows how to plan %q", p.What)}
+		return jobs.Final{Err: fmt.Errorf("unknown plan %q", p.What)}
 	}
 	return h.DB.Tx(ctx, func(tx *db.Tx) error {
 		_, err := h.Queue.AddTx(ctx, tx, all...)

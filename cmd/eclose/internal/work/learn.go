@@ -42,11 +42,11 @@ func (h *House) Learn(ctx context.Context, k jobs.Learn) error {
 		return jobs.Final{Err: err} // the same diary and readings would fail again
 	}
 	for _, x := range not {
-		h.Log.Warn().Str("river", r.Slug).Str("group", x.Group).Int("sightings", x.Sightings).Msg("nothing is learnt of a group of the diary: " + x.Why)
+		h.Log.Warn().Str("river", r.Slug).Str("group", x.Group).Int("sightings", x.Sightings).Msg("not calibrated: " + x.Why)
 	}
 	body, err := json.Marshal(lessons)
 	if err != nil {
-		return fmt.Errorf("writing down what was learnt: %w", err)
+		return fmt.Errorf("saving the calibration: %w", err)
 	}
 	return h.DB.Tx(ctx, func(tx *db.Tx) error {
 		if string(body) != last.Body {

@@ -44,7 +44,7 @@ func (h *House) Outlook(ctx context.Context, k jobs.Outlook) error {
 	})
 	if errors.Is(err, archive.ErrChanged) {
 		// Another worker issued it from data that changed in between: theirs stands.
-		h.Log.Warn().Str("river", k.River).Time("issue", k.Issue).Msg("the outlook was issued meanwhile by another worker, from other data; theirs stands")
+		h.Log.Warn().Str("river", k.River).Time("issue", k.Issue).Msg("another worker issued this forecast from different data; keeping theirs")
 		return nil
 	}
 	return err
@@ -95,7 +95,7 @@ func (h *House) Export(ctx context.Context, k jobs.Export) error {
 		return err
 	}
 	if len(heads) == 0 {
-		return jobs.Final{Err: fmt.Errorf("no outlook of %s was issued in %s", k.River, from.Format("January 2006"))}
+		return jobs.Final{Err: fmt.Errorf("no forecast for %s was issued in %s", k.River, from.Format("January 2006"))}
 	}
 	rows := func(yield func(export.Row, error) bool) {
 		for _, head := range heads {
@@ -113,7 +113,7 @@ func (h *House) Export(ctx context.Context, k jobs.Export) error {
 	}
 	// Dated by its content, so that the same outlooks give the same bytes.
 	meta := export.Meta{
-		Title: "Emergence and egg-laying outlooks of " + k.River + ", " + from.Format("January 2006"), Source: "eclose, model version " + forecast.ModelVersion,
+		Title: "Emergence and egg-laying forecasts, " + k.River + ", " + from.Format("January 2006"), Source: "eclose, model version " + forecast.ModelVersion,
 		History: "eclose jobs add export", Created: heads[len(heads)-1].Issued, Notice: h.Notice,
 	}
 	var b bytes.Buffer

@@ -24,7 +24,7 @@
       } catch { left.push(body); }
     }
     write(left);
-    say(left.length === 0 ? "" : left.length + " kept on this device; they go out when the server can be reached.");
+    say(left.length === 0 ? "" : left.length + " saved on this device; will be sent when you are back online.");
   };
   if (read().length > 0) { flush(); }
   addEventListener("online", flush);
@@ -45,9 +45,9 @@
       const data = new FormData(form, e.submitter);
       data.set("nonce", crypto.randomUUID()); // the form itself may come from the store, used before
       if (write([...read(), new URLSearchParams(data).toString()])) {
-        say("No net: kept on this device. It goes out when the server can be reached.");
+        say("Offline: saved on this device. It will be sent when you are back online.");
       } else {
-        say("No net, and this device keeps nothing. Write it on paper.");
+        say("Offline, and this device cannot save it. Write it on paper.");
       }
     });
     if ("serviceWorker" in navigator) { navigator.serviceWorker.register("/sw.js").catch(() => {}); }
