@@ -28,7 +28,7 @@ import (
 // riversBacktest judges the outlooks of a config's rivers.
 type riversBacktest struct {
 	Config  string   `placeholder:"FILE" help:"Reissue forecasts for this config's rivers in past seasons and score them."`
-	Seasons string   `placeholder:"A..B" help:"With --config: seasons, e.g. 2015..2024."`
+	Seasons string   `placeholder:"A..B" help:"Seasons to score, e.g. 2015..2024; needed with --config."`
 	Leads   []int    `default:"0,7,14,30,60" help:"With --config: lead times in days."`
 	River   []string `aliases:"rivers" placeholder:"NAME" help:"With --config: only these rivers."`
 	Every   int      `default:"7" help:"With --config: days between issues."`
