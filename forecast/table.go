@@ -21,7 +21,7 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 	p := printer{w: w}
 	issue := o.IssueDate()
 	p.line("%s: forecast issued %s", o.RiverName, o.IssuedAt.UTC().Format("2 January 2006 15:04 UTC"))
-	p.line("%s", wrap(fmt.Sprintf("Latest reading %s. Based on %d past seasons. Water temperature: %s. Weather ahead: %s.",
+	p.line("%s", wrap(fmt.Sprintf("Latest reading %s. Based on %d past seasons of water temperature here. Water temperature: %s. Weather ahead: %s.",
 		o.DataCutoff.UTC().Format("2 Jan 15:04 UTC"), o.Seasons, o.WaterSource, o.Drivers), 80, ""))
 	if d, ok := o.WaterOn(issue); ok {
 		mid, low, high := temperature(d.P50, opt.Fahrenheit), temperature(d.P10, opt.Fahrenheit), temperature(d.P90, opt.Fahrenheit)

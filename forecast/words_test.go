@@ -53,7 +53,7 @@ func TestReasonsFollowTheWater(t *testing.T) {
 	for i, s := range as.Stages {
 		w, c := warm.Stages[i], cold.Stages[i]
 		if s.ruledByCalendar() {
-			if s.Early != nil || !strings.Contains(strings.Join(s.Reasons, " "), "calendar rules") {
+			if s.Early != nil || !strings.Contains(strings.Join(s.Reasons, " "), "Set by the calendar") {
 				t.Errorf("%s %s: %v", s.Group, s.Stage, s.Reasons)
 			}
 			continue
@@ -90,7 +90,7 @@ func TestTheTableSaysHoursAndWhatMovedTheDate(t *testing.T) {
 		t.Fatal(err)
 	}
 	text := b.String()
-	for _, want := range []string{"early here", "before the calendar's", "water hardly moves it", "warmer than the mean of 6", "overrule it."} {
+	for _, want := range []string{"early here", "before the calendar's", "water temperature barely shifts it", "warmer than the mean of 6", "overrule it."} {
 		if !strings.Contains(strings.Join(strings.Fields(text), " "), want) {
 			t.Errorf("the table does not say %q:\n%s", want, text)
 		}

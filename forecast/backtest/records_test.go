@@ -22,7 +22,7 @@ func TestReadRecords(t *testing.T) {
 		"a negative count":                         {in: "date,taxon,count\n2001-05-02,Olive,-3\n", wantErr: `records.csv:2: count "-3" is not a number`},
 		"a short row":                              {in: "date,taxon,count\n2001-05-02,Olive\n", wantErr: "records.csv:2: 2 fields"},
 		"an empty file":                            {in: "", wantErr: "records.csv: the file is empty"},
-		"a header alone":                           {in: "date,taxon,count\n", wantErr: "no record below the header"},
+		"a header alone":                           {in: "date,taxon,count\n", wantErr: "no records after the header"},
 		"no taxon":                                 {in: "date,taxon,count\n2001-05-02,,3\n", wantErr: "records.csv:2: no taxon"},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -118,7 +118,7 @@ func TestAChanceOfNearlyAllIsSaidToTellNothing(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if said := strings.Contains(strings.Join(tr.Sure, " "), "only the number of stages tells weeks apart"); said != x.said {
+		if said := strings.Contains(strings.Join(tr.Sure, " "), "weeks differ only in how many"); said != x.said {
 			t.Errorf("%d groups of %v: %q", len(x.groups), x.p, tr.Sure)
 		}
 	}
@@ -266,7 +266,7 @@ func TestHooksFillFromTheMiddle(t *testing.T) {
 		{"one size", 14, 14, 3, "3 × size 14"},
 		{"middle first", 12, 16, 4, "1 × size 12, 2 × size 14, 1 × size 16"},
 		{"more sizes than flies", 16, 24, 3, "1 × size 18, 1 × size 20, 1 × size 22"},
-		{"unknown", 0, 0, 3, "hook size not known"},
+		{"unknown", 0, 0, 3, "hook size unknown"},
 	} {
 		if got := (Fly{Hooks: hooks(x.biggest, x.small, x.n)}).HookWords(); got != x.want {
 			t.Errorf("%s: %s, want %s", x.name, got, x.want)
@@ -306,7 +306,7 @@ func TestPrintedTripFitsAndNeverCallsWaterSafe(t *testing.T) {
 	if strings.Contains(strings.ToLower(b.String()), "safe") {
 		t.Error("the word must not be printed of water")
 	}
-	for _, want := range []string{"First choice: Wend", "Second choice: Garrow", "What would change it", "Tying list", forecast.StandingCaution[:40]} {
+	for _, want := range []string{"First choice: Wend", "Second choice: Garrow", "What could change it", "Tying list", forecast.StandingCaution[:40]} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("the table lacks %q", want)
 		}

@@ -329,7 +329,7 @@ func (w words) window(it alert.LetterItem) block {
 	b.Facts = append(b.Facts,
 		fact{"Window", fmt.Sprintf("%s to %s, peak about %s", day(s.From), day(s.To), day(s.Peak))},
 		fact{"Calendar window", span(s.CalFrom, s.CalTo)},
-		fact{"Local hours", or(clean(s.Hours), "not known")})
+		fact{"Local hours", or(clean(s.Hours), "unknown")})
 	b.Facts = w.readings(b.Facts, o.Zone, o.FlowM3S, nil, o.WaterC)
 	if o.Notices != "" {
 		b.Facts = append(b.Facts, fact{"Local notices", clean(o.Notices)})
