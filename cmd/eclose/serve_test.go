@@ -179,7 +179,7 @@ func TestHealthIsAboutForecastsNotTheProcess(t *testing.T) {
 	for end := time.Now().Add(30 * time.Second); ; time.Sleep(100 * time.Millisecond) {
 		code, r := report(t, url)
 		if code == http.StatusServiceUnavailable {
-			if !strings.Contains(strings.Join(r.Problems, " "), "3 of 3 rivers are stale") {
+			if !strings.Contains(strings.Join(r.Problems, " "), "stale for 3 of 3 rivers") {
 				t.Errorf("%+v", r)
 			}
 			return
@@ -228,7 +228,7 @@ func TestReadersThatDawdleOrFloodAreCutOff(t *testing.T) {
 
 func TestAWorkerNeedsPostgreSQL(t *testing.T) {
 	_, path := write(t, demo.Config("http://127.0.0.1:9"))
-	if code, _, errs := call(t, demo.Issue, "worker", "--config", path); code != 2 || !strings.Contains(errs, "serves one process") {
+	if code, _, errs := call(t, demo.Issue, "worker", "--config", path); code != 2 || !strings.Contains(errs, "needs PostgreSQL") {
 		t.Errorf("%d %s", code, errs)
 	}
 	if code, _, errs := call(t, demo.Issue, "worker", "--config", path, "--queue", "mial"); code != 2 {

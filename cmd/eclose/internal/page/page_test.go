@@ -462,7 +462,7 @@ func TestACautionThatNobodyJudgesAnyMoreIsNotKnown(t *testing.T) {
 	before := w.get("/river/wend/water").Body.String()
 	at = noon.Add(judgedFor + time.Minute)
 	after := w.get("/river/wend/water").Body.String()
-	if strings.Contains(before, "nobody has looked") || !strings.Contains(after, "Caution not known") || !strings.Contains(after, "nobody has looked at the gauges since") {
+	if strings.Contains(before, "gauges last checked") || !strings.Contains(after, "Caution level unknown") || !strings.Contains(after, "gauges last checked at") {
 		t.Errorf("before: %.300s\nafter: %.300s", mainOf(before), mainOf(after))
 	}
 }
