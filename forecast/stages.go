@@ -106,7 +106,7 @@ func stageOf(g *insects.Group, stage Stage, p phenology.Params, res *engine.Stag
 		Window:   windowOf(res.Window, day0), Calendar: windowOf(res.WindowCalendar, day0),
 	}
 	if p.Measured {
-		s.Grade = fmt.Sprintf("sightings here (%d seasons)", p.Seasons)
+		s.Grade = fmt.Sprintf(sightingsHere+" (%d seasons)", p.Seasons)
 	}
 	s.Days = make([]Day, len(res.P))
 	for d := range s.Days {

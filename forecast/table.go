@@ -138,7 +138,7 @@ func (p *printer) stage(s StageOutlook, issue Date) {
 	if !s.Fishable {
 		name = cut(s.Name, 18) + " (not fishable)"
 	}
-	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, cal, gradeWord(s.Grade))
+	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, cal, GradeWord(s.Grade))
 	p.line("  %s", strings.TrimRight(fmt.Sprintf("%-24s %-24s %s", between(s.Window.Start), between(s.Window.Peak), between(s.Window.End)), " "))
 	p.line("  %s", wrap(orUnknown(s.Hours)+"; "+s.Why(), 78, "  "))
 }
@@ -148,15 +148,6 @@ func orUnknown(hours string) string {
 		return "hours unknown"
 	}
 	return hours
-}
-
-// gradeWord is the word of a grade that tells it from the others.
-func gradeWord(grade string) string {
-	first, _, _ := strings.Cut(grade, " ")
-	if first == "common" {
-		return "practice"
-	}
-	return strings.TrimSuffix(first, ",")
 }
 
 // between is a date with its range, as short as it can be said.

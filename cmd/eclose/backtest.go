@@ -159,7 +159,7 @@ func printScores(out io.Writer, cases []backtest.Forecast) error {
 		if s.Seasons < verify.FewSeasons {
 			shown = " *"
 		}
-		fmt.Fprintf(w, "%s\t%d\t%.1f\t%.1f\t%.0f %%\t%.0f to %.0f%s\t%.1f\t%.1f\t%.0f %%\t\n", s.Taxon, s.Seasons, s.RMSEModel, s.RMSECalendar,
+		fmt.Fprintf(w, "%s\t%d\t%.1f\t%.1f\t%.0f%%\t%.0f to %.0f%s\t%.1f\t%.1f\t%.0f%%\t\n", s.Taxon, s.Seasons, s.RMSEModel, s.RMSECalendar,
 			100*skill.Value, 100*skill.Low, 100*skill.High, shown, s.CRPSModel, s.CRPSCalendar, 100*s.Coverage80)
 		if s.Seasons >= verify.FewSeasons {
 			rmse, crps = append(rmse, s.RMSEModel/s.RMSECalendar), append(crps, s.CRPSModel/s.CRPSCalendar)

@@ -88,7 +88,7 @@ func TestSwissRiversAreBetterThanPublished(t *testing.T) {
 		regime     string
 	}{
 		{"Mentue", "MAH_2369", 0.76, 0.70, "follows air temperature"}, // lowland
-		{"Rhone", "SIO_2011", 0.75, 0.73, "snowmelt-fed"},    // large, alpine, with power stations
+		{"Rhone", "SIO_2011", 0.75, 0.73, "snowmelt-fed"},             // large, alpine, with power stations
 		{"Dischmabach", "DAV_2327", 0.62, 0.60, "snowmelt-fed"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

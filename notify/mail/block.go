@@ -105,7 +105,7 @@ func span(from, to string) string {
 func percent(p float64) string {
 	switch {
 	case math.IsNaN(p):
-		return "not known"
+		return "unknown"
 	case p < 0.01:
 		return "under 1%"
 	case p > 0.99:
