@@ -176,7 +176,7 @@ func TestBrokenAnswers(t *testing.T) {
 		{"half a body is fetched again, then reported", func(w http.ResponseWriter, _ *http.Request) {
 			w.Header().Set("Content-Length", "1000")
 			_, _ = w.Write(make([]byte, 500))
-		}, 3, "ended after after 500 bytes", true},
+		}, 3, "ended after 500 bytes", true},
 		{"half a packed body is fetched again, then reported", func(w http.ResponseWriter, _ *http.Request) {
 			var b bytes.Buffer
 			z := gzip.NewWriter(&b)
