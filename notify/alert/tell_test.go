@@ -387,7 +387,7 @@ func TestARelayThatRefusesUsStopsTheQueue(t *testing.T) {
 		d.turn(0)
 		d.clock = d.clock.Add(groupWait)
 		_, err := d.s.Deliver(t.Context(), d, 1)
-		if err == nil || !strings.Contains(err.Error(), "refuses us") {
+		if err == nil || !strings.Contains(err.Error(), "rejected us") {
 			t.Fatalf("%v", err)
 		}
 		if tried > 3 {
