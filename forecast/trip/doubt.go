@@ -25,7 +25,7 @@ func (t *Trip) sure() []string {
 	for _, l := range s.Likely {
 		all += l.Chance
 		switch forecast.GradeOf(l.Grade) {
-		case forecast.Sighted, insects.Measured, insects.Published:
+		case forecast.Sighted, insects.Measured, insects.Published, insects.PartPublished:
 			known += l.Chance
 		}
 	}
