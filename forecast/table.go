@@ -162,12 +162,7 @@ func between(r Range) string {
 	return fmt.Sprintf("%s (%s-%s)", short(r.P50), short(r.P10), short(r.P90))
 }
 
-func short(d Date) string {
-	if d == 0 {
-		return "-"
-	}
-	return d.Time().Format("2 Jan")
-}
+func short(d Date) string { return d.Short() }
 
 // percent rounds a chance to what is known: whole tens in the middle, and never
 // to certainty.

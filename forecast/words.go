@@ -4,9 +4,6 @@ package forecast
 // certainty.
 func Percent(p float64) string { return percent(p) }
 
-// Short is the date as people say it, without its year.
-func (d Date) Short() string { return short(d) }
-
 // Words is the date with its range, as short as it can be said.
 func (r Range) Words() string { return between(r) }
 

@@ -88,7 +88,7 @@ func TestASearchForGaugesThatMakesNoSenseSaysWhy(t *testing.T) {
 		{[]string{"--near", "50.6"}, 2, "latitude,longitude"},
 		{[]string{"--near", "60,10"}, 2, "outside the USA, England and Canada"},
 		{[]string{"--state", "ZZ"}, 2, "not a US state or Canadian province"},
-		{[]string{"--near", "50.6,-4.3", "--with", "colour"}, 2, "no such variable"},
+		{[]string{"--near", "50.6,-4.3", "--variable", "colour"}, 2, "no such variable"},
 		{[]string{"--near", "50.6,-4.3", "--radius=-1"}, 2, "more than 0"},
 		{[]string{"--near", "50.6,-4.3", "--agency", "nobody"}, 2, "known are usgs, ea, eccc, sensorthings"},
 		{[]string{"--near", "48.8,-123", "--base-url", "http://127.0.0.1:1"}, 2, "choose one with --agency"},

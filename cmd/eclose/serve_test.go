@@ -137,7 +137,7 @@ func TestServeDoesItAllByItself(t *testing.T) {
 				t.Errorf("the page: %d %s", code, body)
 			}
 			code, body := get(t, url+"/metrics")
-			for _, want := range []string{`eclose_outlook_age_seconds{river="wend"}`, `eclose_reading_age_seconds{feed="usgs",site="USGS-99000001"}`,
+			for _, want := range []string{`eclose_forecast_age_seconds{river="wend"}`, `eclose_outlook_age_seconds{river="wend"}`, `eclose_clock_offset_seconds`, `eclose_reading_age_seconds{feed="usgs",site="USGS-99000001"}`,
 				`eclose_jobs{kind="outlook",state="completed"}`, "eclose_queue_lag_seconds", "eclose_job_seconds_bucket", "eclose_scrape_errors 0"} {
 				if code != 200 || !strings.Contains(body, want) {
 					t.Errorf("the metrics lack %s (%d)", want, code)

@@ -56,7 +56,7 @@ func BootstrapBySeason(seasons []int, figure func(cases []int) float64, level fl
 		}
 	}
 	slices.Sort(values)
-	out.Low, out.High = quantileOfSorted(values, (1-level)/2), quantileOfSorted(values, (1+level)/2)
+	out.Low, out.High = QuantileOfSorted(values, (1-level)/2), QuantileOfSorted(values, (1+level)/2)
 	return out
 }
 

@@ -47,21 +47,11 @@ type words struct {
 }
 
 func wordsFor(l alert.Email, date time.Time) words {
-	w := words{zone: location(l.Zone), date: date}
+	w := words{zone: forecast.ZoneOf(l.Zone), date: date}
 	if l.Units == "us" {
 		w.units = wading.US
 	}
 	return w
-}
-
-// location never fails: a zone that this machine does not know is UTC, which the
-// abbreviation beside every clock time then says.
-func location(name string) *time.Location {
-	z, err := time.LoadLocation(name)
-	if err != nil {
-		return time.UTC
-	}
-	return z
 }
 
 func (w words) block(it alert.EmailItem) block {
@@ -73,7 +63,7 @@ func (w words) block(it alert.EmailItem) block {
 
 // clock is a moment in the river's own time.
 func clock(t time.Time, zone string) string {
-	return t.In(location(zone)).Format("15:04 MST on Mon 2 Jan 2006")
+	return t.In(forecast.ZoneOf(zone)).Format("15:04 MST on Mon 2 Jan 2006")
 }
 
 // day turns 2006-01-02 into words; what is no date stays as it is.
@@ -277,7 +267,7 @@ func (w words) caution(it alert.EmailItem) block {
 func best(o *alert.Outlook, s *alert.Stage) (alert.Day, bool) {
 	var top alert.Day
 	found := false
-	today := o.Issued.In(location(o.Zone)).Format(time.DateOnly)
+	today := o.Issued.In(forecast.ZoneOf(o.Zone)).Format(time.DateOnly)
 	for _, d := range s.Days {
 		if d.Date >= today && (!found || d.P > top.P) {
 			top, found = d, true
