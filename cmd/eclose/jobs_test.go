@@ -54,9 +54,9 @@ func TestWorkersShareADatabaseAndAnObjectStore(t *testing.T) {
 		ok("ingest", "--config", p)
 	}
 	issue := demo.Issue.Format(time.RFC3339)
-	ok("jobs", "add", "outlooks", "--config", path, "--issue", issue)
+	ok("jobs", "add", "forecasts", "--config", path, "--issue", issue)
 	ok("jobs", "add", "backtest", "--config", path, "--run", "first", "--seasons", "2025..2025", "--leads", "0,14", "--every", "30", "--members", "10")
-	if out := ok("jobs", "list", "--config", path, "--state", "available"); strings.Count(out, "outlook") != 3 || strings.Count(out, "slice") != 3 {
+	if out := ok("jobs", "list", "--config", path, "--state", "available"); strings.Count(out, "outlook") != 3 || strings.Count(out, "backtest-season") != 3 {
 		t.Fatalf("waiting:\n%s", out)
 	}
 	var stops []func() int
@@ -79,7 +79,7 @@ func TestWorkersShareADatabaseAndAnObjectStore(t *testing.T) {
 	done("outlook", 3)
 	ok("jobs", "add", "exports", "--config", path, "--month", "2026-05")
 	done("export", 3)
-	done("slice", 3)
+	done("backtest-season", 3)
 
 	// A river whose month had no outlook is given up, says why, and can be tried again.
 	ok("jobs", "add", "exports", "--config", path, "--month", "2025-01", "--river", "wend")

@@ -61,6 +61,9 @@ type Feed struct {
 	SkipRows int      `toml:"skip-lines"`
 }
 
+// renamed has old keys that are still read, with a warning, for one release.
+var renamed = map[string]string{"outlooks": "forecast-schedule"}
+
 // Span is a length of time, written "90s" or "10m".
 type Span time.Duration
 
@@ -229,7 +232,7 @@ func parse(b []byte, path string, check func(*Config) []string) (*Config, error)
 		} else {
 			c.ForecastSchedule = c.Outlooks
 		}
-		c.Warnings = append(c.Warnings, path+`: option "outlooks" was renamed; write "forecast-schedule"`)
+		c.Warnings = append(c.Warnings, fmt.Sprintf("%s: option %q was renamed; write %q", path, "outlooks", renamed["outlooks"]))
 	}
 	c.Dir = filepath.Dir(path)
 	c.complete()

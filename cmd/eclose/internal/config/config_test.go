@@ -104,3 +104,17 @@ func FuzzParse(f *testing.F) {
 		_, _ = Parse(b, "f.toml") // must not panic
 	})
 }
+
+func TestARenamedKeyIsReadWithAWarning(t *testing.T) {
+	const cron = "7 3 * * *"
+	c, err := Parse([]byte("outlooks = \""+cron+"\"\n"+good), "eclose.toml")
+	if err != nil || c.ForecastSchedule != cron || len(c.Warnings) != 1 || !strings.Contains(c.Warnings[0], "forecast-schedule") {
+		t.Fatalf("schedule %q, warnings %q, error %v", c.ForecastSchedule, c.Warnings, err)
+	}
+	if c, err := Parse([]byte("forecast-schedule = \""+cron+"\"\n"+good), "eclose.toml"); err != nil || c.ForecastSchedule != cron || len(c.Warnings) != 0 {
+		t.Fatalf("the new name: %+v, %v", c, err)
+	}
+	if _, err := Parse([]byte("outlooks = \""+cron+"\"\nforecast-schedule = \""+cron+"\"\n"+good), "eclose.toml"); err == nil {
+		t.Fatal("both names at once were taken")
+	}
+}
