@@ -27,7 +27,7 @@ type Config struct {
 	Rivers           []River         `toml:"river"`
 	Insects          string          `toml:"insects"`
 	ForecastSchedule string          `toml:"forecast-schedule"`
-	Outlooks         string          `toml:"outlooks"` // old name of ForecastSchedule
+	OldSchedule      string          `toml:"outlooks"` // old name of ForecastSchedule
 	Notice           string          `toml:"notice"`
 	Serve            Serve           `toml:"serve"`
 	Mail             Mail            `toml:"mail"`
@@ -226,11 +226,11 @@ func parse(b []byte, path string, check func(*Config) []string) (*Config, error)
 	for _, k := range md.Undecoded() {
 		faults = append(faults, fmt.Sprintf("unknown option %q%s; see the table in the README", k.String(), atLine(b, k)))
 	}
-	if c.Outlooks != "" {
+	if c.OldSchedule != "" {
 		if c.ForecastSchedule != "" {
 			faults = append(faults, "outlooks and forecast-schedule are both set; remove outlooks")
 		} else {
-			c.ForecastSchedule = c.Outlooks
+			c.ForecastSchedule = c.OldSchedule
 		}
 		c.Warnings = append(c.Warnings, fmt.Sprintf("%s: option %q was renamed; write %q", path, "outlooks", renamed["outlooks"]))
 	}
