@@ -12,17 +12,17 @@ import (
 type backtestCmd struct {
 	riversBacktest `embed:""`
 
-	Records   string  `placeholder:"FILE" help:"CSV with columns date, taxon and count (a number, or none, few, many); hours and site are optional. Use - for stdin."`
-	Water     string  `placeholder:"FILE" help:"CSV of daily mean water temperature with columns date and temp_c; site is optional."`
-	Air       string  `placeholder:"FILE" help:"CSV of daily mean air temperature, used where no water was measured."`
-	Lead      []int   `default:"14" help:"Lead times in days before the taxon's calendar date."`
-	NoCatches bool    `help:"Ignore the taxon's own catches earlier in the season."`
-	NoOthers  bool    `help:"Ignore the catches of all other taxa in the season."`
-	PastOnly  bool    `help:"Fit on earlier seasons only; by default, on all other seasons."`
-	Least     float64 `default:"40" help:"Fewest animals for a season to count; use 5 for none/few/many records."`
-	Each      bool    `help:"Print each forecast as CSV instead of scores."`
-	Daily     bool    `help:"Score the chance of each visit instead of the median dates."`
-	Format    string  `enum:"text,json" default:"text" help:"Output: text or json."`
+	Records     string  `placeholder:"FILE" help:"CSV with columns date, taxon and count (a number, or none, few, many); hours and site are optional. Use - for stdin."`
+	Water       string  `placeholder:"FILE" help:"CSV of daily mean water temperature with columns date and temp_c; site is optional."`
+	Air         string  `placeholder:"FILE" help:"CSV of daily mean air temperature, used where no water was measured."`
+	Lead        []int   `default:"14" help:"Lead times in days before the taxon's calendar date."`
+	NoCatches   bool    `help:"Ignore the taxon's own catches earlier in the season."`
+	NoOthers    bool    `help:"Ignore the catches of all other taxa in the season."`
+	PastOnly    bool    `help:"Fit on earlier seasons only; by default, on all other seasons."`
+	MinCount    float64 `aliases:"least" default:"40" help:"Fewest animals for a season to count; use 5 for none/few/many records."`
+	PerForecast bool    `aliases:"each" help:"Print each forecast as CSV instead of scores."`
+	Daily       bool    `help:"Score the chance of each visit instead of the median dates."`
+	Format      string  `enum:"text,json" default:"text" help:"Output: text or json."`
 }
 
 func (c backtestCmd) Run(e *env) error {
@@ -39,6 +39,7 @@ func (c backtestCmd) Run(e *env) error {
 func (c backtestCmd) knowledge() backtest.Knowledge {
 	return backtest.Knowledge{Others: !c.NoOthers, Catches: !c.NoCatches}
 }
+
 // readFile opens a file, or standard input for -, and reads it.
 func readFile[T any](name string, stdin io.Reader, read func(string, io.Reader) (T, error)) (T, error) {
 	if name == "-" {

@@ -39,9 +39,9 @@ func (c backtestCmd) records(e *env) error {
 		return err
 	}
 	if rec.Words {
-		c.Least = math.Min(c.Least, 5)
+		c.MinCount = math.Min(c.MinCount, 5)
 	}
-	series := rec.Build(c.Least)
+	series := rec.Build(c.MinCount)
 	if c.Daily {
 		return c.daily(e, series, temp, opt)
 	}
@@ -53,7 +53,7 @@ func (c backtestCmd) records(e *env) error {
 			return fmt.Errorf("hindcasts at a lead of %d days: %w", lead, err)
 		}
 		if len(f) == 0 {
-			return fmt.Errorf("%s: nothing to score: no taxon has five seasons with at least %g animals", c.Records, c.Least)
+			return fmt.Errorf("%s: nothing to score: no taxon has five seasons with at least %g animals", c.Records, c.MinCount)
 		}
 		all = append(all, atLead{lead, f})
 	}
@@ -75,7 +75,7 @@ func (c backtestCmd) daily(e *env, series []backtest.Series, temp *backtest.Temp
 	}
 	scores := backtest.Daily(f, c.knowledge())
 	if len(scores) == 0 {
-		return fmt.Errorf("%s: nothing to score: no taxon has five seasons with at least %g animals", c.Records, c.Least)
+		return fmt.Errorf("%s: nothing to score: no taxon has five seasons with at least %g animals", c.Records, c.MinCount)
 	}
 	if c.Format == "json" {
 		return writeJSON(e.stdout, scores)
@@ -138,7 +138,7 @@ func byTemperature(forecasts []backtest.Forecast) int {
 func (c backtestCmd) print(e *env, all []atLead) error {
 	k := c.knowledge()
 	switch {
-	case c.Each:
+	case c.PerForecast:
 		fmt.Fprintln(e.stdout, "lead,taxon,site,year,issue_day,observed_day,model_day,low80_day,high80_day,calendar_day,recent_calendar_day")
 		for _, s := range all {
 			for _, f := range s.forecasts {
