@@ -79,6 +79,6 @@ func (l *line) seen(year, issue int, mean, variance float64) (m, v float64, ok b
 	if len(watches) == 0 {
 		return mean, variance, false
 	}
-	m, v = phenology.DateGivenWatches(l.curve, l.curve, 0, l.numbers, watches, mean, variance)
-	return m, v, true
+	x := phenology.SeenIn(l.curve, l.curve, 0, l.numbers, watches, mean, variance)
+	return x.DOY, x.DOYVariance, true
 }

@@ -42,24 +42,29 @@ const (
 // stretches are how much longer one season may be than usual, with weights.
 var stretches = [3][2]float64{{0.7, 0.25}, {1, 0.5}, {1.4, 0.25}}
 
+// Seen is what watches of one season tell of it, beside the prior: the median
+// date of emergence (day of the year, days²), the logarithm of the numbers, and
+// the logarithm of how much longer than usual it is.
+type Seen struct {
+	DOY, DOYVariance       float64
+	LogNumbers, NumbersVar float64
+	LogStretch, StretchVar float64
+	PriorStretchVar        float64
+}
 
-// DateGivenWatches returns mean and variance of the median date of emergence of
-// a season, DOY and days², given watches on the taxon, a normal prior of mean
-// and variance, and the taxon's usual curve and numbers. Catches are negative
-// binomial of size 1, sightings follow SightingChance. Without watches it
-// returns the prior.
-func DateGivenWatches(curve, eggs UsualCurve, eggsDays float64, n Numbers, watches []Watch, mean, variance float64) (float64, float64) {
-	if len(watches) == 0 {
-		return mean, variance
-	}
+// SeenIn returns the posterior of a season given watches on the taxon, a normal
+// prior of its median date, and the taxon's usual curves and numbers; egg-laying
+// has its middle eggsDays after that of emergence. Catches are negative binomial
+// of size 1, sightings follow SightingChance. Without watches it is the prior.
+func SeenIn(curve, eggs UsualCurve, eggsDays float64, n Numbers, watches []Watch, mean, variance float64) Seen {
 	sd := math.Sqrt(variance)
-	var logp [gridDates][gridNumbers * len(stretches)]float64
-	best := math.Inf(-1)
 	share := make([]float64, len(watches))
+	var sums moments
+	sums.best = math.Inf(-1)
 	for i := range gridDates {
 		z := gridReach * (2*float64(i)/(gridDates-1) - 1)
 		date := mean + sd*z
-		for s, stretch := range stretches {
+		for _, stretch := range stretches {
 			for k := range watches {
 				w := &watches[k]
 				c, at := &curve, date
@@ -71,22 +76,60 @@ func DateGivenWatches(curve, eggs UsualCurve, eggsDays float64, n Numbers, watch
 			for j := range gridNumbers {
 				zn := gridWide * (2*float64(j)/(gridNumbers-1) - 1)
 				l := watchesLikelihood(watches, share, math.Exp(n.MeanLog+n.SDLog*zn)) - 0.5*(z*z+zn*zn) + math.Log(stretch[1])
-				logp[i][j*len(stretches)+s] = l
-				best = max(best, l)
+				sums.add(l, [3]float64{z, zn, math.Log(stretch[0])})
 			}
 		}
 	}
-	var sum, first, second float64
-	for i := range gridDates {
-		z := gridReach * (2*float64(i)/(gridDates-1) - 1)
-		var p float64
-		for _, l := range logp[i] {
-			p += math.Exp(l - best)
-		}
-		sum, first, second = sum+p, first+p*z, second+p*z*z
+	m, v := sums.of()
+	var prior moments
+	for _, s := range stretches {
+		prior.add(math.Log(s[1]), [3]float64{2: math.Log(s[0])})
 	}
-	first /= sum
-	return mean + sd*first, variance * max(second/sum-first*first, 1e-6)
+	_, pv := prior.of()
+	if len(watches) == 0 {
+		m[0], v[0] = 0, 1 // the grid ends a little short of the normal
+	}
+	return Seen{
+		DOY: mean + sd*m[0], DOYVariance: variance * max(v[0], 1e-6),
+		LogNumbers: n.MeanLog + n.SDLog*m[1], NumbersVar: n.SDLog * n.SDLog * v[1],
+		LogStretch: m[2], StretchVar: v[2], PriorStretchVar: pv[2],
+	}
+}
+
+// moments are weighted sums of three coordinates, by log weight.
+type moments struct {
+	best, weight  float64
+	first, second [3]float64
+}
+
+func (m *moments) add(logWeight float64, x [3]float64) {
+	if logWeight > m.best || m.weight == 0 {
+		f := 0.0
+		if m.weight > 0 {
+			f = math.Exp(m.best - logWeight)
+		}
+		m.best = logWeight
+		m.weight *= f
+		for k := range m.first {
+			m.first[k] *= f
+			m.second[k] *= f
+		}
+	}
+	w := math.Exp(logWeight - m.best)
+	m.weight += w
+	for k := range x {
+		m.first[k] += w * x[k]
+		m.second[k] += w * x[k] * x[k]
+	}
+}
+
+// of are means and variances.
+func (m *moments) of() (mean, variance [3]float64) {
+	for k := range mean {
+		mean[k] = m.first[k] / m.weight
+		variance[k] = max(0, m.second[k]/m.weight-mean[k]*mean[k])
+	}
+	return mean, variance
 }
 
 // watchesLikelihood is the tempered log likelihood of watches whose days hold
