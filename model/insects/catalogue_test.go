@@ -4,15 +4,19 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
 	"example.org/eclose/model/insects"
 )
 
+// loaded is the embedded catalogue, which nothing changes.
+var loaded = sync.OnceValues(insects.Load)
+
 func load(t testing.TB) *insects.Catalogue {
 	t.Helper()
-	c, err := insects.Load()
+	c, err := loaded()
 	if err != nil {
 		t.Fatal(err)
 	}
