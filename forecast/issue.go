@@ -351,7 +351,7 @@ func (w *water) heat(rec Record) []HeatSum {
 	var out []HeatSum
 	sums, run := make([]float64, len(w.members)), make([]float64, n)
 	for _, base := range heatBases {
-		h := HeatSum{BaseC: base, Days: n, Measured: count(season)}
+		h := HeatSum{Since: w.day0, BaseC: base, Days: n, Measured: count(season)}
 		for m := range w.members {
 			degreeday.RunningSum(run, w.members[m][:n], base, math.Inf(1))
 			sums[m] = run[n-1]

@@ -111,6 +111,7 @@ type Departure struct {
 // HeatSum is how many degree-days the water has gathered from 1 January, south of
 // the equator from 1 July, to the day before the issue: daily means over a base, none below it.
 type HeatSum struct {
+	Since    Date    `json:"since"` // the first day; 0 in older outlooks, which began on 1 January
 	BaseC    float64 `json:"base_c"`
 	SumCDays float64 `json:"sum_c_days"`    // middle over members: gaps are filled
 	Normal   float64 `json:"normal_c_days"` // the same of the mean of past seasons; 0 if none is known
@@ -138,6 +139,14 @@ type Outlook struct {
 	Stages       []StageOutlook `json:"stages"`
 	Notes        []string       `json:"notes"`
 	Caution      string         `json:"caution"`
+}
+
+// SinceWords is the first day of the sum for people.
+func (h HeatSum) SinceWords() string {
+	if h.Since == 0 {
+		return "1 January"
+	}
+	return h.Since.Time().Format("2 January")
 }
 
 // YearStart is the first day of the season-year of the issue: 1 January, south of

@@ -164,6 +164,9 @@ func buildGroup(key string, facts []Fact) (*Group, error) {
 	if g.EmergeMaxC <= g.EmergeMinC {
 		errs = append(errs, at(first, fmt.Errorf("group %q: emerge_max_c %g is not above emerge_min_c %g", key, g.EmergeMaxC, g.EmergeMinC)))
 	}
+	for i := range g.windows {
+		g.windows[i].presence = g.Kind == Continuous
+	}
 	if g.RefRegion == "" && len(g.windows) > 0 {
 		g.RefRegion = g.windows[0].Region
 	}

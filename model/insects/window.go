@@ -33,6 +33,7 @@ type Window struct {
 	Flight             bool    // adults on the wing were counted, at light traps, and not emergence
 	AllYear            bool    // present throughout the year: Start, Median and End mean nothing more
 	Origin             Fact
+	presence           bool // of a group that is there without a pulse: every reach has the whole of it
 	Shifted            bool // egg-laying worked out from emergence and the days in between
 }
 
@@ -52,11 +53,11 @@ func (w Window) SpreadSDDays() float64 {
 }
 
 // ReachSpreadSDDays is the length of the season at one reach, as a standard
-// deviation in days: the whole of it where one reach was watched, a share where
-// the dates were collected over a region.
+// deviation in days: the whole of it where one reach was watched or the group is
+// there continuously, a share where the dates were collected over a region.
 func (w Window) ReachSpreadSDDays() float64 {
-	if w.AllYear {
-		return flatSDDays
+	if w.AllYear || w.presence {
+		return w.SpreadSDDays()
 	}
 	return w.SpreadSDDays() * w.Basis.ReachShare()
 }

@@ -29,6 +29,9 @@ func FromOutlook(o forecast.Outlook, tie func(group string, stage forecast.Stage
 			CalFrom: date(s.Calendar.Start.P50), CalTo: date(s.Calendar.End.P50),
 			Days: make([]Day, len(s.Days)),
 		}
+		if s.AllYear { // no window opens or closes
+			x.From, x.Peak, x.To, x.CalFrom, x.CalTo = "", "", "", "", ""
+		}
 		for i, d := range s.Days {
 			x.Days[i] = Day{Date: d.Date.String(), P: d.P, PCalendar: d.PCalendar}
 		}
