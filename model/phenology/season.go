@@ -72,8 +72,8 @@ func (j *Joint) Season(year int) (*SeasonForecast, error) {
 // taxon: Level + Slope x days of the year, x being the departure of its thermal
 // date in days.
 type MedianDate struct {
-	Level, Slope                 float64
-	LevelVar, SlopeVar, Covar    float64 // days², 1, days
+	Level, Slope              float64
+	LevelVar, SlopeVar, Covar float64 // days², 1, days
 }
 
 // Taxon returns the distribution of one taxon's median date.

@@ -5,12 +5,12 @@ import (
 	"sort"
 )
 
-// Degree-days of the joint model count daily means above baseC, °C, from
+// Degree-days of the joint model count daily means above BaseC, °C, from
 // biofixDays before a taxon's usual median date, but not before 1 January. On
 // the record that the model was set on, bases of 0 to 6 °C and windows of 30 to
 // 120 days did as well.
 const (
-	baseC      = 4.0
+	BaseC      = 4.0
 	biofixDays = 90
 	// leastRate keeps a date within reach in water that stays below the base.
 	leastRate = 0.2
@@ -56,7 +56,7 @@ func NewDegreeDayYear(years [][]float64) *DegreeDayYear {
 	return c
 }
 
-func degreeDays(tempC float64) float64 { return max(0, tempC-baseC) }
+func degreeDays(tempC float64) float64 { return max(0, tempC-BaseC) }
 
 // Biofix is the first day of the year whose degree-days count for a taxon.
 func Biofix(medianDOY float64) int { return max(1, int(math.RoundToEven(medianDOY))-biofixDays) }

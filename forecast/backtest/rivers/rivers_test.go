@@ -20,6 +20,7 @@ import (
 	"golang.org/x/net/html"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/diary"
 	"example.org/eclose/forecast/export"
 	"example.org/eclose/forecast/verify"
 )
@@ -151,10 +152,10 @@ func TestASeasonIsJudgedWithoutWhatCameAfterIt(t *testing.T) {
 
 // seen invents sightings that follow the model's own analysis of each season, as
 // if it were the truth.
-func seen(t *testing.T, p Plan, src Source) []Sighting {
+func seen(t *testing.T, p Plan, src Source) []forecast.Sighting {
 	t.Helper()
 	rng := rand.New(rand.NewPCG(5, 5))
-	var out []Sighting
+	var out []forecast.Sighting
 	for _, r := range p.Rivers {
 		rec, err := src.Whole(t.Context(), r)
 		if err != nil {
@@ -169,8 +170,8 @@ func seen(t *testing.T, p Plan, src Source) []Sighting {
 				for range 40 {
 					d, _ := s.On(s.Calendar.Peak.P50 - 40 + forecast.Date(rng.IntN(80)))
 					hours := 1 + 3*rng.Float64()
-					out = append(out, Sighting{River: r.Slug, Group: s.Group, Stage: s.Stage, Day: d.Date, Hours: hours,
-						Seen: rng.Float64() < 1-math.Pow(1-d.P, hours/2)})
+					out = append(out, forecast.Sighting{River: r.Slug, Group: s.Group, Stage: s.Stage, Day: d.Date, Hours: hours,
+						Amount: amountOf(rng.Float64() < 1-math.Pow(1-d.P, hours/2))})
 				}
 			}
 		}
@@ -385,12 +386,12 @@ func TestIssuedOutlooksAreJudgedAsTheyWereIssued(t *testing.T) {
 		}
 		kept = append(kept, o)
 	}
-	see := func(month time.Month, day int, hours float64) Sighting {
-		return Sighting{River: r.Slug, Group: groups[2], Stage: forecast.Emergence, Day: date(2023, month, day), Seen: true, Hours: hours}
+	see := func(month time.Month, day int, hours float64) forecast.Sighting {
+		return forecast.Sighting{River: r.Slug, Group: groups[2], Stage: forecast.Emergence, Day: date(2023, month, day), Amount: diary.Few, Hours: hours}
 	}
 	// Of the 8th: leads 0 and 7; the 14th: lead 7 from the 1st (six days old by
 	// then is the 7th); the 20th of June is too late for either but for 60 days.
-	p.Sightings = []Sighting{see(5, 8, 2), see(5, 14, 4), see(8, 20, 2)}
+	p.Sightings = []forecast.Sighting{see(5, 8, 2), see(5, 14, 4), see(8, 20, 2)}
 	p.Leads = []int{0, 7}
 	o, missing, err := ScoreIssued(t.Context(), p, kept, errNone)
 	if err != nil {
@@ -443,7 +444,7 @@ func TestAnOutlookThatKnewTheSightingIsNotJudgedByIt(t *testing.T) {
 		"years later":              {noon(r, date(2025, 5, 8)), date(2023, 5, 8)},
 		"nobody knows when":        {time.Time{}, date(2023, 5, 8)},
 	} {
-		p.Sightings = []Sighting{{River: r.Slug, Group: groups[2], Stage: forecast.Emergence, Day: date(2023, 5, 8), Seen: true, Hours: 2, Recorded: c.recorded}}
+		p.Sightings = []forecast.Sighting{{River: r.Slug, Group: groups[2], Stage: forecast.Emergence, Day: date(2023, 5, 8), Amount: diary.Few, Hours: 2, Recorded: c.recorded}}
 		o, missing, err := ScoreIssued(t.Context(), p, kept, errNone)
 		if err != nil || missing != 0 {
 			t.Fatalf("%s: %d without an outlook, %v", name, missing, err)
@@ -465,4 +466,11 @@ func stageIn(s shelf, c Case) *forecast.StageOutlook {
 		}
 	}
 	return nil
+}
+
+func amountOf(seen bool) diary.Amount {
+	if seen {
+		return diary.Few
+	}
+	return diary.None
 }
