@@ -150,8 +150,8 @@ func TestASeasonIsJudgedWithoutWhatCameAfterIt(t *testing.T) {
 	}
 }
 
-// seen invents sightings that follow the model's own analysis of each season, as
-// if it were the truth.
+// seen invents sightings of seasons that run early or late as a whole, around the
+// dates that the model's own analysis of each season gives.
 func seen(t *testing.T, p Plan, src Source) []forecast.Sighting {
 	t.Helper()
 	rng := rand.New(rand.NewPCG(5, 5))
@@ -166,12 +166,16 @@ func seen(t *testing.T, p Plan, src Source) []forecast.Sighting {
 			if err != nil {
 				t.Fatal(err)
 			}
+			late := 10 * rng.NormFloat64()
 			for _, s := range o.Stages {
+				peak := float64(s.Window.Peak.P50) + late + 3*rng.NormFloat64()
+				spread := float64(s.Window.End.P50-s.Window.Start.P50) / 2.56
 				for range 40 {
-					d, _ := s.On(s.Calendar.Peak.P50 - 40 + forecast.Date(rng.IntN(80)))
+					day := s.Calendar.Peak.P50 - 40 + forecast.Date(rng.IntN(80))
 					hours := 1 + 3*rng.Float64()
-					out = append(out, forecast.Sighting{River: r.Slug, Group: s.Group, Stage: s.Stage, Day: d.Date, Hours: hours,
-						Amount: amountOf(rng.Float64() < 1-math.Pow(1-d.P, hours/2))})
+					z := (float64(day) - peak) / spread
+					out = append(out, forecast.Sighting{River: r.Slug, Group: s.Group, Stage: s.Stage, Day: day, Hours: hours,
+						Amount: amountOf(rng.Float64() < -math.Expm1(-math.Exp(-z*z/2)*hours/2))})
 				}
 			}
 		}
@@ -217,7 +221,7 @@ func TestSightingsAreHeldAgainstTheChanceOfTheHoursWatched(t *testing.T) {
 				s.N, s.Model, s.Calendar, len(y), verify.Brier(pr, y), verify.Brier(ca, y))
 		}
 	}
-	// Sightings drawn from what the model says must be found consistent with it.
+	// What was seen earlier in a season tells whether it runs early or late.
 	zero := r.Of("lead")[0]
 	if !(zero.Skill.Value > 0) {
 		t.Errorf("the model foresees its own sightings no better than the calendar: %v", zero.Skill)
