@@ -57,7 +57,7 @@ func TestGroupCommands(t *testing.T) {
 }
 
 func TestGroupFindIsAtMostEightyColumnsWide(t *testing.T) {
-	for _, args := range [][]string{{"green drake"}, {"caddis"}, {"march brown", "--region", "uk"}, {"BWO", "--month", "10"}, {"sedge", "--near", "-45,168"}} {
+	for _, args := range [][]string{{"green drake"}, {"caddis"}, {"march brown", "--region", "uk"}, {"BWO", "--month", "10"}, {"sedge", "--near=-45,168"}} {
 		var out bytes.Buffer
 		if code := run(append([]string{"group", "find"}, args...), strings.NewReader(""), &out, &out); code != 0 {
 			t.Fatalf("%v: exit %d: %s", args, code, out.String())
