@@ -25,7 +25,6 @@ var (
 // quality control codes (after MADIS). An estimated value is used, marked.
 var remarks = map[string]map[string]remark{
 	"usgs":        usgs,
-	"usgs-legacy": usgs,
 	"ghcn":        {"m:p": doubted}, // missing, presumed zero
 	"ea":          {"suspect": broken, "missing": broken, "estimated": doubted, "incomplete": doubted},
 	"eccc": {"b": iced, "ice conditions": iced, "ice": iced, "e": doubted, "estimated": doubted, "estimate": doubted, "a": doubted, "partial day": doubted,

@@ -108,7 +108,7 @@ func TestWhatIsNoAnswerSaysWhatItIs(t *testing.T) {
 		{"nothing", "\n", "is empty", false},
 		{"a web page", "<html>", "web page", false},
 		{"no items", `{"meta":{}}`, `no member "items"`, false},
-		{"cut on its way", `{"items":[{"date":"2024`, "breaks off", true},
+		{"cut on its way", `{"items":[{"date":"2024`, "ends early", true},
 		{"a word for a value", items(guid+"-flow-i-900-m3s-qualified", `"dateTime":"2024-07-01T12:00:00","value":"high"`), `items[0].value: "high"`, false},
 		{"a time that is none", items(guid+"-flow-i-900-m3s-qualified", `"dateTime":"yesterday","value":1`), `"yesterday"`, false},
 		{"a measure that is none", items("x", `"dateTime":"2024-07-01T12:00:00","value":1`), "does not name a measure", false},

@@ -112,7 +112,7 @@ func TestWhatIsNoAnswerSaysWhatItIs(t *testing.T) {
 		{"a web page", "<html>", "web page", false},
 		{"a refusal", `{"code":404,"type":"error","message":"Nothing found."}`, "404 Nothing found.", false},
 		{"another refusal", `{"error":{"code":"400","message":"bad filter"}}`, "bad filter", false},
-		{"cut on its way", `{"value":[{"@iot.id":1,`, "breaks off", true},
+		{"cut on its way", `{"value":[{"@iot.id":1,`, "ends early", true},
 		{"NaN is no JSON", `{"value":[{"phenomenonTime":"2026-05-01T10:00:00Z","result":NaN}]}`, "not JSON", false},
 		{"observations alone", `{"value":[` + ok + `]}`, "does not say what was measured", false},
 		{"no thing", strings.Replace(stream("1", "Water temperature", celsius, ok), `"@iot.id":7,`, "", 1), "does not name its Thing", false},

@@ -192,7 +192,7 @@ func TestWhatIsNoAnswerSaysWhatItIs(t *testing.T) {
 		{"WaterML 1", `<timeSeriesResponse xmlns="http://www.cuahsi.org/waterML/1.1/"/>`, "WaterML 1, not 2", false},
 		{"something else", `<kml/>`, `"kml" holds no observation`, false},
 		{"not XML", "{}", "is not XML", false},
-		{"cut on its way", doc(obs(water, wend, degC, one))[:900], "breaks off", true},
+		{"cut on its way", doc(obs(water, wend, degC, one))[:900], "ends early", true},
 		{"a time without zone", doc(obs(water, wend, degC, point("2026-05-01T10:00:00", `<w:value>1</w:value>`))), "observation 1, point 1, time: \"2026-05-01T10:00:00\" does not say its offset", false},
 		{"a time that is none", doc(obs(water, wend, degC, point("yesterday", `<w:value>1</w:value>`))), `"yesterday" is not a time`, false},
 		{"a time long past", doc(obs(water, wend, degC, point("0001-01-01T00:00:00Z", `<w:value>1</w:value>`))), "year 1", false},

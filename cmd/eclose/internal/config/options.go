@@ -134,7 +134,6 @@ type feedKind struct {
 
 var knownFeeds = map[string]feedKind{
 	"usgs":         {every: "@every 15m"},
-	"usgs-legacy":  {file: true, every: "@every 15m"},
 	"open-meteo":   {weather: true, optIn: true, optInWhy: "its free service is for non-commercial use", every: "@every 3h"},
 	"csv":          {file: true, weather: true, every: "@every 15m"},
 	"nws":          {weather: true, every: "@every 1h"},
@@ -142,8 +141,7 @@ var knownFeeds = map[string]feedKind{
 	"ea":           {every: "@every 30m"},
 	"eccc":         {every: "@every 30m"},
 	"waterml2":     {file: true, byURL: true, every: "@every 15m"},
-	"bafu":         {file: true, every: "@every 15m"},
-	"nve":          {file: true, every: "@every 15m"},
+	"bafu":         {every: "@every 10m"},
 	"sensorthings": {every: "@every 30m"},
 }
 
