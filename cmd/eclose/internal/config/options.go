@@ -1,9 +1,7 @@
 package config
 
 import (
-	"fmt"
 	"slices"
-	"strings"
 )
 
 // Option is one line of the option table: it fills the default, prints the
@@ -95,24 +93,6 @@ var Options = []Option{
 	{Key: "mail.per-minute", Default: "60", Help: "maximum emails per minute",
 		fill: func(c *Config) { def(&c.Mail.PerMinute, 60) }},
 	{Key: "mail.postal-address", Default: "", Help: "sender's name and postal address, shown at the foot of each email"},
-}
-
-// Table is the option table of the README, in Markdown.
-func Table() string {
-	var b strings.Builder
-	b.WriteString("| option | default | what it is |\n| --- | --- | --- |\n")
-	for _, o := range Options {
-		key := "`" + o.Key + "`"
-		if o.Secret {
-			key += " (secret)"
-		}
-		def := o.Default
-		if def != "" && o.fill != nil {
-			def = "`" + def + "`"
-		}
-		fmt.Fprintf(&b, "| %s | %s | %s |\n", key, def, strings.ReplaceAll(o.Help, "|", "\\|"))
-	}
-	return b.String()
 }
 
 func def[T comparable](p *T, v T) {

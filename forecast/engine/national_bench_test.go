@@ -1,16 +1,12 @@
 package engine
 
 import (
-	"context"
 	"encoding/binary"
-	"errors"
 	"fmt"
 	"hash"
 	"hash/fnv"
 	"os"
-	"runtime"
 	"strconv"
-	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -32,82 +28,6 @@ func digest(h hash.Hash64, r *Result) error {
 		}
 	}
 	return nil
-}
-
-func TestTheSameBytesForAnyNumberOfWorkers(t *testing.T) {
-	const n = 40
-	var want uint64
-	for _, workers := range []int{1, 2, 3, 8, 100} {
-		h := fnv.New64a()
-		due := 0
-		err := Batch(context.Background(), n, workers,
-			func(i int, r *River) error {
-				if i%7 == 3 {
-					runtime.Gosched() // let others overtake
-				}
-				*r = *invent(uint64(i), 12, 120, 4, 40)
-				return nil
-			},
-			func(i int, r *Result) error {
-				if i != due {
-					t.Errorf("river %d came when %d was due", i, due)
-				}
-				due++
-				return digest(h, r)
-			})
-		if err != nil || due != n {
-			t.Fatalf("%d workers: %d rivers, %v", workers, due, err)
-		}
-		if want == 0 {
-			want = h.Sum64()
-		}
-		if h.Sum64() != want {
-			t.Errorf("%d workers gave other bytes than one", workers)
-		}
-	}
-}
-
-func TestABatchStopsAtItsFirstError(t *testing.T) {
-	broken := errors.New("gauge 7 has no water")
-	for _, workers := range []int{1, 4} {
-		emitted := 0
-		load := func(i int, r *River) error {
-			if i >= 7 {
-				return fmt.Errorf("%d: %w", i, broken)
-			}
-			*r = *invent(uint64(i), 3, 60, 1, 20)
-			return nil
-		}
-		err := Batch(context.Background(), 30, workers, load, func(int, *Result) error { emitted++; return nil })
-		if !errors.Is(err, broken) || !strings.Contains(err.Error(), "river 8 of 30: 7") || emitted != 7 {
-			t.Errorf("%d workers: %d rivers, %v", workers, emitted, err)
-		}
-		full := errors.New("disk full")
-		err = Batch(context.Background(), 30, workers, load, func(i int, _ *Result) error {
-			if i == 2 {
-				return full
-			}
-			return nil
-		})
-		if !errors.Is(err, full) {
-			t.Errorf("%d workers: %v, want the error of emit", workers, err)
-		}
-		ctx, cancel := context.WithCancel(context.Background())
-		err = Batch(ctx, 1000, workers, func(i int, r *River) error { *r = *invent(1, 3, 60, 1, 20); return nil },
-			func(i int, _ *Result) error {
-				if i == 5 {
-					cancel()
-				}
-				return nil
-			})
-		if !errors.Is(err, context.Canceled) {
-			t.Errorf("%d workers: %v, want canceled", workers, err)
-		}
-		cancel()
-	}
-	if err := Batch(context.Background(), 0, 4, nil, nil); err != nil {
-		t.Errorf("no rivers: %v", err)
-	}
 }
 
 // nation makes invented gauges: ten regions whose groups share their draws, and
@@ -146,7 +66,7 @@ func nation(members, days, groups int, apart bool) func(i int, r *River) error {
 }
 
 // BenchmarkNational runs ECLOSE_GAUGES gauges (250 unless told) x 40 groups x 2
-// stages x 200 members x 240 days with two workers. One process measures one
+// stages x 200 members x 240 days, one after the other. One process measures one
 // size, since the peak of memory is that of the process.
 func BenchmarkNational(b *testing.B) {
 	n := 250
@@ -162,8 +82,21 @@ func BenchmarkNational(b *testing.B) {
 			for b.Loop() {
 				h := fnv.New64a()
 				cpu, start := processorTime(b), time.Now()
-				if err := Batch(b.Context(), n, 2, load, func(_ int, r *Result) error { return digest(h, r) }); err != nil {
-					b.Fatal(err)
+				var (
+					e   Engine
+					in  River
+					out Result
+				)
+				for i := range n {
+					if err := load(i, &in); err != nil {
+						b.Fatal(err)
+					}
+					if err := e.Forecast(&in, &out); err != nil {
+						b.Fatal(err)
+					}
+					if err := digest(h, &out); err != nil {
+						b.Fatal(err)
+					}
 				}
 				b.ReportMetric(time.Since(start).Seconds(), "s")
 				b.ReportMetric(processorTime(b)-cpu, "cpu-s")

@@ -11,16 +11,6 @@ func sorted(x []float64) []float64 {
 	return s
 }
 
-// variance has divisor n-1.
-func variance(x []float64) float64 {
-	m := Mean(x)
-	var s float64
-	for _, v := range x {
-		s += (v - m) * (v - m)
-	}
-	return s / float64(len(x)-1)
-}
-
 // Quantile is the q-quantile of values that need not be sorted, by linear
 // interpolation of the order statistics (type 7 of Hyndman & Fan 1996, Am.
 // Stat. 50, 361-365). NaN for no values.
