@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"go/ast"
 	"go/parser"
 	"go/token"
@@ -13,18 +12,18 @@ import (
 	"testing"
 )
 
-// source is one Go file of the program: no test, nothing generated.
-type source struct {
+// goFile is one Go file of the program: no test, nothing generated.
+type goFile struct {
 	path  string // from the root, with slashes
 	file  *ast.File
 	lines int
 }
 
-func sources(t *testing.T) (*token.FileSet, []source) {
+func goFiles(t *testing.T) (*token.FileSet, []goFile) {
 	t.Helper()
 	root := filepath.Join("..", "..")
 	files := token.NewFileSet()
-	var out []source
+	var out []goFile
 	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
 		switch {
 		case err != nil:
@@ -42,7 +41,7 @@ func sources(t *testing.T) (*token.FileSet, []source) {
 			return nil
 		}
 		name, err := filepath.Rel(root, path)
-		out = append(out, source{filepath.ToSlash(name), f, files.File(f.Pos()).LineCount()})
+		out = append(out, goFile{filepath.ToSlash(name), f, files.File(f.Pos()).LineCount()})
 		return err
 	})
 	if err != nil {
@@ -63,7 +62,7 @@ var sharedNames = map[string]string{
 }
 
 func TestOneExportedTypePerName(t *testing.T) {
-	_, files := sources(t)
+	_, files := goFiles(t)
 	where := map[string][]string{}
 	for _, s := range files {
 		for _, d := range s.file.Decls {
@@ -94,7 +93,7 @@ func TestOneExportedTypePerName(t *testing.T) {
 const longestCommand = 300
 
 func TestCommandsAreShort(t *testing.T) {
-	_, files := sources(t)
+	_, files := goFiles(t)
 	commands := 0
 	for _, s := range files {
 		if s.file.Name.Name != "main" {
@@ -116,7 +115,7 @@ const longestFunction = 80
 var longFunctions = map[string]string{}
 
 func TestFunctionsAreShort(t *testing.T) {
-	fset, files := sources(t)
+	fset, files := goFiles(t)
 	long := map[string]bool{}
 	for _, s := range files {
 		for _, d := range s.file.Decls {
@@ -145,7 +144,7 @@ func TestFunctionsAreShort(t *testing.T) {
 // Packages outside the program are for tests only, and their names say so.
 func TestPackagesOutsideTheProgramAreForTests(t *testing.T) {
 	reached := map[string]bool{}
-	for _, p := range listPackages(t, "-deps", "./cmd/eclose") {
+	for _, p := range listPackages(t, "-deps", module+"/cmd/eclose") {
 		reached[p.ImportPath] = true
 	}
 	outside := 0
@@ -159,6 +158,6 @@ func TestPackagesOutsideTheProgramAreForTests(t *testing.T) {
 		}
 	}
 	if outside == 0 {
-		t.Error(fmt.Sprint("the program imports every package: this rule matches nothing"))
+		t.Error("the program imports every package: this rule matches nothing")
 	}
 }
