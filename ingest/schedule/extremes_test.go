@@ -38,7 +38,7 @@ func TestApprovedDaysThatContradictThemselvesFail(t *testing.T) {
 				return csvfile.Column{Name: name, Variable: ingest.WaterTemperature, Unit: c.unit, Statistic: statistic, Period: ingest.Daily}
 			}
 			table := csvfile.Parser{Site: "deschutes", TimeColumn: "datetime", Layout: c.layout, TwoDigitYearsFrom: 1930, Columns: []csvfile.Column{column(c.high, ingest.Max), column(c.low, ingest.Min)}}
-			out, err := in.Run(t.Context(), []schedule.Place{{Name: "deschutes", Tasks: []schedule.Task{{Source: feed.Saved{Parser: table, Path: path, Now: clock},
+			out, err := in.Run(t.Context(), []schedule.RiverTasks{{Name: "deschutes", Tasks: []schedule.Task{{Source: feed.Saved{Parser: table, Path: path, Now: clock},
 				Request: ingest.Request{Site: "deschutes", Period: ingest.Daily, Variables: []ingest.Variable{ingest.WaterTemperature}}}}}})
 			if err != nil || len(out) != 1 || out[0].Err != nil {
 				t.Fatalf("%+v, %v", out, err)

@@ -56,7 +56,7 @@ type reading struct {
 	site, series string
 	variable     ingest.Variable
 	unit         string
-	place        ingest.Place
+	place        ingest.SiteInfo
 	time, value  string
 }
 
@@ -120,7 +120,7 @@ func (p *parsing) read(d *xml.Decoder) error {
 }
 
 func (p *parsing) station(s station) error {
-	pl := ingest.Place{Name: strings.Trim(s.Water+" - "+s.Name, " -"), Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN(), Zone: "Europe/Zurich"}
+	pl := ingest.SiteInfo{Name: strings.Trim(s.Water+" - "+s.Name, " -"), Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN(), Zone: "Europe/Zurich"}
 	e, err1 := strconv.ParseFloat(s.Easting, 64)
 	n, err2 := strconv.ParseFloat(s.Northing, 64)
 	if err1 == nil && err2 == nil {

@@ -125,7 +125,7 @@ func (p Parser) json(r io.Reader, c *ingest.Collector) error {
 }
 
 func (p Parser) item(c *ingest.Collector, where string, x *item) error {
-	pl := ingest.Place{Name: response.Word(x.Label), Lat: number(x.Lat), Lon: number(x.Long), Elevation: math.NaN()}
+	pl := ingest.SiteInfo{Name: response.Word(x.Label), Lat: number(x.Lat), Lon: number(x.Long), Elevation: math.NaN()}
 	switch {
 	case x.DateTime != "":
 		return p.reading(c, where, &x.reading, pl)
@@ -160,7 +160,7 @@ func (p Parser) item(c *ingest.Collector, where string, x *item) error {
 	return nil
 }
 
-func (p Parser) latest(c *ingest.Collector, where string, v jsontext.Value, measure link, pl ingest.Place) error {
+func (p Parser) latest(c *ingest.Collector, where string, v jsontext.Value, measure link, pl ingest.SiteInfo) error {
 	var r reading
 	if err := response.Unmarshal(v, &r); err != nil {
 		return feed.Unexpected(where+".latestReading", "is not a reading", err)
@@ -172,7 +172,7 @@ func (p Parser) latest(c *ingest.Collector, where string, v jsontext.Value, meas
 	return p.reading(c, where+".latestReading", &r, pl)
 }
 
-func (p Parser) reading(c *ingest.Collector, where string, r *reading, pl ingest.Place) error {
+func (p Parser) reading(c *ingest.Collector, where string, r *reading, pl ingest.SiteInfo) error {
 	v := math.NaN()
 	switch r.Value.Kind() {
 	case '0':
@@ -190,7 +190,7 @@ func (p Parser) reading(c *ingest.Collector, where string, r *reading, pl ingest
 	return p.add(c, where, string(r.Measure), r.DateTime, r.Date, v, r.Quality, r.Completeness, pl)
 }
 
-func (p Parser) add(c *ingest.Collector, where, measure, dateTime, date string, v float64, quality, completeness string, pl ingest.Place) error {
+func (p Parser) add(c *ingest.Collector, where, measure, dateTime, date string, v float64, quality, completeness string, pl ingest.SiteInfo) error {
 	if measure == "" {
 		measure = p.Measure
 	}
@@ -281,7 +281,7 @@ func (p Parser) csv(r io.Reader, c *ingest.Collector) error {
 		if err != nil {
 			return feed.Unexpected(t.Where()+", value", err.Error(), nil)
 		}
-		if err := p.add(c, t.Where(), t.Cell(iMeasure), t.Cell(iTime), t.Cell(iDate), v, t.Cell(iQuality), t.Cell(iComplete), ingest.Place{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}); err != nil {
+		if err := p.add(c, t.Where(), t.Cell(iMeasure), t.Cell(iTime), t.Cell(iDate), v, t.Cell(iQuality), t.Cell(iComplete), ingest.SiteInfo{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}); err != nil {
 			return err
 		}
 	}

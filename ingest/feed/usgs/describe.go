@@ -11,7 +11,7 @@ import (
 
 // location is an entry of monitoring-locations.
 type location struct {
-	ingest.Place
+	ingest.SiteInfo
 	ID, State    string // "USGS-14076500", "Oregon"
 	SiteTypeCode string // "ST" for a stream
 }
