@@ -153,7 +153,7 @@ func (rec Record) Calibrate(r River, c *insects.Catalogue, sightings []diary.Sig
 		}
 		post, err := phenology.Calibrate(p.prior, p.seen, y.seasons, phenology.Options{Seed: seedOf(r.Slug+" "+key, 0)})
 		if err != nil {
-			return nil, nil, fmt.Errorf("calibrating from %d sightings at %s: %w", len(p.seen), key, err)
+			return nil, nil, fmt.Errorf("calibrating from %d sightings of %s: %w", len(p.seen), key, err)
 		}
 		out[key] = calibrationOf(&post, p.seen)
 	}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"example.org/eclose/forecast/engine"
+	"example.org/eclose/forecast/verify"
 	"example.org/eclose/model/degreeday"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/phenology"
@@ -287,7 +288,7 @@ func (w *water) days(rec Record) []WaterDay {
 		slices.Sort(column)
 		date := w.day0 + Date(d)
 		up, sd := w.diel.Above(int(date))
-		out[d] = WaterDay{Date: date, P10: quantile(column, 0.1), P50: quantile(column, 0.5), P90: quantile(column, 0.9)}
+		out[d] = WaterDay{Date: date, P10: verify.QuantileOfSorted(column, 0.1), P50: verify.QuantileOfSorted(column, 0.5), P90: verify.QuantileOfSorted(column, 0.9)}
 		out[d].MaxP50 = out[d].P50 + up
 		out[d].MaxP90 = out[d].P50 + up + math.Hypot(1.2816*sd, out[d].P90-out[d].P50)
 		if v := w.climatology[dayOfYear(date)]; !math.IsNaN(v) {
@@ -324,7 +325,7 @@ func (w *water) heat(rec Record) []HeatSum {
 			sums[m] = run[n-1]
 		}
 		slices.Sort(sums)
-		h.SumCDays = round(quantile(sums, 0.5), 10)
+		h.SumCDays = round(verify.QuantileOfSorted(sums, 0.5), 10)
 		if count(usual) == n {
 			degreeday.RunningSum(run, usual, base, math.Inf(1))
 			h.Climatology = round(run[n-1], 10)
@@ -332,16 +333,6 @@ func (w *water) heat(rec Record) []HeatSum {
 		out = append(out, h)
 	}
 	return out
-}
-
-// quantile of sorted values, on a line between neighbours.
-func quantile(sorted []float64, p float64) float64 {
-	x := p * float64(len(sorted)-1)
-	i := int(x)
-	if i+1 >= len(sorted) {
-		return sorted[len(sorted)-1]
-	}
-	return sorted[i] + (x-float64(i))*(sorted[i+1]-sorted[i])
 }
 
 // notes says in words what a reader must know of how the outlook came about.

@@ -1,8 +1,9 @@
 package forecast
 
 import (
-	"fmt"
 	"time"
+
+	"example.org/eclose/model/civil"
 )
 
 // Stage is the part of an adult's life that an outlook speaks of.
@@ -17,31 +18,11 @@ const (
 // Stages in the order in which they happen.
 var Stages = []Stage{Emergence, EggLaying}
 
-// Date is a civil date of the river's zone, as days since 1970-01-01.
-type Date int
+// Date is a calendar date in the river's zone.
+type Date = civil.Date
 
-// DateOf is the civil date of t in its own location.
-func DateOf(t time.Time) Date {
-	return Date(time.Date(t.Year(), t.Month(), t.Day(), 0, 0, 0, 0, time.UTC).Unix() / 86400)
-}
-
-// Time is midnight UTC of the date: a label, not an instant.
-func (d Date) Time() time.Time { return time.Unix(int64(d)*86400, 0).UTC() }
-
-func (d Date) String() string { return d.Time().Format(time.DateOnly) }
-
-// MarshalText writes the date as 2006-01-02.
-func (d Date) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
-
-// UnmarshalText reads what MarshalText writes.
-func (d *Date) UnmarshalText(b []byte) error {
-	t, err := time.Parse(time.DateOnly, string(b))
-	if err != nil {
-		return fmt.Errorf("reading a date: %w", err)
-	}
-	*d = DateOf(t)
-	return nil
-}
+// DateOf is the date of t in its own location.
+func DateOf(t time.Time) Date { return civil.DateOf(t) }
 
 // Range holds the 10, 50 and 90 % points of an uncertain date.
 type Range struct {
@@ -155,12 +136,14 @@ func Likelihood(p float64) string {
 const StandingCaution = "This is an insect forecast, not a wading forecast. Flow can rise without warning, especially below dams. " +
 	"Local notices, dam operators, licensed guides, local rules and your own eyes overrule it."
 
-// inZone is t in the river's zone, or in UTC where this machine does not know
-// the zone.
-func inZone(t time.Time, zone string) time.Time {
-	loc, err := time.LoadLocation(zone)
+// ZoneOf is an IANA time zone, or UTC where this machine does not know it: names
+// are checked when they come in, and a date that is a day off beats no answer.
+func ZoneOf(name string) *time.Location {
+	zone, err := time.LoadLocation(name)
 	if err != nil {
-		return t.UTC()
+		return time.UTC
 	}
-	return t.In(loc)
+	return zone
 }
+
+func inZone(t time.Time, zone string) time.Time { return t.In(ZoneOf(zone)) }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"example.org/eclose/forecast/engine"
+	"example.org/eclose/forecast/verify"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/phenology"
 	"example.org/eclose/model/sun"
@@ -106,7 +107,7 @@ func stageOf(g *insects.Group, stage Stage, p phenology.Params, res *engine.Stag
 		Window:   windowOf(res.Window, day0), Calendar: windowOf(res.WindowCalendar, day0),
 	}
 	if p.Measured {
-		s.Grade = fmt.Sprintf("sightings here (%d seasons)", p.Seasons)
+		s.Grade = fmt.Sprintf(sightingsHere+" (%d seasons)", p.Seasons)
 	}
 	s.Days = make([]Day, len(res.P))
 	for d := range s.Days {
@@ -243,7 +244,7 @@ func (w *water) earlyDays(rec Record, p phenology.Params) (float64, bool) {
 		all[m] = p.Median(t[:min(365, len(t))])
 	}
 	slices.Sort(all)
-	days := round(p.Median(column)-quantile(all, 0.5), 10)
+	days := round(p.Median(column)-verify.QuantileOfSorted(all, 0.5), 10)
 	// Farther than this, one of the two years does not reach the sum at all.
 	return days, math.Abs(days) < 60
 }

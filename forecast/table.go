@@ -21,7 +21,7 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 	p := printer{w: w}
 	issue := o.IssueDate()
 	p.line("%s: forecast issued %s", o.RiverName, o.IssuedAt.UTC().Format("2 January 2006 15:04 UTC"))
-	p.line("%s", wrap(fmt.Sprintf("Latest reading %s. Based on %d past seasons. Water temperature: %s. Weather ahead: %s.",
+	p.line("%s", wrap(fmt.Sprintf("Latest reading %s. Based on %d past seasons of water temperature here. Water temperature: %s. Weather ahead: %s.",
 		o.DataCutoff.UTC().Format("2 Jan 15:04 UTC"), o.Seasons, o.WaterSource, o.WeatherSource), 80, ""))
 	if d, ok := o.WaterOn(issue); ok {
 		mid, low, high := temperature(d.P50, opt.Fahrenheit), temperature(d.P10, opt.Fahrenheit), temperature(d.P90, opt.Fahrenheit)
@@ -138,7 +138,7 @@ func (p *printer) stage(s StageOutlook, issue Date) {
 	if !s.Fishable {
 		name = cut(s.Name, 18) + " (not fishable)"
 	}
-	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, calendar, gradeWord(s.Grade))
+	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, calendar, GradeWord(s.Grade))
 	p.line("  %s", strings.TrimRight(fmt.Sprintf("%-24s %-24s %s", between(s.Window.Start), between(s.Window.Peak), between(s.Window.End)), " "))
 	p.line("  %s", wrap(orUnknown(s.Hours)+"; "+s.Why(), 78, "  "))
 }
@@ -148,15 +148,6 @@ func orUnknown(hours string) string {
 		return "hours unknown"
 	}
 	return hours
-}
-
-// gradeWord is the word of a grade that tells it from the others.
-func gradeWord(grade string) string {
-	first, _, _ := strings.Cut(grade, " ")
-	if first == "common" {
-		return "practice"
-	}
-	return strings.TrimSuffix(first, ",")
 }
 
 // between is a date with its range, as short as it can be said.
@@ -171,12 +162,7 @@ func between(r Range) string {
 	return fmt.Sprintf("%s (%s-%s)", short(r.P50), short(r.P10), short(r.P90))
 }
 
-func short(d Date) string {
-	if d == 0 {
-		return "-"
-	}
-	return d.Time().Format("2 Jan")
-}
+func short(d Date) string { return d.Short() }
 
 // percent rounds a chance to what is known: whole tens in the middle, and never
 // to certainty.

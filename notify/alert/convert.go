@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/model/civil"
 	"example.org/eclose/model/wading"
 )
 
@@ -40,7 +41,8 @@ func FromOutlook(o forecast.Outlook, tie func(group string, stage forecast.Stage
 	return out
 }
 
-func date(d forecast.Date) string {
+// date writes a date as facts and ledger hold it; empty if unknown.
+func date(d civil.Date) string {
 	if d == 0 {
 		return ""
 	}

@@ -25,9 +25,9 @@ func TestNamesOfMeasuresSayWhatTheyHold(t *testing.T) {
 		{"E1320-rainfall-tipping_bucket_raingauge-t-15_min-mm", "ea/E1320/precipitation/sum/PT15M/ts=tipping_bucket_raingauge", "mm", ""},
 		{"5003-level-groundwater-i-1_h-mBDAT", "ea/5003//instant/ts=groundwater", "mBDAT", "it is a level in the ground, not in a river"},
 		{"3400TH-flow--i-15_min-m3_s", "ea/3400TH/discharge/instant", "m3_s", ""},
-		{"3680-temperature--i-15_min-deg_C", "ea/3680//instant", "deg_C", "it is not a variable the house knows"},
-		{"1301TH-level-stage-i-15_min----", "ea/1301TH/gauge_height/instant/ts=stage", "---", "its unit is not told"},
-		{guid + "-do-i-subdaily-mgL", "ea/" + guid + "//instant", "mgL", "it is not a variable the house knows"},
+		{"3680-temperature--i-15_min-deg_C", "ea/3680//instant", "deg_C", "unsupported variable"},
+		{"1301TH-level-stage-i-15_min----", "ea/1301TH/gauge_height/instant/ts=stage", "---", "its unit is not given"},
+		{guid + "-do-i-subdaily-mgL", "ea/" + guid + "//instant", "mgL", "unsupported variable"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			m, err := parseMeasure("http://environment.data.gov.uk/hydrology/id/measures/" + c.name)

@@ -68,10 +68,15 @@ func readBody(r io.Reader) (b body, err error) {
 	if err := feed.JSON(r, &b); err != nil {
 		return b, err
 	}
-	if strings.Contains(response.Word(b.Type), "/problems/") || (b.Title != "" && len(b.Status) > 0 && len(b.Properties) == 0 && b.Features == nil) {
+	if b.refuses() {
 		return b, problem(&b)
 	}
 	return b, nil
+}
+
+// refuses reports whether the body is an RFC 7807 problem instead of data.
+func (b *body) refuses() bool {
+	return strings.Contains(response.Word(b.Type), "/problems/") || (b.Title != "" && len(b.Status) > 0 && len(b.Properties) == 0 && b.Features == nil)
 }
 
 // problem turns an RFC 7807 body into an error. Faults of the server pass,

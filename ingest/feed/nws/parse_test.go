@@ -106,7 +106,7 @@ func TestWhatIsNoAnswerSaysWhatItIs(t *testing.T) {
 		{"a web page", "<html>", "web page", false},
 		{"a point at sea", `{"type":"https://api.weather.gov/problems/InvalidPoint","title":"Data Unavailable For Requested Point","status":404,"detail":"no"}`, "the United States only", false},
 		{"an expired grid passes", `{"type":"https://api.weather.gov/problems/ForecastGridExpired","title":"Expired","status":503,"detail":"d"}`, "not issued", true},
-		{"a fault of the server passes", `{"type":"https://api.weather.gov/problems/UnexpectedProblem","title":"Unexpected","status":500,"detail":"d"}`, "passes", true},
+		{"a fault of the server passes", `{"type":"https://api.weather.gov/problems/UnexpectedProblem","title":"Unexpected","status":500,"detail":"d"}`, "temporary", true},
 		{"cut on its way", `{"type":"Feature","properties":{"gridId":"PD`, "ends early", true},
 		{"a duration in months", grid(`"temperature":{"uom":"wmoUnit:degC","values":[{"validTime":"2026-05-01T06:00:00Z/P1M","value":9}]}`), `temperature.values[0]: validTime "P1M"`, false},
 		{"a unit nobody knows", grid(`"temperature":{"uom":"wmoUnit:furlong","values":[{"validTime":"2026-05-01T06:00:00Z/PT1H","value":9}]}`), "furlong", false},

@@ -26,11 +26,14 @@ type Config struct {
 	Feeds            map[string]Feed `toml:"feeds"`
 	Rivers           []River         `toml:"river"`
 	Insects          string          `toml:"insects"`
-	ForecastSchedule string          `toml:"outlooks"`
+	ForecastSchedule string          `toml:"forecast-schedule"`
+	OldSchedule      string          `toml:"outlooks"` // old name of ForecastSchedule
 	Notice           string          `toml:"notice"`
 	Serve            Serve           `toml:"serve"`
 	Mail             Mail            `toml:"mail"`
 
+	// Warnings name old keys that were accepted.
+	Warnings []string `toml:"-"`
 	// Dir is where the file lies: relative paths in it start here.
 	Dir string `toml:"-"`
 }
@@ -57,6 +60,9 @@ type Feed struct {
 	Comma    string   `toml:"delimiter"`
 	SkipRows int      `toml:"skip-lines"`
 }
+
+// renamed has old keys that are still read, with a warning, for one release.
+var renamed = map[string]string{"outlooks": "forecast-schedule"}
 
 // Span is a length of time, written "90s" or "10m".
 type Span time.Duration
@@ -220,6 +226,14 @@ func parse(b []byte, path string, check func(*Config) []string) (*Config, error)
 	for _, k := range md.Undecoded() {
 		faults = append(faults, fmt.Sprintf("unknown option %q%s; see the table in the README", k.String(), atLine(b, k)))
 	}
+	if c.OldSchedule != "" {
+		if c.ForecastSchedule != "" {
+			faults = append(faults, "outlooks and forecast-schedule are both set; remove outlooks")
+		} else {
+			c.ForecastSchedule = c.OldSchedule
+		}
+		c.Warnings = append(c.Warnings, fmt.Sprintf("%s: option %q was renamed; write %q", path, "outlooks", renamed["outlooks"]))
+	}
 	c.Dir = filepath.Dir(path)
 	c.complete()
 	faults = append(faults, check(&c)...)
@@ -305,7 +319,7 @@ func (c *Config) faults() (out []string) {
 	}
 	out = append(out, c.feedFaults()...)
 	if _, err := cron.ParseStandard(c.ForecastSchedule); err != nil {
-		add("outlooks = %q is not a cron expression such as \"10 */6 * * *\": %v", c.ForecastSchedule, err)
+		add("forecast-schedule = %q is not a cron expression such as \"10 */6 * * *\": %v", c.ForecastSchedule, err)
 	}
 	slugs := map[string]bool{}
 	if len(c.Rivers) == 0 {

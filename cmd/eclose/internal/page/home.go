@@ -85,11 +85,7 @@ func ago(d time.Duration) string {
 
 // localDay is the civil date at the river.
 func localDay(o *forecast.Outlook, now time.Time) forecast.Date {
-	zone, err := time.LoadLocation(o.Zone)
-	if err != nil {
-		zone = time.UTC
-	}
-	return forecast.DateOf(now.In(zone))
+	return forecast.DateOf(now.In(forecast.ZoneOf(o.Zone)))
 }
 
 // chanceLine is one stage with its chance on a day.
