@@ -32,9 +32,11 @@ func JSONNumber(v jsontext.Value) (float64, error) {
 	case 'n', 0:
 		return math.NaN(), nil
 	case '0':
-		if f, err := strconv.ParseFloat(string(v), 64); err == nil {
-			return f, nil
+		f, err := strconv.ParseFloat(string(v), 64)
+		if err != nil {
+			return 0, fmt.Errorf("%s is out of range", ingest.Clip(string(v)))
 		}
+		return f, nil
 	}
 	return 0, fmt.Errorf("%s is neither a number nor null", ingest.Clip(string(v)))
 }

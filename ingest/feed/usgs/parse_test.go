@@ -99,11 +99,11 @@ func TestErrorsNameThePlaceAndWhatToDo(t *testing.T) {
 		says     []string
 		retry    bool
 	}{
-		{"nothing", "", []string{"answer", "is empty"}, false},
+		{"nothing", "", []string{"response", "is empty"}, false},
 		{"a web page", "<!DOCTYPE html><html>down</html>", []string{"web page", "may be down"}, false},
 		{"cut JSON", collection("", good)[:200], []string{"byte ", "ends early"}, true},
-		{"broken JSON", strings.Replace(collection("", good), `"value"`, `value`, 1), []string{"byte ", "/features/0/properties", "not valid JSON"}, false},
-		{"bare nan", strings.Replace(collection("", good), `"4"`, `nan`, 1), []string{"not valid JSON"}, false},
+		{"broken JSON", strings.Replace(collection("", good), `"value"`, `value`, 1), []string{"byte ", "/features/0/properties", "not the expected JSON"}, false},
+		{"bare nan", strings.Replace(collection("", good), `"4"`, `nan`, 1), []string{"not the expected JSON"}, false},
 		{"no features", `{"type":"FeatureCollection"}`, []string{`"features"`}, false},
 		{"refusal of the service", `{"code":"InvalidQuery","type":"InvalidQuery","description":"too large"}`, []string{"InvalidQuery", "too large"}, false},
 		{"refusal of the gateway", `{"error":{"code":"OVER_RATE_LIMIT","message":"wait"}}`, []string{"OVER_RATE_LIMIT", "wait"}, true},

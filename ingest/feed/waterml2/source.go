@@ -1,6 +1,7 @@
 package waterml2
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -111,7 +112,7 @@ func (s *Source) part(ctx context.Context, u string, req ingest.Request, yield f
 		if x.Site == req.Site || strings.HasSuffix(x.Site, "/"+req.Site) || x.Site == address(req.Site) {
 			return false
 		}
-		other = x.Site
+		other = cmp.Or(other, x.Site)
 		return true
 	})
 	if len(list) == 0 && other != "" { // it would look like a gauge that has fallen silent
