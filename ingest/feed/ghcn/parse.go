@@ -329,7 +329,7 @@ func (p *parsing) csv(r io.Reader) error {
 
 // long takes the by-station file without header:
 // ID,YYYYMMDD,ELEMENT,VALUE,M,Q,S,TIME.
-func (p *parsing) long(t *response.Table) error {
+func (p *parsing) long(t *response.Rows) error {
 	p.Units = Tenths
 	where, rec := "line 1", t.Header
 	for {

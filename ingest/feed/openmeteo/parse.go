@@ -201,24 +201,7 @@ func (p Parser) block(a *answer, b *block, c *ingest.Collector) error {
 	if b.name == "daily" {
 		table = daily
 	}
-	// A column without a number is a member where its sisters have numbers,
-	// and the mean of the members where it has a spread beside it.
-	numbered, spread := map[column]bool{}, map[string]bool{}
-	parts := make([]column, len(b.columns))
-	for i, v := range b.columns {
-		if name, ok := strings.CutSuffix(v.name, "_spread"); ok {
-			spread[name] = true
-			continue
-		}
-		col, ok := split(v.name, table, p.Models)
-		if !ok {
-			continue
-		}
-		parts[i] = col
-		if col.member > 0 {
-			numbered[column{base: col.base, model: col.model}] = true
-		}
-	}
+	parts, numbered, spread := p.split(b, table)
 	for i, v := range b.columns {
 		col := parts[i]
 		if col.base == "" {
@@ -239,18 +222,9 @@ func (p Parser) block(a *answer, b *block, c *ingest.Collector) error {
 		if numbered[column{base: col.base, model: col.model}] {
 			k.Member = col.member + 1
 		}
-		switch {
-		case b.name == "daily":
-			k.Period = ingest.Daily
-		case strings.HasPrefix(b.name, "current"):
-			k.TimeSeries = join(k.TimeSeries, "current")
-		}
-		if b.name != "daily" && m.statistic != ingest.Instant {
-			k.Period = step(times)
-			if k.Period == "" {
-				c.Skip(site, where, "the period its sums cover is not given", len(v.at))
-				continue
-			}
+		if k = period(k, b.name, times); k.Period == "" && b.name != "daily" && m.statistic != ingest.Instant {
+			c.Skip(site, where, "the period its sums cover is not given", len(v.at))
+			continue
 		}
 		unit := a.units[b.name][v.name]
 		var g *ingest.Builder
@@ -274,6 +248,44 @@ func (p Parser) block(a *answer, b *block, c *ingest.Collector) error {
 		}
 	}
 	return nil
+}
+
+// split takes the columns' names apart. A column without a number is a member
+// where its sisters have numbers, and the mean of the members where it has a
+// spread beside it.
+func (p Parser) split(b *block, table map[string]meaning) (parts []column, numbered map[column]bool, spread map[string]bool) {
+	parts, numbered, spread = make([]column, len(b.columns)), map[column]bool{}, map[string]bool{}
+	for i, v := range b.columns {
+		if name, ok := strings.CutSuffix(v.name, "_spread"); ok {
+			spread[name] = true
+			continue
+		}
+		col, ok := split(v.name, table, p.Models)
+		if !ok {
+			continue
+		}
+		parts[i] = col
+		if col.member > 0 {
+			numbered[column{base: col.base, model: col.model}] = true
+		}
+	}
+	return parts, numbered, spread
+}
+
+// period completes a key by what its block says: days, the present, or sums
+// over the step of its times.
+func period(k ingest.Key, block string, times []int64) ingest.Key {
+	switch {
+	case block == "daily":
+		k.Period = ingest.Daily
+		return k
+	case strings.HasPrefix(block, "current"):
+		k.TimeSeries = join(k.TimeSeries, "current")
+	}
+	if k.Statistic != ingest.Instant {
+		k.Period = step(times)
+	}
+	return k
 }
 
 func skipReason(name string) string {

@@ -9,9 +9,9 @@ import (
 	"strings"
 )
 
-// Table reads a CSV response row by row. Every row is as wide as the header: a
+// Rows reads a CSV response row by row. Every row is as wide as the header: a
 // shorter one was cut.
-type Table struct {
+type Rows struct {
 	Header []string // without surrounding white space
 	Cells  []string // of the row that Next read; valid until the next call
 	feed   Feed
@@ -19,8 +19,8 @@ type Table struct {
 }
 
 // Table reads the header. Begin must have passed over what stands before it.
-func (f Feed) Table(r io.Reader) (*Table, error) {
-	t := &Table{feed: f, r: csv.NewReader(r)}
+func (f Feed) Table(r io.Reader) (*Rows, error) {
+	t := &Rows{feed: f, r: csv.NewReader(r)}
 	t.r.FieldsPerRecord = -1 // checked below, in plainer words
 	t.r.ReuseRecord = true
 	rec, err := t.r.Read()
@@ -34,10 +34,10 @@ func (f Feed) Table(r io.Reader) (*Table, error) {
 }
 
 // Column returns the index of the column of that name, or -1.
-func (t *Table) Column(name string) int { return slices.Index(t.Header, name) }
+func (t *Rows) Column(name string) int { return slices.Index(t.Header, name) }
 
 // Next reads a row; false at the end.
-func (t *Table) Next() (bool, error) {
+func (t *Rows) Next() (bool, error) {
 	rec, err := t.r.Read()
 	if errors.Is(err, io.EOF) {
 		return false, nil
@@ -56,7 +56,7 @@ func (t *Table) Next() (bool, error) {
 
 // Cell returns the cell of a column of the row, without surrounding white
 // space; "" for column -1.
-func (t *Table) Cell(column int) string {
+func (t *Rows) Cell(column int) string {
 	if column < 0 {
 		return ""
 	}
@@ -64,12 +64,12 @@ func (t *Table) Cell(column int) string {
 }
 
 // Where names the row's line, for messages.
-func (t *Table) Where() string {
+func (t *Rows) Where() string {
 	line, _ := t.r.FieldPos(0)
 	return fmt.Sprintf("line %d", line)
 }
 
-func (t *Table) fault(err error) error {
+func (t *Rows) fault(err error) error {
 	pe, ok := errors.AsType[*csv.ParseError](err)
 	if !ok {
 		return t.feed.Truncated("response")
