@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"example.org/eclose/model/civil"
+	"example.org/eclose/model/insects"
 )
 
 // Stage is the part of an adult's life that an outlook speaks of.
@@ -63,6 +64,9 @@ type StageOutlook struct {
 	Weight   float64  `json:"thermal_weight"` // 0 calendar only .. 1 temperature only
 	Early    *float64 `json:"early_days"`     // by which the season runs ahead of this river's usual one; nil if not known
 	Reasons  []string `json:"reasons"`
+	// AllYear tells that the stage knows no season: the window is the whole year
+	// and its peak means nothing.
+	AllYear bool `json:"all_year,omitempty"`
 }
 
 // WaterDay is one day of water temperature, °C.
@@ -77,16 +81,17 @@ type WaterDay struct {
 	Climatology *float64 `json:"normal_c"` // mean of the seasons on this date, nil if none is known
 }
 
-// Departure is how far the water of the last days of this year lies from that of
+// Departure is how far the water of the last days of this season-year lies from that of
 // past seasons.
 type Departure struct {
 	MeanC float64 `json:"mean_c"`
 	Days  int     `json:"days"`
 }
 
-// HeatSum is how many degree-days the water has gathered from 1 January to the
-// day before the issue: daily means over a base, none below it.
+// HeatSum is how many degree-days the water has gathered from 1 January, south of
+// the equator from 1 July, to the day before the issue: daily means over a base, none below it.
 type HeatSum struct {
+	Since       Date    `json:"since"` // the first day; 0 in older outlooks, which began on 1 January
 	BaseC       float64 `json:"base_c"`
 	SumCDays    float64 `json:"sum_c_days"`    // middle over members: gaps are filled
 	Climatology float64 `json:"normal_c_days"` // the same of the mean of past seasons; 0 if none is known
@@ -114,6 +119,25 @@ type Outlook struct {
 	Stages        []StageOutlook `json:"stages"`
 	Notes         []string       `json:"notes"`
 	Caution       string         `json:"caution"`
+}
+
+// SinceWords is the first day of the sum for people.
+func (h HeatSum) SinceWords() string {
+	if h.Since == 0 {
+		return "1 January"
+	}
+	return h.Since.Time().Format("2 January")
+}
+
+// YearStart is the first day of the season-year of the issue: 1 January, south of
+// the equator 1 July.
+func (o *Outlook) YearStart() Date { return yearStart(o.IssueDate(), o.Lat) }
+
+func yearStart(issue Date, latDeg float64) Date {
+	if latDeg < 0 {
+		return seasonFirst(issue, insects.FromJuly)
+	}
+	return seasonFirst(issue, insects.FromJanuary)
 }
 
 // Likelihood puts a probability in words, by the IPCC's guidance note on

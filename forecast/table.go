@@ -67,7 +67,7 @@ func (h HeatSum) words(fahrenheit bool) string {
 	if fahrenheit {
 		unit, scale, base = "°F", 1.8, h.BaseC*1.8+32
 	}
-	s := fmt.Sprintf("Degree-days above %.0f %s since 1 January: %.0f", base, unit, h.SumCDays*scale)
+	s := fmt.Sprintf("Degree-days above %.0f %s since %s: %.0f", base, unit, h.SinceWords(), h.SumCDays*scale)
 	if h.Climatology > 0 {
 		s += fmt.Sprintf(" (average by this date %.0f)", h.Climatology*scale)
 	}
@@ -114,7 +114,13 @@ func (o *Outlook) shown(opt TableOptions) []StageOutlook {
 		}
 		out = append(out, s)
 	}
-	slices.SortStableFunc(out, func(a, b StageOutlook) int { return int(a.Window.Peak.P50 - b.Window.Peak.P50) })
+	// By date; those without a season last.
+	slices.SortStableFunc(out, func(a, b StageOutlook) int {
+		if a.AllYear != b.AllYear {
+			return map[bool]int{true: 1, false: -1}[a.AllYear]
+		}
+		return int(a.Window.Peak.P50 - b.Window.Peak.P50)
+	})
 	return out
 }
 
@@ -139,6 +145,11 @@ func (p *printer) stage(s StageOutlook, issue Date) {
 		name = cut(s.Name, 18) + " (not fishable)"
 	}
 	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, calendar, GradeWord(s.Grade))
+	if s.AllYear {
+		p.line("  all year")
+		p.line("  %s", orUnknown(s.Hours))
+		return
+	}
 	p.line("  %s", strings.TrimRight(fmt.Sprintf("%-24s %-24s %s", between(s.Window.Start), between(s.Window.Peak), between(s.Window.End)), " "))
 	p.line("  %s", wrap(orUnknown(s.Hours)+"; "+s.Why(), 78, "  "))
 }

@@ -87,6 +87,7 @@ type Fact struct {
 	Grade  Grade
 	Source string
 	Note   string
+	Basis  string // of a window: what it was collected over, as written; see parseBasis
 
 	File string
 	Line int

@@ -30,6 +30,9 @@ func FromOutlook(o forecast.Outlook, tie func(group string, stage forecast.Stage
 			CalendarFrom: date(s.Calendar.Start.P50), CalendarTo: date(s.Calendar.End.P50),
 			Days: make([]Day, len(s.Days)),
 		}
+		if s.AllYear { // no window opens or closes
+			x.From, x.Peak, x.To, x.CalendarFrom, x.CalendarTo = "", "", "", "", ""
+		}
 		for i, d := range s.Days {
 			x.Days[i] = Day{Date: d.Date.String(), P: d.P, PCalendar: d.PCalendar}
 		}

@@ -14,6 +14,7 @@ import (
 	"github.com/robfig/cron/v3"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/model/insects"
 )
 
 // Config is the whole file. The table in options.go lists each option with its
@@ -94,6 +95,7 @@ type River struct {
 	Zone      string   `toml:"zone"`
 	Lat       float64  `toml:"lat"`
 	Lon       float64  `toml:"lon"`
+	Elevation *float64 `toml:"elevation-m"`
 	Groups    []string `toml:"groups"`
 	Regulated bool     `toml:"regulated"`
 	Notices   string   `toml:"notices"` // where local notices are published
@@ -343,6 +345,14 @@ func (c *Config) faults() (out []string) {
 		}
 		if r.Lat == 0 && r.Lon == 0 {
 			add("%s: set lat and lon (needed for day length and weather)", who)
+		}
+		if region, err := insects.ParseRegion(r.Region); r.Region != "" && err != nil {
+			add("%s: %v", who, err)
+		} else if err := region.CheckLatitude(r.Lat); r.Region != "" && err != nil {
+			add("%s: %v", who, err)
+		}
+		if e := r.Elevation; e != nil && !(*e > -500 && *e < 6000) {
+			add("%s: elevation-m = %g: use metres above sea level", who, *e)
 		}
 		if len(r.Gauges) == 0 {
 			add("%s has no [[river.gauge]]; find one with: eclose gauges find --near %g,%g", who, r.Lat, r.Lon)

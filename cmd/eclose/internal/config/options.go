@@ -34,6 +34,7 @@ var Options = []Option{
 	{Key: "river.zone", Default: "UTC", Help: "IANA time zone, such as America/Denver"},
 	{Key: "river.lat", Help: "latitude in degrees; required"},
 	{Key: "river.lon", Help: "longitude in degrees, west is negative; required"},
+	{Key: "river.elevation-m", Default: "the gauge's or the weather's", Help: "metres above sea level; shifts the catalogue's regional dates"},
 	{Key: "river.region", Default: "by place", Help: "insect catalogue region; list them with eclose group find"},
 	{Key: "river.groups", Default: "all of the region", Help: "keys of the insect groups to forecast"},
 	{Key: "river.regulated", Default: "false", Help: "true if below a dam; adds a warning to the caution"},
