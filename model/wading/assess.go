@@ -77,6 +77,7 @@ type Input struct {
 
 	Flood        Flood
 	FloodWarning string // text of a flood or flash-flood warning in force; empty when none
+	Warnings     Warnings
 
 	Regulated   bool
 	RegulatedBy string // "dam at ..., schedule ..., telephone ..."
