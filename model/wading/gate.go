@@ -23,6 +23,8 @@ const (
 	recently   = 6 * time.Hour // in which a great fall is not believed
 	fallShare  = 4.0           // times
 	fallStageM = 1.0
+	dropShare  = 2.0 // the same from the reading before the newest
+	dropStageM = 0.5
 	stepShare  = 20.0 // times, from one reading to the next: not believed until it is undone
 
 	stuckAfter   = 48 * time.Hour // without any change, unless the gauge has stood still longer before
@@ -86,12 +88,16 @@ func (s *sensor) newest() float64 { return s.past[len(s.past)-1].Value }
 // since is how long before the newest reading a past one was taken.
 func (s *sensor) since(p Past) time.Duration { return p.Age - s.past[len(s.past)-1].Age }
 
-// fell reports whether one value is so far below another that it is not believed.
-func (s *sensor) fell(now, then float64) bool {
+// fell reports whether the newest value is so far below an earlier one that it is
+// not believed.
+func (s *sensor) fell(i int) bool {
+	now, then := s.newest(), s.past[i].Value
+	last := i == len(s.past)-2
 	if s.height {
-		return then-now >= fallStageM
+		return then-now >= fallStageM || last && then-now >= dropStageM
 	}
-	return max(then, leastFlow) >= fallShare*max(now, leastFlow)
+	times := max(then, leastFlow) / max(now, leastFlow)
+	return times >= fallShare || last && times >= dropShare
 }
 
 // thin says why there is too little to check the newest reading against.
@@ -116,8 +122,8 @@ func (s *sensor) thin(rec Record) (out []string) {
 
 // doubts are all reasons not to believe a sensor by its own past.
 func (s *sensor) doubts(rec Record) (out []string) {
-	for _, p := range s.past {
-		if s.since(p) <= recently && s.fell(s.newest(), p.Value) {
+	for i, p := range s.past {
+		if s.since(p) <= recently && s.fell(i) {
 			out = append(out, fmt.Sprintf("the %s fell too far within %.1f h to be believed", s.what, s.since(p).Hours()))
 			break
 		}
