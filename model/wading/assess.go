@@ -228,7 +228,6 @@ func (a *assessment) byFlow(q float64) (judged bool) {
 			return fmt.Sprintf("gauge staff have no record of wading at a flow this high: the highest of %d visits was %s",
 				in.CeilingVisits, u.Flow(in.CeilingM3s))
 		})
-		judged = true
 	}
 	if in.Record.Days > 0 && q > in.Record.HighM3s {
 		level := BetterNot
