@@ -23,7 +23,7 @@ const (
 	recently   = 6 * time.Hour // in which a great fall is not believed
 	fallShare  = 4.0           // times
 	fallStageM = 0.5
-	dropShare  = 2.0 // the same from the reading before the newest
+	dropShare  = 2.0   // the same from the reading before the newest
 	trickle    = 0.003 // m3/s, 0.1 ft3/s: stands in for any smaller flow where it fell
 	stepShare  = 20.0  // times, from one reading to the next: not believed until it is undone
 
