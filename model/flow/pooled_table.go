@@ -1,0 +1,3 @@
+package flow
+
+var pooled = vague()
