@@ -19,10 +19,13 @@ const numKnots = len(knots)
 // since a model whose factors come from few years errs less when mixed with
 // persistence; then members above the median stand off from it by the factor Above,
 // those below by Below.
-type Correction struct{ Own, Today, Shift, Above, Below float64 }
+//
+// Before that, bands are drawn towards the width usual at the lead, whose logarithm is
+// Usual: Trust is the share of their own in the logarithm of the width.
+type Correction struct{ Own, Today, Shift, Above, Below, Trust, Usual float64 }
 
 // noCorrection leaves members as they are.
-var noCorrection = Correction{Own: 1, Above: 1, Below: 1}
+var noCorrection = Correction{Own: 1, Above: 1, Below: 1, Trust: 1}
 
 // between is the correction at a lead in days.
 func between(c *[numKnots]Correction, lead int) Correction {
@@ -31,7 +34,7 @@ func between(c *[numKnots]Correction, lead int) Correction {
 			f := float64(max(lead, knots[0])-knots[k-1]) / float64(knots[k]-knots[k-1])
 			a, b := c[k-1], c[k]
 			mix := func(x, y float64) float64 { return x + f*(y-x) }
-			return Correction{mix(a.Own, b.Own), mix(a.Today, b.Today), mix(a.Shift, b.Shift), mix(a.Above, b.Above), mix(a.Below, b.Below)}
+			return Correction{mix(a.Own, b.Own), mix(a.Today, b.Today), mix(a.Shift, b.Shift), mix(a.Above, b.Above), mix(a.Below, b.Below), mix(a.Trust, b.Trust), mix(a.Usual, b.Usual)}
 		}
 	}
 	return c[numKnots-1]
@@ -48,14 +51,17 @@ func (m *Model) correct(rows [][]float64, day int, today float64) {
 		slices.Sort(column)
 		middle := quantile(column, 0.5)
 		c := between(&m.corrections, d+1)
+		// A band wider than is usual at this lead is narrowed, one less wide widened.
+		wide := max(quantile(column, 0.9)-quantile(column, 0.1), 2*leastHalf)
+		evens := math.Exp((1 - c.Trust) * (c.Usual - math.Log(wide)))
 		climate := m.climate.at(day + d)
 		to := climate + c.Own*(middle-climate) + c.Today*today + c.Shift
 		for _, row := range rows {
 			e := row[d] - middle
 			if e > 0 {
-				row[d] = to + c.Above*e
+				row[d] = to + evens*c.Above*e
 			} else {
-				row[d] = to + c.Below*e
+				row[d] = to + evens*c.Below*e
 			}
 		}
 	}
@@ -201,6 +207,7 @@ var ownCases = 400.0
 func (c *calibration) fit(pool Correction) Correction {
 	n := float64(len(c.cases))
 	if n < 30 {
+		pool.Trust = 1 // the usual width is not known
 		return pool
 	}
 	// The prior counts as ownCases cases that obey the pool's correction exactly, at
@@ -224,27 +231,113 @@ func (c *calibration) fit(pool Correction) Correction {
 		}
 	}
 	v, _ := e.solve(nil, make([]float64, 3))
-	out := Correction{Own: v[0], Today: v[1], Shift: v[2]}
-	above, below := c.spread(out)
+	out := Correction{Own: v[0], Today: v[1], Trust: pool.Trust, Usual: c.usual()}
 	w := n / (n + ownCases)
+	out.Shift = w*c.shift(out) + (1-w)*pool.Shift
+	above, below := c.spread(out)
 	out.Above = math.Exp(w*math.Log(above) + (1-w)*math.Log(pool.Above))
 	out.Below = math.Exp(w*math.Log(below) + (1-w)*math.Log(pool.Below))
 	return out
 }
 
+// shift returns what makes half of the outcomes lie above the corrected median.
+func (c *calibration) shift(at Correction) float64 {
+	e := make([]float64, len(c.cases))
+	for i, o := range c.cases {
+		e[i] = o.came - (at.Own*o.median + at.Today*o.today)
+	}
+	slices.Sort(e)
+	return quantile(e, 0.5)
+}
+
 // spread returns by how much the 10 and 90 % points must stand farther from the
 // corrected median for a tenth of the outcomes to lie beyond each.
 func (c *calibration) spread(at Correction) (above, below float64) {
-	up, down := make([]float64, len(c.cases)), make([]float64, len(c.cases))
-	for i, o := range c.cases {
-		e := o.came - (at.Own*o.median + at.Today*o.today + at.Shift)
-		up[i] = max(0, e) / max(o.high-o.median, leastHalf)
-		down[i] = max(0, -e) / max(o.median-o.low, leastHalf)
-	}
+	up, down := c.standoffs(at)
 	slices.Sort(up)
 	slices.Sort(down)
 	bound := func(v float64) float64 { return min(max(v, 0.5), 4) }
 	return bound(quantile(up, 0.9)), bound(quantile(down, 0.9))
+}
+
+// standoffs are how far the outcomes lie above and below the corrected median, in
+// half bands; 0 on the other side.
+func (c *calibration) standoffs(at Correction) (up, down []float64) {
+	up, down = make([]float64, len(c.cases)), make([]float64, len(c.cases))
+	for i, o := range c.cases {
+		e := o.came - (at.Own*o.median + at.Today*o.today + at.Shift)
+		evens := math.Exp((1 - at.Trust) * (at.Usual - o.logWidth()))
+		up[i] = max(0, e) / max(evens*(o.high-o.median), leastHalf)
+		down[i] = max(0, -e) / max(evens*(o.median-o.low), leastHalf)
+	}
+	return up, down
+}
+
+func (o *outcome) logWidth() float64 { return math.Log(max(o.high-o.low, 2*leastHalf)) }
+
+// usual is the mean logarithm of the width of the band.
+func (c *calibration) usual() float64 {
+	s := 0.0
+	for i := range c.cases {
+		s += c.cases[i].logWidth()
+	}
+	return s / float64(len(c.cases))
+}
+
+// trusts are the shares that a pool tries.
+var trusts = []float64{0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1}
+
+// trust finds the share of their own in the width of bands at which the widest third of
+// each gauge's bands holds as many outcomes as the narrowest.
+func trust(all []calibration, at Correction) float64 {
+	best, least := 1.0, math.Inf(1)
+	for _, share := range trusts {
+		at.Trust = share
+		at.Above, at.Below = poolSpread(all, at)
+		var hit, n [2]float64
+		for _, c := range all {
+			if len(c.cases) == 0 {
+				continue
+			}
+			at.Usual = c.usual()
+			up, down := c.standoffs(at)
+			widths := make([]float64, len(c.cases))
+			for i := range widths {
+				widths[i] = c.cases[i].logWidth()
+			}
+			slices.Sort(widths)
+			for i := range c.cases {
+				for k, third := range []bool{c.cases[i].logWidth() <= quantile(widths, 1./3), c.cases[i].logWidth() >= quantile(widths, 2./3)} {
+					if third {
+						n[k]++
+						if up[i] <= at.Above && down[i] <= at.Below {
+							hit[k]++
+						}
+					}
+				}
+			}
+		}
+		if gap := math.Abs(hit[0]/n[0] - hit[1]/n[1]); gap < least {
+			best, least = share, gap
+		}
+	}
+	return best
+}
+
+// poolSpread is the spread of all cases, whose widths are usual or not gauge by gauge.
+func poolSpread(all []calibration, at Correction) (above, below float64) {
+	var up, down []float64
+	for i := range all {
+		if len(all[i].cases) == 0 {
+			continue
+		}
+		at.Usual = all[i].usual()
+		a, b := all[i].standoffs(at)
+		up, down = append(up, a...), append(down, b...)
+	}
+	slices.Sort(up)
+	slices.Sort(down)
+	return quantile(up, 0.9), quantile(down, 0.9)
 }
 
 // leastHalf is the least half width of a band, in log flow: a gauge's rounding.
@@ -253,23 +346,40 @@ const leastHalf = 0.005
 // correctFrom sets the model's corrections from its left-out years under the pool's.
 // They come from models of one year less than this one has.
 func (m *Model) correctFrom(left [numKnots][]outcome, prior *Prior) {
+	years := max(2, m.Years)
 	for k := range left {
 		c := newCalibration(left[k])
-		m.corrections[k] = c.fit(prior.Corrections[k])
+		m.corrections[k] = c.fit(prior.Corrections[k].scaled(poolYears / (years - 1))).scaled((years - 1) / years)
 	}
+}
+
+// poolYears is of how many years the models were that the pool's corrections come from.
+const poolYears = 2.0
+
+// scaled is the correction of a model of more or fewer years: what it corrects is the
+// error of the factors, whose variance goes with one over the years.
+func (c Correction) scaled(by float64) Correction {
+	by = min(by, 2)
+	wide := func(v float64) float64 { return math.Sqrt(max(0.25, 1+(v*v-1)*by)) }
+	return Correction{1 + (c.Own-1)*by, c.Today * by, c.Shift, wide(c.Above), wide(c.Below), c.Trust, c.Usual}
 }
 
 // poolCorrections fits corrections to the left-out years of many gauges.
 func poolCorrections(all [][numKnots][]outcome) (out [numKnots]Correction) {
 	for k := range out {
 		var cases []outcome
-		for _, left := range all {
+		each := make([]calibration, len(all))
+		for i, left := range all {
 			cases = append(cases, left[k]...)
+			each[i] = newCalibration(left[k])
 		}
 		c := newCalibration(cases)
 		v, _ := c.eq.solve(nil, make([]float64, 3))
-		out[k] = Correction{Own: v[0], Today: v[1], Shift: v[2]}
-		out[k].Above, out[k].Below = c.spread(out[k])
+		at := Correction{Own: v[0], Today: v[1], Trust: 1}
+		at.Shift = c.shift(at)
+		at.Trust = trust(each, at)
+		at.Above, at.Below = poolSpread(each, at)
+		out[k] = at
 	}
 	return out
 }

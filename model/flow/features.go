@@ -15,6 +15,7 @@ const (
 	anomaly25Sin
 	anomaly90
 	roseBy       // yesterday's rise
+	roseLittle   // the same, ever less of a great one
 	fellBy       // yesterday's fall
 	highAbove    // square of what x stands above its mean of 25 days
 	air          // anomaly of the air that drives the day
@@ -91,6 +92,7 @@ func (s *state) features(f *[numFeatures]float64, w *weather, cos, sin float64) 
 	f[anomaly25], f[anomaly25Cos], f[anomaly25Sin], f[anomaly90] = month, month*cos, month*sin, s.mean90
 	d := s.x - s.before
 	f[roseBy], f[fellBy] = max(d, 0), min(d, 0)
+	f[roseLittle] = f[roseBy] / (1 + f[roseBy]/littleRise)
 	high := min(max(s.x-s.mean25, 0), highMost)
 	f[highAbove] = high * high
 	a /= airUnit
@@ -113,6 +115,10 @@ const airUnit, highMost = 5.0, 3.0
 func (s *state) sizes(f *[numSizes]float64, cos, sin float64) {
 	fast := s.x - s.mean5
 	f[sizeMean], f[sizeCos], f[sizeSin] = 1, cos, sin
-	f[sizeAbove], f[sizeApart], f[sizeAnomaly] = fast, math.Abs(fast), s.mean25
-	f[sizeChange] = math.Abs(s.x - s.before)
+	f[sizeAbove], f[sizeApart], f[sizeAnomaly] = fast, math.Log(math.Abs(fast)+sizeUnit), s.mean25
+	f[sizeChange] = math.Log(math.Abs(s.x-s.before) + sizeUnit)
 }
+
+// littleRise and sizeUnit, in log flow, are where a rise stops to count in full and
+// below which a change is no news. Our own defaults.
+const littleRise, sizeUnit = 0.3, 0.03

@@ -47,6 +47,7 @@ func fitPlain(in Input, prior *Prior, lapses []float64) (*Model, error) {
 	f := fitting{m: m, in: in, logs: logs, prior: prior}
 	if !m.Air {
 		f.tryLapse(0)
+		m.learnTraits(in, logs)
 		return m, nil
 	}
 	m.airWave = fitWave(in.Day0, in.Air)
@@ -59,6 +60,7 @@ func fitPlain(in Input, prior *Prior, lapses []float64) (*Model, error) {
 	if best != m.lapse {
 		f.tryLapse(best)
 	}
+	m.learnTraits(in, logs)
 	return m, nil
 }
 

@@ -166,8 +166,3 @@ func crps(y float64, sorted []float64) float64 {
 	return err/m - spread/(m*m)
 }
 
-func median(v []float64) float64 {
-	s := slices.Clone(v)
-	slices.Sort(s)
-	return quantile(s, 0.5)
-}

@@ -87,6 +87,7 @@ type score struct {
 	inside, below, above                   float64 // of the 80 % band of the model
 	dampedInside                           float64
 	bias, rmse, rmseDamped, biasDamped, sd float64
+	width                                  [][4]float64
 	reg                                    [5]float64  // mm mx xx my xy
 	bins                                   [10]float64 // of the model's probability below the outcome
 }
@@ -126,7 +127,10 @@ func hindcast(in Input, cut, step, members int, m *Model) (out [4]score) {
 		for k := range came {
 			came[k].Air = in.Air[i : i+hindcastAhead]
 		}
-		perfect := m.Forecast(history, came, hindcastAhead, uint64(i))
+		perfect := rows
+		if envInt("PERFECT", 0) == 1 {
+			perfect = m.Forecast(history, came, hindcastAhead, uint64(i))
+		}
 		if rows == nil || unknown(today) {
 			continue
 		}
@@ -157,6 +161,7 @@ func hindcast(in Input, cut, step, members int, m *Model) (out [4]score) {
 			default:
 				s.inside++
 			}
+			s.width = append(s.width, [4]float64{m.log(hi) - m.log(lo), float64(boolInt(y >= lo && y <= hi)), m.logCRPS(y, c), 0})
 			p, _ := slices.BinarySearch(c, y)
 			s.bins[min(9, p*10/len(c))]++
 			s.logModel += m.logCRPS(y, c)
@@ -183,6 +188,7 @@ func hindcast(in Input, cut, step, members int, m *Model) (out [4]score) {
 			s.damped += crps(y, d)
 			s.point += math.Abs(y - point)
 			s.logDamped += m.logCRPS(y, d)
+			s.width[len(s.width)-1][3] = m.logCRPS(y, d)
 			s.rmseDamped += (m.log(point) - m.log(y)) * (m.log(point) - m.log(y))
 			s.biasDamped += m.log(point) - m.log(y)
 			if y >= quantile(d, 0.1) && y <= quantile(d, 0.9) {
@@ -203,4 +209,11 @@ func (m *Model) logCRPS(y float64, sorted []float64) float64 {
 		v[i] = m.log(q)
 	}
 	return crps(m.log(y), v)
+}
+
+func boolInt(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
 }

@@ -41,6 +41,10 @@ type Model struct {
 	errorDay0   int
 	errors      []float64 // by day, in sizes; NaN where unknown
 	corrections [numKnots]Correction
+	traits      []trait
+	traitSD     trait
+	past        []float64         // anomalies of log flow by day of the fit
+	keeps       [keptDays]float64 // share of an anomaly that is left after days
 }
 
 // TooLittleError says how many days of flow a fit lacks.

@@ -51,9 +51,9 @@ func vague() Prior {
 // poolRounds is how often the prior is drawn from fits made under the one before.
 const poolRounds = 3
 
-// Pool learns a prior from histories by expectation and maximization: fits under the
+// poolFactors learns a prior without corrections from histories by expectation and maximization: fits under the
 // prior, then mean and spread of the fits and of their uncertainty.
-func Pool(ins []Input) (Prior, error) {
+func poolFactors(ins []Input) (Prior, error) {
 	p := vague()
 	for range poolRounds {
 		next := vague()
@@ -85,15 +85,6 @@ func Pool(ins []Input) (Prior, error) {
 		}
 		p = next
 	}
-	all := make([][numKnots][]outcome, len(ins))
-	for i, in := range ins {
-		m, err := fitPlain(in, &p, lapses)
-		if err != nil {
-			return p, err
-		}
-		all[i] = leaveOut(in, &p, m.lapse)
-	}
-	p.Corrections = poolCorrections(all)
 	return p, nil
 }
 

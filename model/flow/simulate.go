@@ -84,6 +84,7 @@ func (m *Model) members(history Input, futures []Future, days int, seed uint64) 
 	}
 	out, room := make([][]float64, len(futures)), make([]float64, len(futures)*days)
 	w := make([]weather, days)
+	alike := m.analogues(&now, day)
 	var f [numFeatures]float64
 	var g [numSizes]float64
 	rng := rand.New(rand.NewPCG(seed, 20))
@@ -92,7 +93,10 @@ func (m *Model) members(history Input, futures []Future, days int, seed uint64) 
 		out[k] = row
 		p, s := held, now
 		m.weather(w, day, futures[k].Air, futures[k].Rain, &p)
-		like := futures[k].Like + moveBy(rng)
+		like := alike.draw(futures[k].Like, rng)
+		if nearest == 0 {
+			like = futures[k].Like + moveBy(rng)
+		}
 		for d := range row {
 			a := seasonOf(day + d)
 			s.sizes(&g, a[0], a[1])
@@ -101,6 +105,9 @@ func (m *Model) members(history Input, futures []Future, days int, seed uint64) 
 			x = min(max(x, m.low-climate[d]), m.high-climate[d])
 			s.moved(x)
 			row[d] = climate[d] + x
+			if p, ok := m.path(like, d, now.x); ok {
+				row[d] += (1 - mixOwn) * (p - x)
+			}
 		}
 	}
 	return out
@@ -127,3 +134,15 @@ func (m *Model) error(day int, rng *rand.Rand) float64 {
 }
 
 func mod(a, b int) int { return ((a % b) + b) % b }
+
+var mixOwn = 0.5
+
+// path is what the anomaly did after a past day, moved by today's departure from that
+// day as it dies away.
+func (m *Model) path(like, d int, today float64) (float64, bool) {
+	i := like - m.errorDay0
+	if i < 1 || i+d >= len(m.past) || unknown(m.past[i-1]) || unknown(m.past[i+d]) {
+		return 0, false
+	}
+	return m.past[i+d] + m.keeps[min(d, len(m.keeps)-1)]*(today-m.past[i-1]), true
+}

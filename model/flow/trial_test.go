@@ -1,7 +1,11 @@
 package flow
 
 import (
+	"cmp"
+	"encoding/gob"
+	"fmt"
 	"os"
+	"slices"
 	"strconv"
 	"testing"
 )
@@ -34,21 +38,37 @@ func TestTrial(t *testing.T) {
 	for i := range ins {
 		fits[i] = ins[i].slice(0, cuts[i])
 	}
-	prior, err := Pool(fits)
-	if err != nil {
-		t.Fatal(err)
+	cache := fmt.Sprintf("/tmp/flow-prior-%d-%d-%v-%v-%v-%v-%d.gob", every, last, weightPower, priorWeight, sizeWeight, waveRidge, numFeatures)
+	var prior Prior
+	if f, err := os.Open(cache); err == nil && gob.NewDecoder(f).Decode(&prior) == nil {
+		f.Close()
+	} else {
+		prior, err = poolFactors(fits)
+		if err != nil {
+			t.Fatal(err)
+		}
+		f, _ := os.Create(cache)
+		gob.NewEncoder(f).Encode(prior)
+		f.Close()
 	}
+	models, left := make([]*Model, len(ins)), make([][numKnots][]outcome, len(ins))
+	each(len(ins), func(i int) {
+		m, err := fitPlain(fits[i], &prior, lapses)
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		models[i], left[i] = m, leaveOut(fits[i], &prior, m.lapse)
+	})
+	prior.Corrections = poolCorrections(left)
 	for k, c := range prior.Corrections {
 		t.Logf("   correction %d: %.3f", knots[k], c)
 	}
 	t.Logf("factors %.3f\nsd %.3f\nsizes %.3f\nsd %.3f", prior.Factors, prior.FactorsSD, prior.Sizes, prior.SizesSD)
 	scores := make([][4]score, len(ins))
 	each(len(ins), func(i int) {
-		m, err := FitUnder(fits[i], &prior)
-		if err != nil {
-			t.Error(err)
-			return
-		}
+		m := models[i]
+		m.correctFrom(left[i], &prior)
 		scores[i] = hindcast(ins[i], cuts[i], step, envInt("MEMBERS", 200), m)
 	})
 	summarize(t, scores, ins, cuts)
@@ -90,6 +110,21 @@ func summarize(t *testing.T, scores [][4]score, ins []Input, cuts []int) {
 			if s := scores[i][l]; s.n > 0 {
 				b, r, rd2, bd, sd = append(b, s.bias/s.n), append(r, s.rmse/s.n), append(rd2, s.rmseDamped/s.n), append(bd, s.biasDamped/s.n), append(sd, s.sd/s.n)
 			}
+		}
+		var tw [5][4]float64
+		for i := range scores {
+			w := scores[i][l].width
+			slices.SortFunc(w, func(a, b [4]float64) int { return cmp.Compare(a[0], b[0]) })
+			for j, v := range w {
+				k := j * 5 / len(w)
+				tw[k][0]++
+				tw[k][1] += v[1]
+				tw[k][2] += v[2] / (scores[i][l].logDamped / scores[i][l].n)
+				tw[k][3] += v[3] / (scores[i][l].logDamped / scores[i][l].n)
+			}
+		}
+		for _, v := range tw {
+			t.Logf("   correction by width: inside %.3f model %.3f damped %.3f", v[1]/v[0], v[2]/v[0], v[3]/v[0])
 		}
 		var b0, b1, b2 []float64
 		for i := range scores {
