@@ -39,12 +39,16 @@ func (m *Model) learnTraits(in Input, logs []float64) {
 	}
 }
 
+// traitWeight is what each trait counts. seasonWithin, days, is how far from a date a
+// day of another year may lie to be alike, seasonScale what counts as much as a standard
+// deviation of a trait. Our own defaults.
 var traitWeight = trait{1, 1, 1, 1, 0.5}
 
-var seasonWithin, seasonScale = 60, 40.0
+const seasonWithin, seasonScale = 60, 40.0
 
-// nearest is how many of the days in a season and its neighbourhood count as alike.
-var nearest = 60
+// nearest is how many of the days of that season in all years count as alike; chosen on
+// the gauges of the pool (RESULTS.md).
+const nearest = 100
 
 // analogues finds days of the past whose errors a future may repeat: weights by day of
 // the fit, zero where a day is not of the season of the day.

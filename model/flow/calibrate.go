@@ -201,7 +201,7 @@ func newCalibration(cases []outcome) calibration {
 // ownCases is how many hindcasts of its own a gauge needs to count as much as the
 // pool: those of one year follow each other and are far from independent. Our own
 // default.
-var ownCases = 400.0
+const ownCases = 400.0
 
 // fit returns the correction under the pool's.
 func (c *calibration) fit(pool Correction) Correction {
@@ -284,62 +284,6 @@ func (c *calibration) usual() float64 {
 	return s / float64(len(c.cases))
 }
 
-// trusts are the shares that a pool tries.
-var trusts = []float64{0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1}
-
-// trust finds the share of their own in the width of bands at which the widest third of
-// each gauge's bands holds as many outcomes as the narrowest.
-func trust(all []calibration, at Correction) float64 {
-	best, least := 1.0, math.Inf(1)
-	for _, share := range trusts {
-		at.Trust = share
-		at.Above, at.Below = poolSpread(all, at)
-		var hit, n [2]float64
-		for _, c := range all {
-			if len(c.cases) == 0 {
-				continue
-			}
-			at.Usual = c.usual()
-			up, down := c.standoffs(at)
-			widths := make([]float64, len(c.cases))
-			for i := range widths {
-				widths[i] = c.cases[i].logWidth()
-			}
-			slices.Sort(widths)
-			for i := range c.cases {
-				for k, third := range []bool{c.cases[i].logWidth() <= quantile(widths, 1./3), c.cases[i].logWidth() >= quantile(widths, 2./3)} {
-					if third {
-						n[k]++
-						if up[i] <= at.Above && down[i] <= at.Below {
-							hit[k]++
-						}
-					}
-				}
-			}
-		}
-		if gap := math.Abs(hit[0]/n[0] - hit[1]/n[1]); gap < least {
-			best, least = share, gap
-		}
-	}
-	return best
-}
-
-// poolSpread is the spread of all cases, whose widths are usual or not gauge by gauge.
-func poolSpread(all []calibration, at Correction) (above, below float64) {
-	var up, down []float64
-	for i := range all {
-		if len(all[i].cases) == 0 {
-			continue
-		}
-		at.Usual = all[i].usual()
-		a, b := all[i].standoffs(at)
-		up, down = append(up, a...), append(down, b...)
-	}
-	slices.Sort(up)
-	slices.Sort(down)
-	return quantile(up, 0.9), quantile(down, 0.9)
-}
-
 // leastHalf is the least half width of a band, in log flow: a gauge's rounding.
 const leastHalf = 0.005
 
@@ -362,24 +306,4 @@ func (c Correction) scaled(by float64) Correction {
 	by = min(by, 2)
 	wide := func(v float64) float64 { return math.Sqrt(max(0.25, 1+(v*v-1)*by)) }
 	return Correction{1 + (c.Own-1)*by, c.Today * by, c.Shift, wide(c.Above), wide(c.Below), c.Trust, c.Usual}
-}
-
-// poolCorrections fits corrections to the left-out years of many gauges.
-func poolCorrections(all [][numKnots][]outcome) (out [numKnots]Correction) {
-	for k := range out {
-		var cases []outcome
-		each := make([]calibration, len(all))
-		for i, left := range all {
-			cases = append(cases, left[k]...)
-			each[i] = newCalibration(left[k])
-		}
-		c := newCalibration(cases)
-		v, _ := c.eq.solve(nil, make([]float64, 3))
-		at := Correction{Own: v[0], Today: v[1], Trust: 1}
-		at.Shift = c.shift(at)
-		at.Trust = trust(each, at)
-		at.Above, at.Below = poolSpread(each, at)
-		out[k] = at
-	}
-	return out
 }

@@ -167,7 +167,7 @@ func (m *Model) walk(in Input, logs []float64, visit func(i int, s *state, w *we
 	fresh := false
 	for i, y := range logs {
 		visit(i, &s, &w[i], fresh)
-		x := s.mean25 + keep10*(s.x-s.mean25)*1 // an unknown day drifts towards the month
+		x := s.mean25 + keep10*(s.x-s.mean25) // an unknown day drifts towards the month
 		if !unknown(y) {
 			x = y - m.climate.at(in.Day0+i)
 		} else {
@@ -211,7 +211,7 @@ func (f *fitting) round(weight []float64) float64 {
 		}
 		s := m.size(&f.g[i])
 		rest[i] = e / s
-		weight[i] = math.Pow(weightUnit/s, weightPower)
+		weight[i] = weightUnit * weightUnit / (s * s)
 		cost += math.Log(math.Abs(e) + sizeFloor)
 		n++
 	}
@@ -241,5 +241,3 @@ func dot(b, f *[numFeatures]float64) float64 {
 	}
 	return s
 }
-
-var weightPower = 2.0

@@ -165,4 +165,3 @@ func crps(y float64, sorted []float64) float64 {
 	}
 	return err/m - spread/(m*m)
 }
-

@@ -38,8 +38,9 @@ func (w *wave) at(day int) float64 {
 	return w[0] + w[1]*a[0] + w[2]*a[1] + w[3]*a[2] + w[4]*a[3] + w[5]*a[4] + w[6]*a[5]
 }
 
-// waveRidge, in days, holds the harmonics of a short record near zero. Our own default.
-var waveRidge = 20.0
+// waveRidge, in days, holds the harmonics of a short record near zero, the higher ones
+// more; chosen on the gauges of the pool (RESULTS.md).
+const waveRidge = 300.0
 
 // fitWave fits a climatology to the known days of a column by least squares.
 func fitWave(day0 int, v []float64) wave {

@@ -8,13 +8,14 @@ import (
 type Future struct {
 	Air  []float64 // °C by day; NaN where unknown, nil if not known at all
 	Rain []float64 // mm; likewise
-	Like int       // the day, since 1970-01-01, of which the first day ahead is the like: its errors come again
+	Like int       // the day, since 1970-01-01, of a past season whose weather the first day takes
 }
 
 // Forecast continues a history by days, one member per future, and returns daily mean
-// flow in m3/s by member and day. Futures with equal Like share the errors of that
-// season moved by some days each. The same seed gives the same members. It returns nil
-// where no flow is known in the last maxAge days of the history.
+// flow in m3/s by member and day. What the model leaves unexplained is taken from a time
+// near Like when the river stood like now, in the order in which it came. The same seed
+// gives the same members. It returns nil where no flow is known in the last maxAge days
+// of the history.
 func (m *Model) Forecast(history Input, futures []Future, days int, seed uint64) [][]float64 {
 	rows := m.members(history, futures, days, seed)
 	if rows == nil {
@@ -94,9 +95,6 @@ func (m *Model) members(history Input, futures []Future, days int, seed uint64) 
 		p, s := held, now
 		m.weather(w, day, futures[k].Air, futures[k].Rain, &p)
 		like := alike.draw(futures[k].Like, rng)
-		if nearest == 0 {
-			like = futures[k].Like + moveBy(rng)
-		}
 		for d := range row {
 			a := seasonOf(day + d)
 			s.sizes(&g, a[0], a[1])
@@ -112,12 +110,6 @@ func (m *Model) members(history Input, futures []Future, days int, seed uint64) 
 	}
 	return out
 }
-
-// jitter is by how many days either way a season's errors are moved, so that few
-// seasons give many members.
-var jitter = 10
-
-func moveBy(rng *rand.Rand) int { return rng.IntN(2*jitter+1) - jitter }
 
 // error is the standardized error of a day; where that is unknown, of a day of the
 // same season in another year.
@@ -135,7 +127,9 @@ func (m *Model) error(day int, rng *rand.Rand) float64 {
 
 func mod(a, b int) int { return ((a % b) + b) % b }
 
-var mixOwn = 0.5
+// mixOwn is the weight of the model's own path beside what the anomaly did after the
+// day of the past; chosen on the gauges of the pool (RESULTS.md).
+const mixOwn = 0.5
 
 // path is what the anomaly did after a past day, moved by today's departure from that
 // day as it dies away.
