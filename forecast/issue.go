@@ -11,6 +11,7 @@ import (
 
 	"example.org/eclose/forecast/engine"
 	"example.org/eclose/model/degreeday"
+	"example.org/eclose/model/flow"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/phenology"
 	"example.org/eclose/model/watertemp"
@@ -32,6 +33,8 @@ type Options struct {
 	// Fitted, if set, is used in place of a fit to the record: one of the same
 	// river, made from no more than the record holds (see Record.FitWater).
 	Fitted *watertemp.Model
+	// FittedFlow is the same for the flow model (see Record.FitFlow).
+	FittedFlow *flow.Model
 	// Fits, if set, keeps water models from one outlook to the next.
 	Fits *Fits
 	// Lean leaves out what only a reader wants: days of water, heat, spread of
@@ -74,7 +77,12 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 		IssuedAt: rec.IssuedAt, DataCutoff: rec.Cutoff, ModelVersion: ModelVersion, Members: opt.Members,
 		Notes: []string{}, Caution: StandingCaution,
 	}
-	w, err := rec.future(o, opt, seedOf(r.Slug, rec.Issue))
+	seed := seedOf(r.Slug, rec.Issue)
+	flowRows, ahead := rec.flows(r, opt, seed)
+	if !opt.Lean {
+		o.Flow = ahead
+	}
+	w, err := rec.future(o, opt, flowRows, seed)
 	if err != nil {
 		return nil, fmt.Errorf("water temperature of %s: %w", r.Slug, err)
 	}
@@ -145,7 +153,7 @@ type water struct {
 
 // future works out the water temperature from 1 January of the issue's year to
 // the end of what the outlook looks at.
-func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
+func (rec Record) future(o *Outlook, opt Options, flowRows [][]float64, seed uint64) (*water, error) {
 	year := rec.Issue.Time().Year()
 	w := &water{day0: DateOf(time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC)), seed: seed}
 	w.normal = normal(rec.Day0, rec.Water)
@@ -180,7 +188,7 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 		if in.Flow == nil {
 			o.WaterSource = m.Grade + ", driven by air temperature"
 		}
-		if rows := m.Forecast(in, rec.AirAhead, opt.Ahead, opt.Members, seed); rows != nil {
+		if rows := m.ForecastWithFlow(in, rec.AirAhead, flowRows, opt.Ahead, opt.Members, seed); rows != nil {
 			o.Drivers = "past seasons' weather"
 			if len(rec.AirAhead) > 0 {
 				o.Drivers = fmt.Sprintf("%d-member weather forecast for %d days, then %s", len(rec.AirAhead), len(rec.AirAhead[0]), o.Drivers)

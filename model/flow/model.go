@@ -14,6 +14,11 @@ type Input struct {
 	Rain []float64 // mm, rain and snow together
 }
 
+// Until returns the history before a day, counted from 1970-01-01.
+func (in Input) Until(day int) Input {
+	return in.until(min(max(0, day-in.Day0), len(in.Flow)))
+}
+
 func (in Input) check() error {
 	if n := len(in.Flow); in.Air != nil && len(in.Air) != n || in.Rain != nil && len(in.Rain) != n {
 		return fmt.Errorf("flow, air and rain have %d, %d and %d days", n, len(in.Air), len(in.Rain))
