@@ -63,7 +63,7 @@ func issueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 			return nil, usageError{err}
 		}
 	}
-	lessons, err := lessonsOf(ctx, cfg, rivers, slices.MinFunc(at, time.Time.Compare))
+	calibrations, err := calibrationsOf(ctx, cfg, rivers, slices.MinFunc(at, time.Time.Compare))
 	if err != nil {
 		return nil, err
 	}
@@ -74,7 +74,7 @@ func issueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 	defer store.Close() //nolint:errcheck // it was only read
 	var out []*forecast.Outlook
 	for i, r := range rivers {
-		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members, Posterior: lessons[r.Slug].Apply})
+		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members, Posterior: calibrations[r.Slug].Apply})
 		if err != nil {
 			return nil, err
 		}
