@@ -8,6 +8,7 @@ import (
 	"slices"
 	"time"
 
+	"example.org/eclose/forecast/verify"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/flow"
@@ -224,8 +225,8 @@ func (f *FlowAhead) sum(issue Date, rows [][]float64, days int) {
 	n := float64(len(rows))
 	for d := range f.Days {
 		c := columnOf(rows, d)
-		day := FlowDay{Date: issue + Date(d), P05: quantile(c, 0.05), P10: quantile(c, 0.10), P25: quantile(c, 0.25), P50: quantile(c, 0.50),
-			P75: quantile(c, 0.75), P90: quantile(c, 0.90), P95: quantile(c, 0.95)}
+		day := FlowDay{Date: issue + Date(d), P05: verify.QuantileOfSorted(c, 0.05), P10: verify.QuantileOfSorted(c, 0.10), P25: verify.QuantileOfSorted(c, 0.25), P50: verify.QuantileOfSorted(c, 0.50),
+			P75: verify.QuantileOfSorted(c, 0.75), P90: verify.QuantileOfSorted(c, 0.90), P95: verify.QuantileOfSorted(c, 0.95)}
 		within := 0.0
 		for _, row := range rows {
 			before := f.NowM3s

@@ -17,7 +17,7 @@ import (
 
 type ingestCmd struct {
 	configFlag
-	Again bool `help:"Download all of backfill-years again. If interrupted, it resumes at the same year."`
+	Refetch bool `aliases:"again" help:"Download all of backfill-years again. If interrupted, it resumes at the same year."`
 }
 
 // answerWithin is how long one answer of a feed may take: the Environment
@@ -44,7 +44,7 @@ func (c ingestCmd) Run(e *env) error {
 	}
 	defer endBar()
 	outcomes, err := intake(e, cfg, e.now, func(in *schedule.Intake) {
-		in.Refetch = c.Again
+		in.Refetch = c.Refetch
 		in.OnOutcome = func(o schedule.Outcome) {
 			endBar()
 			printOutcome(e.stdout, o)

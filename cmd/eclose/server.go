@@ -56,6 +56,9 @@ func workersOf() map[string]int {
 // newServer opens everything and starts nothing.
 func newServer(e *env, cfg *config.Config, workers map[string]int, logger zerolog.Logger) (s *server, err error) {
 	s = &server{cfg: cfg, log: logger}
+	for _, w := range cfg.Warnings {
+		logger.Warn().Msg(w)
+	}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, s.close())
