@@ -214,7 +214,7 @@ func (d *days) stay(from, to forecast.Date) (Stay, bool) {
 		s.Likely = append(s.Likely, Likely{Group: st.Group, Name: st.Name, Stage: st.Stage, Chance: chance(st, from, to), Hours: st.Hours, Grade: st.Grade, stage: st})
 		s.AtLeast = max(s.AtLeast, s.Likely[len(s.Likely)-1].Chance)
 	}
-	s.Flow, s.Warm = FlowOdds(d.river.Flows, from, to, d.ask.Units), warmOdds(d.river.Outlook, from, to, d.ask.Units)
+	s.Flow, s.Warm = flowOdds(d.river, from, to, d.ask.Units), warmOdds(d.river.Outlook, from, to, d.ask.Units)
 	s.Worth = s.Chance * unspoiled(s.Flow, s.Warm)
 	return s, true
 }

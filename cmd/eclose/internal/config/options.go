@@ -38,6 +38,7 @@ var Options = []Option{
 	{Key: "river.region", Default: "by place", Help: "insect catalogue region; list them with eclose group find"},
 	{Key: "river.groups", Default: "all of the region", Help: "keys of the insect groups to forecast"},
 	{Key: "river.regulated", Default: "false", Help: "true if below a dam; adds a warning to the caution"},
+	{Key: "river.fishable-flow", Help: "lowest and highest flow you fish at, e.g. [200, 600]; cfs if units are \"us\", else m³/s"},
 	{Key: "river.notices", Help: "URL of local notices"},
 	{Key: "river.flood.unit", Help: "\"m\" or \"ft\": unit of the flood-stage heights below"},
 	{Key: "river.flood.action", Help: "action-stage gauge height; caution is 3 from the lowest height set (action, minor, moderate, major)"},
