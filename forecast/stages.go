@@ -167,7 +167,7 @@ func over(pair [2]StageOutlook, issue Date) bool {
 
 func stageOf(g *insects.Group, stage Stage, m *timed, slope float64, res *engine.StageResult, day0 Date) StageOutlook {
 	s := StageOutlook{
-		Group: g.Key, Name: strings.ReplaceAll(g.Key, "-", " "), Stage: stage, Grade: m.params.ThermalGrade, Weight: round(slope, 100),
+		Group: g.Key, Name: insects.Label(g.Key), Stage: stage, Grade: m.params.ThermalGrade, Weight: round(slope, 100),
 		Fishable: g.Fishable(insects.Stage(stage)) != insects.FishableNo,
 		Window:   windowOf(res.Window, day0), Calendar: windowOf(res.WindowCalendar, day0),
 	}

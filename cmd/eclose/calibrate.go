@@ -9,6 +9,7 @@ import (
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/ingest/series"
+	"example.org/eclose/model/insects"
 )
 
 type calibrateCmd struct {
@@ -69,7 +70,7 @@ func printShifts(w io.Writer, river string, shifts []forecast.Shift) {
 	fmt.Fprintf(w, "%s: what the sightings change in today's forecast\n\n", river)
 	fmt.Fprintf(w, "%-30s%-12s%-22s%s\n  %-26s%-26s%s\n%s\n", "group", "stage", "sightings here", "median shift", "start", "peak", "end", strings.Repeat("-", 80))
 	for _, s := range shifts {
-		fmt.Fprintf(w, "%-30s%-12s%-22s%s\n", strings.ReplaceAll(s.Group, "-", " "), s.Stage, count(s.Sightings, "time"), movedWords(s.Days))
+		fmt.Fprintf(w, "%-30s%-12s%-22s%s\n", insects.Label(s.Group), s.Stage, count(s.Sightings, "time"), movedWords(s.Days))
 		cells := [3]string{
 			windowDay(s.Before.Start) + " -> " + windowDay(s.After.Start),
 			windowDay(s.Before.Peak) + " -> " + windowDay(s.After.Peak),
