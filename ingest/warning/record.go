@@ -62,20 +62,32 @@ func Load(ctx context.Context, f Files, river string) (Record, error) {
 	return r, nil
 }
 
-// Renew asks a source about a river and keeps what it said. It returns the
-// record, and as its second result the source's own failure: then the warnings
-// of the last whole response stay, and the record says that they may not be all.
-func Renew(ctx context.Context, f Files, river string, s Source, p Place, now func() time.Time) (Record, error, error) {
-	r, err := Load(ctx, f, river)
+// Renewed is what one question to a feed brought.
+type Renewed struct {
+	Before, Now Record
+	Failed      error // of the feed; the warnings of its last whole response then stay in Now
+}
+
+// Changed reports whether anybody who knew the record before must look again at
+// now: what is in force, or whether it is known.
+func (r Renewed) Changed(now time.Time) bool {
+	return r.Before.Known(now) != r.Now.Known(now) || len(r.Before.InForce(now))+len(r.Now.InForce(now)) > 0
+}
+
+// Renew asks a source about a river and keeps what it said. A feed that fails
+// is no error of Renew.
+func Renew(ctx context.Context, f Files, river string, s Source, p Place, now func() time.Time) (Renewed, error) {
+	before, err := Load(ctx, f, river)
 	if err != nil {
-		return r, nil, err
+		return Renewed{}, err
 	}
+	r := before
 	if r.Feed != s.Name() { // the config names another service now
 		r = Record{Feed: s.Name()}
 	}
 	list, failed := s.Fetch(ctx, p)
 	if err := ctx.Err(); err != nil { // we were stopped, the feed did not fail
-		return r, nil, err
+		return Renewed{}, err
 	}
 	r.Tried, r.Problem = now(), ""
 	if failed != nil {
@@ -89,7 +101,7 @@ func Renew(ctx context.Context, f Files, river string, s Source, p Place, now fu
 		err = f.Write(ctx, fileOf(river), b)
 	}
 	if err != nil {
-		return r, failed, fmt.Errorf("keeping the warnings of %s: %w", river, err)
+		return Renewed{}, fmt.Errorf("keeping the warnings of %s: %w", river, err)
 	}
-	return r, failed, nil
+	return Renewed{before, r, failed}, nil
 }

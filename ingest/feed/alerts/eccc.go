@@ -42,7 +42,7 @@ func (s ECCC) Fetch(ctx context.Context, p warning.Place) ([]warning.Warning, er
 	q := url.Values{
 		"SERVICE": {"WFS"}, "VERSION": {"2.0.0"}, "REQUEST": {"GetFeature"}, "TYPENAMES": {"Current-Alerts"}, "outputFormat": {"application/json"},
 		// WFS 2.0 wants latitude first for EPSG:4326.
-		"SRSNAME": {"EPSG:4326"}, "BBOX": {fmt.Sprintf("%.4f,%.4f,%.4f,%.4f,EPSG:4326", p.Lat-ecccBox, p.Lon-ecccBox, p.Lat+ecccBox, p.Lon+ecccBox)},
+		"BBOX": {fmt.Sprintf("%.4f,%.4f,%.4f,%.4f,EPSG:4326", p.Lat-ecccBox, p.Lon-ecccBox, p.Lat+ecccBox, p.Lon+ecccBox)},
 	}
 	list, err := get(ctx, s.Client, ECCCName, base+"/geomet?"+q.Encode(), ParseECCC)
 	for i := range list {

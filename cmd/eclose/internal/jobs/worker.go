@@ -16,16 +16,17 @@ import (
 // Handlers do the work. Each gets keys, may be called again with the same, and
 // ends in nil only when all of its effects are in the database.
 type Handlers struct {
-	Plan    func(context.Context, Plan) error
-	Fetch   func(context.Context, Fetch) error
-	Outlook func(context.Context, Outlook) error
-	Alerts  func(context.Context, Alerts) error
-	Tick    func(context.Context, Tick) error
-	Deliver func(context.Context, Deliver) error
-	Invite  func(context.Context, Invite) error
-	Learn   func(context.Context, Learn) error
-	Slice   func(context.Context, Slice) error
-	Export  func(context.Context, Export) error
+	Plan     func(context.Context, Plan) error
+	Fetch    func(context.Context, Fetch) error
+	Warnings func(context.Context, Warnings) error
+	Outlook  func(context.Context, Outlook) error
+	Alerts   func(context.Context, Alerts) error
+	Tick     func(context.Context, Tick) error
+	Deliver  func(context.Context, Deliver) error
+	Invite   func(context.Context, Invite) error
+	Learn    func(context.Context, Learn) error
+	Slice    func(context.Context, Slice) error
+	Export   func(context.Context, Export) error
 }
 
 // Done is one attempt at a job.
@@ -70,6 +71,7 @@ func (q *Queue) workers() *river.Workers {
 	h := q.opt.Handlers
 	register(w, q, planFor, h.Plan)
 	register(w, q, fetchFor, h.Fetch)
+	register(w, q, fetchFor, h.Warnings)
 	register(w, q, outlookFor, h.Outlook)
 	register(w, q, alertsFor, h.Alerts)
 	register(w, q, planFor, h.Tick)

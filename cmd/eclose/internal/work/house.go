@@ -11,6 +11,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"example.org/eclose/cmd/eclose/internal/jobs"
+	"example.org/eclose/cmd/eclose/internal/sources"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/archive"
 	"example.org/eclose/ingest"
@@ -56,7 +57,10 @@ type House struct {
 	Backfill time.Duration
 	Overlap  time.Duration
 
+	Warned   []sources.Warned // rivers with a service of official warnings
+
 	Feeds    map[string]cron.Schedule // when each feed is asked
+	Warnings map[string]cron.Schedule // when each feed is asked for warnings
 	Jitter   map[string]time.Duration // over how long the requests of a slot are spread, where the config says
 	Outlooks cron.Schedule            // when outlooks are issued
 
@@ -85,7 +89,7 @@ func (h *House) store() *series.Store {
 
 // Handlers are the calls for the queue.
 func (h *House) Handlers() jobs.Handlers {
-	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Outlook: h.Outlook, Alerts: h.Weigh, Tick: h.Tick, Deliver: h.Deliver, Invite: h.Invite, Learn: h.Learn, Slice: h.Slice, Export: h.Export}
+	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Warnings: h.Warn, Outlook: h.Outlook, Alerts: h.Weigh, Tick: h.Tick, Deliver: h.Deliver, Invite: h.Invite, Learn: h.Learn, Slice: h.Slice, Export: h.Export}
 }
 
 // Periodic is what comes due by itself: one plan for each feed and one for the
@@ -95,6 +99,11 @@ func (h *House) Periodic() []jobs.Periodic {
 	for feed, s := range h.Feeds {
 		out = append(out, jobs.Periodic{Name: "fetch-" + feed, Schedule: s, Make: func(slot time.Time) jobs.Args {
 			return jobs.Plan{What: jobs.PlanFetch, Feed: feed, Slot: slot}
+		}})
+	}
+	for feed, s := range h.Warnings {
+		out = append(out, jobs.Periodic{Name: "warnings-" + feed, Schedule: s, Make: func(slot time.Time) jobs.Args {
+			return jobs.Plan{What: jobs.PlanWarnings, Feed: feed, Slot: slot}
 		}})
 	}
 	minute := mustParse("@every 1m")
@@ -188,6 +197,14 @@ func (h *House) Plan(ctx context.Context, p jobs.Plan) error {
 			if asks(place, p.Feed) {
 				f := jobs.Fetch{River: place.Name, Feed: p.Feed, Slot: p.Slot}
 				all = append(all, jobs.Later{Args: f, At: jobs.Spread(p.Slot, place.Name+" "+p.Feed, within)})
+			}
+		}
+	case jobs.PlanWarnings:
+		// Warnings are worth little late: they are spread over a minute at most.
+		for _, w := range h.Warned {
+			if w.Source.Name() == p.Feed {
+				job := jobs.Warnings{River: w.River, Slot: p.Slot}
+				all = append(all, jobs.Later{Args: job, At: jobs.Spread(p.Slot, w.River+" warnings", min(time.Minute, time.Duration(len(h.Warned))*2*time.Second))})
 			}
 		}
 	case jobs.PlanOutlooks:
