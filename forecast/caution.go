@@ -43,6 +43,9 @@ func CautionInput(ctx context.Context, store Reader, r River, at time.Time) (wad
 			return in, fmt.Errorf("reading the gauges of %s: %w", r.Slug, err)
 		}
 	}
+	if in.Warnings, err = warningsOf(ctx, store, r, at); err != nil {
+		return in, err
+	}
 	if r.Weather != nil {
 		if in.Thunder, err = g.thunder(*r.Weather); err != nil {
 			return in, fmt.Errorf("reading the weather forecast of %s: %w", r.Slug, err)

@@ -26,6 +26,7 @@ type River struct {
 	Weather    *Station
 	Regulated  bool         // below a dam, by the user's own word
 	Notices    string       // where local notices are published
+	Warnings   string       // feed of official warnings; "" if none is known
 	Flood      wading.Flood // heights at the gauge from which floods are counted; zero: none known
 	// Near are rivers of which one may lend its water model where this one's
 	// record is too short for its own. It may hold the river itself.

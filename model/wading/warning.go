@@ -25,6 +25,8 @@ type Warning struct {
 	Certainty string // Observed, Likely, Possible, Unlikely, Unknown
 	Onset     time.Time
 	Expires   time.Time
+	Area      string // where it holds, if not at the river itself: "somewhere in Lower Columbia"
+	ID        string // the same in all messages about one event
 }
 
 // Warnings are the official warnings for a river. The zero value says that
