@@ -42,6 +42,11 @@ func (c cautionCmd) Run(e *env) error {
 		return enc.Encode(caution.View(unitsOf(cfg)))
 	}
 	fmt.Fprintf(e.stdout, "%s, %s\n%s", rivers[0].Name, e.now().UTC().Format("2 January 2006 15:04 UTC"), caution.Format(unitsOf(cfg)))
+	for _, w := range in.Warnings.List {
+		if w.URL != "" {
+			fmt.Fprintf(e.stdout, "%s: %s\n", w.Event, w.URL)
+		}
+	}
 	if n := rivers[0].Notices; n != "" {
 		fmt.Fprintf(e.stdout, "Local notices: %s\n", n)
 	}

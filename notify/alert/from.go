@@ -1,6 +1,7 @@
 package alert
 
 import (
+	"strings"
 	"time"
 
 	"example.org/eclose/forecast"
@@ -84,7 +85,11 @@ func FromCaution(p Place, in wading.Input, now time.Time, u wading.Units) Readin
 	if r.At.IsZero() || in.FloodWarning != "" {
 		r.At = now
 	}
+	r.Warnings = warningsOf(in.Warnings, now)
 	for _, x := range c.Reasons {
+		if strings.HasPrefix(x.Code, "warning.") {
+			r.Warned = max(r.Warned, int(x.Level))
+		}
 		r.FastRise = r.FastRise || x.Code == "rise.fast"
 		if x.Level == c.Level || x.Level > wading.Quiet {
 			r.Reasons = append(r.Reasons, x.Text(u))

@@ -174,6 +174,8 @@ func takeBack(ctx context.Context, q *rows.Queries, m rows.Outbox, it Item) erro
 	e.Mail, e.ToldAt, e.State, e.News = it.After, it.Since, "", ""
 	switch {
 	case it.Rule == ruleBlind:
+	case it.Rule == ruleWarnings:
+		e.News = it.Told
 	case caution(it.Kind):
 		if e.ToldLevel = 0; it.Was >= tellFrom {
 			e.ToldLevel, e.State = int64(it.Was), stateOpen
@@ -310,6 +312,11 @@ func (l *leasing) overtaken(ctx context.Context, it Item) (string, error) {
 		return "held back by caution level", nil
 	case it.Kind == KindBlind && !f.Blind:
 		return "readings resumed", nil
+	case it.Kind == KindWarning:
+		if len(f.Warned) == 0 {
+			return "the warnings are over", nil
+		}
+		return "", nil
 	case caution(it.Kind) && it.Kind != KindBlind && f.Level != it.Level:
 		return "overtaken", nil
 	}

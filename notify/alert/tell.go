@@ -260,7 +260,11 @@ const (
 func (p *pass) decide(r *reader) []Item {
 	var out []Item
 	if r.Cautions != 0 {
-		if it, ok := p.decideCaution(r); ok {
+		it, said := p.decideCaution(r)
+		if said {
+			out = append(out, it)
+		}
+		if it, ok := p.decideWarnings(r, said); ok {
 			out = append(out, it)
 		}
 	}
@@ -526,6 +530,10 @@ func merge(was, is Item) (both Item, told bool) {
 	if caution(is.Kind) {
 		if is.Rule == ruleBlind {
 			return is, true
+		}
+		if is.Rule == ruleWarnings {
+			both.Told, both.Since = was.Told, was.Since
+			return both, true
 		}
 		both.Was, both.Since = was.Was, was.Since
 		switch {

@@ -65,6 +65,18 @@ func location(name string) *time.Location {
 }
 
 func (w words) block(it alert.LetterItem) block {
+	b := w.about(it)
+	r := it.Reading
+	if r == nil {
+		r = it.Caution
+	}
+	if r != nil {
+		b.Facts = append(w.warnings(r), b.Facts...)
+	}
+	return b
+}
+
+func (w words) about(it alert.LetterItem) block {
 	if alert.Good(it.Kind) || it.Kind == alert.KindClosed {
 		return w.window(it)
 	}
@@ -244,6 +256,9 @@ func (w words) caution(it alert.LetterItem) block {
 	case alert.KindFlapping:
 		b.Heading = fmt.Sprintf("%s: conditions are changing quickly (caution %d of 3)", name, now)
 		b.Lead = append(b.Lead, fmt.Sprintf("The level has gone up and down several times in a day. It stays at %d (%s) until it has been steady for 12 hours.", now, word))
+	case alert.KindWarning:
+		b.Heading = fmt.Sprintf("%s: %s", name, w.warningSubject(it))
+		b.Lead = append(b.Lead, "New official warning, or one that got worse.")
 	case alert.KindBlind:
 		b.Heading = fmt.Sprintf("%s: no usable reading since %s", name, clock(since, zone))
 		b.Lead = append(b.Lead, "The gauge has sent no usable reading since then, so the caution level is unknown. Treat the river as too high until you have seen it.")

@@ -22,6 +22,7 @@ type head struct {
 	Problem    string
 	Caution    wading.View
 	CautionAt  time.Time
+	Warnings   []officialWarning
 	Water      string
 	Flow       string
 	O          *forecast.Outlook
@@ -54,6 +55,7 @@ func (s *site) head(r *http.Request, river forecast.River) (head, *State, error)
 	h.Caution, h.CautionAt = caution.View(u), st.CautionAt
 	h.Flow = said(st.Caution.Flow, since, u.Flow)
 	h.Water = said(st.Caution.Water, since, u.Temperature)
+	h.Warnings = warningLines(st.Warnings, river.Zone, s.Now())
 	h.Today = localDay(st.Outlook, s.Now())
 	if d := st.Outlook.Departure; d != nil {
 		h.Lately = d.Words(st.Outlook.Seasons, u == wading.US)

@@ -57,7 +57,7 @@ type House struct {
 	Backfill time.Duration
 	Overlap  time.Duration
 
-	Warned   []sources.Warned // rivers with a service of official warnings
+	Warned []sources.Warned // rivers with a service of official warnings
 
 	Feeds    map[string]cron.Schedule // when each feed is asked
 	Warnings map[string]cron.Schedule // when each feed is asked for warnings
