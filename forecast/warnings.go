@@ -46,7 +46,11 @@ func warningsOf(ctx context.Context, store Reader, r River, at time.Time) (wadin
 		}
 	}
 	unplaced := 0
-	for _, w := range record.InForce(at) {
+	heard := at
+	if !out.Known && record.Fetched.Before(at) {
+		heard = record.Fetched // nobody has said since that any is over
+	}
+	for _, w := range record.InForce(heard) {
 		switch {
 		case w.Hazard == "", w.From().After(at.Add(warnedAhead)):
 		case w.Where == warning.Unplaced:

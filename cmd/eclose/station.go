@@ -102,6 +102,7 @@ func openStation(e *env, cfg *config.Config, workers map[string]int, logger zero
 	}
 	s.metrics = health.NewMetrics(s.watch)
 	s.shelf = newLiveShelf(s.house.Rivers, s.db, s.house.Archive, s.read, s.house.Read, now, logger)
+	s.watch.Judged = s.shelf.judgedAt
 	return s, nil
 }
 
