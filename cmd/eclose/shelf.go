@@ -130,7 +130,8 @@ func (l *liveShelf) state(ctx context.Context, r forecast.River, due bool, known
 		if !due {
 			return old, nil
 		}
-		return &pages.State{Problem: problemOf(r, known)}, nil
+		in, err := forecast.CautionInput(ctx, l.reader, r, l.now())
+		return &pages.State{Problem: problemOf(r, known), Warnings: in.Warnings}, err
 	}
 	if err != nil {
 		return old, err

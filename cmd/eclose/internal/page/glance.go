@@ -41,7 +41,7 @@ func (s *site) head(r *http.Request, river forecast.River) (head, *State, error)
 	}
 	if st == nil || st.Outlook == nil {
 		if st != nil {
-			h.Problem = st.Problem
+			h.Problem, h.Warnings = st.Problem, warningLines(st.Warnings, river.Zone, s.Now())
 		}
 		return h, nil, nil
 	}
