@@ -59,6 +59,9 @@ func CautionInput(ctx context.Context, store Reader, r River, at time.Time) (wad
 		return in, nil
 	}
 	in.StageOnly = !hasFlow
+	if in.Flood, err = floodOf(ctx, store, r, s); err != nil {
+		return in, err
+	}
 	if in.FlowPast, err = g.reading(s, ingest.Discharge, &in.Flow); err == nil {
 		in.StagePast, err = g.reading(s, ingest.GaugeHeight, &in.Stage)
 	}

@@ -43,6 +43,9 @@ func (x *exam) river(s *series.Store, keys []ingest.Key, c config.River, r forec
 	if err := x.warnings(s, c); err != nil {
 		return err
 	}
+	if err := x.floodStages(s, c, r); err != nil {
+		return err
+	}
 	rec, err := forecast.Gather(x.e.ctx, s, r, x.e.now())
 	if err != nil {
 		x.add(bad, c.Slug, "No forecast is issued for it.", "%v", err)

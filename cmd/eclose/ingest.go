@@ -65,6 +65,9 @@ func (c ingestCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	if err := renewFloodStages(e, cfg, e.stdout); err != nil {
+		return err
+	}
 	asked += len(outcomes)
 	for _, o := range outcomes {
 		if o.Err != nil {

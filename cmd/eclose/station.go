@@ -155,7 +155,7 @@ func (s *station) build(e *env, now func() time.Time) (*work.House, error) {
 		Archive: archive.New(s.db, s.files), Alerts: alert.New(s.db, now), Units: unitsOf(cfg), PublicURL: cfg.Serve.PublicURL, Notice: cfg.Notice, Log: s.log,
 		Tie:    func(group string, stage forecast.Stage) []string { return tie(catalogue, group, stage) },
 		Places: builder.Places, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{}, Jitter: map[string]time.Duration{},
-		Warned: warned, Warnings: map[string]cron.Schedule{},
+		Stages: sources.FloodStages(cfg, c), Warned: warned, Warnings: map[string]cron.Schedule{},
 	}
 	for _, w := range warned {
 		name := w.Source.Name()

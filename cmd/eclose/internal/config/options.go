@@ -149,6 +149,7 @@ var knownFeeds = map[string]feedKind{
 	"ea":           {every: "@every 30m", warnings: "@every 10m"}, // renewed each quarter of an hour
 	"eccc":         {every: "@every 30m", warnings: "@every 10m"},
 	"meteoalarm":   {noGauge: true, warnings: "@every 10m"},
+	"nwps":         {noGauge: true},
 	"waterml2":     {file: true, byURL: true, every: "@every 15m"},
 	"bafu":         {file: true, every: "@every 15m"},
 	"nve":          {file: true, every: "@every 15m"},

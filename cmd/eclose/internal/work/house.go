@@ -16,6 +16,7 @@ import (
 	"example.org/eclose/forecast/archive"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/db"
+	"example.org/eclose/ingest/feed/nwps"
 	"example.org/eclose/ingest/schedule"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/insects"
@@ -58,6 +59,7 @@ type House struct {
 	Overlap  time.Duration
 
 	Warned []sources.Warned // rivers with a service of official warnings
+	Stages *nwps.Source     // of flood stages of USGS gauges; nil: none
 
 	Feeds    map[string]cron.Schedule // when each feed is asked
 	Warnings map[string]cron.Schedule // when each feed is asked for warnings
