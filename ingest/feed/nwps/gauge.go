@@ -10,6 +10,7 @@ import (
 	"math"
 	"regexp"
 	"strings"
+	"time"
 
 	jsonv2 "github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
@@ -45,7 +46,9 @@ type Gauge struct {
 // Source asks the service.
 type Source struct {
 	Client  *client.Client
-	BaseURL string // "": LiveURL
+	BaseURL string           // "": LiveURL
+	Now     func() time.Time // nil: time.Now
+	Skipped func(ingest.Skipped)
 }
 
 func bad(where, problem, hint string, err error) *ingest.Error {
@@ -134,15 +137,11 @@ func (n number) in(v ingest.Variable, unit string) float64 {
 	if n.v == nil || *n.v <= unset || math.IsInf(*n.v, 0) {
 		return math.NaN()
 	}
-	x := *n.v
-	if u := strings.ToLower(strings.TrimSpace(unit)); u == "kcfs" {
-		x, unit = 1000*x, "cfs"
-	}
 	conv, err := ingest.ConversionOf(v, unit)
 	if err != nil {
 		return math.NaN()
 	}
-	return conv.Apply(x)
+	return conv.Apply(*n.v)
 }
 
 // ParseGauge reads a response of /gauges/{id}.

@@ -157,4 +157,3 @@ func FuzzGauge(f *testing.F) {
 		}
 	})
 }
-

@@ -58,7 +58,7 @@ var Options = []Option{
 	{Key: "river.warnings.feed", Default: "by place", Help: "official warnings from nws (USA), ea (England), eccc (Canada), meteoalarm (Europe), or \"none\""},
 	{Key: "river.warnings.country", Default: "by zone", Help: "country of a meteoalarm feed, such as \"italy\""},
 	{Key: "river.warnings.zones", Help: "the service's codes for the river's warning zones; meteoalarm needs them"},
-	{Key: "feeds.NAME.enabled", Help: "must be true for open-meteo, whose free service is for non-commercial use only"},
+	{Key: "feeds.NAME.enabled", Help: "must be true for open-meteo, whose free service is for non-commercial use only; true for nwps also fetches flow forecasts"},
 	{Key: "feeds.NAME.base-url", Default: "the live service", Help: "alternative server; for waterml2, your server's request URL with {site}, {from} and {to}"},
 	{Key: "feeds.NAME.archive-url", Default: "the live service", Help: "same, for open-meteo's archive and eccc's GeoMet server"},
 	{Key: "feeds.NAME.ensemble-url", Default: "the live service", Help: "same, for open-meteo's ensemble"},
@@ -149,7 +149,7 @@ var knownFeeds = map[string]feedKind{
 	"ea":           {every: "@every 30m", warnings: "@every 10m"}, // renewed each quarter of an hour
 	"eccc":         {every: "@every 30m", warnings: "@every 10m"},
 	"meteoalarm":   {noGauge: true, warnings: "@every 10m"},
-	"nwps":         {noGauge: true},
+	"nwps":         {noGauge: true, every: "@every 1h"},
 	"waterml2":     {file: true, byURL: true, every: "@every 15m"},
 	"bafu":         {file: true, every: "@every 15m"},
 	"nve":          {file: true, every: "@every 15m"},

@@ -4,9 +4,11 @@ import (
 	"slices"
 
 	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/client"
 	"example.org/eclose/ingest/feed/nwps"
 	"example.org/eclose/ingest/feed/usgs"
+	"example.org/eclose/ingest/schedule"
 )
 
 // FloodStages is the service that knows the flood stages of USGS gauges; nil
@@ -18,6 +20,18 @@ func FloodStages(cfg *config.Config, c *client.Client) *nwps.Source {
 		return nil
 	}
 	return &nwps.Source{Client: c, BaseURL: f.BaseURL}
+}
+
+// flowAhead is the task that fetches forecasts of flow for a USGS gauge; ok is
+// false where the config does not ask for them.
+func (b Builder) flowAhead(site string) (t schedule.Task, ok bool) {
+	on := b.Config.Feeds[nwps.FeedName].Enabled
+	s := FloodStages(b.Config, b.Client)
+	if on == nil || !*on || s == nil {
+		return t, false
+	}
+	s.Now, s.Skipped = b.Now, b.Skipped
+	return schedule.Task{Source: s, Request: ingest.Request{Site: site, Variables: []ingest.Variable{ingest.Discharge, ingest.GaugeHeight}}, Ahead: true, Spare: true}, true
 }
 
 // USGSSites lists the USGS gauges of a river, as their series name them.

@@ -64,6 +64,9 @@ func (b Builder) Places() ([]schedule.Place, error) {
 				visits := t
 				visits.Request.Period, visits.Request.Variables, visits.Spare, visits.Yearly = ingest.NoPeriod, channel, true, false
 				p.Tasks = append(p.Tasks, visits)
+				if ahead, ok := b.flowAhead(t.Request.Site); ok {
+					p.Tasks = append(p.Tasks, ahead)
+				}
 			}
 		}
 		out = append(out, p)
