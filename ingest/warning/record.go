@@ -28,7 +28,7 @@ const MaxAge = time.Hour
 // last answer failed, or is old, is not known to have no warnings.
 func (r Record) Known(now time.Time) bool {
 	age := now.Sub(r.Fetched)
-	return !r.Fetched.IsZero() && r.Problem == "" && age <= MaxAge && age >= -MaxAge
+	return r.Problem == "" && age <= MaxAge && age >= -MaxAge
 }
 
 // InForce returns the warnings in force at now, as far as the last whole
