@@ -52,8 +52,8 @@ func (c demoCmd) tell(e *env, cfg *config.Config, out *folder, outlooks []*forec
 		}
 		caution := wading.Assess(in)
 		fmt.Fprintf(&cautions, "%s\n%s\n", r.Name, caution.Format(units))
-		if letter == nil && !caution.Blocks() {
-			reading := alert.FromCaution(alert.Place{River: r.Slug, RiverName: r.Name, Zone: r.Zone, Gauge: r.Gauges[0].Site}, in, demo.Issue, units)
+		reading := alert.FromCaution(alert.Place{River: r.Slug, RiverName: r.Name, Zone: r.Zone, Gauge: r.Gauges[0].Site}, in, demo.Issue, units)
+		if letter == nil && reading.Known && reading.Level < int(wading.BetterNot) {
 			letter = opening(outlooks[i], catalogue, reading, cfg.Units)
 		}
 	}

@@ -178,7 +178,11 @@ func TestASensorInTheAirFollowsIt(t *testing.T) {
 }
 
 func TestFlowUnderIce(t *testing.T) {
-	flow := series(ingest.Discharge, 15*time.Minute, slices.Repeat([]float64{5}, 96*6)...)
+	var flows []float64
+	for i := range 96 * 6 {
+		flows = append(flows, 5+0.01*float64(i%3))
+	}
+	flow := series(ingest.Discharge, 15*time.Minute, flows...)
 	frost := series(ingest.AirTemperature, time.Hour, slices.Repeat([]float64{-12}, 24*6)...)
 	mild := series(ingest.AirTemperature, time.Hour, slices.Repeat([]float64{3}, 24*6)...)
 	frozen := series(ingest.WaterTemperature, time.Hour, slices.Repeat([]float64{0.1}, 24*6)...)

@@ -2,6 +2,7 @@ package wading
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"time"
 )
@@ -227,7 +228,6 @@ func (a *assessment) byFlow(q float64) (judged bool) {
 			return fmt.Sprintf("gauge staff have no record of wading at a flow this high: the highest of %d visits was %s",
 				in.CeilingVisits, u.Flow(in.CeilingM3s))
 		})
-		judged = true
 	}
 	if in.Record.Days > 0 && q > in.Record.HighM3s {
 		level := BetterNot
@@ -306,7 +306,13 @@ func (a *assessment) byGeometry(q float64) {
 
 // words puts an estimate as somebody at the gauge would.
 func (e Estimate) words(u Units) string {
-	return fmt.Sprintf("%s deep at %s at the gauge: %.1f times our keep-out line", u.Length(e.DepthM), u.Speed(e.VelocityMS), e.PushHighM2s/Push3)
+	return fmt.Sprintf("%s deep at %s at the gauge: %s our keep-out line (%s with margin)", u.Length(e.DepthM), u.Speed(e.VelocityMS), times(e.PushM2s), times(e.PushHighM2s))
+}
+
+// times is how often a push holds the one at which one keeps out, rounded down:
+// what is below the line must not read as on it.
+func times(pushM2s float64) string {
+	return fmt.Sprintf("%.1f times", math.Floor(10*pushM2s/Push3+1e-9)/10)
 }
 
 func (e Estimate) arithmetic(u Units) string {
@@ -347,7 +353,7 @@ func (a *assessment) byStage(s float64) (judged bool) {
 		level = max(level, BetterNot)
 	}
 	a.add("level.flow", level, func(u Units) string {
-		return fmt.Sprintf("depth × speed %s with margin: %.1f times our keep-out line, from gauge height only (%d measurements)", u.Push(push), push/Push3, f.N)
+		return fmt.Sprintf("depth × speed %s with margin: %s our keep-out line, from gauge height only (%d measurements)", u.Push(push), times(push), f.N)
 	})
 	return true
 }

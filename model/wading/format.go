@@ -30,7 +30,7 @@ func (c Caution) Validity() string {
 		return ""
 	}
 	if !c.Known {
-		return "Checked at " + clock(c.At, c.Zone) + "; unknown then, and unknown now unless checked again"
+		return "Checked at " + clock(c.At, c.Zone) + "; the level stays unknown until it is checked again"
 	}
 	return "Valid until " + clock(c.Until, c.Zone) + "; after that the caution level is unknown"
 }
@@ -97,7 +97,7 @@ func (c Caution) Format(u Units) string {
 // says so.
 func (r Reason) words(u Units) string {
 	if r.Floor {
-		return "at least, by readings that are old, doubted or unchecked: " + r.Text(u)
+		return "at least: " + r.Text(u)
 	}
 	return r.Text(u)
 }

@@ -22,8 +22,10 @@ const (
 
 	recently   = 6 * time.Hour // in which a great fall is not believed
 	fallShare  = 4.0           // times
-	fallStageM = 1.0
-	stepShare  = 20.0 // times, from one reading to the next: not believed until it is undone
+	fallStageM = 0.5
+	dropShare  = 2.0 // the same from the reading before the newest
+	trickle    = 0.003 // m3/s, 0.1 ft3/s: stands in for any smaller flow where it fell
+	stepShare  = 20.0  // times, from one reading to the next: not believed until it is undone
 
 	stuckAfter   = 48 * time.Hour // without any change, unless the gauge has stood still longer before
 	stuckBeside  = 6 * time.Hour  // while the other sensor of the gauge moves
@@ -33,8 +35,11 @@ const (
 
 	ratingBefore = 72 * time.Hour // pairs of flow and height nearer than this do not judge it
 	ratingPairs  = 24             // at least
-	ratingNear   = 5              // on each side of the height
-	ratingShare  = 1.5            // times that flow and height may disagree by
+	ratingNear   = 5              // on each side
+	ratingShare  = 1.5            // times that the flow may be off by
+	ratingM      = 0.15           // that the height may be off by
+	alikeM       = 0.03           // within which heights are alike
+	alikeShare   = 1.1            // and flows
 	pairWithin   = 30 * time.Minute
 
 	recordDays  = 300 // fewer days of record say nothing of the lowest flow
@@ -86,12 +91,16 @@ func (s *sensor) newest() float64 { return s.past[len(s.past)-1].Value }
 // since is how long before the newest reading a past one was taken.
 func (s *sensor) since(p Past) time.Duration { return p.Age - s.past[len(s.past)-1].Age }
 
-// fell reports whether one value is so far below another that it is not believed.
-func (s *sensor) fell(now, then float64) bool {
+// fell reports whether the newest value is so far below an earlier one that it is
+// not believed.
+func (s *sensor) fell(i int) bool {
+	now, then := s.newest(), s.past[i].Value
+	last := i == len(s.past)-2
 	if s.height {
 		return then-now >= fallStageM
 	}
-	return max(then, leastFlow) >= fallShare*max(now, leastFlow)
+	times := max(then, trickle) / max(now, trickle)
+	return times >= fallShare || last && times >= dropShare
 }
 
 // thin says why there is too little to check the newest reading against.
@@ -116,8 +125,8 @@ func (s *sensor) thin(rec Record) (out []string) {
 
 // doubts are all reasons not to believe a sensor by its own past.
 func (s *sensor) doubts(rec Record) (out []string) {
-	for _, p := range s.past {
-		if s.since(p) <= recently && s.fell(s.newest(), p.Value) {
+	for i, p := range s.past {
+		if s.since(p) <= recently && s.fell(i) {
 			out = append(out, fmt.Sprintf("the %s fell too far within %.1f h to be believed", s.what, s.since(p).Hours()))
 			break
 		}
@@ -141,8 +150,8 @@ const cubicFeet = 1 / Foot3M3
 // makes and that has not been undone since.
 func (s *sensor) step() (why string, found bool) {
 	for i := 1; i < len(s.past); i++ {
-		p, q := max(s.past[i-1].Value, leastFlow), max(s.past[i].Value, leastFlow)
-		now := max(s.newest(), leastFlow)
+		p, q := max(s.past[i-1].Value, trickle), max(s.past[i].Value, trickle)
+		now := max(s.newest(), trickle)
 		down := p >= stepShare*q && p >= fallShare*now
 		up := q >= stepShare*p && now >= fallShare*p
 		if !down && !up {
@@ -201,27 +210,51 @@ func beside(flow, stage *sensor) (ofFlow, ofStage []string, byHeight float64) {
 		return append(ofFlow, "too few readings of flow and gauge height together to compare them"), ofStage, 0
 	}
 	h, q := now[0], now[1]
-	above, _ := slices.BinarySearchFunc(pairs, h, func(p [2]float64, h float64) int { return cmp.Compare(p[0], h) })
-	upTo := above
-	for upTo < len(pairs) && pairs[upTo][0] == h {
-		upTo++
-	}
-	low, high := 0.0, math.Inf(1)
-	for i, p := range pairs[max(0, upTo-ratingNear):upTo] {
-		if i == 0 || p[1] < low {
-			low = p[1]
-		}
-	}
-	for i, p := range pairs[above:min(len(pairs), above+ratingNear)] {
-		if i == 0 || p[1] > high {
-			high = p[1]
-		}
-	}
-	if max(low, leastFlow) > ratingShare*max(q, leastFlow) || q > ratingShare*max(high, leastFlow) {
+	low, high := bracket(pairs, h-alikeM, h+alikeM)
+	flip(pairs)
+	lowM, highM := bracket(pairs, q/alikeShare, q*alikeShare)
+	if low > ratingShare*max(q, trickle) || q > ratingShare*max(high, leastFlow) || h < lowM-ratingM || h > highM+ratingM {
 		why := "flow and gauge height do not agree as they did in the days before"
 		return append(ofFlow, why), append(ofStage, why), low
 	}
 	return ofFlow, ofStage, low
+}
+
+// bracket is what goes with a span of x by pairs in order of x: the least of the
+// nearest up to its end and the most of the nearest from its start; infinite
+// where there are none.
+func bracket(pairs [][2]float64, from, to float64) (low, high float64) {
+	low, high = math.Inf(1), math.Inf(-1)
+	below, above := 0, 0
+	for _, p := range slices.Backward(pairs) {
+		if p[0] <= to && below < ratingNear {
+			below, low = below+1, min(low, p[1])
+		}
+	}
+	for _, p := range pairs {
+		if p[0] >= from && above < ratingNear {
+			above, high = above+1, max(high, p[1])
+		}
+	}
+	if below == 0 {
+		low = math.Inf(-1)
+	}
+	if above == 0 {
+		high = math.Inf(1)
+	}
+	return low, high
+}
+
+// flip turns pairs of x and y into pairs of y and x, in order.
+func flip(pairs [][2]float64) {
+	for i, p := range pairs {
+		pairs[i] = [2]float64{p[1], p[0]}
+	}
+	inOrder(pairs)
+}
+
+func inOrder(pairs [][2]float64) {
+	slices.SortStableFunc(pairs, func(a, b [2]float64) int { return cmp.Compare(a[0], b[0]) })
 }
 
 func (s *sensor) age() time.Duration { return s.past[len(s.past)-1].Age }
@@ -263,7 +296,7 @@ func pairsOf(flow, stage []Past, at time.Duration) (before [][2]float64, now []f
 			now = []float64{stage[j].Value, f.Value}
 		}
 	}
-	slices.SortStableFunc(before, func(a, b [2]float64) int { return cmp.Compare(a[0], b[0]) })
+	inOrder(before)
 	return before, now
 }
 
@@ -273,7 +306,7 @@ func (s *sensor) highest() float64 {
 	top := math.Inf(-1)
 	for i, p := range s.past {
 		// The last before a step that no river makes stands for what was before.
-		step := !s.height && i+1 < len(s.past) && max(p.Value, leastFlow) >= stepShare*max(s.past[i+1].Value, leastFlow)
+		step := !s.height && i+1 < len(s.past) && p.Value >= stepShare*max(s.past[i+1].Value, trickle)
 		if s.since(p) <= recently || step {
 			top = max(top, p.Value)
 		}

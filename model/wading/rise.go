@@ -46,30 +46,31 @@ type rise struct {
 	hours float64
 }
 
-// findRise compares the newest reading with those of the day before it, of one
-// sensor alone: flow and height have each their own. Of two readings without one
-// between them nobody knows when the water rose: it may have been within an hour.
-// The last reading before an outage counts, however old.
-func (s *sensor) findRise() rise {
+// riseTo compares a reading with those of the day before it, of one sensor alone:
+// flow and height have each their own. Of two readings without one between them
+// nobody knows when the water rose: it may have been within an hour. The last
+// reading before an outage counts, however old.
+func (s *sensor) riseTo(end int) rise {
 	var worst rise
-	for i := len(s.past) - 2; i >= 0; i-- {
+	now := s.past[end]
+	for i := end - 1; i >= 0; i-- {
 		p, next := s.past[i], s.past[i+1]
-		d := s.since(p)
+		d := p.Age - now.Age
 		broken := p.Age-next.Age > s.outage
-		if s.since(next) > day || d > day && !broken {
+		if next.Age-now.Age > day || d > day && !broken {
 			break
 		}
 		r := rise{hours: d.Hours()}
 		near := r.hours
-		if next == s.past[len(s.past)-1] && !broken {
+		if i == end-1 && !broken {
 			near = min(near, 1)
 		}
 		fast, high, low := false, dayStageOutM, dayStageBetterNotM
 		if s.height {
-			r.by = s.newest() - p.Value
+			r.by = now.Value - p.Value
 			fast = FastRise(near, r.by, math.NaN())
 		} else {
-			r.by = share(s.newest(), p.Value)
+			r.by = share(now.Value, p.Value)
 			fast, high, low = FastRise(near, math.NaN(), r.by), dayShareKeepOut, dayShareBetterNot
 		}
 		switch {
@@ -88,7 +89,12 @@ func (s *sensor) findRise() rise {
 // byRise lets a rise raise the level, also where the newest reading is old or
 // doubted: then the rise is the last that was seen.
 func (a *assessment) byRise(s *sensor, believed bool) {
-	r := s.findRise()
+	r := s.riseTo(len(s.past) - 1)
+	for i := len(s.past) - 2; i >= 0 && !believed && s.since(s.past[i]) <= recently; i-- {
+		if x := s.riseTo(i); x.level > r.level {
+			r = x
+		}
+	}
 	if r.level == Quiet {
 		return
 	}

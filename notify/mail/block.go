@@ -219,7 +219,7 @@ func (w words) later(url string) []string {
 	if url != "" {
 		line = "Check the caution level before you go (flow on the day is unknown): " + url
 	}
-	return []string{line}
+	return []string{line, overrule}
 }
 
 // isFar reports whether a window opens later than a few days from now.
