@@ -116,7 +116,7 @@ func (p *pass) decideWarnings(r *reader, said bool) (Item, bool) {
 	for _, s := range f.Warned {
 		name, g := s.key()
 		fresh = fresh || g > told[name]
-		all = append(all, name+":"+strconv.Itoa(max(g, told[name])))
+		all = append(all, name+":"+strconv.Itoa(g))
 	}
 	news := strings.Join(all, " ")
 	if news == e.News {

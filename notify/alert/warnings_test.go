@@ -51,13 +51,13 @@ func TestAWarningIsToldOnceAndAgainWhenItGetsWorse(t *testing.T) {
 func TestAWarningThatComesBackIsAnother(t *testing.T) {
 	each(t, func(t *testing.T, d *desk) {
 		d.subscribe("a@example.org", nil)
-		d.warn("wend", 2, flood("a", "Moderate"))
+		d.warn("wend", 2, flood("a", "Moderate"), flood("b", "Moderate"))
 		d.expect("the first", d.turns(), "wend rise 2")
-		for range 14 { // the level stands by another reason
-			d.warn("wend", 2)
-			d.expect("gone", d.turn(15*time.Minute), "")
+		for range 14 {
+			d.warn("wend", 2, flood("b", "Moderate"))
+			d.expect("one is gone, the other stands", d.turn(15*time.Minute), "")
 		}
-		d.warn("wend", 2, flood("a", "Moderate"))
+		d.warn("wend", 2, flood("a", "Moderate"), flood("b", "Moderate"))
 		d.expect("a day's next storm", d.turns(), "wend warning 2")
 	})
 }
