@@ -21,7 +21,7 @@ func TestAModelClearsNoWarningOfAThermometer(t *testing.T) {
 	}{
 		{"warm by the thermometer, cool by the model", Reading{Value: 21.5, At: at.Add(-time.Hour)}, 12, wading.FishStop, "measured"},
 		{"cool by the thermometer, warm by the model", Reading{Value: 12, At: at.Add(-time.Hour)}, 21.5, wading.FishStop, "modelled"},
-		{"the reading is old", Reading{Value: 12, At: at.Add(-30 * time.Hour)}, 20.5, wading.FishRest, "no reading within a day"},
+		{"the reading is old", Reading{Value: 12, At: at.Add(-30 * time.Hour)}, 20.5, wading.FishRest, "no reading in the last 24 hours"},
 		{"no thermometer", Reading{}, 12, wading.FishNone, "modelled"},
 	} {
 		got, words := FishToday(c.now, at, c.modelled)
@@ -33,10 +33,10 @@ func TestAModelClearsNoWarningOfAThermometer(t *testing.T) {
 
 func TestTheNearestRiverIsTheNearest(t *testing.T) {
 	a := River{Lat: 54.4, Lon: -2.9}
-	if d := apart(a, River{Lat: 55.4, Lon: -2.9}); d < 111 || d > 111.4 {
+	if d := distanceKm(a, River{Lat: 55.4, Lon: -2.9}); d < 111 || d > 111.4 {
 		t.Errorf("a degree of latitude is %.1f km", d)
 	}
-	if d := apart(a, River{Lat: 54.4, Lon: -1.9}); d < 64 || d > 65.5 {
+	if d := distanceKm(a, River{Lat: 54.4, Lon: -1.9}); d < 64 || d > 65.5 {
 		t.Errorf("a degree of longitude there is %.1f km", d)
 	}
 }

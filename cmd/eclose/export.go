@@ -55,7 +55,7 @@ func (c exportCmd) Run(e *env) error {
 	if c.Members < 10 || c.Members > 5000 {
 		return usagef("--members %d: use 10 to 5000", c.Members)
 	}
-	s := shelf{cfg: cfg, now: e.now(), date: c.Issue, opt: forecast.Options{Members: c.Members}}
+	s := outlookSource{cfg: cfg, now: e.now(), date: c.Issue, opt: forecast.Options{Members: c.Members}}
 	if s.catalogue, err = loadCatalogue(cfg); err != nil {
 		return usageError{err}
 	}
@@ -93,8 +93,8 @@ func (c exportCmd) Run(e *env) error {
 	return nil
 }
 
-// shelf gives outlooks as they were issued, or issues them where none was.
-type shelf struct {
+// outlookSource gives outlooks as they were issued, or issues them where none was.
+type outlookSource struct {
 	cfg       *config.Config
 	catalogue *insects.Catalogue
 	now       time.Time
@@ -106,7 +106,7 @@ type shelf struct {
 	archive   *archive.Archive // nil where nothing was ever kept
 }
 
-func (s *shelf) open(ctx context.Context, kept bool) error {
+func (s *outlookSource) open(ctx context.Context, kept bool) error {
 	var err error
 	if s.store, err = series.Open(ctx, s.cfg.StoreURL(), series.ReadOnly()); err != nil {
 		return fmt.Errorf("%w; run eclose ingest first", err)
@@ -136,7 +136,7 @@ func hasDatabase(cfg *config.Config) bool {
 }
 
 // close lets everything go; all of it was only read.
-func (s *shelf) close() {
+func (s *outlookSource) close() {
 	s.store.Close() //nolint:errcheck // it was only read
 	if s.files != nil {
 		s.files.Close() //nolint:errcheck // as above
@@ -147,7 +147,7 @@ func (s *shelf) close() {
 }
 
 // issued says when the newest kept outlook of a river was issued.
-func (s *shelf) issued(ctx context.Context, r forecast.River) (time.Time, bool, error) {
+func (s *outlookSource) issued(ctx context.Context, r forecast.River) (time.Time, bool, error) {
 	if s.archive == nil {
 		return time.Time{}, false, nil
 	}
@@ -159,7 +159,7 @@ func (s *shelf) issued(ctx context.Context, r forecast.River) (time.Time, bool, 
 }
 
 // outlook is the newest kept one, or one issued now.
-func (s *shelf) outlook(ctx context.Context, r forecast.River) (*forecast.Outlook, error) {
+func (s *outlookSource) outlook(ctx context.Context, r forecast.River) (*forecast.Outlook, error) {
 	if s.archive != nil {
 		o, err := s.archive.Latest(ctx, r.Slug, s.now)
 		if err == nil || !errors.Is(err, archive.ErrNotFound) {
@@ -170,17 +170,17 @@ func (s *shelf) outlook(ctx context.Context, r forecast.River) (*forecast.Outloo
 	if err != nil {
 		return nil, err
 	}
-	lessons, err := lessonsOf(ctx, s.cfg, []forecast.River{r}, at)
+	calibrations, err := calibrationsOf(ctx, s.cfg, []forecast.River{r}, at)
 	if err != nil {
 		return nil, err
 	}
 	opt := s.opt
-	opt.Posterior = lessons[r.Slug].Apply
+	opt.Posterior = calibrations[r.Slug].Apply
 	return forecast.Issue(ctx, s.store, r, s.catalogue, at, opt)
 }
 
 // rows streams the days of one river after another; one outlook is held at once.
-func (s *shelf) rows(ctx context.Context, rivers []forecast.River, from, to forecast.Date) iter.Seq2[export.Row, error] {
+func (s *outlookSource) rows(ctx context.Context, rivers []forecast.River, from, to forecast.Date) iter.Seq2[export.Row, error] {
 	return func(yield func(export.Row, error) bool) {
 		for _, r := range rivers {
 			o, err := s.outlook(ctx, r)

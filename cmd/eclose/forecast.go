@@ -63,7 +63,7 @@ func issueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 			return nil, usageError{err}
 		}
 	}
-	lessons, err := lessonsOf(ctx, cfg, rivers, slices.MinFunc(at, time.Time.Compare))
+	calibrations, err := calibrationsOf(ctx, cfg, rivers, slices.MinFunc(at, time.Time.Compare))
 	if err != nil {
 		return nil, err
 	}
@@ -74,7 +74,7 @@ func issueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 	defer store.Close() //nolint:errcheck // it was only read
 	var out []*forecast.Outlook
 	for i, r := range rivers {
-		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members, Posterior: lessons[r.Slug].Apply})
+		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members, Posterior: calibrations[r.Slug].Apply})
 		if err != nil {
 			return nil, err
 		}
@@ -130,12 +130,14 @@ func riversOf(cfg *config.Config, only []string) ([]forecast.River, error) {
 }
 
 func riverOf(r config.River) (forecast.River, error) {
+	region := insects.Region("")
 	if r.Region != "" {
-		if _, err := insects.ParseRegion(r.Region); err != nil {
+		var err error
+		if region, err = insects.ParseRegion(r.Region); err != nil {
 			return forecast.River{}, fmt.Errorf("river %q: %w", r.Name, err)
 		}
 	}
-	f := forecast.River{Slug: r.Slug, Name: r.Name, Region: r.Region, Zone: r.Zone, Lat: r.Lat, Lon: r.Lon,
+	f := forecast.River{Slug: r.Slug, Name: r.Name, Region: string(region), Zone: r.Zone, Lat: r.Lat, Lon: r.Lon, ElevationM: r.Elevation,
 		Groups: r.Groups, Regulated: r.Regulated, Notices: r.Notices}
 	if r.Flood != nil {
 		h := r.Flood.Metres()

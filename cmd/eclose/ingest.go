@@ -18,7 +18,7 @@ import (
 
 type ingestCmd struct {
 	configFlag
-	Again bool `help:"Download all of backfill-years again. If interrupted, it resumes at the same year."`
+	Refetch bool `aliases:"again" help:"Download all of backfill-years again. If interrupted, it resumes at the same year."`
 }
 
 // answerWithin is how long one answer of a feed may take: the Environment
@@ -45,14 +45,14 @@ func (c ingestCmd) Run(e *env) error {
 	}
 	defer endBar()
 	outcomes, err := intake(e, cfg, e.now, func(in *schedule.Intake) {
-		in.Again = c.Again
-		in.Done = func(o schedule.Outcome) {
+		in.Refetch = c.Refetch
+		in.OnOutcome = func(o schedule.Outcome) {
 			endBar()
 			printOutcome(e.stdout, o)
 		}
-		in.Came = func(p schedule.Progress) {
+		in.OnProgress = func(p schedule.Progress) {
 			if bar == nil {
-				bar = newProgress(e, fmt.Sprintf("%s, %s %s: years", p.Place, p.Feed, p.Site))
+				bar = newProgress(e, fmt.Sprintf("%s, %s %s: years", p.River, p.Feed, p.Site))
 				bar.began = began // a bar is drawn when the first year has come
 			}
 			bar.done(p.Done, p.Pieces)
@@ -92,7 +92,7 @@ func intake(e *env, cfg *config.Config, now func() time.Time, watch func(*schedu
 	if err != nil {
 		return nil, err
 	}
-	places, err := sources.Builder{Config: cfg, Client: c, Now: now}.Places()
+	places, err := sources.Builder{Config: cfg, Client: c, Now: now}.Tasks()
 	if err != nil {
 		return nil, usageError{err}
 	}
@@ -126,7 +126,7 @@ func perHost(cfg *config.Config) map[string]float64 {
 }
 
 func printOutcome(w io.Writer, o schedule.Outcome) {
-	head := fmt.Sprintf("%-14s %-11s %-22s", o.Place, o.Feed, o.Site)
+	head := fmt.Sprintf("%-14s %-11s %-22s", o.River, o.Feed, o.Site)
 	if o.Err != nil {
 		fmt.Fprintf(w, "%s failed: %v\n", head, o.Err)
 		if o.Change.Added+o.Change.Revised > 0 {

@@ -13,7 +13,7 @@ import (
 
 // invite hands a confirmation mail to the relay. Its secret link is made again
 // from the id: neither the job nor the table of tokens holds it.
-func (s *station) invite(ctx context.Context, c *mail.Composer, id string) error {
+func (s *server) invite(ctx context.Context, c *mail.Composer, id string) error {
 	inv, err := s.people.Invitation(ctx, id)
 	if errors.Is(err, subscribe.ErrToken) {
 		return nil // used, expired or withdrawn meanwhile: nobody waits for it
@@ -30,7 +30,7 @@ func (s *station) invite(ctx context.Context, c *mail.Composer, id string) error
 	case alert.Sent:
 		s.log.Info().Str("to", who).Msg("a confirmation was sent")
 		return nil
-	case alert.Deferred, alert.Ours:
+	case alert.Deferred, alert.SenderRejected:
 		return fmt.Errorf("the relay deferred the confirmation to %s: %d %s", who, o.Code, o.Reply)
 	default: // refused, or the answer was lost: whoever still wants it asks again
 		return jobs.Final{Err: fmt.Errorf("a confirmation to %s was not sent: %d %s", who, o.Code, o.Reply)}

@@ -22,14 +22,14 @@ func TestAConfirmationOutlivesItsProcess(t *testing.T) {
 		t.Fatal(err)
 	}
 	e := &env{ctx: t.Context(), stdin: strings.NewReader(""), stdout: io.Discard, stderr: io.Discard, now: clock, sleep: noPause}
-	s, err := openStation(e, cfg, workersOf(), zerolog.Nop()) // it never starts to work
+	s, err := newServer(e, cfg, workersOf(), zerolog.Nop()) // it never starts to work
 	if err != nil {
 		t.Fatal(err)
 	}
 	if _, err := s.pages(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	inv, err := s.people.Ask(t.Context(), subscribe.Request{Address: "ann@example.org", Zone: "UTC", Wants: []subscribe.Want{{River: "wend", Cautions: true}}})
+	inv, err := s.people.Ask(t.Context(), subscribe.Request{Address: "ann@example.org", Zone: "UTC", Subscriptions: []subscribe.Subscription{{River: "wend", Cautions: true}}})
 	if err != nil {
 		t.Fatal(err)
 	}

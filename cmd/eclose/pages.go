@@ -19,7 +19,7 @@ import (
 
 // pages is what the browser sees. Until the context ends, the shelf behind it is
 // kept as new as what the jobs bring.
-func (s *station) pages(ctx context.Context) (*pages.Pages, error) {
+func (s *server) pages(ctx context.Context) (*pages.Pages, error) {
 	now := s.queue.Now
 	key, err := db.Secret(ctx, s.db.SQL, "forms", now())
 	if err != nil {
@@ -27,7 +27,7 @@ func (s *station) pages(ctx context.Context) (*pages.Pages, error) {
 	}
 	o := pages.Options{
 		Notice: s.cfg.Notice, Owners: ownersOf(s.cfg),
-		Data: s.shelf.Shelf, Catalogue: s.house.Catalogue, Now: now, Diary: &diary.Store{DB: s.db, Now: now}, Changed: s.learn,
+		Data: s.refresher.Memory, Catalogue: s.service.Catalogue, Now: now, Diary: &diary.Store{DB: s.db, Now: now}, Changed: s.calibrate,
 		Reports: os.DirFS(s.cfg.Path(s.cfg.Serve.Report)), PublicURL: s.cfg.Serve.PublicURL, Key: key, US: s.cfg.Units == "us", ClientOf: clientOf, Log: &s.log,
 	}
 	if f := s.cfg.Serve.Secret; f != "" {
@@ -62,13 +62,13 @@ func ownersOf(cfg *config.Config) map[string]string {
 const secretLeast = 12
 
 // Sightings that are written one after the other are learnt of together.
-const learnEvery = 10 * time.Second
+const calibrateEvery = 10 * time.Second
 
-// learn has the figures of a river worked out again from its diary, and its
+// calibrate has the figures of a river worked out again from its diary, and its
 // outlook issued anew.
-func (s *station) learn(ctx context.Context, river string) {
-	slot := jobs.Slot(s.queue.Now().Truncate(learnEvery).Add(learnEvery))
-	if _, err := s.queue.Add(context.WithoutCancel(ctx), jobs.Later{Args: jobs.Learn{River: river, Slot: slot}, At: slot}); err != nil {
+func (s *server) calibrate(ctx context.Context, river string) {
+	slot := jobs.Slot(s.queue.Now().Truncate(calibrateEvery).Add(calibrateEvery))
+	if _, err := s.queue.Add(context.WithoutCancel(ctx), jobs.At{Args: jobs.Calibrate{River: river, Slot: slot}, At: slot}); err != nil {
 		s.log.Error().Err(err).Str("river", river).Msg("the diary changed but recalibration could not be queued; the next change will retry")
 	}
 }

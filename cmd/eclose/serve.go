@@ -35,7 +35,7 @@ func (c serveCmd) Run(e *env) (err error) {
 	}
 	log := logger(e.stderr, c.Log)
 	workers := workersOf()
-	s, err := openStation(e, cfg, workers, log)
+	s, err := newServer(e, cfg, workers, log)
 	if err != nil {
 		return err
 	}
@@ -60,12 +60,12 @@ func (c serveCmd) Run(e *env) (err error) {
 	var running sync.WaitGroup
 	defer running.Wait()
 	defer cancel()
-	s.shelf.draw = handler.DrawAhead
-	running.Go(func() { s.shelf.run(beside) })
+	s.refresher.draw = handler.DrawAhead
+	running.Go(func() { s.refresher.run(beside) })
 	select { // nobody is told that there is no outlook while it is only not read yet
-	case <-s.shelf.looked:
+	case <-s.refresher.first:
 	case <-e.ctx.Done():
-	case <-time.After(firstLook):
+	case <-time.After(firstRefresh):
 	}
 	failed := make(chan error, 1)
 	go func() {
@@ -87,9 +87,9 @@ func (c serveCmd) Run(e *env) (err error) {
 	return errors.Join(err, s.halt())
 }
 
-// firstLook is how long readers wait at a start for what is known of the rivers.
+// firstRefresh is how long readers wait at a start for what is known of the rivers.
 // What takes longer to read is shown as it comes.
-const firstLook = 5 * time.Second
+const firstRefresh = 5 * time.Second
 
 // pageStopFor is how long a reader may take to get the rest of a page at a stop.
 const pageStopFor = 5 * time.Second

@@ -75,7 +75,7 @@ func (c subscribeAddCmd) request() (subscribe.Request, error) {
 		cadence = subscribe.Digest
 	}
 	for _, river := range c.River {
-		r.Wants = append(r.Wants, subscribe.Want{
+		r.Subscriptions = append(r.Subscriptions, subscribe.Subscription{
 			River: river, Groups: c.Group, Stages: c.Stage, Threshold: c.Threshold, HorizonDays: c.Horizon, Cadence: cadence, Cautions: c.Cautions,
 		})
 	}
@@ -173,11 +173,11 @@ func (c subscribeListCmd) Run(e *env) error {
 			} else if p.PausedUntil.After(e.now()) {
 				state = "paused until " + p.PausedUntil.Format(time.DateOnly)
 			}
-			if len(p.Wants) == 0 {
+			if len(p.Subscriptions) == 0 {
 				fmt.Fprintf(w, "%s\t%s\t-\t\t\t\t\t\t\t%s\t%s\n", p.Address, state, p.Zone, p.Units)
 			}
-			for _, x := range p.Wants {
-				fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%.0f %%\t%d\t%s\t%s\t%s\t%s\n", p.Address, state, x.River,
+			for _, x := range p.Subscriptions {
+				fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%.0f%%\t%d\t%s\t%s\t%s\t%s\n", p.Address, state, x.River,
 					anyOf(x.Groups, "any fishable"), anyOf(x.Stages, "both"), 100*x.Threshold, x.HorizonDays, x.Cadence, yesNo(x.Cautions), p.Zone, p.Units)
 			}
 		}
@@ -210,7 +210,7 @@ func (c subscribeConfirmCmd) Run(e *env) error {
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(e.stdout, "%s confirmed for %d rivers\n", p.Address, len(p.Wants))
+		fmt.Fprintf(e.stdout, "%s confirmed for %d rivers\n", p.Address, len(p.Subscriptions))
 		return nil
 	})
 }

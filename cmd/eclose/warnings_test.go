@@ -124,7 +124,7 @@ func (j judged) unknownWarnings() string {
 	return ""
 }
 
-func cautionOf(t *testing.T, now time.Time, path string) judged {
+func warnedCaution(t *testing.T, now time.Time, path string) judged {
 	t.Helper()
 	code, out, errs := call(t, now, "caution", "wend", "--config", path, "--format", "json")
 	var j judged
@@ -185,7 +185,7 @@ func TestOfficialWarningsAreInTheCaution(t *testing.T) {
 			} else if code != want {
 				t.Errorf("ingest: %d %s%s", code, out, errs)
 			}
-			j := cautionOf(t, warnedAt, path)
+			j := warnedCaution(t, warnedAt, path)
 			got := j.officialReasons()
 			if len(got) != len(c.reasons) || j.Level < c.level || len(c.reasons) == 0 && j.Level >= 2 {
 				t.Errorf("level %d, %q, want %q and at least level %d", j.Level, got, c.reasons, c.level)
@@ -220,7 +220,7 @@ func TestWarningsOutliveTheirFeed(t *testing.T) {
 		t.Errorf("%d %s", code, errs)
 	}
 	for _, at := range []time.Time{at, at.Add(30 * time.Minute)} { // before and after its end
-		if j := cautionOf(t, at, path); j.Level != 3 || len(j.officialReasons()) != 1 || !strings.Contains(j.unknownWarnings(), "no answer from nws since 12:00 UTC") {
+		if j := warnedCaution(t, at, path); j.Level != 3 || len(j.officialReasons()) != 1 || !strings.Contains(j.unknownWarnings(), "no answer from nws since 12:00 UTC") {
 			t.Errorf("at %s: %+v", at, j)
 		}
 	}
@@ -229,11 +229,11 @@ func TestWarningsOutliveTheirFeed(t *testing.T) {
 	if code, out, _ := call(t, at, "ingest", "--config", path); code != 0 || !strings.Contains(out, "none in force") {
 		t.Errorf("%d %s", code, out)
 	}
-	if j := cautionOf(t, at, path); len(j.officialReasons()) != 0 || j.unknownWarnings() != "" {
+	if j := warnedCaution(t, at, path); len(j.officialReasons()) != 0 || j.unknownWarnings() != "" {
 		t.Errorf("back again: %+v", j)
 	}
 	// Nobody asks any more: what was "none" is unknown after an hour.
-	if j := cautionOf(t, at.Add(61*time.Minute), path); j.unknownWarnings() == "" {
+	if j := warnedCaution(t, at.Add(61*time.Minute), path); j.unknownWarnings() == "" {
 		t.Errorf("an old response is believed: %+v", j)
 	}
 }

@@ -42,7 +42,7 @@ func (c workerCmd) Run(e *env) (err error) {
 	if len(c.Queue) > 0 {
 		maps.DeleteFunc(workers, func(name string, _ int) bool { return !slices.Contains(c.Queue, name) })
 	}
-	s, err := openStation(e, cfg, workers, logger(e.stderr, c.Log))
+	s, err := newServer(e, cfg, workers, logger(e.stderr, c.Log))
 	if err != nil {
 		return err
 	}

@@ -296,9 +296,9 @@ func (a *assessment) byGeometry(q float64) {
 		r.Code = "level.outside_fit"
 		r.Text = func(u Units) string {
 			if q > high {
-				return fmt.Sprintf("flow %s is above anything measured here (highest %s): depth × speed is at least %s", u.Flow(q), u.Flow(g.MaxFlow), u.Push(e.PushHighM2s))
+				return fmt.Sprintf("flow %s is above anything measured here (highest %s): depth × speed is at least %s", u.Flow(q), u.Flow(g.MaxFlow), u.DV(e.DVHighM2s))
 			}
-			return fmt.Sprintf("flow %s is below anything measured here (lowest %s): depth × speed is at most %s", u.Flow(q), u.Flow(g.MinFlow), u.Push(e.PushHighM2s))
+			return fmt.Sprintf("flow %s is below anything measured here (lowest %s): depth × speed is at most %s", u.Flow(q), u.Flow(g.MinFlow), u.DV(e.DVHighM2s))
 		}
 	}
 	a.c.Reasons = append(a.c.Reasons, r)
@@ -306,20 +306,20 @@ func (a *assessment) byGeometry(q float64) {
 
 // words puts an estimate as somebody at the gauge would.
 func (e Estimate) words(u Units) string {
-	return fmt.Sprintf("%s deep at %s at the gauge: %s our keep-out line (%s with margin)", u.Length(e.DepthM), u.Speed(e.VelocityMS), times(e.PushM2s), times(e.PushHighM2s))
+	return fmt.Sprintf("%s deep at %s at the gauge: %s our keep-out line (%s with margin)", u.Length(e.DepthM), u.Speed(e.VelocityMS), times(e.DVM2s), times(e.DVHighM2s))
 }
 
 // times is how often a push holds the one at which one keeps out, rounded down:
 // what is below the line must not read as on it.
-func times(pushM2s float64) string {
-	return fmt.Sprintf("%.1f times", math.Floor(10*pushM2s/Push3+1e-9)/10)
+func times(dvM2s float64) string {
+	return fmt.Sprintf("%.1f times", math.Floor(10*dvM2s/KeepOutDV+1e-9)/10)
 }
 
 func (e Estimate) arithmetic(u Units) string {
 	t := fmt.Sprintf("mean depth × mean speed %s, with margin %s (%s). Our caution levels start at %s, %s and %s",
-		u.Push(e.PushM2s), u.Push(e.PushHighM2s), e.Basis, u.Push(Push1), u.Push(Push2), u.Push(Push3))
-	if e.PushM2s >= GaugersLimit {
-		t += "; gauging staff do not wade at or above " + u.Push(GaugersLimit)
+		u.DV(e.DVM2s), u.DV(e.DVHighM2s), e.Basis, u.DV(CareDV), u.DV(BetterNotDV), u.DV(KeepOutDV))
+	if e.DVM2s >= GaugersLimit {
+		t += "; gauging staff do not wade at or above " + u.DV(GaugersLimit)
 	}
 	return t
 }
@@ -347,13 +347,13 @@ func (a *assessment) byStage(s float64) (judged bool) {
 		}
 		return judged
 	}
-	push := f.PushHigh(max(s, f.MinM))
-	level := FlowLevel(Hydraulics{PushHighM2s: push})
+	push := f.DVHigh(max(s, f.MinM))
+	level := FlowLevel(Hydraulics{DVHighM2s: push})
 	if s > f.MaxM {
 		level = max(level, BetterNot)
 	}
 	a.add("level.flow", level, func(u Units) string {
-		return fmt.Sprintf("depth × speed %s with margin: %s our keep-out line, from gauge height only (%d measurements)", u.Push(push), times(push), f.N)
+		return fmt.Sprintf("depth × speed %s with margin: %s our keep-out line, from gauge height only (%d measurements)", u.DV(push), times(push), f.N)
 	})
 	return true
 }

@@ -255,7 +255,7 @@ func TestEveryReasonNamesASourceAndViewsAreJSON(t *testing.T) {
 	seen := map[string]bool{}
 	for i, r := range v.Reasons {
 		seen[r.Code] = true
-		if r.Source == "" || r.Standing == "" || r.Text == "" {
+		if r.Source == "" || r.Provenance == "" || r.Text == "" {
 			t.Errorf("reason %+v lacks something", r)
 		}
 		if i > 0 && r.Level > v.Reasons[i-1].Level {
@@ -280,9 +280,9 @@ func TestFitGeometryKeepsContinuityAndRefusesTooLittle(t *testing.T) {
 	if math.Abs(g.Width.Exp-0.12) > 0.06 {
 		t.Errorf("width exponent %g, 0.12 went in", g.Width.Exp)
 	}
-	for _, p := range []float64{Push1, Push2, Push3} {
-		if q := g.LimitFlowHigh(p); math.Abs(g.PushHigh(q)-p) > 1e-9 {
-			t.Errorf("the limit flow %g gives %g, want %g", q, g.PushHigh(q), p)
+	for _, p := range []float64{CareDV, BetterNotDV, KeepOutDV} {
+		if q := g.LimitFlowHigh(p); math.Abs(g.DVHigh(q)-p) > 1e-9 {
+			t.Errorf("the limit flow %g gives %g, want %g", q, g.DVHigh(q), p)
 		}
 	}
 	all := wendMeasurements()
@@ -316,15 +316,15 @@ func TestAFewVisitsGiveTheLowestLimitsOfAll(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if math.Abs(one.Push(x.FlowM3s)-x.FlowM3s/x.WidthM) > 1e-9 {
+		if math.Abs(one.DV(x.FlowM3s)-x.FlowM3s/x.WidthM) > 1e-9 {
 			t.Error("the measurement itself is not met")
 		}
-		if r := one.Push(2*x.FlowM3s) / one.Push(x.FlowM3s); math.Abs(r-math.Pow(2, 0.74)) > 1e-9 {
+		if r := one.DV(2*x.FlowM3s) / one.DV(x.FlowM3s); math.Abs(r-math.Pow(2, 0.74)) > 1e-9 {
 			t.Errorf("double the flow, %g times the push; want 2^0.74", r)
 		}
-		lowest = min(lowest, one.LimitFlowHigh(Push3))
+		lowest = min(lowest, one.LimitFlowHigh(KeepOutDV))
 	}
-	if got := all.LimitFlowHigh(Push3); math.Abs(got-lowest) > 1e-9 {
+	if got := all.LimitFlowHigh(KeepOutDV); math.Abs(got-lowest) > 1e-9 {
 		t.Errorf("keep out from %g, the lowest of all visits is %g", got, lowest)
 	}
 	in := calm(t)

@@ -23,7 +23,7 @@ const (
 	recently   = 6 * time.Hour // in which a great fall is not believed
 	fallShare  = 4.0           // times
 	fallStageM = 0.5
-	dropShare  = 2.0 // the same from the reading before the newest
+	dropShare  = 2.0   // the same from the reading before the newest
 	trickle    = 0.003 // m3/s, 0.1 ft3/s: stands in for any smaller flow where it fell
 	stepShare  = 20.0  // times, from one reading to the next: not believed until it is undone
 
@@ -146,24 +146,27 @@ func (s *sensor) doubts(rec Record) (out []string) {
 // cubicFeet is how many ft3/s one m3/s is.
 const cubicFeet = 1 / Foot3M3
 
-// step finds a fall (or a first rise) from one reading to the next that no river
-// makes and that has not been undone since.
+// step finds a change from one reading to the next that no river makes and that
+// no change back has undone since.
 func (s *sensor) step() (why string, found bool) {
+	open, times := 0, 0.0 // -1: the flow has been too low since
 	for i := 1; i < len(s.past); i++ {
 		p, q := max(s.past[i-1].Value, trickle), max(s.past[i].Value, trickle)
-		now := max(s.newest(), trickle)
-		down := p >= stepShare*q && p >= fallShare*now
-		up := q >= stepShare*p && now >= fallShare*p
-		if !down && !up {
-			continue
+		switch {
+		case p >= stepShare*q:
+			open, times = open-1, p/q
+		case q >= stepShare*p:
+			open, times = open+1, q/p
 		}
-		why = fmt.Sprintf("the flow changed %.0f-fold from one reading to the next", max(p/q, q/p))
-		if x := max(p/q, q/p); x > 0.85*cubicFeet && x < 1.15*cubicFeet {
-			why += ", which is what a mix-up of m³/s and cfs does"
-		}
-		return why, true
 	}
-	return "", false
+	if open == 0 {
+		return "", false
+	}
+	why = fmt.Sprintf("the flow changed %.0f-fold from one reading to the next", times)
+	if times > 0.85*cubicFeet && times < 1.15*cubicFeet {
+		why += ", which is what a mix-up of m³/s and cfs does"
+	}
+	return why, true
 }
 
 // stuck is how long the newest value has stood without any change, and whether

@@ -24,9 +24,9 @@ func (l Level) Words() string {
 // where a strong adult stands on a poor bed (Karvonen et al. 2000), 0.8 the
 // working limit of trained staff (Cox et al. 2010).
 const (
-	Push1 = 0.4
-	Push2 = 0.6
-	Push3 = 0.8
+	CareDV      = 0.4
+	BetterNotDV = 0.6
+	KeepOutDV   = 0.8
 	// GaugersLimit is 10 ft2/s, the USGS rule for trained staff, on the plain
 	// estimate.
 	GaugersLimit = 10 * Foot2M2
@@ -38,10 +38,10 @@ const (
 
 // Hydraulics is what the river does at the gauge section; NaN where not known.
 type Hydraulics struct {
-	PushM2s     float64 // depth times velocity, section mean
-	PushHighM2s float64 // the same with margin
-	DepthM      float64 // section mean
-	VelocityMS  float64 // section mean
+	DVM2s      float64 // depth times velocity, section mean
+	DVHighM2s  float64 // the same with margin
+	DepthM     float64 // section mean
+	VelocityMS float64 // section mean
 }
 
 // FlowLevel is the level of a section's depth and velocity alone. The worst line
@@ -49,11 +49,11 @@ type Hydraulics struct {
 func FlowLevel(h Hydraulics) Level {
 	const tiny = 1e-12
 	switch {
-	case h.PushHighM2s >= Push3-tiny, h.PushM2s >= GaugersLimit*(1-tiny), h.DepthM > MaxDepthM, h.VelocityMS > MaxVelocityMS:
+	case h.DVHighM2s >= KeepOutDV-tiny, h.DVM2s >= GaugersLimit*(1-tiny), h.DepthM > MaxDepthM, h.VelocityMS > MaxVelocityMS:
 		return KeepOut
-	case h.PushHighM2s >= Push2-tiny:
+	case h.DVHighM2s >= BetterNotDV-tiny:
 		return BetterNot
-	case h.PushHighM2s >= Push1-tiny:
+	case h.DVHighM2s >= CareDV-tiny:
 		return Care
 	}
 	return Quiet

@@ -122,7 +122,7 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 	},
 	"fit.dv": func(_ *testing.T, in, _ fields) answers {
 		g := geometry(in)
-		return answers{"dv_ft2s": g.Push(in.num("flow_cfs")), "dv_hi_ft2s": g.PushHigh(in.num("flow_cfs"))}
+		return answers{"dv_ft2s": g.DV(in.num("flow_cfs")), "dv_hi_ft2s": g.DVHigh(in.num("flow_cfs"))}
 	},
 	"fit.limit_flow_metric": func(_ *testing.T, in, _ fields) answers {
 		q := geometry(in).LimitFlow(in.num("dv_m2s"))
@@ -143,7 +143,7 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 		out["product"] = want.num("a") * want.num("c") * want.num("k")
 		g := Geometry{Width: Power{want.num("a"), want.num("b"), 0}, Depth: Power{want.num("c"), want.num("f"), 0}, Velocity: Power{want.num("k"), want.num("m"), 0}}
 		for _, q := range []float64{3, 10, 30, 100} {
-			if r := g.Depth.At(q) * g.Velocity.At(q) / g.Push(q); math.Abs(r-1) > 0.01 {
+			if r := g.Depth.At(q) * g.Velocity.At(q) / g.DV(q); math.Abs(r-1) > 0.01 {
 				t.Errorf("at %g m3/s depth x velocity is %.4f of flow over width", q, r)
 			}
 		}
@@ -175,7 +175,7 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 	"usgs.rule_of_10": func(_ *testing.T, in, _ fields) answers {
 		push := in.num("depth_ft") * FootM * in.num("velocity_fps") * FootM
 		result := "below_limit"
-		if FlowLevel(Hydraulics{PushM2s: push, PushHighM2s: math.NaN()}) == KeepOut {
+		if FlowLevel(Hydraulics{DVM2s: push, DVHighM2s: math.NaN()}) == KeepOut {
 			result = "do_not_wade"
 		}
 		return answers{"dv_ft2s": push / Foot2M2, "dv_m2s": push, "result": result}
@@ -188,7 +188,7 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 			t.Fatal(err)
 		}
 		q := in.num("Q_cfs") * Foot3M3
-		return answers{"depth_ft": g.Depth.At(q) / FootM, "velocity_fps": g.Velocity.At(q) / FootM, "dv_ft2s": g.Push(q) / Foot2M2}
+		return answers{"depth_ft": g.Depth.At(q) / FootM, "velocity_fps": g.Velocity.At(q) / FootM, "dv_ft2s": g.DV(q) / Foot2M2}
 	},
 	"level.flow": func(t *testing.T, in, _ fields) answers {
 		if in["stage_action"] == "true" {
@@ -196,7 +196,7 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 			x.Flood.ActionM = x.Stage.Value
 			return answers{"level": float64(Assess(x).Level)}
 		}
-		h := Hydraulics{PushM2s: math.NaN(), PushHighM2s: in.num("dvhi"), DepthM: in.num("d"), VelocityMS: in.num("v")}
+		h := Hydraulics{DVM2s: math.NaN(), DVHighM2s: in.num("dvhi"), DepthM: in.num("d"), VelocityMS: in.num("v")}
 		return answers{"level": float64(FlowLevel(h))}
 	},
 	"level.stale": func(t *testing.T, in, _ fields) answers {
@@ -222,7 +222,7 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 		if c.Estimate.Printed {
 			printed = "yes"
 		}
-		return answers{"dv_printed": printed, "dv_floor_ft2s": c.Estimate.PushHighM2s / Foot2M2, "level": float64(c.Level)}
+		return answers{"dv_printed": printed, "dv_floor_ft2s": c.Estimate.DVHighM2s / Foot2M2, "level": float64(c.Level)}
 	},
 	"fish.yellowstone":  line(YellowstoneLineC),
 	"fish.new_york_dec": line(NewYorkLineC),
@@ -281,23 +281,23 @@ func geometry(in fields) Geometry {
 }
 
 // standing says how the source of a row was seen, in the words of the package.
-func standing(cell string) Standing {
+func standing(cell string) Provenance {
 	switch {
 	case strings.HasPrefix(cell, "READ (secondary copy)"):
 		return SecondHand
 	case strings.HasPrefix(cell, "READ"):
 		return Read
 	case strings.HasPrefix(cell, "MEMORY"):
-		return Memory
+		return FromMemory
 	}
 	return Default
 }
 
 // rank orders standings, best first.
-var rank = map[Standing]int{Read: 0, SecondHand: 1, Memory: 2, Default: 3}
+var rank = map[Provenance]int{Read: 0, SecondHand: 1, FromMemory: 2, Default: 3}
 
 func TestAllRowsOfTheCheckTable(t *testing.T) {
-	n := map[Standing]int{}
+	n := map[Provenance]int{}
 	total := 0
 	for i, r := range rows(t) {
 		rule, in, want, source, how := r[0], parse(r[1]), parse(r[2]), r[3], standing(r[4])
@@ -311,7 +311,7 @@ func TestAllRowsOfTheCheckTable(t *testing.T) {
 			if !ok {
 				t.Fatalf("no check for the rule; its source is %s (%s)", source, how)
 			}
-			if b, ok := Bases[rule]; !ok || b.Source == "" || b.Standing == "" {
+			if b, ok := Bases[rule]; !ok || b.Source == "" || b.Provenance == "" {
 				t.Errorf("the package does not name the source of %s", rule)
 			}
 			got := check(t, in, want)
@@ -337,7 +337,7 @@ func TestAllRowsOfTheCheckTable(t *testing.T) {
 	if total != 163 {
 		t.Errorf("%d rows, want 163", total)
 	}
-	if used := n[Read] + n[SecondHand] + n[Memory] + n[Default]; used != 88 {
+	if used := n[Read] + n[SecondHand] + n[FromMemory] + n[Default]; used != 88 {
 		t.Errorf("%d rows are checked, want 88", used)
 	}
 	t.Logf("%d rows: %v", total, n)
@@ -347,7 +347,7 @@ func TestAllRowsOfTheCheckTable(t *testing.T) {
 // as read, unless other rows of the same rule were read (then the source text
 // says which part was not).
 func TestNoRuleClaimsMoreThanItsRowsDo(t *testing.T) {
-	best := map[string]Standing{}
+	best := map[string]Provenance{}
 	mixed := map[string]bool{}
 	for _, r := range rows(t) {
 		s := standing(r[4])
@@ -363,8 +363,8 @@ func TestNoRuleClaimsMoreThanItsRowsDo(t *testing.T) {
 			continue
 		}
 		b := Bases[rule]
-		if rank[b.Standing] < rank[s] {
-			t.Errorf("%s claims %q, its best row is %q", rule, b.Standing, s)
+		if rank[b.Provenance] < rank[s] {
+			t.Errorf("%s claims %q, its best row is %q", rule, b.Provenance, s)
 		}
 		if mixed[rule] && !strings.Contains(b.Source, "memory") && !strings.Contains(b.Source, "by us") && !strings.Contains(b.Source, "second-hand") {
 			t.Errorf("%s has rows of several standings; its source text must say so: %q", rule, b.Source)

@@ -1,20 +1,20 @@
 package wading
 
-// Standing says how a rule's source was seen.
-type Standing string
+// Provenance says how a rule's source was seen.
+type Provenance string
 
 // The standings, best first.
 const (
-	Read       Standing = "read"
-	SecondHand Standing = "second-hand"
-	Memory     Standing = "from memory, unverified"
-	Default    Standing = "our own default"
+	Read       Provenance = "read"
+	SecondHand Provenance = "second-hand"
+	FromMemory Provenance = "from memory, unverified"
+	Default    Provenance = "our own default"
 )
 
 // Basis is where a rule comes from.
 type Basis struct {
-	Source   string
-	Standing Standing
+	Source     string
+	Provenance Provenance
 }
 
 // Bases names the source of every rule of this package, by the name that checks
@@ -24,8 +24,8 @@ var Bases = map[string]Basis{
 	"unit.ft2s_to_m2s": {"1 ft = 0.3048 m exactly", Read},
 	"unit.F_to_C":      {"definition of the Fahrenheit scale", Read},
 
-	"usgs.rule_of_10": {"USGS National Field Manual, TWRI book 9, chapters A9 and A4: no wading where depth x velocity in ft and ft/s reaches 10", Memory},
-	"arr.p10_caps":    {"Cox, Shand and Blacka 2010, P10/S1/006: caps of depth and velocity; the adult caps also second-hand", Memory},
+	"usgs.rule_of_10": {"USGS National Field Manual, TWRI book 9, chapters A9 and A4: no wading where depth x velocity in ft and ft/s reaches 10", FromMemory},
+	"arr.p10_caps":    {"Cox, Shand and Blacka 2010, P10/S1/006: caps of depth and velocity; the adult caps also second-hand", FromMemory},
 
 	"qw.identity":           {"section means: depth x velocity = flow / width; USGS channel measurements", Read},
 	"fit.width":             {"at-a-station hydraulic geometry, Leopold and Maddock 1953, USGS PP 252; fit by least squares of logs", Read},

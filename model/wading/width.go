@@ -90,7 +90,7 @@ const minFit = 10
 // of the flow by least squares. It keeps the last 15 years and the highest flow,
 // and wants ten usable rows over a decade of flow (highest at least ten times
 // the lowest); else ErrTooFew. Log-log least squares gives medians: the margin of
-// PushHigh covers that.
+// DVHigh covers that.
 func FitGeometry(all []Measurement) (Geometry, error) {
 	var rows []Measurement
 	var last time.Time
@@ -200,30 +200,30 @@ func (g *Geometry) seen(m Measurement) {
 	}
 }
 
-// Push is the section-mean depth times velocity at a flow, m2/s. Since depth is
+// DV is the section-mean depth times velocity at a flow, m2/s. Since depth is
 // area over width and velocity is flow over area, it is simply flow over width:
 // flow^(1-b)/a with width = a flow^b.
-func (g Geometry) Push(flowM3s float64) float64 { return flowM3s / g.Width.At(flowM3s) }
+func (g Geometry) DV(flowM3s float64) float64 { return flowM3s / g.Width.At(flowM3s) }
 
-// PushHigh is Push with a one-sided margin of 90 % for the scatter of the
+// DVHigh is DV with a one-sided margin of 90 % for the scatter of the
 // measurements: exp(1.2816 s).
-func (g Geometry) PushHigh(flowM3s float64) float64 { return g.Push(flowM3s) * g.margin() }
+func (g Geometry) DVHigh(flowM3s float64) float64 { return g.DV(flowM3s) * g.margin() }
 
 const z90 = 1.2816
 
 func (g Geometry) margin() float64 { return math.Exp(z90 * g.Width.S) }
 
-// LimitFlow is the flow at which Push reaches a value, m3/s: (a D)^(1/(1-b)).
-func (g Geometry) LimitFlow(pushM2s float64) float64 {
-	return math.Pow(g.Width.Coef*pushM2s, 1/(1-g.Width.Exp))
+// LimitFlow is the flow at which DV reaches a value, m3/s: (a D)^(1/(1-b)).
+func (g Geometry) LimitFlow(dvM2s float64) float64 {
+	return math.Pow(g.Width.Coef*dvM2s, 1/(1-g.Width.Exp))
 }
 
-// LimitFlowHigh is the flow at which PushHigh reaches a value: the one to act on.
-func (g Geometry) LimitFlowHigh(pushM2s float64) float64 { return g.LimitFlow(pushM2s / g.margin()) }
+// LimitFlowHigh is the flow at which DVHigh reaches a value: the one to act on.
+func (g Geometry) LimitFlowHigh(dvM2s float64) float64 { return g.LimitFlow(dvM2s / g.margin()) }
 
 // at is what the section does at a flow.
 func (g Geometry) at(q float64) Hydraulics {
-	return Hydraulics{PushM2s: g.Push(q), PushHighM2s: g.PushHigh(q), DepthM: g.Depth.At(q), VelocityMS: g.Velocity.At(q)}
+	return Hydraulics{DVM2s: g.DV(q), DVHighM2s: g.DVHigh(q), DepthM: g.Depth.At(q), VelocityMS: g.Velocity.At(q)}
 }
 
 // flowAt is the flow at which a fitted value is reached; infinite where it never is.
@@ -242,8 +242,8 @@ func (in Input) limits() *Limits {
 		return nil
 	}
 	l := Limits{
-		CareM3s: g.LimitFlowHigh(Push1), BetterNotM3s: min(g.LimitFlowHigh(Push2), g.MaxFlow), Rough: g.Scaled,
-		KeepOutM3s: min(g.LimitFlowHigh(Push3), g.LimitFlow(GaugersLimit), g.Depth.flowAt(MaxDepthM), g.Velocity.flowAt(MaxVelocityMS)),
+		CareM3s: g.LimitFlowHigh(CareDV), BetterNotM3s: min(g.LimitFlowHigh(BetterNotDV), g.MaxFlow), Rough: g.Scaled,
+		KeepOutM3s: min(g.LimitFlowHigh(KeepOutDV), g.LimitFlow(GaugersLimit), g.Depth.flowAt(MaxDepthM), g.Velocity.flowAt(MaxVelocityMS)),
 	}
 	if in.CeilingM3s > 0 {
 		l.BetterNotM3s = min(l.BetterNotM3s, in.CeilingM3s)
@@ -324,5 +324,5 @@ func FitStage(all []Measurement) (StageFit, error) {
 	return f, nil
 }
 
-// PushHigh is depth times velocity at a height with the margin of 90 %.
-func (f StageFit) PushHigh(stageM float64) float64 { return math.Exp(f.A + f.B*stageM + z90*f.S) }
+// DVHigh is depth times velocity at a height with the margin of 90 %.
+func (f StageFit) DVHigh(stageM float64) float64 { return math.Exp(f.A + f.B*stageM + z90*f.S) }

@@ -43,7 +43,7 @@ func TestARiverWithoutAThermometerIsForecastWithAnHonestSpread(t *testing.T) {
 		}
 		from := waterYears[3] - in.Day0
 		judge := func(m Model, inside *mean) float64 {
-			at := m.here(in)
+			at := m.localized(in)
 			sim := at.Simulate(in.Day0, in.Air, in.Flow, math.NaN())
 			_, sd := m.FillGaps(in)
 			for i := from; i < len(sim); i++ {
@@ -86,7 +86,7 @@ func TestAPriorSaysThatItIsOne(t *testing.T) {
 		t.Fatal(err)
 	}
 	alone, lent := Prior(nil), Prior(&m)
-	if !strings.Contains(alone.Grade, "prior") || !strings.Contains(lent.Grade, "river near by") || m.Grade != "measured here" {
+	if !strings.Contains(alone.Grade, "prior") || !strings.Contains(lent.Grade, "nearby river") || m.Grade != "model fitted here" {
 		t.Errorf("grades are %q, %q and %q", alone.Grade, lent.Grade, m.Grade)
 	}
 	if !(alone.Error.SD >= lent.Error.SD) || !(lent.Error.SD > m.Error.SD) {

@@ -122,7 +122,7 @@ func (p *pass) decideWarnings(r *reader, said bool) (Item, bool) {
 	if news == e.News {
 		return Item{}, false
 	}
-	it := Item{Kind: KindWarning, River: p.river, Rule: ruleWarnings, News: f.News, Level: f.Level, Was: f.Level, After: e.Mail, Since: e.ToldAt, Told: e.News}
+	it := Item{Kind: KindWarning, River: p.river, Rule: ruleWarnings, News: f.News, Level: f.Level, Was: f.Level, After: e.Mail, Since: e.SentAt, Told: e.News}
 	e.News, e.dirty = news, true
 	if !fresh || said {
 		return Item{}, false
@@ -131,6 +131,6 @@ func (p *pass) decideWarnings(r *reader, said bool) (Item, bool) {
 		e.Episode.Episode = p.thread(r, e)
 		e.State, it.After = stateOpen, ""
 	}
-	e.ToldAt = p.now.UnixMicro()
+	e.SentAt = p.now.UnixMicro()
 	return it, true
 }

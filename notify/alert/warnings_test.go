@@ -70,7 +70,7 @@ func TestAWarningMutesGoodNewsAtOnce(t *testing.T) {
 		for _, l := range d.turns() {
 			for _, it := range l.Items {
 				if Good(it.Kind) {
-					t.Errorf("told of a window under a warning: %s", kinds([]Letter{l}))
+					t.Errorf("told of a window under a warning: %s", kinds([]Email{l}))
 				}
 			}
 		}
@@ -83,16 +83,16 @@ func TestTheMailKnowsTheWarningsOfTheCaution(t *testing.T) {
 		{Hazard: wading.FloodHazard, ID: "a", Event: "Flood Watch", Severity: "Moderate", Expires: now.Add(time.Hour)},
 		{Hazard: wading.FloodHazard, ID: "b", Event: "Flood Warning", Severity: "Severe", Expires: now.Add(-time.Minute)},
 	}}}
-	r := FromCaution(Place{River: "wend"}, in, now, wading.Metric)
+	r := FromCaution(RiverInfo{River: "wend"}, in, now, wading.Metric)
 	if len(r.Warnings) != 1 || r.Warnings[0].ID != "a" || r.Warned != 2 || !r.At.Equal(now) {
 		t.Errorf("%+v", r)
 	}
 	in.Warnings.Known = false // nobody says that the other is over
-	if r := FromCaution(Place{River: "wend"}, in, now, wading.Metric); len(r.Warnings) != 2 || r.Warned != 3 {
+	if r := FromCaution(RiverInfo{River: "wend"}, in, now, wading.Metric); len(r.Warnings) != 2 || r.Warned != 3 {
 		t.Errorf("%+v", r)
 	}
 	in.Warnings = wading.Warnings{Asked: true, Known: true}
-	if r := FromCaution(Place{River: "wend"}, in, now, wading.Metric); r.Warned != 0 || strings.Contains(strings.Join(r.Reasons, " "), "official") {
+	if r := FromCaution(RiverInfo{River: "wend"}, in, now, wading.Metric); r.Warned != 0 || strings.Contains(strings.Join(r.Reasons, " "), "official") {
 		t.Errorf("%+v", r)
 	}
 }

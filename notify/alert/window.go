@@ -1,8 +1,12 @@
 package alert
 
 import (
+	"errors"
+	"fmt"
 	"slices"
 	"time"
+
+	"example.org/eclose/model/civil"
 )
 
 // The rules of windows; our own defaults.
@@ -14,88 +18,88 @@ const (
 	reopenAfter  = 7 * 24 * time.Hour // and one that closed does not open again sooner
 )
 
-// wish is what of a subscription decides about windows.
-type wish struct {
+// rule is what of a subscription decides about windows.
+type rule struct {
 	groups, stages []string
 	threshold      float64
 	horizon        int // days
 }
 
-func (w wish) wants(s *Stage) bool {
-	if len(w.stages) > 0 && !slices.Contains(w.stages, s.Stage) {
+func (r rule) wants(s *Stage) bool {
+	if len(r.stages) > 0 && !slices.Contains(r.stages, s.Stage) {
 		return false
 	}
-	if len(w.groups) == 0 {
+	if len(r.groups) == 0 {
 		return s.Fishable
 	}
-	return slices.Contains(w.groups, s.Group)
+	return slices.Contains(r.groups, s.Group)
 }
 
-// told is what a person was told of one window.
-type told struct {
+// sent is what a person was told of one window.
+type sent struct {
 	open     bool
-	at       time.Time // last mail about it, or when it closed
-	from, to string
-	streak   int // outlooks in a row that would change it
+	at       time.Time  // last mail about it, or when it closed
+	from, to civil.Date // 0: unknown
+	streak   int        // outlooks in a row that would change it
 }
 
 // decide compares a stage's outlook, issued on a civil date of the river, with
 // what was told. It returns the kind of mail due, or "", and what is then told.
-func (w wish) decide(t told, s *Stage, issued time.Time, today string) (string, told) {
-	best := 0.0
-	last := addDays(today, w.horizon)
+func (r rule) decide(t sent, s *Stage, issued time.Time, today civil.Date) (string, sent, error) {
+	from, err1 := parseDate(s.From)
+	to, err2 := parseDate(s.To)
+	if err := errors.Join(err1, err2); err != nil {
+		return "", t, fmt.Errorf("window of %s %s: %w", s.Group, s.Stage, err)
+	}
+	best, last := 0.0, today+civil.Date(r.horizon)
 	for _, d := range s.Days {
-		if d.Date >= today && d.Date <= last {
+		day, err := parseDate(d.Date)
+		if err != nil {
+			return "", t, fmt.Errorf("days of %s %s: %w", s.Group, s.Stage, err)
+		}
+		if day >= today && day <= last {
 			best = max(best, d.P)
 		}
 	}
 	if !t.open {
 		switch {
-		case best < w.threshold || s.To < today:
+		case best < r.threshold || to < today:
 			t.streak = 0
-			return "", t
+			return "", t, nil
 		case !t.at.IsZero() && issued.Sub(t.at) < reopenAfter:
-			return "", t
-		case best < w.threshold+sureBy && t.streak == 0:
+			return "", t, nil
+		case best < r.threshold+sureBy && t.streak == 0:
 			t.streak = 1
-			return "", t
+			return "", t, nil
 		}
-		return KindOpen, told{open: true, at: issued, from: s.From, to: s.To}
+		return KindOpen, sent{open: true, at: issued, from: from, to: to}, nil
 	}
-	if s.To < today {
-		return KindClosed, told{at: issued, from: t.from, to: s.To}
+	if to < today {
+		return KindClosed, sent{at: issued, from: t.from, to: to}, nil
 	}
-	if best < w.threshold-min(offBy, w.threshold/2) {
+	if best < r.threshold-min(offBy, r.threshold/2) {
 		if t.streak++; t.streak < 2 {
-			return "", t
+			return "", t, nil
 		}
-		return KindClosed, told{at: issued, from: t.from, to: t.to}
+		return KindClosed, sent{at: issued, from: t.from, to: t.to}, nil
 	}
 	t.streak = 0
-	if (apart(s.From, t.from) > movedDays || apart(s.To, t.to) > movedDays) && issued.Sub(t.at) >= betweenMoves {
-		return KindMoved, told{open: true, at: issued, from: s.From, to: s.To}
+	if (moved(from, t.from) || moved(to, t.to)) && issued.Sub(t.at) >= betweenMoves {
+		return KindMoved, sent{open: true, at: issued, from: from, to: to}, nil
 	}
-	return "", t
+	return "", t, nil
 }
 
-func addDays(date string, n int) string {
-	t, err := time.Parse(time.DateOnly, date)
-	if err != nil {
-		return date
-	}
-	return t.AddDate(0, 0, n).Format(time.DateOnly)
+// moved tells whether a date moved by more than is worth an email; an unknown date
+// did not.
+func moved(a, b civil.Date) bool {
+	return a != 0 && b != 0 && max(a-b, b-a) > movedDays
 }
 
-// apart is the distance of two dates in days; 0 where one is not a date.
-func apart(a, b string) int {
-	if a == b {
-		return 0
+// parseDate reads a date as the ledger and the facts hold it: empty is unknown.
+func parseDate(s string) (civil.Date, error) {
+	if s == "" {
+		return 0, nil
 	}
-	x, err1 := time.Parse(time.DateOnly, a)
-	y, err2 := time.Parse(time.DateOnly, b)
-	if err1 != nil || err2 != nil {
-		return 0
-	}
-	d := int(x.Sub(y).Hours() / 24)
-	return max(d, -d)
+	return civil.Parse(s)
 }

@@ -46,25 +46,15 @@ type words struct {
 	charts *charts
 }
 
-func wordsFor(l alert.Letter, date time.Time) words {
-	w := words{zone: location(l.Zone), date: date}
+func wordsFor(l alert.Email, date time.Time) words {
+	w := words{zone: forecast.ZoneOf(l.Zone), date: date}
 	if l.Units == "us" {
 		w.units = wading.US
 	}
 	return w
 }
 
-// location never fails: a zone that this machine does not know is UTC, which the
-// abbreviation beside every clock time then says.
-func location(name string) *time.Location {
-	z, err := time.LoadLocation(name)
-	if err != nil {
-		return time.UTC
-	}
-	return z
-}
-
-func (w words) block(it alert.LetterItem) block {
+func (w words) block(it alert.EmailItem) block {
 	b := w.about(it)
 	r := it.Reading
 	if r == nil {
@@ -76,7 +66,7 @@ func (w words) block(it alert.LetterItem) block {
 	return b
 }
 
-func (w words) about(it alert.LetterItem) block {
+func (w words) about(it alert.EmailItem) block {
 	if alert.Good(it.Kind) || it.Kind == alert.KindClosed {
 		return w.window(it)
 	}
@@ -85,7 +75,7 @@ func (w words) about(it alert.LetterItem) block {
 
 // clock is a moment in the river's own time.
 func clock(t time.Time, zone string) string {
-	return t.In(location(zone)).Format("15:04 MST on Mon 2 Jan 2006")
+	return t.In(forecast.ZoneOf(zone)).Format("15:04 MST on Mon 2 Jan 2006")
 }
 
 // day turns 2006-01-02 into words; what is no date stays as it is.
@@ -117,7 +107,7 @@ func span(from, to string) string {
 func percent(p float64) string {
 	switch {
 	case math.IsNaN(p):
-		return "not known"
+		return "unknown"
 	case p < 0.01:
 		return "under 1%"
 	case p > 0.99:
@@ -161,7 +151,7 @@ func sentences(in []string) []string {
 }
 
 // river is a river's name for the start of a sentence or a subject.
-func river(it alert.LetterItem) string {
+func river(it alert.EmailItem) string {
 	switch {
 	case it.Reading != nil && it.Reading.RiverName != "":
 		return clean(it.Reading.RiverName)
@@ -210,8 +200,8 @@ func level(r *alert.Reading) string {
 const tooHigh = "Caution level unknown: treat the river as too high until you have seen it."
 
 // far is how many days ahead a window must open for its caution to shrink to one
-// line: nobody wades three weeks ahead. Our own default.
-const far = 3
+// line: nobody wades next month by today's flow. Our own default.
+const far = 7
 
 // later is the caution of a window that is days away.
 func (w words) later(url string) []string {
@@ -263,7 +253,7 @@ func (w words) above(r *alert.Reading) []string {
 	return append(out, notWading, overrule)
 }
 
-func (w words) caution(it alert.LetterItem) block {
+func (w words) caution(it alert.EmailItem) block {
 	r := it.Reading
 	name := river(it)
 	since := time.UnixMicro(it.Since)
@@ -289,7 +279,7 @@ func (w words) caution(it alert.LetterItem) block {
 	case alert.KindWarning:
 		b.Heading = fmt.Sprintf("%s: %s", name, w.warningSubject(it))
 		b.Lead = append(b.Lead, "New official warning, or one that got worse.")
-	case alert.KindBlind:
+	case alert.KindNoData:
 		b.Heading = fmt.Sprintf("%s: no usable reading since %s", name, clock(since, zone))
 		b.Lead = append(b.Lead, "Since then a reading or a warning service has been missing or doubtful, so the caution level is unknown. Treat the river as too high until you have seen it.")
 		if now > 0 {
@@ -303,7 +293,7 @@ func (w words) caution(it alert.LetterItem) block {
 		b.Caution = []string{noLevel, overrule}
 		return b
 	}
-	if it.Kind != alert.KindBlind {
+	if it.Kind != alert.KindNoData {
 		b.Caution = append(b.Caution, sentences(r.Reasons)...)
 	}
 	b.Caution = append(b.Caution, w.fromGauge(r)+" "+notWading, provisional, overrule)
@@ -321,7 +311,7 @@ func (w words) caution(it alert.LetterItem) block {
 func best(o *alert.Outlook, s *alert.Stage) (alert.Day, bool) {
 	var top alert.Day
 	found := false
-	today := o.Issued.In(location(o.Zone)).Format(time.DateOnly)
+	today := o.Issued.In(forecast.ZoneOf(o.Zone)).Format(time.DateOnly)
 	for _, d := range s.Days {
 		if d.Date >= today && (!found || d.P > top.P) {
 			top, found = d, true
@@ -345,7 +335,7 @@ func warm(o *alert.Outlook) string {
 	return o.Heat + o.HeatAhead
 }
 
-func (w words) window(it alert.LetterItem) block {
+func (w words) window(it alert.EmailItem) block {
 	o, s := it.Outlook, it.About
 	if o == nil || s == nil {
 		return block{Heading: fmt.Sprintf("%s: %s of %s", river(it), stageName(it.Stage), clean(it.Group)), Caution: w.above(it.Caution)}
@@ -372,8 +362,8 @@ func (w words) window(it alert.LetterItem) block {
 	}
 	b.Facts = append(b.Facts,
 		fact{"Window", fmt.Sprintf("%s to %s, peak about %s", day(s.From), day(s.To), day(s.Peak))},
-		fact{"Calendar window", span(s.CalFrom, s.CalTo)},
-		fact{"Local hours", or(clean(s.Hours), "not known")})
+		fact{"Calendar window", span(s.CalendarFrom, s.CalendarTo)},
+		fact{"Local hours", or(clean(s.Hours), "unknown")})
 	if s.Dark != "" {
 		b.Facts = append(b.Facts, fact{"Light", clean(s.Dark)})
 	}

@@ -34,7 +34,7 @@ func (w words) warnings(r *alert.Reading) (out []fact) {
 }
 
 // warningSubject names the warnings of an item.
-func (w words) warningSubject(it alert.LetterItem) string {
+func (w words) warningSubject(it alert.EmailItem) string {
 	var events []string
 	if it.Reading != nil {
 		for _, x := range it.Reading.Warnings {

@@ -19,12 +19,12 @@ func TestWishesAreReadFromCSV(t *testing.T) {
 	want := []Request{
 		{
 			Address: "a@example.org", Zone: "Europe/London", Units: US, QuietFrom: 22 * 60, QuietTo: 7*60 + 30, WakeFor3: true, PerDay: 3,
-			Wants: []Want{
+			Subscriptions: []Subscription{
 				{River: "wend", Groups: []string{"blue-winged-olive", "caddis"}, Stages: []string{"emergence"}, Threshold: 0.6, HorizonDays: 21, Cadence: Digest},
 				{River: "garrow", Cautions: true},
 			},
 		},
-		{Address: "b@example.org", Wants: []Want{{River: "wend", Cautions: true}}},
+		{Address: "b@example.org", Subscriptions: []Subscription{{River: "wend", Cautions: true}}},
 	}
 	if d := cmp.Diff(want, got); d != "" {
 		t.Error(d)
@@ -42,7 +42,7 @@ func TestEveryFaultOfACSVIsNamedWithItsPlace(t *testing.T) {
 			t.Errorf("%q is not in %v", want, err)
 		}
 	}
-	for in, want := range map[string]string{"": "empty", "river\nwend\n": `no column "address"`, "address,river,colour\n": `"colour" is unknown`, "address,river,river\n": "twice", "address,river\n\"a": "quote"} {
+	for in, want := range map[string]string{"": "empty", "river\nwend\n": `"address" is missing`, "address,river,colour\n": `"colour" is unknown`, "address,river,river\n": "repeated", "address,river\n\"a": "quote"} {
 		if _, err := ReadCSV(strings.NewReader(in), "w.csv"); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v, want %q", in, err, want)
 		}
@@ -58,7 +58,7 @@ func FuzzReadCSV(f *testing.F) {
 			return
 		}
 		for _, r := range rs {
-			if _, err := ParseAddress(r.Address); err != nil || len(r.Wants) == 0 {
+			if _, err := ParseAddress(r.Address); err != nil || len(r.Subscriptions) == 0 {
 				t.Fatalf("%+v", r)
 			}
 		}

@@ -131,8 +131,8 @@ func TestASeasonIsJudgedWithoutWhatCameAfterIt(t *testing.T) {
 	p, src := small(t)
 	p.First, p.Last = 2018, 2018
 	strip := func(o *Outcome) string {
-		for i := range o.Slices {
-			o.Slices[i].Key = ""
+		for i := range o.Shards {
+			o.Shards[i].Key = ""
 		}
 		b, err := json.Marshal(o)
 		if err != nil {
@@ -161,7 +161,7 @@ func seen(t *testing.T, p Plan, src Source) []Sighting {
 			t.Fatal(err)
 		}
 		for y := p.First - 1; y <= p.Last; y++ {
-			o, err := rec.Cut(noon(r, date(y, 12, 31)), r.Zone).Outlook(r, p.Catalogue, forecast.Options{Members: 20, Ahead: 50, Lean: true})
+			o, err := rec.Cut(noon(r, date(y, 12, 31)), r.Zone).Outlook(r, p.Catalogue, forecast.Options{Members: 20, Ahead: 50, ChancesOnly: true})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -222,7 +222,7 @@ func TestSightingsAreHeldAgainstTheChanceOfTheHoursWatched(t *testing.T) {
 		t.Errorf("the model foresees its own sightings no better than the calendar: %v", zero.Skill)
 	}
 	for _, x := range r.Sentences {
-		if strings.Contains(x, "self-consistency") {
+		if strings.Contains(x, "consistency") {
 			t.Errorf("judged by sightings, but: %s", x)
 		}
 	}
@@ -234,8 +234,8 @@ func TestGroupsWhoseSeasonIsOverNeedNotBeIssuedAgain(t *testing.T) {
 	short := run(t, p, src)
 	p.whole = true
 	full := run(t, p, src)
-	for i := range full.Slices {
-		a, b := short.Slices[i], full.Slices[i]
+	for i := range full.Shards {
+		a, b := short.Shards[i], full.Shards[i]
 		if diff := cmp.Diff(b.Dates, a.Dates); diff != "" {
 			t.Errorf("%s %d: dates differ: %s", b.River, b.Season, diff)
 		}
@@ -256,7 +256,7 @@ func TestAFewSeasonsProveNothing(t *testing.T) {
 	p.First, p.Rivers = 2020, p.Rivers[:1]
 	r := Judge(run(t, p, src))
 	all := strings.Join(r.Sentences, " ")
-	if !strings.Contains(all, "not demonstrated") || !strings.Contains(all, "self-consistency, not skill") {
+	if !strings.Contains(all, "not demonstrated") || !strings.Contains(all, "consistency, not skill") {
 		t.Errorf("four seasons without sightings: %s", all)
 	}
 	for _, s := range r.Scores {
@@ -336,7 +336,7 @@ func TestASeasonThatRunsIsNotJudgedByItself(t *testing.T) {
 	p, src := small(t)
 	p.First, p.Now = 2023, time.Date(2023, 8, 1, 0, 0, 0, 0, time.UTC)
 	o := run(t, p, src)
-	for _, s := range o.Slices {
+	for _, s := range o.Shards {
 		if s.Skipped == "" || len(s.Cells) > 0 {
 			t.Errorf("%s %d was judged before its end", s.River, s.Season)
 		}

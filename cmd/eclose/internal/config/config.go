@@ -16,23 +16,27 @@ import (
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/feed"
 	"example.org/eclose/ingest/warning"
+	"example.org/eclose/model/insects"
 )
 
 // Config is the whole file. The table in options.go lists each option with its
 // default and says which are secret.
 type Config struct {
-	Store    string          `toml:"store"`
-	Database string          `toml:"database"`
-	Units    string          `toml:"units"`
-	Backfill int             `toml:"backfill-years"`
-	Feeds    map[string]Feed `toml:"feeds"`
-	Rivers   []River         `toml:"river"`
-	Insects  string          `toml:"insects"`
-	Outlooks string          `toml:"outlooks"`
-	Notice   string          `toml:"notice"`
-	Serve    Serve           `toml:"serve"`
-	Mail     Mail            `toml:"mail"`
+	Store            string          `toml:"store"`
+	Database         string          `toml:"database"`
+	Units            string          `toml:"units"`
+	Backfill         int             `toml:"backfill-years"`
+	Feeds            map[string]Feed `toml:"feeds"`
+	Rivers           []River         `toml:"river"`
+	Insects          string          `toml:"insects"`
+	ForecastSchedule string          `toml:"forecast-schedule"`
+	OldSchedule      string          `toml:"outlooks"` // old name of ForecastSchedule
+	Notice           string          `toml:"notice"`
+	Serve            Serve           `toml:"serve"`
+	Mail             Mail            `toml:"mail"`
 
+	// Warnings name old keys that were accepted.
+	Warnings []string `toml:"-"`
 	// Dir is where the file lies: relative paths in it start here.
 	Dir string `toml:"-"`
 }
@@ -61,6 +65,9 @@ type Feed struct {
 	Comma    string   `toml:"delimiter"`
 	SkipRows int      `toml:"skip-lines"`
 }
+
+// renamed has old keys that are still read, with a warning, for one release.
+var renamed = map[string]string{"outlooks": "forecast-schedule"}
 
 // Span is a length of time, written "90s" or "10m".
 type Span time.Duration
@@ -92,6 +99,7 @@ type River struct {
 	Zone      string   `toml:"zone"`
 	Lat       float64  `toml:"lat"`
 	Lon       float64  `toml:"lon"`
+	Elevation *float64 `toml:"elevation-m"`
 	Groups    []string `toml:"groups"`
 	Regulated bool     `toml:"regulated"`
 	Notices   string   `toml:"notices"` // where local notices are published
@@ -235,6 +243,14 @@ func parse(b []byte, path string, check func(*Config) []string) (*Config, error)
 	for _, k := range md.Undecoded() {
 		faults = append(faults, fmt.Sprintf("unknown option %q%s; see the table in the README", k.String(), atLine(b, k)))
 	}
+	if c.OldSchedule != "" {
+		if c.ForecastSchedule != "" {
+			faults = append(faults, "outlooks and forecast-schedule are both set; remove outlooks")
+		} else {
+			c.ForecastSchedule = c.OldSchedule
+		}
+		c.Warnings = append(c.Warnings, fmt.Sprintf("%s: option %q was renamed; write %q", path, "outlooks", renamed["outlooks"]))
+	}
 	c.Dir = filepath.Dir(path)
 	c.complete()
 	faults = append(faults, check(&c)...)
@@ -324,8 +340,8 @@ func (c *Config) faults() (out []string) {
 		add("backfill-years = %d: use a number from 1 to 80", c.Backfill)
 	}
 	out = append(out, c.feedFaults()...)
-	if _, err := cron.ParseStandard(c.Outlooks); err != nil {
-		add("outlooks = %q is not a cron expression such as \"10 */6 * * *\": %v", c.Outlooks, err)
+	if _, err := cron.ParseStandard(c.ForecastSchedule); err != nil {
+		add("forecast-schedule = %q is not a cron expression such as \"10 */6 * * *\": %v", c.ForecastSchedule, err)
 	}
 	slugs := map[string]bool{}
 	if len(c.Rivers) == 0 {
@@ -349,6 +365,14 @@ func (c *Config) faults() (out []string) {
 		}
 		if r.Lat == 0 && r.Lon == 0 {
 			add("%s: set lat and lon (needed for day length and weather)", who)
+		}
+		if region, err := insects.ParseRegion(r.Region); r.Region != "" && err != nil {
+			add("%s: %v", who, err)
+		} else if err := region.CheckLatitude(r.Lat); r.Region != "" && err != nil {
+			add("%s: %v", who, err)
+		}
+		if e := r.Elevation; e != nil && !(*e > -500 && *e < 6000) {
+			add("%s: elevation-m = %g: use metres above sea level", who, *e)
 		}
 		if len(r.Gauges) == 0 {
 			add("%s has no [[river.gauge]]; find one with: eclose gauges find --near %g,%g", who, r.Lat, r.Lon)

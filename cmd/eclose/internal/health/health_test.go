@@ -69,11 +69,11 @@ func TestHealthIsHowFreshTheForecastsAre(t *testing.T) {
 	}{
 		{"fresh", hour, time.Hour, "wend", 200, ""},
 		{"one outlook was missed", hour, 12 * time.Hour, "wend", 200, ""},
-		{"two were", hour, 14 * time.Hour, "wend", 503, "1 of 1 rivers are stale"},
-		{"issued of readings of the week before", issued.AddDate(0, 0, -7), time.Hour, "wend", 503, "1 of 1 rivers are stale"},
-		{"issued of none", time.Time{}, time.Hour, "wend", 503, "1 of 1 rivers are stale"},
+		{"two were", hour, 14 * time.Hour, "wend", 503, "stale for 1 of 1 rivers"},
+		{"issued of readings of the week before", issued.AddDate(0, 0, -7), time.Hour, "wend", 503, "stale for 1 of 1 rivers"},
+		{"issued of none", time.Time{}, time.Hour, "wend", 503, "stale for 1 of 1 rivers"},
 		{"begun just now", hour, time.Hour, "garrow", 200, ""},
-		{"never issued", hour, 14 * time.Hour, "garrow", 503, "1 of 1 rivers are stale"},
+		{"never issued", hour, 14 * time.Hour, "garrow", 503, "stale for 1 of 1 rivers"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			dbtest.Each(t, func(t *testing.T, d *db.DB) {
@@ -99,7 +99,7 @@ func TestWhatWasGivenUpAndWhatCannotBeReadIsNotHealthy(t *testing.T) {
 	if _, err := d.SQL.Exec("UPDATE river_job SET state = 'discarded', finalized_at = CURRENT_TIMESTAMP"); err != nil { //nolint:misspell // River's own word
 		t.Fatal(err)
 	}
-	if code, r := ask(t, w); code != 503 || !strings.Contains(strings.Join(r.Problems, " "), "1 jobs of kind export were given up") {
+	if code, r := ask(t, w); code != 503 || !strings.Contains(strings.Join(r.Problems, " "), "1 export jobs were discarded") {
 		t.Errorf("%d %+v", code, r)
 	}
 	now = now.Add(time.Minute) // a report is kept for a quarter of a minute
@@ -125,7 +125,7 @@ func TestTheManualListsTheMetrics(t *testing.T) {
 		t.Fatal(err)
 	}
 	m := health.NewMetrics(w)
-	m.Done(jobs.Done{Kind: "outlook", Took: time.Second, Err: context.Canceled})
+	m.Done(jobs.Attempt{Kind: "outlook", Took: time.Second, Err: context.Canceled})
 	rec := httptest.NewRecorder()
 	req := httptest.NewRequest("GET", "/metrics", nil)
 	req.RemoteAddr = "127.0.0.1:1"

@@ -22,7 +22,8 @@ type Metrics struct {
 	waited   *prometheus.HistogramVec
 	failed   *prometheus.CounterVec
 
-	outlookAge, readingAge, feedFailures, jobsNow, jobsLag, mails, clockOff, healthy, scrapeErrors *prometheus.Desc
+	outlookAge, clockOff                                                                               *prometheus.Desc // old names, to go after the next release
+	forecastAge, readingAge, feedFailures, jobsNow, jobsLag, mails, clockOffset, healthy, scrapeErrors *prometheus.Desc
 }
 
 // NewMetrics returns metrics over a watch.
@@ -37,13 +38,15 @@ func NewMetrics(w *Watch) *Metrics {
 		waited: prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "eclose_job_wait_seconds", Help: "Time due jobs waited for a worker.", Buckets: seconds}, []string{"kind"}),
 		failed: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "eclose_job_failures_total", Help: "Failed job attempts."}, []string{"kind"}),
 
-		outlookAge:   desc("outlook_age_seconds", "Age of a river's latest forecast.", "river"),
+		forecastAge:  desc("forecast_age_seconds", "Age of a river's latest forecast.", "river"),
+		outlookAge:   desc("outlook_age_seconds", "Old name of eclose_forecast_age_seconds.", "river"),
 		readingAge:   desc("reading_age_seconds", "Age of a site's latest reading.", "feed", "site"),
 		feedFailures: desc("feed_failures", "Consecutive failed fetches for a site.", "feed", "site"),
 		jobsNow:      desc("jobs", "Jobs by kind and state.", "kind", "state"),
 		jobsLag:      desc("queue_lag_seconds", "Time since the oldest waiting job in a queue became due.", "queue"),
 		mails:        desc("mails", "Outbox emails by state.", "state"),
-		clockOff:     desc("clock_off_seconds", "Clock offset from the database, positive if ahead."),
+		clockOffset:  desc("clock_offset_seconds", "Clock offset from the database, positive if ahead."),
+		clockOff:     desc("clock_off_seconds", "Old name of eclose_clock_offset_seconds."),
 		healthy:      desc("healthy", "1 if no forecast is stale and no job was discarded."),
 		scrapeErrors: desc("scrape_errors", "Errors while collecting metrics."),
 	}
@@ -52,7 +55,7 @@ func NewMetrics(w *Watch) *Metrics {
 }
 
 // Done counts an attempt at a job.
-func (m *Metrics) Done(d jobs.Done) {
+func (m *Metrics) Done(d jobs.Attempt) {
 	m.took.WithLabelValues(d.Kind).Observe(d.Took.Seconds())
 	m.waited.WithLabelValues(d.Kind).Observe(d.Waited.Seconds())
 	if d.Err != nil {
@@ -62,7 +65,7 @@ func (m *Metrics) Done(d jobs.Done) {
 
 // Describe implements prometheus.Collector.
 func (m *Metrics) Describe(ch chan<- *prometheus.Desc) {
-	for _, d := range []*prometheus.Desc{m.outlookAge, m.readingAge, m.feedFailures, m.jobsNow, m.jobsLag, m.mails, m.clockOff, m.healthy, m.scrapeErrors} {
+	for _, d := range []*prometheus.Desc{m.forecastAge, m.outlookAge, m.readingAge, m.feedFailures, m.jobsNow, m.jobsLag, m.mails, m.clockOffset, m.clockOff, m.healthy, m.scrapeErrors} {
 		ch <- d
 	}
 }
@@ -81,6 +84,7 @@ func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
 	} else {
 		for _, x := range r.Rivers {
 			if !x.Issued.IsZero() {
+				gauge(m.forecastAge, now.Sub(x.Issued).Seconds(), x.River)
 				gauge(m.outlookAge, now.Sub(x.Issued).Seconds(), x.River)
 			}
 		}
@@ -121,6 +125,7 @@ func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
 			}
 		}
 	}
+	gauge(m.clockOffset, m.watch.Queue.ClockOff().Seconds())
 	gauge(m.clockOff, m.watch.Queue.ClockOff().Seconds())
 	gauge(m.scrapeErrors, errs)
 }

@@ -73,7 +73,8 @@ func inventStates(t testing.TB, c *insects.Catalogue) map[string]*State {
 				shared.err = err
 				return
 			}
-			in := wading.Input{Flow: wading.Measured(rec.Flow[len(rec.Flow)-1], time.Hour), Water: wading.Measured(11, time.Hour)}
+			measured := func(v float64) wading.Reading { return wading.Reading{Value: v, Age: time.Hour, Present: true} }
+			in := wading.Input{At: noon, Flow: measured(rec.Flow[len(rec.Flow)-1]), Water: measured(11)}
 			shared.states[r.Slug] = &State{Outlook: o, Caution: wading.Assess(in), CautionAt: noon,
 				Flows: &trip.Flows{Day0: rec.Day0, M3s: rec.Flow, Limits: &wading.Limits{CareM3s: 12, BetterNotM3s: 20, KeepOutM3s: 28}}}
 		}
@@ -114,11 +115,11 @@ func newWorld(t testing.TB, change func(*Options)) *world {
 	}
 	t.Cleanup(func() { d.Close() })
 	now := func() time.Time { return noon }
-	shelf := NewShelf(invented)
+	memory := NewMemory(invented)
 	for slug, st := range inventStates(t, c) {
-		shelf.Put(slug, st)
+		memory.Put(slug, st)
 	}
-	shelf.PutFeeds([]Feed{
+	memory.PutFeeds([]Feed{
 		{River: "wend", Feed: "usgs", Site: "99000001", What: "discharge, water temperature", Newest: noon.Add(-time.Hour), Retrieved: noon.Add(-30 * time.Minute)},
 		{River: "odd", Feed: "csv", Site: hostile, What: hostile, Newest: noon.Add(-9 * time.Hour), Problem: hostile},
 	})
@@ -131,7 +132,7 @@ func newWorld(t testing.TB, change func(*Options)) *world {
 	}
 	w := &world{diary: &diary.Store{DB: d, Now: now}, subs: subs}
 	w.Options = Options{
-		Data: shelf, Catalogue: c, Now: now, PublicURL: "http://127.0.0.1", Diary: w.diary, Subscribe: subs,
+		Data: memory, Catalogue: c, Now: now, PublicURL: "http://127.0.0.1", Diary: w.diary, Subscribe: subs,
 		Invite: func(_ context.Context, inv *subscribe.Invitation) error {
 			w.mu.Lock()
 			defer w.mu.Unlock()

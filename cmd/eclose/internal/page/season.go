@@ -33,16 +33,17 @@ type seasonGroup struct {
 }
 
 type stageLine struct {
-	Stage    forecast.Stage
-	Up       bool
-	Fishable bool
-	Window   forecast.Window
-	P        float64 // today
-	Week     float64 // in a week
-	WeekCal  float64
-	NearWeek bool // either is worth telling
-	Hours    string
-	Seen     []string // past seasons' windows seen here
+	Stage        forecast.Stage
+	Up           bool
+	Fishable     bool
+	Window       forecast.Window
+	AllYear      bool
+	P            float64 // today
+	Week         float64 // in a week
+	WeekCalendar float64
+	NearWeek     bool // either is worth telling
+	Hours        string
+	Seen         []string // past seasons' windows seen here
 }
 
 func (s *site) season(r *http.Request) (*answer, error) {
@@ -160,12 +161,12 @@ func seasonOf(o *forecast.Outlook, c *insects.Catalogue, region insects.Region, 
 			if st.Window.Peak.P50 == 0 {
 				continue
 			}
-			line := stageLine{Stage: st.Stage, Up: st.Stage == forecast.Emergence, Fishable: st.Fishable, Window: st.Window, Hours: st.Hours}
+			line := stageLine{Stage: st.Stage, Up: st.Stage == forecast.Emergence, Fishable: st.Fishable, Window: st.Window, AllYear: st.AllYear, Hours: st.Hours}
 			if x, ok := st.On(today); ok {
 				line.P = x.P
 			}
 			if x, ok := st.On(today + 7); ok {
-				line.Week, line.WeekCal = x.P, x.PCalendar
+				line.Week, line.WeekCalendar = x.P, x.PCalendar
 				line.NearWeek = max(x.P, x.PCalendar) >= weekLeast
 			}
 			if g.Why == "" && st.Fishable { // the other stage follows

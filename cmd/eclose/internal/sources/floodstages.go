@@ -31,7 +31,7 @@ func (b Builder) flowAhead(site string) (t schedule.Task, ok bool) {
 		return t, false
 	}
 	s.Now, s.Skipped = b.Now, b.Skipped
-	return schedule.Task{Source: s, Request: ingest.Request{Site: site, Variables: []ingest.Variable{ingest.Discharge, ingest.GaugeHeight}}, Ahead: true, Spare: true}, true
+	return schedule.Task{Source: s, Request: ingest.Request{Site: site, Variables: []ingest.Variable{ingest.Discharge, ingest.GaugeHeight}}, Ahead: true, Optional: true}, true
 }
 
 // USGSSites lists the USGS gauges of a river, as their series name them.

@@ -10,7 +10,7 @@ import (
 
 // floodStages asks for the flood stages of a river's USGS gauges where they are
 // old. That the service fails costs nothing but their age.
-func (h *House) floodStages(ctx context.Context, p schedule.Place) error {
+func (h *Service) floodStages(ctx context.Context, p schedule.RiverTasks) error {
 	seen := map[string]bool{}
 	for _, t := range p.Tasks {
 		site := t.Request.Site

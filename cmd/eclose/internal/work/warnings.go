@@ -13,9 +13,9 @@ import (
 
 // Warn asks for the official warnings of one river, keeps what came or that
 // nothing did, and has the river weighed where that changes what is known.
-func (h *House) Warn(ctx context.Context, k jobs.Warnings) error {
+func (h *Service) Warn(ctx context.Context, k jobs.Warnings) error {
 	if h.store() == nil {
-		return jobs.NotNow{After: 5 * time.Second, Why: "another process holds the series store"}
+		return jobs.RetryLater{After: 5 * time.Second, Why: "another process holds the series store"}
 	}
 	for _, w := range h.Warned {
 		if w.River != k.River {
