@@ -214,7 +214,7 @@ func TestWhatTheAgencySaysCounts(t *testing.T) {
 		want          ingest.Flag
 	}{
 		{"usgs", "", "", ingest.Pass}, {"usgs", "P", "", ingest.Pass}, {"usgs", "ESTIMATED", TestAgency, ingest.Suspect}, {"usgs", "ICE", TestIce, ingest.Suspect},
-		{"usgs-legacy", "P,Eqp", TestAgency, ingest.Fail}, {"usgs-legacy", "A,e", TestAgency, ingest.Suspect},
+		{"usgs", "P,Eqp", TestAgency, ingest.Fail}, {"usgs", "A,e", TestAgency, ingest.Suspect},
 		{"ghcn", "M:T", "", ingest.Pass}, {"ghcn", "M:T,Q:X", TestAgency, ingest.Fail}, {"ghcn", "Q:I", TestAgency, ingest.Fail},
 		{"ea", "Good", "", ingest.Pass}, {"ea", "Suspect", TestAgency, ingest.Fail}, {"ea", "Estimated,Incomplete", TestAgency, ingest.Suspect}, {"ea", "Unchecked", "", ingest.Pass},
 		{"eccc", "Ice Conditions", TestIce, ingest.Suspect}, {"nws", "X", TestAgency, ingest.Fail}, {"nws", "V", "", ingest.Pass},

@@ -20,6 +20,7 @@ import (
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/chart"
+	"example.org/eclose/model/insects"
 	"example.org/eclose/model/wading"
 )
 
@@ -94,7 +95,7 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 }).ParseFS(files, "templates/*.html"))
 
 // groupName is the key of a group as people write it.
-func groupName(key string) string { return upper(strings.ReplaceAll(key, "-", " ")) }
+func groupName(key string) string { return upper(insects.Label(key)) }
 
 func upper(s string) string {
 	for i, r := range s {

@@ -62,7 +62,7 @@ type Service struct {
 	Stages *nwps.Source     // of flood stages of USGS gauges; nil: none
 
 	Feeds            map[string]cron.Schedule // when each feed is asked
-	Warnings map[string]cron.Schedule // when each feed is asked for warnings
+	Warnings         map[string]cron.Schedule // when each feed is asked for warnings
 	Jitter           map[string]time.Duration // over how long the requests of a slot are spread, where the config says
 	ForecastSchedule cron.Schedule            // when outlooks are issued
 
