@@ -109,6 +109,7 @@ func riversOf(cfg *config.Config, only []string) ([]forecast.River, error) {
 		if err != nil {
 			return nil, err
 		}
+		f.Warnings, _, _ = cfg.WarningsOf(r)
 		all[i], at[r.Slug] = f, i
 	}
 	out := slices.Clone(all)
