@@ -8,6 +8,7 @@ import (
 	"slices"
 	"text/tabwriter"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast/backtest"
 	"example.org/eclose/forecast/verify"
 )
@@ -30,13 +31,13 @@ type backtestCmd struct {
 
 func (c backtestCmd) Run(e *env) error {
 	if (c.Config == "") == (c.Records == "") {
-		return usagef("give --config to backtest rivers, or --records to backtest a table of catches or sightings")
+		return app.Usagef("give --config to backtest rivers, or --records to backtest a table of catches or sightings")
 	}
 	if c.Config != "" {
 		return c.rivers(e)
 	}
 	if len(c.Lead) == 0 || slices.Min(c.Lead) < 0 || slices.Max(c.Lead) > 180 {
-		return usagef("--lead must be 0 to 180 days")
+		return app.Usagef("--lead must be 0 to 180 days")
 	}
 	rec, err := readFile(c.Records, e.stdin, backtest.ReadRecords)
 	if err != nil {

@@ -16,6 +16,7 @@ import (
 	"github.com/vbauerster/mpb/v8/decor"
 	"golang.org/x/term"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/backtest/rivers"
@@ -41,11 +42,11 @@ type riversBacktest struct {
 func (c riversBacktest) rivers(e *env) error {
 	cfg, err := config.Load(c.Config)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	plan := rivers.Plan{Leads: c.Leads, Every: c.Every, Members: c.Members, Workers: c.Workers, Now: e.now(), Dir: filepath.Join(c.Out, "slices")}
-	if plan.Catalogue, err = loadCatalogue(cfg); err != nil {
-		return usageError{err}
+	if plan.Catalogue, err = app.LoadCatalogue(cfg); err != nil {
+		return app.Usage(err)
 	}
 	if c.Shared != "" {
 		err = collect(e.ctx, cfg, c.Shared, &plan)
@@ -56,7 +57,7 @@ func (c riversBacktest) rivers(e *env) error {
 		return err
 	}
 	if err := plan.Check(); err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	store, err := series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly())
 	if err != nil {
@@ -84,10 +85,10 @@ func (c riversBacktest) rivers(e *env) error {
 // the diary.
 func (c riversBacktest) plan(e *env, cfg *config.Config, plan *rivers.Plan) (err error) {
 	if plan.First, plan.Last, err = seasonRange(c.Seasons); err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
-	if plan.Rivers, err = riversOf(cfg, c.River); err != nil {
-		return usageError{err}
+	if plan.Rivers, err = app.Rivers(cfg, c.River); err != nil {
+		return app.Usage(err)
 	}
 	plan.Sightings, err = sightingsOf(e, cfg)
 	return err
@@ -110,7 +111,7 @@ func seasonRange(s string) (first, last int, err error) {
 // sightingsOf reads the diary of a config; a database that was never made holds
 // none.
 func sightingsOf(e *env, cfg *config.Config) ([]rivers.Sighting, error) {
-	if !hasDatabase(cfg) {
+	if !app.HasDatabase(cfg) {
 		return nil, nil
 	}
 	d, err := db.OpenMigrated(e.ctx, cfg.DatabaseURL())

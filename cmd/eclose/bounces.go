@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/notify/alert"
 	"example.org/eclose/notify/mail"
@@ -70,7 +71,7 @@ func reports(path string) (files []string, maildir bool, err error) {
 	for _, sub := range []string{"new", "cur"} {
 		es, err := os.ReadDir(filepath.Join(path, sub))
 		if err != nil {
-			return nil, true, usagef("%s is not a maildir: %w", path, err)
+			return nil, true, app.Usagef("%s is not a maildir: %w", path, err)
 		}
 		for _, x := range es {
 			if x.Type().IsRegular() && !strings.HasPrefix(x.Name(), ".") {

@@ -1,19 +1,17 @@
 package main
 
 import (
-	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"maps"
 	"math"
-	"os"
 	"slices"
 	"strings"
 	"time"
 
-	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/diary"
 	"example.org/eclose/ingest/db"
@@ -34,13 +32,13 @@ func (c calibrateCmd) Run(e *env) (err error) {
 	if err != nil {
 		return err
 	}
-	catalogue, err := loadCatalogue(cfg)
+	catalogue, err := app.LoadCatalogue(cfg)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
-	rivers, err := riversOf(cfg, []string{c.River})
+	rivers, err := app.Rivers(cfg, []string{c.River})
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	r := rivers[0]
 	d, err := db.OpenMigrated(e.ctx, cfg.DatabaseURL())
@@ -159,28 +157,4 @@ func count(n int, noun string) string {
 		return "1 " + noun
 	}
 	return fmt.Sprintf("%d %ss", n, noun)
-}
-
-// lessonsOf are the lessons that each river's diary had taught by a moment. A
-// database that does not exist yet has taught nothing.
-func lessonsOf(ctx context.Context, cfg *config.Config, rivers []forecast.River, at time.Time) (map[string]forecast.Lessons, error) {
-	out := map[string]forecast.Lessons{}
-	if path, local := strings.CutPrefix(cfg.DatabaseURL(), "sqlite://"); local {
-		if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
-			return out, nil
-		}
-	}
-	d, err := db.OpenMigrated(ctx, cfg.DatabaseURL())
-	if err != nil {
-		return nil, fmt.Errorf("reading the calibration: %w", err)
-	}
-	defer d.Close() //nolint:errcheck // it was only read
-	for _, r := range rivers {
-		l, err := forecast.LessonsAsOf(ctx, d.SQL, r.Slug, at)
-		if err != nil {
-			return nil, err
-		}
-		out[r.Slug] = l
-	}
-	return out, nil
 }

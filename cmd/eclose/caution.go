@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/wading"
@@ -22,9 +23,9 @@ func (c cautionCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	rivers, err := riversOf(cfg, []string{c.River})
+	rivers, err := app.Rivers(cfg, []string{c.River})
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	store, err := series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly())
 	if err != nil {
@@ -39,9 +40,9 @@ func (c cautionCmd) Run(e *env) error {
 	if c.Format == "json" {
 		enc := json.NewEncoder(e.stdout)
 		enc.SetIndent("", " ")
-		return enc.Encode(caution.View(unitsOf(cfg)))
+		return enc.Encode(caution.View(app.Units(cfg)))
 	}
-	fmt.Fprintf(e.stdout, "%s, %s\n%s", rivers[0].Name, e.now().UTC().Format("2 January 2006 15:04 UTC"), caution.Format(unitsOf(cfg)))
+	fmt.Fprintf(e.stdout, "%s, %s\n%s", rivers[0].Name, e.now().UTC().Format("2 January 2006 15:04 UTC"), caution.Format(app.Units(cfg)))
 	if n := rivers[0].Notices; n != "" {
 		fmt.Fprintf(e.stdout, "Local notices: %s\n", n)
 	}

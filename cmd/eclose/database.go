@@ -7,6 +7,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/ingest/db"
 )
@@ -28,10 +29,10 @@ func (c databaseMoveCmd) Run(e *env) (err error) {
 		return err
 	}
 	if !strings.HasPrefix(c.To, "postgres://") && !strings.HasPrefix(c.To, "postgresql://") {
-		return usagef("--to: write as postgres://user@host/name")
+		return app.Usagef("--to: write as postgres://user@host/name")
 	}
 	if !strings.HasPrefix(cfg.DatabaseURL(), "sqlite://") {
-		return usagef("%s already uses PostgreSQL", c.Config)
+		return app.Usagef("%s already uses PostgreSQL", c.Config)
 	}
 	from, err := db.OpenMigrated(e.ctx, cfg.DatabaseURL())
 	if err != nil {

@@ -11,6 +11,7 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast/diary"
 	"example.org/eclose/ingest/db"
 )
@@ -44,17 +45,17 @@ func (c diaryAddCmd) Run(e *env) error {
 	}
 	var err error
 	if x.Day, err = civilDate(c.Date, e.now()); err != nil {
-		return usagef("--date: %w", err)
+		return app.Usagef("--date: %w", err)
 	}
 	if c.Water != "" {
 		t, err := celsius(c.Water)
 		if err != nil {
-			return usagef("--water: %w", err)
+			return app.Usagef("--water: %w", err)
 		}
 		x.WaterC = &t
 	}
 	if err := x.Check(e.now()); err != nil {
-		return usagef("%w", err)
+		return app.Usagef("%w", err)
 	}
 	names, err := c.names()
 	if err != nil {
@@ -132,17 +133,17 @@ func (f diaryFilter) filter() (diary.Filter, error) {
 	var err error
 	if f.From != "" {
 		if out.From, err = civilDate(f.From, time.Time{}); err != nil {
-			return out, usagef("--from: %w", err)
+			return out, app.Usagef("--from: %w", err)
 		}
 	}
 	if f.To != "" {
 		if out.To, err = civilDate(f.To, time.Time{}); err != nil {
-			return out, usagef("--to: %w", err)
+			return out, app.Usagef("--to: %w", err)
 		}
 	}
 	if f.AsOf != "" {
 		if out.AsOf, err = time.Parse(time.RFC3339, f.AsOf); err != nil {
-			return out, usagef("--as-of: %q is not a time; write it as 2026-06-30T12:00:00Z", f.AsOf)
+			return out, app.Usagef("--as-of: %q is not a time; write it as 2026-06-30T12:00:00Z", f.AsOf)
 		}
 	}
 	return out, nil

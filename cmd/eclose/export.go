@@ -4,13 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"iter"
-	"os"
-	"path/filepath"
-	"strings"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/archive"
@@ -45,23 +42,23 @@ func (c exportCmd) Run(e *env) error {
 		}
 		t, err := civilDate(s, time.Time{})
 		if err != nil {
-			return usagef("--%s: %w", []string{"from", "to"}[i], err)
+			return app.Usagef("--%s: %w", []string{"from", "to"}[i], err)
 		}
 		days[i] = forecast.DateOf(t)
 	}
 	if days[1] != 0 && days[1] < days[0] {
-		return usagef("--to %s is before --from %s", c.To, c.From)
+		return app.Usagef("--to %s is before --from %s", c.To, c.From)
 	}
 	if c.Members < 10 || c.Members > 5000 {
-		return usagef("--members %d: use 10 to 5000", c.Members)
+		return app.Usagef("--members %d: use 10 to 5000", c.Members)
 	}
 	s := shelf{cfg: cfg, now: e.now(), date: c.Issue, opt: forecast.Options{Members: c.Members}}
-	if s.catalogue, err = loadCatalogue(cfg); err != nil {
-		return usageError{err}
+	if s.catalogue, err = app.LoadCatalogue(cfg); err != nil {
+		return app.Usage(err)
 	}
-	rivers, err := riversOf(cfg, c.Rivers)
+	rivers, err := app.Rivers(cfg, c.Rivers)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	if err := s.open(e.ctx, !c.Anew && c.Issue == ""); err != nil {
 		return err
@@ -78,8 +75,8 @@ func (c exportCmd) Run(e *env) error {
 		}
 		if ok {
 			kept++
-		} else if at, err = issueTime(r, s.date, s.now); err != nil {
-			return usageError{err}
+		} else if at, err = app.IssueTime(r, s.date, s.now); err != nil {
+			return app.Usage(err)
 		}
 		if at.After(meta.Created) {
 			meta.Created = at
@@ -111,7 +108,7 @@ func (s *shelf) open(ctx context.Context, kept bool) error {
 	if s.store, err = series.Open(ctx, s.cfg.StoreURL(), series.ReadOnly()); err != nil {
 		return fmt.Errorf("%w; run eclose ingest first", err)
 	}
-	if kept && hasDatabase(s.cfg) {
+	if kept && app.HasDatabase(s.cfg) {
 		if s.db, err = db.OpenMigrated(ctx, s.cfg.DatabaseURL()); err == nil {
 			s.files, err = series.OpenFiles(ctx, s.cfg.StoreURL())
 		}
@@ -122,17 +119,6 @@ func (s *shelf) open(ctx context.Context, kept bool) error {
 		s.archive = archive.New(s.db, s.files)
 	}
 	return nil
-}
-
-// hasDatabase tells whether the database of a config was ever made, so that
-// reading makes none.
-func hasDatabase(cfg *config.Config) bool {
-	path, local := strings.CutPrefix(cfg.DatabaseURL(), "sqlite://")
-	if !local {
-		return true
-	}
-	_, err := os.Stat(filepath.FromSlash(path))
-	return !errors.Is(err, fs.ErrNotExist)
 }
 
 // close lets everything go; all of it was only read.
@@ -166,11 +152,11 @@ func (s *shelf) outlook(ctx context.Context, r forecast.River) (*forecast.Outloo
 			return o, err
 		}
 	}
-	at, err := issueTime(r, s.date, s.now)
+	at, err := app.IssueTime(r, s.date, s.now)
 	if err != nil {
 		return nil, err
 	}
-	lessons, err := lessonsOf(ctx, s.cfg, []forecast.River{r}, at)
+	lessons, err := app.Calibrations(ctx, s.cfg, []forecast.River{r}, at)
 	if err != nil {
 		return nil, err
 	}

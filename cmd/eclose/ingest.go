@@ -5,28 +5,16 @@ import (
 	"io"
 	"slices"
 	"strings"
-	"time"
 
-	"example.org/eclose/cmd/eclose/internal/config"
-	"example.org/eclose/cmd/eclose/internal/sources"
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/ingest"
-	"example.org/eclose/ingest/client"
 	"example.org/eclose/ingest/schedule"
-	"example.org/eclose/ingest/series"
 )
 
 type ingestCmd struct {
 	configFlag
 	Again bool `help:"Download all of backfill-years again. If interrupted, it resumes at the same year."`
 }
-
-// answerWithin is how long one answer of a feed may take: the Environment
-// Agency's flood-monitoring API has been measured at 12 to 64 seconds.
-const answerWithin = 2 * time.Minute
-
-// overlap is how far behind the newest reading a later fetch begins: agencies
-// revise what is provisional. Our own default.
-const overlap = 30 * 24 * time.Hour
 
 func (c ingestCmd) Run(e *env) error {
 	cfg, err := c.load()
@@ -43,7 +31,7 @@ func (c ingestCmd) Run(e *env) error {
 		began = e.now()
 	}
 	defer endBar()
-	outcomes, err := intake(e, cfg, e.now, func(in *schedule.Intake) {
+	outcomes, err := app.Ingest(e.ctx, cfg, app.Options{Now: e.now, Sleep: e.sleep}, func(in *schedule.Intake) {
 		in.Again = c.Again
 		in.Done = func(o schedule.Outcome) {
 			endBar()
@@ -70,51 +58,6 @@ func (c ingestCmd) Run(e *env) error {
 		return fmt.Errorf("%d of %d requests failed; stored data unchanged", failed, len(outcomes))
 	}
 	return nil
-}
-
-// intake does one pass of all feeds of a config; watch sets who is told how it
-// goes.
-func intake(e *env, cfg *config.Config, now func() time.Time, watch func(*schedule.Intake)) ([]schedule.Outcome, error) {
-	store, err := series.Open(e.ctx, cfg.StoreURL(), series.WaitForWriter(10*time.Second))
-	if err != nil {
-		return nil, err
-	}
-	defer store.Close() //nolint:errcheck // every write is already on the disk
-	c, err := client.New(client.Options{UserAgent: userAgent(cfg), PerHost: perHost(cfg), MaxBody: 256 << 20, Timeout: answerWithin, Now: now, Sleep: e.sleep})
-	if err != nil {
-		return nil, fmt.Errorf("preparing the feed client: %w", err)
-	}
-	places, err := sources.Builder{Config: cfg, Client: c, Now: now}.Places()
-	if err != nil {
-		return nil, usageError{err}
-	}
-	in := schedule.Intake{Store: store, Now: now, Overlap: overlap, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour}
-	watch(&in)
-	return in.Run(e.ctx, places)
-}
-
-func userAgent(cfg *config.Config) string {
-	contact := "no contact configured"
-	for _, name := range config.FeedNames() {
-		if f := cfg.Feeds[name]; f.Contact != "" {
-			contact = f.Contact
-			break
-		}
-	}
-	return "eclose (" + contact + ")"
-}
-
-// perHost lifts the pause between requests where the host is this machine.
-func perHost(cfg *config.Config) map[string]float64 {
-	out := map[string]float64{}
-	for _, f := range cfg.Feeds {
-		for _, base := range []string{f.BaseURL, f.Archive, f.Ensemble} {
-			if host := loopback(base); host != "" {
-				out[host] = 1000
-			}
-		}
-	}
-	return out
 }
 
 func printOutcome(w io.Writer, o schedule.Outcome) {

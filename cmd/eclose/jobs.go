@@ -3,12 +3,12 @@ package main
 import (
 	"errors"
 	"fmt"
-	"strings"
 	"text/tabwriter"
 	"time"
 
 	"github.com/rs/zerolog"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/ingest/db"
@@ -55,27 +55,19 @@ func (c jobsListCmd) Run(e *env) error {
 	return c.with(e, func(_ *config.Config, q *jobs.Queue) error {
 		list, err := q.List(e.ctx, jobs.Filter{States: c.State, Kinds: c.Kind, Most: c.Most})
 		if err != nil {
-			return usageError{err}
+			return app.Usage(err)
 		}
 		w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 		fmt.Fprintln(w, "ID\tKIND\tSTATE\tTRIED\tDUE\tKEYS\tLAST FAILURE")
 		for _, j := range list {
 			last := ""
 			if n := len(j.Errors); n > 0 {
-				last = oneLine(j.Errors[n-1].Error, 80)
+				last = app.OneLine(j.Errors[n-1].Error, 80)
 			}
 			fmt.Fprintf(w, "%d\t%s\t%s\t%d/%d\t%s\t%s\t%s\n", j.ID, j.Kind, j.State, j.Attempt, j.Attempts, j.Due.Format(time.DateTime), j.Keys, last)
 		}
 		return w.Flush()
 	})
-}
-
-func oneLine(s string, most int) string {
-	s = strings.Join(strings.Fields(s), " ")
-	if r := []rune(s); len(r) > most {
-		return string(r[:most-1]) + "…"
-	}
-	return s
 }
 
 type jobsShowCmd struct {
@@ -124,7 +116,7 @@ type jobsRetryCmd struct {
 
 func (c jobsRetryCmd) Run(e *env) error {
 	if c.All == (len(c.ID) > 0) {
-		return usagef("give job numbers, or --all")
+		return app.Usagef("give job numbers, or --all")
 	}
 	return c.with(e, func(_ *config.Config, q *jobs.Queue) error {
 		ids := c.ID
@@ -168,9 +160,9 @@ func (c jobsAddCmd) Run(e *env) error {
 		return c.backtest(e)
 	}
 	return c.with(e, func(cfg *config.Config, q *jobs.Queue) error {
-		rivers, err := riversOf(cfg, c.River)
+		rivers, err := app.Rivers(cfg, c.River)
 		if err != nil {
-			return usageError{err}
+			return app.Usage(err)
 		}
 		at := q.Now()
 		layout, text := time.RFC3339, c.Issue
@@ -179,11 +171,11 @@ func (c jobsAddCmd) Run(e *env) error {
 		}
 		if text != "" {
 			if at, err = time.Parse(layout, text); err != nil {
-				return usagef("%q: write it as %s", text, layout)
+				return app.Usagef("%q: write it as %s", text, layout)
 			}
 		}
 		if at.After(q.Now()) {
-			return usagef("%s is in the future", text)
+			return app.Usagef("%s is in the future", text)
 		}
 		var all []jobs.Args
 		for _, r := range rivers {

@@ -6,6 +6,7 @@ import (
 	"os"
 	"strings"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	pages "example.org/eclose/cmd/eclose/internal/page"
 	"example.org/eclose/forecast/diary"
@@ -26,20 +27,20 @@ func (c seasonCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	catalogue, err := loadCatalogue(cfg)
+	catalogue, err := app.LoadCatalogue(cfg)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	only := []string{c.River}
-	rivers, err := riversOf(cfg, only)
+	rivers, err := app.Rivers(cfg, only)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
-	outlooks, err := issueAll(e.ctx, cfg, only, c.IssueDate, e.now(), c.Members)
+	outlooks, err := app.IssueAll(e.ctx, cfg, only, c.IssueDate, e.now(), c.Members)
 	if err != nil {
 		return err
 	}
-	sheet := pages.Sheet{River: rivers[0], Outlook: outlooks[0], Catalogue: catalogue, Notice: cfg.Notice, Owners: ownersOf(cfg)}
+	sheet := pages.Sheet{River: rivers[0], Outlook: outlooks[0], Catalogue: catalogue, Notice: cfg.Notice, Owners: app.Owners(cfg)}
 	if sheet.Sightings, err = c.sightings(e, cfg, rivers[0].Slug); err != nil {
 		return err
 	}

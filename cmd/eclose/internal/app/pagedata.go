@@ -1,4 +1,4 @@
-package main
+package app
 
 import (
 	"context"
@@ -20,11 +20,11 @@ import (
 	"example.org/eclose/model/wading"
 )
 
-// liveShelf keeps what the pages show as new as what the jobs bring, whichever
+// refresher keeps what the pages show as new as what the jobs bring, whichever
 // process works them: an issued outlook is shown within seconds, and each
 // caution is judged again every minute with the readings as old as they are by
 // then.
-type liveShelf struct {
+type refresher struct {
 	*pages.Shelf
 	db      *db.DB
 	archive *archive.Archive
@@ -46,12 +46,12 @@ const (
 	judgeEvery = time.Minute
 )
 
-func newLiveShelf(rivers []forecast.River, d *db.DB, a *archive.Archive, store *series.Store, reader forecast.Reader, now func() time.Time, log zerolog.Logger) *liveShelf {
-	return &liveShelf{Shelf: pages.NewShelf(rivers), db: d, archive: a, store: store, reader: reader, now: now, log: log, looked: make(chan struct{}), states: map[string]*pages.State{}}
+func newRefresher(rivers []forecast.River, d *db.DB, a *archive.Archive, store *series.Store, reader forecast.Reader, now func() time.Time, log zerolog.Logger) *refresher {
+	return &refresher{Shelf: pages.NewShelf(rivers), db: d, archive: a, store: store, reader: reader, now: now, log: log, looked: make(chan struct{}), states: map[string]*pages.State{}}
 }
 
 // run keeps the shelf until ctx ends.
-func (l *liveShelf) run(ctx context.Context) {
+func (l *refresher) run(ctx context.Context) {
 	every := time.NewTicker(lookEvery)
 	defer every.Stop()
 	for first := true; ; first = false {
@@ -73,7 +73,7 @@ func (l *liveShelf) run(ctx context.Context) {
 }
 
 // done hears of finished jobs: after a fetch the cautions are judged at once.
-func (l *liveShelf) done(d jobs.Done) {
+func (l *refresher) done(d jobs.Done) {
 	if d.Kind == (jobs.Fetch{}).Kind() {
 		l.mu.Lock()
 		defer l.mu.Unlock()
@@ -81,7 +81,7 @@ func (l *liveShelf) done(d jobs.Done) {
 	}
 }
 
-func (l *liveShelf) renew(ctx context.Context) {
+func (l *refresher) renew(ctx context.Context) {
 	l.mu.Lock()
 	due := l.now().Sub(l.judged).Abs() >= judgeEvery
 	if due {
@@ -123,7 +123,7 @@ func (l *liveShelf) renew(ctx context.Context) {
 
 // state is what is known of a river by now: a new one, or the one before where
 // nothing has changed. What cannot be judged has a caution that is not known.
-func (l *liveShelf) state(ctx context.Context, r forecast.River, due bool, known []db.FeedState) (*pages.State, error) {
+func (l *refresher) state(ctx context.Context, r forecast.River, due bool, known []db.FeedState) (*pages.State, error) {
 	old := l.states[r.Slug]
 	head, err := l.archive.LatestHead(ctx, r.Slug, l.now())
 	if errors.Is(err, archive.ErrNotFound) {
@@ -148,7 +148,7 @@ func (l *liveShelf) state(ctx context.Context, r forecast.River, due bool, known
 		if st.Outlook, err = l.archive.Load(ctx, head.River, head.Issued, head.ModelVersion); err != nil {
 			return old, err
 		}
-		if st.Flows, _, err = pastFlows(ctx, l.reader, r, head.Issued); err != nil {
+		if st.Flows, _, err = PastFlows(ctx, l.reader, r, head.Issued); err != nil {
 			return st, fmt.Errorf("past flows: %w", err)
 		}
 	} else {
@@ -172,7 +172,7 @@ func problemOf(r forecast.River, known []db.FeedState) string {
 		if x.LastError == "" || !slices.ContainsFunc(stationsOf(r), func(st forecast.Station) bool { return st.Feed == x.Feed && st.Site == x.Item }) {
 			continue
 		}
-		fmt.Fprintf(&out, "No answer from feed %s for %s (%s). ", x.Feed, x.Item, oneLine(x.LastError, 120))
+		fmt.Fprintf(&out, "No answer from feed %s for %s (%s). ", x.Feed, x.Item, OneLine(x.LastError, 120))
 	}
 	return out.String()
 }
@@ -186,7 +186,7 @@ func stationsOf(r forecast.River) []forecast.Station {
 }
 
 // feeds says how fresh each source is: by what is stored, and by how it answered.
-func (l *liveShelf) feeds(ctx context.Context, known []db.FeedState) ([]pages.Feed, error) {
+func (l *refresher) feeds(ctx context.Context, known []db.FeedState) ([]pages.Feed, error) {
 	out, err := feedsOf(ctx, l.store, l.Rivers())
 	if err != nil {
 		return nil, err
@@ -198,7 +198,7 @@ func (l *liveShelf) feeds(ctx context.Context, known []db.FeedState) ([]pages.Fe
 			}
 			out[i].Retrieved = x.Answered
 			if x.LastError != "" {
-				out[i].Problem = oneLine(x.LastError, 120)
+				out[i].Problem = OneLine(x.LastError, 120)
 			}
 		}
 	}
