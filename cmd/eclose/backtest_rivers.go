@@ -22,7 +22,6 @@ import (
 	"example.org/eclose/forecast/backtest/rivers"
 	"example.org/eclose/forecast/diary"
 	"example.org/eclose/forecast/export"
-	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/series"
 )
 
@@ -111,11 +110,8 @@ func seasonRange(s string) (first, last int, err error) {
 // sightingsOf reads the diary of a config; a database that was never made holds
 // none.
 func sightingsOf(e *env, cfg *config.Config) ([]rivers.Sighting, error) {
-	if !app.HasDatabase(cfg) {
-		return nil, nil
-	}
-	d, err := db.OpenMigrated(e.ctx, cfg.DatabaseURL())
-	if err != nil {
+	d, err := app.OpenReader(e.ctx, cfg)
+	if err != nil || d == nil {
 		return nil, err
 	}
 	defer d.Close() //nolint:errcheck // it was only read

@@ -74,7 +74,7 @@ func (c jobsAddCmd) backtest(e *env) (err error) {
 	case begun.First != b.First || begun.Last != b.Last || begun.Every != b.Every || begun.Members != b.Members || !slices.Equal(begun.Leads, b.Leads) || !slices.Equal(begun.Rivers, b.Rivers):
 		return app.Usagef("--run %s exists with different settings; choose another name", c.Name)
 	}
-	return c.with(e, func(_ *config.Config, q *jobs.Queue) error {
+	return c.change(e, func(_ *config.Config, q *jobs.Queue) error {
 		var all []jobs.Args
 		for _, r := range b.Rivers {
 			for season := b.First; season <= b.Last; season++ {

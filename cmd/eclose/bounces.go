@@ -33,7 +33,7 @@ func (c bouncesReadCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	return c.with(e, func(d *db.DB) error {
+	return c.write(e, func(d *db.DB) error {
 		people, err := subscribe.New(e.ctx, d, subscribe.Names{}, e.now)
 		if err != nil {
 			return err

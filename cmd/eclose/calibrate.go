@@ -41,14 +41,14 @@ func (c calibrateCmd) Run(e *env) (err error) {
 		return app.Usage(err)
 	}
 	r := rivers[0]
-	d, err := db.OpenMigrated(e.ctx, cfg.DatabaseURL())
+	if c.Versions {
+		return databaseFlag{Database: cfg.DatabaseURL()}.read(e, func(d *db.DB) error { return printVersions(e, d, r) })
+	}
+	d, err := db.OpenWriter(e.ctx, cfg.DatabaseURL())
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, d.Close()) }()
-	if c.Versions {
-		return printVersions(e, d, r)
-	}
 	sightings, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, diary.Filter{River: r.Slug})
 	if err != nil {
 		return err

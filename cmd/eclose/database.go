@@ -45,7 +45,7 @@ func (c databaseMoveCmd) Run(e *env) (err error) {
 	}
 	defer func() { err = errors.Join(err, to.Close()) }()
 	rows := 0
-	err = db.Move(e.ctx, from, to, func(m db.Moved) {
+	err = db.Move(e.ctx, from, to, e.now(), func(m db.Moved) {
 		rows += m.Rows
 		fmt.Fprintf(e.stdout, "%-14s %8d rows copied and verified\n", m.Table, m.Rows)
 	})

@@ -64,7 +64,7 @@ func (c diaryAddCmd) Run(e *env) error {
 	if x.River, err = names.check(x.River, x.Group); err != nil {
 		return err
 	}
-	return c.with(e, func(d *db.DB) error {
+	return c.write(e, func(d *db.DB) error {
 		s := &diary.Store{DB: d, Now: e.now}
 		put := s.Add
 		if c.Revise != "" {
@@ -109,7 +109,7 @@ func (c diaryImportCmd) Run(e *env) error {
 			return fmt.Errorf("nothing was imported: sighting %d of %s, %s: %w", i+1, c.File, xs[i].Date(), err)
 		}
 	}
-	return c.with(e, func(d *db.DB) error {
+	return c.write(e, func(d *db.DB) error {
 		n, err := (&diary.Store{DB: d, Now: e.now}).Import(e.ctx, xs)
 		if err != nil {
 			return err
@@ -160,7 +160,7 @@ func (c diaryListCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	return c.with(e, func(d *db.DB) error {
+	return c.read(e, func(d *db.DB) error {
 		xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, f)
 		if err != nil {
 			return err
@@ -209,7 +209,7 @@ func (c diaryExportCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	return c.with(e, func(d *db.DB) error {
+	return c.read(e, func(d *db.DB) error {
 		xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, f)
 		if err != nil {
 			return err
@@ -231,7 +231,7 @@ type diaryWithdrawCmd struct {
 }
 
 func (c diaryWithdrawCmd) Run(e *env) error {
-	return c.with(e, func(d *db.DB) error {
+	return c.write(e, func(d *db.DB) error {
 		return (&diary.Store{DB: d, Now: e.now}).Withdraw(e.ctx, c.ID)
 	})
 }

@@ -185,26 +185,16 @@ func (x *exam) database() {
 			return
 		}
 	}
-	d, err := db.Open(x.e.ctx, url)
-	if errors.Is(err, db.ErrInUse) {
-		x.add(good, "database", "", "in use by a running eclose")
-		return
-	}
-	if err != nil {
-		x.add(bad, "database", "No diary, no saved forecasts, no email.", "%v", err)
-		return
-	}
-	defer d.Close() //nolint:errcheck // it was only read
-	has, knows, err := d.SchemaVersion(x.e.ctx)
+	name, has, knows, err := db.Schema(x.e.ctx, url)
 	switch {
 	case err != nil:
-		x.add(bad, "database", "No diary, no saved forecasts, no email.", "%s: %v", d.Name(), err)
+		x.add(bad, "database", "No diary, no saved forecasts, no email.", "%v", err)
 	case has < knows:
-		x.add(bad, "database", "Run eclose migrate.", "%s has schema %d, this program knows %d", d.Name(), has, knows)
+		x.add(bad, "database", "Run eclose migrate.", "%s has schema %d, this program knows %d", name, has, knows)
 	case has > knows:
-		x.add(bad, "database", "Upgrade eclose: a newer version wrote it.", "%s has schema %d, this program knows only %d", d.Name(), has, knows)
+		x.add(bad, "database", "Upgrade eclose: a newer version wrote it.", "%s has schema %d, this program knows only %d", name, has, knows)
 	default:
-		x.add(good, "database", "", "%s, schema %d", d.Name(), has)
+		x.add(good, "database", "", "%s, schema %d", name, has)
 	}
 }
 

@@ -52,7 +52,7 @@ func (c exportCmd) Run(e *env) error {
 	if c.Members < 10 || c.Members > 5000 {
 		return app.Usagef("--members %d: use 10 to 5000", c.Members)
 	}
-	s := shelf{cfg: cfg, now: e.now(), date: c.Issue, opt: forecast.Options{Members: c.Members}}
+	s := outlookSource{cfg: cfg, now: e.now(), date: c.Issue, opt: forecast.Options{Members: c.Members}}
 	if s.catalogue, err = app.LoadCatalogue(cfg); err != nil {
 		return app.Usage(err)
 	}
@@ -90,39 +90,35 @@ func (c exportCmd) Run(e *env) error {
 	return nil
 }
 
-// shelf gives outlooks as they were issued, or issues them where none was.
-type shelf struct {
+// outlookSource gives outlooks as they were issued, or issues them where none was.
+type outlookSource struct {
 	cfg       *config.Config
 	catalogue *insects.Catalogue
 	now       time.Time
 	date      string // of issue, "" for now
 	opt       forecast.Options
-	db        *db.DB
+	db        *db.DB // nil where none was ever made
 	files     *series.Files
 	store     *series.Store
-	archive   *archive.Archive // nil where nothing was ever kept
+	archive   *archive.Archive // nil where nothing was ever kept, or is wanted
 }
 
-func (s *shelf) open(ctx context.Context, kept bool) error {
-	var err error
+func (s *outlookSource) open(ctx context.Context, kept bool) (err error) {
 	if s.store, err = series.Open(ctx, s.cfg.StoreURL(), series.ReadOnly()); err != nil {
 		return fmt.Errorf("%w; run eclose ingest first", err)
 	}
-	if kept && app.HasDatabase(s.cfg) {
-		if s.db, err = db.OpenMigrated(ctx, s.cfg.DatabaseURL()); err == nil {
-			s.files, err = series.OpenFiles(ctx, s.cfg.StoreURL())
-		}
-		if err != nil {
-			s.close()
-			return err
-		}
+	if s.db, err = app.OpenReader(ctx, s.cfg); err == nil && s.db != nil && kept {
+		s.files, err = series.OpenFiles(ctx, s.cfg.StoreURL())
 		s.archive = archive.New(s.db, s.files)
 	}
-	return nil
+	if err != nil {
+		s.close()
+	}
+	return err
 }
 
 // close lets everything go; all of it was only read.
-func (s *shelf) close() {
+func (s *outlookSource) close() {
 	s.store.Close() //nolint:errcheck // it was only read
 	if s.files != nil {
 		s.files.Close() //nolint:errcheck // as above
@@ -133,7 +129,7 @@ func (s *shelf) close() {
 }
 
 // issued says when the newest kept outlook of a river was issued.
-func (s *shelf) issued(ctx context.Context, r forecast.River) (time.Time, bool, error) {
+func (s *outlookSource) issued(ctx context.Context, r forecast.River) (time.Time, bool, error) {
 	if s.archive == nil {
 		return time.Time{}, false, nil
 	}
@@ -145,7 +141,7 @@ func (s *shelf) issued(ctx context.Context, r forecast.River) (time.Time, bool, 
 }
 
 // outlook is the newest kept one, or one issued now.
-func (s *shelf) outlook(ctx context.Context, r forecast.River) (*forecast.Outlook, error) {
+func (s *outlookSource) outlook(ctx context.Context, r forecast.River) (*forecast.Outlook, error) {
 	if s.archive != nil {
 		o, err := s.archive.Latest(ctx, r.Slug, s.now)
 		if err == nil || !errors.Is(err, archive.ErrNotFound) {
@@ -156,7 +152,7 @@ func (s *shelf) outlook(ctx context.Context, r forecast.River) (*forecast.Outloo
 	if err != nil {
 		return nil, err
 	}
-	lessons, err := app.Calibrations(ctx, s.cfg, []forecast.River{r}, at)
+	lessons, err := app.Calibrations(ctx, s.db, []forecast.River{r}, at)
 	if err != nil {
 		return nil, err
 	}
@@ -166,7 +162,7 @@ func (s *shelf) outlook(ctx context.Context, r forecast.River) (*forecast.Outloo
 }
 
 // rows streams the days of one river after another; one outlook is held at once.
-func (s *shelf) rows(ctx context.Context, rivers []forecast.River, from, to forecast.Date) iter.Seq2[export.Row, error] {
+func (s *outlookSource) rows(ctx context.Context, rivers []forecast.River, from, to forecast.Date) iter.Seq2[export.Row, error] {
 	return func(yield func(export.Row, error) bool) {
 		for _, r := range rivers {
 			o, err := s.outlook(ctx, r)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 
 	"example.org/eclose/cmd/eclose/internal/app"
@@ -90,13 +91,23 @@ func (f databaseFlag) url() (string, error) {
 	return cfg.DatabaseURL(), nil
 }
 
-// with opens the database, runs do and closes it again.
-func (f databaseFlag) with(e *env, do func(*db.DB) error) (err error) {
+// write opens the database to write, runs do and closes it again. Where eclose
+// serve has it, that process runs the statements.
+func (f databaseFlag) write(e *env, do func(*db.DB) error) error {
+	return f.use(e, db.OpenWriter, do)
+}
+
+// read is write for a command that changes nothing: it waits for nobody.
+func (f databaseFlag) read(e *env, do func(*db.DB) error) error {
+	return f.use(e, db.OpenReader, do)
+}
+
+func (f databaseFlag) use(e *env, open func(context.Context, string) (*db.DB, error), do func(*db.DB) error) (err error) {
 	url, err := f.url()
 	if err != nil {
 		return err
 	}
-	d, err := db.OpenMigrated(e.ctx, url)
+	d, err := open(e.ctx, url)
 	if err != nil {
 		return err
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"text/tabwriter"
@@ -21,18 +22,27 @@ type jobsCmd struct {
 	Add   jobsAddCmd   `cmd:"" help:"Queue jobs for the workers: forecasts for all rivers, a month's exports, or a backtest."`
 }
 
-// jobsFlags name the config whose database holds the jobs. On SQLite they work
-// only while no eclose serve does.
+// jobsFlags name the config whose database holds the jobs.
 type jobsFlags struct {
 	configFlag
 }
 
-func (f jobsFlags) with(e *env, do func(*config.Config, *jobs.Queue) error) (err error) {
+// change opens the queue to write and runs do.
+func (f jobsFlags) change(e *env, do func(*config.Config, *jobs.Queue) error) error {
+	return f.use(e, db.OpenWriter, do)
+}
+
+// look is change for a command that changes nothing.
+func (f jobsFlags) look(e *env, do func(*config.Config, *jobs.Queue) error) error {
+	return f.use(e, db.OpenReader, do)
+}
+
+func (f jobsFlags) use(e *env, open func(context.Context, string) (*db.DB, error), do func(*config.Config, *jobs.Queue) error) (err error) {
 	cfg, err := f.load()
 	if err != nil {
 		return err
 	}
-	d, err := db.OpenMigrated(e.ctx, cfg.DatabaseURL())
+	d, err := open(e.ctx, cfg.DatabaseURL())
 	if err != nil {
 		return err
 	}
@@ -52,7 +62,7 @@ type jobsListCmd struct {
 }
 
 func (c jobsListCmd) Run(e *env) error {
-	return c.with(e, func(_ *config.Config, q *jobs.Queue) error {
+	return c.look(e, func(_ *config.Config, q *jobs.Queue) error {
 		list, err := q.List(e.ctx, jobs.Filter{States: c.State, Kinds: c.Kind, Most: c.Most})
 		if err != nil {
 			return app.Usage(err)
@@ -76,7 +86,7 @@ type jobsShowCmd struct {
 }
 
 func (c jobsShowCmd) Run(e *env) error {
-	return c.with(e, func(_ *config.Config, q *jobs.Queue) error {
+	return c.look(e, func(_ *config.Config, q *jobs.Queue) error {
 		j, err := q.Get(e.ctx, c.ID)
 		if err != nil {
 			return err
@@ -118,7 +128,7 @@ func (c jobsRetryCmd) Run(e *env) error {
 	if c.All == (len(c.ID) > 0) {
 		return app.Usagef("give job numbers, or --all")
 	}
-	return c.with(e, func(_ *config.Config, q *jobs.Queue) error {
+	return c.change(e, func(_ *config.Config, q *jobs.Queue) error {
 		ids := c.ID
 		if c.All {
 			f := jobs.Filter{States: []string{"discarded", "cancelled"}, Most: 10_000}
@@ -159,7 +169,7 @@ func (c jobsAddCmd) Run(e *env) error {
 	if c.What == "backtest" {
 		return c.backtest(e)
 	}
-	return c.with(e, func(cfg *config.Config, q *jobs.Queue) error {
+	return c.change(e, func(cfg *config.Config, q *jobs.Queue) error {
 		rivers, err := app.Rivers(cfg, c.River)
 		if err != nil {
 			return app.Usage(err)

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 
 	"example.org/eclose/ingest/db"
@@ -19,23 +18,22 @@ func (c migrateCmd) Run(e *env) (err error) {
 	if err != nil {
 		return err
 	}
-	d, err := db.Open(e.ctx, url)
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, d.Close()) }()
 	if !c.Check {
-		if err := d.Migrate(e.ctx); err != nil {
+		d, err := db.OpenWriter(e.ctx, url)
+		if err != nil {
+			return err
+		}
+		if err := d.Close(); err != nil {
 			return err
 		}
 	}
-	has, knows, err := d.SchemaVersion(e.ctx)
+	name, has, knows, err := db.Schema(e.ctx, url)
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(e.stdout, "%s has schema version %d; this program knows %d\n", d.Name(), has, knows)
+	fmt.Fprintf(e.stdout, "%s has schema version %d; this program knows %d\n", name, has, knows)
 	if has > knows {
-		return fmt.Errorf("the database belongs to a newer version; upgrade eclose")
+		return db.ErrNewer
 	}
 	return nil
 }

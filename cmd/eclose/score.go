@@ -48,7 +48,7 @@ func (c scoreCmd) Run(e *env) error {
 		fmt.Fprintf(e.stdout, "Nothing to score: the diary has no sightings from %d for these rivers. Add one with eclose diary add.\n", year)
 		return nil
 	}
-	s := shelf{cfg: cfg, catalogue: plan.Catalogue, now: plan.Now}
+	s := outlookSource{cfg: cfg, catalogue: plan.Catalogue, now: plan.Now}
 	if err := s.open(e.ctx, true); err != nil {
 		return err
 	}
@@ -92,7 +92,7 @@ func sayAll(w io.Writer, sentences []string) error {
 
 // outcome judges the outlooks as they were issued; where none of the season was
 // kept, outlooks made anew from what was known, and says so.
-func (c scoreCmd) outcome(e *env, plan rivers.Plan, s *shelf) (*rivers.Outcome, error) {
+func (c scoreCmd) outcome(e *env, plan rivers.Plan, s *outlookSource) (*rivers.Outcome, error) {
 	if s.archive != nil {
 		from := time.Date(plan.First-1, 7, 1, 0, 0, 0, 0, time.UTC)
 		for _, r := range plan.Rivers {

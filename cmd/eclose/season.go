@@ -1,10 +1,7 @@
 package main
 
 import (
-	"errors"
 	"fmt"
-	"os"
-	"strings"
 
 	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
@@ -54,12 +51,10 @@ func (c seasonCmd) Run(e *env) error {
 // sightings reads the diary of a river, if there is a database at all: a
 // hand-out makes none.
 func (c seasonCmd) sightings(e *env, cfg *config.Config, river string) (list []diary.Sighting, err error) {
-	if path, ok := strings.CutPrefix(cfg.DatabaseURL(), "sqlite://"); ok {
-		if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
-			return nil, nil
+	err = app.Read(e.ctx, cfg, func(d *db.DB) error {
+		if d == nil {
+			return nil
 		}
-	}
-	err = databaseFlag{Database: cfg.DatabaseURL()}.with(e, func(d *db.DB) error {
 		list, err = (&diary.Store{DB: d, Now: e.now}).List(e.ctx, diary.Filter{River: river})
 		return err
 	})

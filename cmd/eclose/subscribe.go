@@ -24,13 +24,22 @@ type subscribeCmd struct {
 	Delete  subscribeDeleteCmd  `cmd:"" help:"Delete all data held on an address."`
 }
 
-// withPeople opens the database and runs do on the subscriptions in it.
-func (f databaseFlag) withPeople(e *env, do func(*subscribe.Store) error) error {
+// changePeople opens the database to write and runs do on the subscriptions.
+func (f databaseFlag) changePeople(e *env, do func(*subscribe.Store) error) error {
+	return f.people(e, f.write, do)
+}
+
+// readPeople is changePeople for a command that changes nothing.
+func (f databaseFlag) readPeople(e *env, do func(*subscribe.Store) error) error {
+	return f.people(e, f.read, do)
+}
+
+func (f databaseFlag) people(e *env, use func(*env, func(*db.DB) error) error, do func(*subscribe.Store) error) error {
 	names, err := f.names()
 	if err != nil {
 		return err
 	}
-	return f.with(e, func(d *db.DB) error {
+	return use(e, func(d *db.DB) error {
 		s, err := subscribe.New(e.ctx, d, names.subscribe(), e.now)
 		if err != nil {
 			return err
@@ -45,7 +54,7 @@ type subscribeListCmd struct {
 }
 
 func (c subscribeListCmd) Run(e *env) error {
-	return c.withPeople(e, func(s *subscribe.Store) error {
+	return c.readPeople(e, func(s *subscribe.Store) error {
 		ps, err := s.List(e.ctx)
 		if err != nil {
 			return err
@@ -99,7 +108,7 @@ type subscribeConfirmCmd struct {
 }
 
 func (c subscribeConfirmCmd) Run(e *env) error {
-	return c.withPeople(e, func(s *subscribe.Store) error {
+	return c.changePeople(e, func(s *subscribe.Store) error {
 		p, err := s.Confirm(e.ctx, c.Token, "command line")
 		if err != nil {
 			return err
@@ -117,7 +126,7 @@ type addressArg struct {
 type subscribeRemoveCmd struct{ addressArg }
 
 func (c subscribeRemoveCmd) Run(e *env) error {
-	return c.withPeople(e, func(s *subscribe.Store) error {
+	return c.changePeople(e, func(s *subscribe.Store) error {
 		if err := s.Remove(e.ctx, c.Address); err != nil {
 			return err
 		}
@@ -143,7 +152,7 @@ func (c subscribePauseCmd) Run(e *env) error {
 			return app.Usagef("--until: %s is past", c.Until)
 		}
 	}
-	return c.withPeople(e, func(s *subscribe.Store) error {
+	return c.changePeople(e, func(s *subscribe.Store) error {
 		if err := s.Pause(e.ctx, c.Address, until); err != nil {
 			return err
 		}
@@ -179,7 +188,7 @@ func (c subscribeImportCmd) Run(e *env) error {
 	for i := range rs {
 		rs[i].Wording = c.Consent
 	}
-	return c.withPeople(e, func(s *subscribe.Store) error {
+	return c.changePeople(e, func(s *subscribe.Store) error {
 		if err := s.AddConfirmed(e.ctx, rs...); err != nil {
 			return fmt.Errorf("nothing was imported: %w", err)
 		}
@@ -191,7 +200,7 @@ func (c subscribeImportCmd) Run(e *env) error {
 type subscribeExportCmd struct{ addressArg }
 
 func (c subscribeExportCmd) Run(e *env) error {
-	return c.withPeople(e, func(s *subscribe.Store) error {
+	return c.readPeople(e, func(s *subscribe.Store) error {
 		b, err := s.Export(e.ctx, c.Address)
 		if err != nil {
 			return err
@@ -204,7 +213,7 @@ func (c subscribeExportCmd) Run(e *env) error {
 type subscribeDeleteCmd struct{ addressArg }
 
 func (c subscribeDeleteCmd) Run(e *env) error {
-	return c.withPeople(e, func(s *subscribe.Store) error {
+	return c.changePeople(e, func(s *subscribe.Store) error {
 		found, err := s.Delete(e.ctx, c.Address)
 		if err != nil {
 			return err

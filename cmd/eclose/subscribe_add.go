@@ -60,7 +60,7 @@ func (c subscribeAddCmd) Run(e *env) error {
 	if c.Consent == "" && c.Config == "" {
 		return app.Usagef("give --config FILE so the confirmation can be emailed, or --consent WORDING if you already hold consent")
 	}
-	return c.withPeople(e, func(s *subscribe.Store) error {
+	return c.changePeople(e, func(s *subscribe.Store) error {
 		if c.Consent != "" {
 			if err := s.AddConfirmed(e.ctx, r); err != nil {
 				return app.Usagef("%w", err)

@@ -67,7 +67,7 @@ type Person struct {
 
 // New returns a Store on d.
 func New(ctx context.Context, d *db.DB, names Names, now func() time.Time) (*Store, error) {
-	key, err := db.Secret(ctx, d.SQL, "links", now())
+	key, err := d.Key(ctx, "links", now())
 	if err != nil {
 		return nil, err
 	}

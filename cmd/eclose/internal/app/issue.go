@@ -5,10 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
-	"path/filepath"
 	"slices"
-	"strings"
 	"time"
 
 	"example.org/eclose/cmd/eclose/internal/config"
@@ -35,8 +32,11 @@ func IssueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 			return nil, Usage(err)
 		}
 	}
-	lessons, err := Calibrations(ctx, cfg, rivers, slices.MinFunc(at, time.Time.Compare))
-	if err != nil {
+	var lessons map[string]forecast.Lessons
+	if err := Read(ctx, cfg, func(d *db.DB) error {
+		lessons, err = Calibrations(ctx, d, rivers, slices.MinFunc(at, time.Time.Compare))
+		return err
+	}); err != nil {
 		return nil, err
 	}
 	store, err := series.Open(ctx, cfg.StoreURL(), series.ReadOnly())
@@ -55,39 +55,43 @@ func IssueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 	return out, nil
 }
 
-// Calibrations are the lessons that each river's diary had taught by a moment. A
-// database that does not exist yet has taught nothing.
-func Calibrations(ctx context.Context, cfg *config.Config, rivers []forecast.River, at time.Time) (map[string]forecast.Lessons, error) {
+// Calibrations are what each river's diary had taught by a moment. A nil
+// database has taught nothing.
+func Calibrations(ctx context.Context, d *db.DB, rivers []forecast.River, at time.Time) (map[string]forecast.Lessons, error) {
 	out := map[string]forecast.Lessons{}
-	if path, local := strings.CutPrefix(cfg.DatabaseURL(), "sqlite://"); local {
-		if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
-			return out, nil
-		}
+	if d == nil {
+		return out, nil
 	}
-	d, err := db.OpenMigrated(ctx, cfg.DatabaseURL())
-	if err != nil {
-		return nil, fmt.Errorf("reading the calibration: %w", err)
-	}
-	defer d.Close() //nolint:errcheck // it was only read
 	for _, r := range rivers {
 		l, err := forecast.LessonsAsOf(ctx, d.SQL, r.Slug, at)
 		if err != nil {
-			return nil, err
+			return nil, fmt.Errorf("reading the calibration: %w", err)
 		}
 		out[r.Slug] = l
 	}
 	return out, nil
 }
 
-// HasDatabase tells whether the database of a config was ever made, so that
-// reading makes none.
-func HasDatabase(cfg *config.Config) bool {
-	path, local := strings.CutPrefix(cfg.DatabaseURL(), "sqlite://")
-	if !local {
-		return true
+// Read runs do on the database of a config, opened to read: it works while a
+// server writes. Where no database was ever made do gets nil, and none is made.
+func Read(ctx context.Context, cfg *config.Config, do func(*db.DB) error) (err error) {
+	d, err := OpenReader(ctx, cfg)
+	if err != nil {
+		return err
 	}
-	_, err := os.Stat(filepath.FromSlash(path))
-	return !errors.Is(err, fs.ErrNotExist)
+	if d != nil {
+		defer func() { err = errors.Join(err, d.Close()) }()
+	}
+	return do(d)
+}
+
+// OpenReader is Read for a command that closes the database itself.
+func OpenReader(ctx context.Context, cfg *config.Config) (*db.DB, error) {
+	d, err := db.OpenReader(ctx, cfg.DatabaseURL())
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	return d, err
 }
 
 // PastFlows reads the daily flows of a river up to a moment, and from which

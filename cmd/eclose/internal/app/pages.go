@@ -18,7 +18,7 @@ import (
 // kept as new as what the jobs bring.
 func (s *Server) Pages(ctx context.Context) (*pages.Pages, error) {
 	now := s.queue.Now
-	key, err := db.Secret(ctx, s.db.SQL, "forms", now())
+	key, err := s.db.Key(ctx, "forms", now())
 	if err != nil {
 		return nil, fmt.Errorf("form-protection key: %w", err)
 	}

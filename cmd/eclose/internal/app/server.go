@@ -77,7 +77,7 @@ func NewServer(ctx context.Context, cfg *config.Config, o Options) (s *Server, e
 			s = nil
 		}
 	}()
-	if s.db, err = db.OpenMigrated(ctx, cfg.DatabaseURL()); err != nil {
+	if s.db, err = db.OpenToServe(ctx, cfg.DatabaseURL()); err != nil {
 		return s, err
 	}
 	if s.files, err = series.OpenFiles(ctx, cfg.StoreURL()); err != nil {
