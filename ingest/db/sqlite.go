@@ -153,7 +153,13 @@ func (l *fileLock) say(socket string) error {
 	return nil
 }
 
-func (l *fileLock) release() error { return l.file.Close() }
+// release gives the lock up; a second call does nothing.
+func (l *fileLock) release() error {
+	if err := l.file.Close(); err != nil && !errors.Is(err, os.ErrClosed) {
+		return err
+	}
+	return nil
+}
 
 func inUse(path string) error {
 	who := "its lock is " + path

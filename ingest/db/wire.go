@@ -23,8 +23,8 @@ type (
 		More     bool // rows: further answers follow
 	}
 	wireArg struct {
-		Name    string
-		Value   wireValue
+		Name  string
+		Value wireValue
 	}
 	// wireValue is a driver.Value: gob carries no nil in a list.
 	wireValue struct {
