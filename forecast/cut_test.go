@@ -61,7 +61,7 @@ func TestALeanOutlookHasTheSameChancesAndWindows(t *testing.T) {
 	}
 	is := new(Issuer)
 	for range 2 { // the second from what the issuer kept
-		lean, err := is.Outlook(rec, beck, catalogue(t), Options{Members: 20, Lean: true, Fitted: fitted})
+		lean, err := is.Outlook(rec, beck, catalogue(t), Options{Members: 20, ChancesOnly: true, Fitted: fitted})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -34,9 +34,9 @@ type Options struct {
 	Fitted *watertemp.Model
 	// Fits, if set, keeps water models from one outlook to the next.
 	Fits *Fits
-	// Lean leaves out what only a reader wants: days of water, heat, spread of
+	// ChancesOnly leaves out what only a reader wants: days of water, heat, spread of
 	// activity, hours and reasons. Chances and windows are the same.
-	Lean bool
+	ChancesOnly bool
 }
 
 // ErrNothingKnown is wrapped where a river has neither water nor weather.
@@ -78,7 +78,7 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 	if err != nil {
 		return nil, fmt.Errorf("water temperature of %s: %w", r.Slug, err)
 	}
-	if !opt.Lean {
+	if !opt.ChancesOnly {
 		o.Water = w.days(rec)
 		o.Heat = w.heat(rec)
 		if d, days := w.departed(rec, rec.Issue); days > 0 {
@@ -135,12 +135,12 @@ func chosen(r River, c *insects.Catalogue, region insects.Region) ([]*insects.Gr
 
 // water is the water temperature of a season and its future, member by member.
 type water struct {
-	day0    Date // 1 January of the issue's year
-	members [][]float64
-	normal  [365]float64 // °C by day of the year; NaN if no season is known
-	diel    watertemp.Diel
-	seed    uint64
-	before  *[365]float64 // normal of past seasons only
+	day0        Date // 1 January of the issue's year
+	members     [][]float64
+	climatology [365]float64 // °C by day of the year; NaN if no season is known
+	diel        watertemp.Diel
+	seed        uint64
+	before      *[365]float64 // normal of past seasons only
 }
 
 // future works out the water temperature from 1 January of the issue's year to
@@ -148,8 +148,8 @@ type water struct {
 func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 	year := rec.Issue.Time().Year()
 	w := &water{day0: DateOf(time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC)), seed: seed}
-	w.normal = normal(rec.Day0, rec.Water)
-	if !opt.Lean {
+	w.climatology = climatology(rec.Day0, rec.Water)
+	if !opt.ChancesOnly {
 		w.diel = watertemp.FitDiel(int(rec.Day0), rec.Water, rec.WaterMax)
 	}
 	o.Seasons = seasonsOf(rec.Day0, rec.Water, w.day0)
@@ -181,13 +181,13 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 			o.WaterSource = m.Grade + ", driven by air temperature"
 		}
 		if rows := m.Forecast(in, rec.AirAhead, opt.Ahead, opt.Members, seed); rows != nil {
-			o.Drivers = "past seasons' weather"
+			o.WeatherSource = "past seasons' weather"
 			if len(rec.AirAhead) > 0 {
-				o.Drivers = fmt.Sprintf("%d-member weather forecast for %d days, then %s", len(rec.AirAhead), len(rec.AirAhead[0]), o.Drivers)
+				o.WeatherSource = fmt.Sprintf("%d-member weather forecast for %d days, then %s", len(rec.AirAhead), len(rec.AirAhead[0]), o.WeatherSource)
 			}
 			w.join(rows, past, filled(&m, in, past, seed))
-			if slices.ContainsFunc(w.normal[:], math.IsNaN) {
-				w.normal = normal(rec.Day0, m.Simulate(in.Day0, in.Air, in.Flow, 6))
+			if slices.ContainsFunc(w.climatology[:], math.IsNaN) {
+				w.climatology = climatology(rec.Day0, m.Simulate(in.Day0, in.Air, in.Flow, 6))
 			}
 			return w, nil
 		}
@@ -200,9 +200,9 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 		return nil, fmt.Errorf("%w for a full year: no past season to start from (%d days of water and %d of air temperature stored)", ErrNothingKnown, known, airKnown)
 	}
 	o.WaterSource = "measured here"
-	o.Drivers = "none; past seasons' water temperature, shifted by today's anomaly"
+	o.WeatherSource = "none; past seasons' water temperature, shifted by today's anomaly"
 	season := rec.season(w.day0)
-	fill(season, w.day0, w.normal)
+	fill(season, w.day0, w.climatology)
 	w.join(rows, past, func(_ int, into []float64) { copy(into, season) })
 	return w, nil
 }
@@ -253,7 +253,7 @@ func (w *water) join(rows [][]float64, past int, before func(member int, into []
 		b := all[:past]
 		before(m, b)
 		if count(b) < past {
-			fill(b, w.day0, w.normal)
+			fill(b, w.day0, w.climatology)
 			for i := range b {
 				if math.IsNaN(b[i]) {
 					b[i] = rows[m][0] // nothing is known before: winter hardly counts
@@ -290,8 +290,8 @@ func (w *water) days(rec Record) []WaterDay {
 		out[d] = WaterDay{Date: date, P10: quantile(column, 0.1), P50: quantile(column, 0.5), P90: quantile(column, 0.9)}
 		out[d].MaxP50 = out[d].P50 + up
 		out[d].MaxP90 = out[d].P50 + up + math.Hypot(1.2816*sd, out[d].P90-out[d].P50)
-		if v := w.normal[dayOfYear(date)]; !math.IsNaN(v) {
-			out[d].Normal = &v
+		if v := w.climatology[dayOfYear(date)]; !math.IsNaN(v) {
+			out[d].Climatology = &v
 		}
 		if k := int(date - rec.Day0); k >= 0 && k < len(rec.Water) && !math.IsNaN(rec.Water[k]) {
 			v := rec.Water[k]
@@ -313,7 +313,7 @@ func (w *water) heat(rec Record) []HeatSum {
 	season := rec.season(w.day0)
 	usual := make([]float64, n)
 	for d := range usual {
-		usual[d] = w.normalBefore(rec, d)
+		usual[d] = w.climatologyBefore(rec, d)
 	}
 	var out []HeatSum
 	sums, run := make([]float64, len(w.members)), make([]float64, n)
@@ -327,7 +327,7 @@ func (w *water) heat(rec Record) []HeatSum {
 		h.SumCDays = round(quantile(sums, 0.5), 10)
 		if count(usual) == n {
 			degreeday.RunningSum(run, usual, base, math.Inf(1))
-			h.Normal = round(run[n-1], 10)
+			h.Climatology = round(run[n-1], 10)
 		}
 		out = append(out, h)
 	}

@@ -15,11 +15,11 @@ type Issuer struct {
 	result engine.Result
 	temp   []float32
 	draws  map[drawn]engine.Group
-	places map[place]atLat
+	params map[paramsKey]atLat
 }
 
-// place names a belief before the river's water has moved it.
-type place struct {
+// paramsKey names a belief before the river's water has moved it.
+type paramsKey struct {
 	group  *insects.Group
 	region insects.Region
 	latDeg float64
@@ -30,17 +30,17 @@ type atLat struct {
 	ok     bool
 }
 
-// placed is atPlace with what was worked out kept: looking for the day with the
+// paramsFor is paramsAt with what was worked out kept: looking for the day with the
 // cue's day length at another latitude takes a while.
-func (is *Issuer) placed(g *insects.Group, region insects.Region, latDeg float64) (phenology.Params, bool) {
-	id := place{g, region, latDeg}
-	x, ok := is.places[id]
+func (is *Issuer) paramsFor(g *insects.Group, region insects.Region, latDeg float64) (phenology.Params, bool) {
+	id := paramsKey{g, region, latDeg}
+	x, ok := is.params[id]
 	if !ok {
-		x.params, x.ok = atPlace(g, region, latDeg)
-		if is.places == nil || len(is.places) >= drawsKept {
-			is.places = map[place]atLat{}
+		x.params, x.ok = paramsAt(g, region, latDeg)
+		if is.params == nil || len(is.params) >= drawsKept {
+			is.params = map[paramsKey]atLat{}
 		}
-		is.places[id] = x
+		is.params[id] = x
 	}
 	return x.params, x.ok
 }

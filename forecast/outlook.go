@@ -86,14 +86,14 @@ type StageOutlook struct {
 
 // WaterDay is one day of water temperature, °C.
 type WaterDay struct {
-	Date     Date     `json:"date"`
-	Observed *float64 `json:"observed_c"` // daily mean, nil if not measured or not trusted
-	P10      float64  `json:"p10_c"`
-	P50      float64  `json:"p50_c"`
-	P90      float64  `json:"p90_c"`
-	MaxP50   float64  `json:"max_p50_c"` // warmest hour of the day
-	MaxP90   float64  `json:"max_p90_c"`
-	Normal   *float64 `json:"normal_c"` // mean of the seasons on this date, nil if none is known
+	Date        Date     `json:"date"`
+	Observed    *float64 `json:"observed_c"` // daily mean, nil if not measured or not trusted
+	P10         float64  `json:"p10_c"`
+	P50         float64  `json:"p50_c"`
+	P90         float64  `json:"p90_c"`
+	MaxP50      float64  `json:"max_p50_c"` // warmest hour of the day
+	MaxP90      float64  `json:"max_p90_c"`
+	Climatology *float64 `json:"normal_c"` // mean of the seasons on this date, nil if none is known
 }
 
 // Departure is how far the water of the last days of this year lies from that of
@@ -106,33 +106,33 @@ type Departure struct {
 // HeatSum is how many degree-days the water has gathered from 1 January to the
 // day before the issue: daily means over a base, none below it.
 type HeatSum struct {
-	BaseC    float64 `json:"base_c"`
-	SumCDays float64 `json:"sum_c_days"`    // middle over members: gaps are filled
-	Normal   float64 `json:"normal_c_days"` // the same of the mean of past seasons; 0 if none is known
-	Measured int     `json:"measured_days"` // days of it that are measured
-	Days     int     `json:"days"`
+	BaseC       float64 `json:"base_c"`
+	SumCDays    float64 `json:"sum_c_days"`    // middle over members: gaps are filled
+	Climatology float64 `json:"normal_c_days"` // the same of the mean of past seasons; 0 if none is known
+	Measured    int     `json:"measured_days"` // days of it that are measured
+	Days        int     `json:"days"`
 }
 
 // Outlook is one issued forecast for one river: immutable once stored.
 type Outlook struct {
-	River        string         `json:"river"`
-	RiverName    string         `json:"river_name"`
-	Zone         string         `json:"zone"`
-	Lat          float64        `json:"lat"`
-	Lon          float64        `json:"lon"`
-	IssuedAt     time.Time      `json:"issued_at"`
-	DataCutoff   time.Time      `json:"data_cutoff"` // time of the newest reading used
-	ModelVersion string         `json:"model_version"`
-	Members      int            `json:"members"`
-	Seasons      int            `json:"seasons"` // past seasons of water temperature at this river behind it
-	WaterSource  string         `json:"water_source"`
-	Drivers      string         `json:"drivers"` // what stands for the future weather
-	Water        []WaterDay     `json:"water"`
-	Departure    *Departure     `json:"water_departure"` // nil if not known
-	Heat         []HeatSum      `json:"degree_days"`
-	Stages       []StageOutlook `json:"stages"`
-	Notes        []string       `json:"notes"`
-	Caution      string         `json:"caution"`
+	River         string         `json:"river"`
+	RiverName     string         `json:"river_name"`
+	Zone          string         `json:"zone"`
+	Lat           float64        `json:"lat"`
+	Lon           float64        `json:"lon"`
+	IssuedAt      time.Time      `json:"issued_at"`
+	DataCutoff    time.Time      `json:"data_cutoff"` // time of the newest reading used
+	ModelVersion  string         `json:"model_version"`
+	Members       int            `json:"members"`
+	Seasons       int            `json:"seasons"` // past seasons of water temperature at this river behind it
+	WaterSource   string         `json:"water_source"`
+	WeatherSource string         `json:"drivers"` // what stands for the future weather
+	Water         []WaterDay     `json:"water"`
+	Departure     *Departure     `json:"water_departure"` // nil if not known
+	Heat          []HeatSum      `json:"degree_days"`
+	Stages        []StageOutlook `json:"stages"`
+	Notes         []string       `json:"notes"`
+	Caution       string         `json:"caution"`
 }
 
 // Likelihood puts a probability in words, by the IPCC's guidance note on

@@ -92,8 +92,8 @@ func (o *Outlook) WaterPicture(from Date, days int, fahrenheit bool) chart.Water
 		if x.Observed != nil {
 			w.Observed[d] = *x.Observed
 		}
-		if x.Normal != nil {
-			w.Normal[d] = *x.Normal
+		if x.Climatology != nil {
+			w.Normal[d] = *x.Climatology
 		}
 		if x.Date >= issue {
 			w.Low[d], w.Mid[d], w.High[d] = x.P10, x.P50, x.P90

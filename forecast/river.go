@@ -123,7 +123,7 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 	rec.Air, _, _ = air.spread(first, n)
 	rec.Cutoff = g.newest
 	if len(r.Near) > 0 && rec.short() {
-		if rec.Donor, rec.DonorName, err = Lend(ctx, store, r, r.Near, issue); err != nil {
+		if rec.Donor, rec.DonorName, err = FindDonor(ctx, store, r, r.Near, issue); err != nil {
 			return Record{}, err
 		}
 	}

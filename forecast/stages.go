@@ -24,7 +24,7 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 		if day0 > rec.Issue && end-day0 < 60 {
 			continue
 		}
-		in := engine.River{Members: len(w.members), Days: int(end - day0), Activity: !opt.Lean}
+		in := engine.River{Members: len(w.members), Days: int(end - day0), Activity: !opt.ChancesOnly}
 		in.TempC = is.temp[:0]
 		for _, m := range w.members {
 			for _, t := range m[day0-w.day0 : end-w.day0] {
@@ -35,11 +35,11 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 		var used []*insects.Group
 		var believed []phenology.Params
 		for _, g := range groups {
-			p, ok := is.placed(g, region, r.Lat)
+			p, ok := is.paramsFor(g, region, r.Lat)
 			if !ok || day0 > w.day0 && !over(results[g.Key], rec.Issue) {
 				continue
 			}
-			if p = w.here(p); opt.Posterior != nil {
+			if p = w.atRiver(p); opt.Posterior != nil {
 				p = opt.Posterior(g.Key, p)
 			}
 			used, believed = append(used, g), append(believed, p)
@@ -67,19 +67,19 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 			continue
 		}
 		early, known := 0.0, false
-		if !opt.Lean {
-			early, known = w.early(rec, beliefs[g.Key])
+		if !opt.ChancesOnly {
+			early, known = w.earlyDays(rec, beliefs[g.Key])
 		}
 		for _, s := range pair {
 			if s.Group == "" {
 				continue
 			}
-			if !opt.Lean {
+			if !opt.ChancesOnly {
 				s.Hours = hoursOn(g, s, r)
 				s.Reasons = s.moved(rec.Issue)
 				if known && !s.ruledByCalendar() && s.Window.Peak.P50 != 0 && s.Window.Peak.P50 < w.day0+365 {
 					s.Early = &early
-					s.Reasons = append(s.Reasons, w.running(early, rec, &s, o.Seasons))
+					s.Reasons = append(s.Reasons, w.earlyText(early, rec, &s, o.Seasons))
 				}
 			}
 			o.Stages = append(o.Stages, s)
@@ -167,9 +167,9 @@ func (s *StageOutlook) moved(issue Date) []string {
 		return []string{"Set by the calendar; water temperature barely shifts it."}
 	}
 	if s.Window.Peak.P90 < issue {
-		return []string{"By water temperature it peaked " + s.beside() + "."}
+		return []string{"By water temperature it peaked " + s.calendarShift() + "."}
 	}
-	return []string{"Expected to peak " + s.beside() + "."}
+	return []string{"Expected to peak " + s.calendarShift() + "."}
 }
 
 // ruledByCalendar tells that the water moves a stage too little to be named.
@@ -183,13 +183,13 @@ func (s *StageOutlook) Why() string {
 	case s.ruledByCalendar():
 		return "calendar only: water temperature barely shifts it"
 	case s.Early != nil:
-		return s.beside() + "; " + earlyWords(*s.Early) + " here"
+		return s.calendarShift() + "; " + earlyWords(*s.Early) + " here"
 	}
-	return s.beside()
+	return s.calendarShift()
 }
 
-// beside is how far the peak lies from the calendar's.
-func (s *StageOutlook) beside() string {
+// calendarShift is how far the peak lies from the calendar's.
+func (s *StageOutlook) calendarShift() string {
 	calendar := short(s.Calendar.Peak.P50)
 	switch shift := int(s.Window.Peak.P50 - s.Calendar.Peak.P50); {
 	case shift <= -2:
@@ -201,9 +201,9 @@ func (s *StageOutlook) beside() string {
 	}
 }
 
-// running says how far the season runs ahead of the river's own usual one, and
+// earlyText says how far the season runs ahead of the river's own usual one, and
 // why where the water of late tells.
-func (w *water) running(early float64, rec Record, s *StageOutlook, seasons int) string {
+func (w *water) earlyText(early float64, rec Record, s *StageOutlook, seasons int) string {
 	why := ""
 	if d, days := w.departed(rec, min(rec.Issue, s.Window.Peak.P50)); days > 0 && (early > 0) == (d > 0) && math.Abs(d) >= 0.05 {
 		why = ": " + Departure{MeanC: d, Days: days}.Words(seasons, false) // the text is kept, and its readers are not known
@@ -228,13 +228,13 @@ func earlyWords(early float64) string {
 	}
 }
 
-// early is by how many days the middle of a group's emergence comes earlier with
+// earlyDays is by how many days the middle of a group's emergence comes earlier with
 // this season's water, the middle over members, than with the mean water of past
 // seasons, by the group's central numbers.
-func (w *water) early(rec Record, p phenology.Params) (float64, bool) {
+func (w *water) earlyDays(rec Record, p phenology.Params) (float64, bool) {
 	column := make([]float64, 365)
 	for d := range column {
-		if column[d] = w.normalBefore(rec, d); math.IsNaN(column[d]) {
+		if column[d] = w.climatologyBefore(rec, d); math.IsNaN(column[d]) {
 			return 0, false
 		}
 	}
@@ -262,17 +262,17 @@ func (d Departure) Words(seasons int, fahrenheit bool) string {
 	return fmt.Sprintf("over the last %d days the water averaged %s %s than usual (%d seasons)", d.Days, by, warm, seasons)
 }
 
-// lately is over how many days the water is compared with that of past seasons
+// recentDays is over how many days the water is compared with that of past seasons
 // in words. Our own default.
-const lately = 60
+const recentDays = 60
 
 // departed is how far the last days before a date, of this year, lie from the
 // normal, °C, over the days on which both are known.
 func (w *water) departed(rec Record, before Date) (mean float64, days int) {
 	season := rec.season(w.day0)
 	end := min(len(season), max(0, int(before-w.day0)))
-	for i := max(0, end-lately); i < end; i++ {
-		if v, n := season[i], w.normalBefore(rec, i); !math.IsNaN(v) && !math.IsNaN(n) {
+	for i := max(0, end-recentDays); i < end; i++ {
+		if v, n := season[i], w.climatologyBefore(rec, i); !math.IsNaN(v) && !math.IsNaN(n) {
 			mean += v - n
 			days++
 		}
@@ -283,13 +283,13 @@ func (w *water) departed(rec Record, before Date) (mean float64, days int) {
 	return mean / float64(days), days
 }
 
-// normalBefore is the normal of past seasons only: the running one must not be
+// climatologyBefore is the normal of past seasons only: the running one must not be
 // compared with itself.
-func (w *water) normalBefore(rec Record, day int) float64 {
+func (w *water) climatologyBefore(rec Record, day int) float64 {
 	if w.before == nil {
 		k := int(w.day0 - rec.Day0)
 		past := slices.Clone(rec.Water[:max(0, min(k, len(rec.Water)))])
-		b := normal(rec.Day0, past)
+		b := climatology(rec.Day0, past)
 		w.before = &b
 	}
 	return w.before[dayOfYear(w.day0+Date(day))]

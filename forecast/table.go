@@ -22,7 +22,7 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 	issue := o.IssueDate()
 	p.line("%s: forecast issued %s", o.RiverName, o.IssuedAt.UTC().Format("2 January 2006 15:04 UTC"))
 	p.line("%s", wrap(fmt.Sprintf("Latest reading %s. Based on %d past seasons. Water temperature: %s. Weather ahead: %s.",
-		o.DataCutoff.UTC().Format("2 Jan 15:04 UTC"), o.Seasons, o.WaterSource, o.Drivers), 80, ""))
+		o.DataCutoff.UTC().Format("2 Jan 15:04 UTC"), o.Seasons, o.WaterSource, o.WeatherSource), 80, ""))
 	if d, ok := o.WaterOn(issue); ok {
 		mid, low, high := temperature(d.P50, opt.Fahrenheit), temperature(d.P10, opt.Fahrenheit), temperature(d.P90, opt.Fahrenheit)
 		between := ""
@@ -68,8 +68,8 @@ func (h HeatSum) words(fahrenheit bool) string {
 		unit, scale, base = "°F", 1.8, h.BaseC*1.8+32
 	}
 	s := fmt.Sprintf("Degree-days above %.0f %s since 1 January: %.0f", base, unit, h.SumCDays*scale)
-	if h.Normal > 0 {
-		s += fmt.Sprintf(" (average by this date %.0f)", h.Normal*scale)
+	if h.Climatology > 0 {
+		s += fmt.Sprintf(" (average by this date %.0f)", h.Climatology*scale)
 	}
 	if h.Measured < h.Days {
 		s += fmt.Sprintf("; %d of %d days measured", h.Measured, h.Days)
@@ -130,15 +130,15 @@ func (p *printer) line(format string, args ...any) {
 }
 
 func (p *printer) stage(s StageOutlook, issue Date) {
-	week, cal := "-", "-"
+	week, calendar := "-", "-"
 	if d, ok := s.On(issue + 7); ok {
-		week, cal = percent(d.P), percent(d.PCalendar)
+		week, calendar = percent(d.P), percent(d.PCalendar)
 	}
 	name := cut(s.Name, 33)
 	if !s.Fishable {
 		name = cut(s.Name, 18) + " (not fishable)"
 	}
-	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, cal, gradeWord(s.Grade))
+	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, calendar, gradeWord(s.Grade))
 	p.line("  %s", strings.TrimRight(fmt.Sprintf("%-24s %-24s %s", between(s.Window.Start), between(s.Window.Peak), between(s.Window.End)), " "))
 	p.line("  %s", wrap(orUnknown(s.Hours)+"; "+s.Why(), 78, "  "))
 }

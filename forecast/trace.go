@@ -17,7 +17,7 @@ const anomalyDays = 10.0
 // has those days.
 func traced(rec Record, days, members int, seed uint64) [][]float64 {
 	first := rec.Issue.Time().Year()
-	clim := normal(rec.Day0, rec.Water)
+	clim := climatology(rec.Day0, rec.Water)
 	var years [][]float64
 	for y := rec.Day0.Time().Year(); y < first; y++ {
 		if trace, share := past(rec, y, days); share > 0.8 {

@@ -33,10 +33,10 @@ func TestAModelClearsNoWarningOfAThermometer(t *testing.T) {
 
 func TestTheNearestRiverIsTheNearest(t *testing.T) {
 	a := River{Lat: 54.4, Lon: -2.9}
-	if d := apart(a, River{Lat: 55.4, Lon: -2.9}); d < 111 || d > 111.4 {
+	if d := distanceKm(a, River{Lat: 55.4, Lon: -2.9}); d < 111 || d > 111.4 {
 		t.Errorf("a degree of latitude is %.1f km", d)
 	}
-	if d := apart(a, River{Lat: 54.4, Lon: -1.9}); d < 64 || d > 65.5 {
+	if d := distanceKm(a, River{Lat: 54.4, Lon: -1.9}); d < 64 || d > 65.5 {
 		t.Errorf("a degree of longitude there is %.1f km", d)
 	}
 }

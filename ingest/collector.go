@@ -10,16 +10,16 @@ import (
 // so that every feed sorts, drops repeated times, converts units and reports
 // what it left out in the same way.
 type Collector struct {
-	feed  string
-	tell  func(Skipped)
-	byKey map[Key]*Growing
-	order []*Growing
-	skips map[Skipped]int // Readings is 0 in the key
-	told  []Skipped
+	feed      string
+	onSkip    func(Skipped)
+	byKey     map[Key]*Builder
+	order     []*Builder
+	skips     map[Skipped]int // Readings is 0 in the key
+	skipOrder []Skipped
 }
 
-// Growing is a series that a Collector still adds to.
-type Growing struct {
+// Builder is a series that a Collector still adds to.
+type Builder struct {
 	Series
 	conv       Conversion
 	qualified  bool
@@ -27,22 +27,22 @@ type Growing struct {
 }
 
 // NewCollector begins an answer of a feed. tell may be nil.
-func NewCollector(feed string, tell func(Skipped)) *Collector {
-	return &Collector{feed: feed, tell: tell, byKey: map[Key]*Growing{}, skips: map[Skipped]int{}}
+func NewCollector(feed string, onSkip func(Skipped)) *Collector {
+	return &Collector{feed: feed, onSkip: onSkip, byKey: map[Key]*Builder{}, skips: map[Skipped]int{}}
 }
 
 // Skip notes that n readings were left out, and why.
 func (c *Collector) Skip(site, what, why string, n int) {
 	k := Skipped{Site: site, What: what, Why: why}
 	if _, seen := c.skips[k]; !seen {
-		c.told = append(c.told, k)
+		c.skipOrder = append(c.skipOrder, k)
 	}
 	c.skips[k] += n
 }
 
 // Open finds or begins the series of k, whose values come in unit as the
 // agency writes it. Two units in one series are an error.
-func (c *Collector) Open(k Key, unit string) (*Growing, error) {
+func (c *Collector) Open(k Key, unit string) (*Builder, error) {
 	if g := c.byKey[k]; g != nil {
 		if g.SourceUnit != unit {
 			return nil, &Error{Feed: c.feed, Where: k.String(), Problem: fmt.Sprintf("the unit is %q here and %q earlier in the same series", unit, g.SourceUnit), Hint: "a series must have one unit; report it with the saved response"}
@@ -57,12 +57,12 @@ func (c *Collector) Open(k Key, unit string) (*Growing, error) {
 }
 
 // OpenWith is Open for a unit that only the feed's documentation explains.
-func (c *Collector) OpenWith(k Key, unit string, conv Conversion) (*Growing, error) {
+func (c *Collector) OpenWith(k Key, unit string, conv Conversion) (*Builder, error) {
 	if g := c.byKey[k]; g != nil {
 		return g, nil
 	}
 	k.Feed = c.feed
-	g := &Growing{Series: Series{Key: k, SourceUnit: unit, Place: Place{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}}, conv: conv}
+	g := &Builder{Series: Series{Key: k, SourceUnit: unit, Place: SiteInfo{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}}, conv: conv}
 	c.byKey[k] = g
 	c.order = append(c.order, g)
 	return g, nil
@@ -70,7 +70,7 @@ func (c *Collector) OpenWith(k Key, unit string, conv Conversion) (*Growing, err
 
 // Add appends one reading in the agency's unit; NaN is one without a value.
 // at is in microseconds since 1970 UTC.
-func (g *Growing) Add(at int64, value float64, qualifier string, a Approval) {
+func (g *Builder) Add(at int64, value float64, qualifier string, a Approval) {
 	g.Time = append(g.Time, at)
 	g.Value = append(g.Value, g.conv.Apply(value))
 	g.Qualifier = append(g.Qualifier, qualifier)
@@ -97,10 +97,10 @@ func (c *Collector) Finish() ([]Series, error) {
 		}
 		out = append(out, g.Series)
 	}
-	if c.tell != nil {
-		for _, s := range c.told {
+	if c.onSkip != nil {
+		for _, s := range c.skipOrder {
 			s.Readings = c.skips[s]
-			c.tell(s)
+			c.onSkip(s)
 		}
 	}
 	return out, nil

@@ -21,7 +21,7 @@ type GaugeSearch struct {
 // Gauge is one place of measurement, as an agency's list has it.
 type Gauge struct {
 	Feed, Site string // what goes into a config
-	Place
+	SiteInfo
 	Region     string        // state or province; "" if the list does not say
 	Status     string        // the agency's own word, such as "Active"; "" if it has none
 	DistanceKm float64       // NaN in a search by region

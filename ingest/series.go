@@ -135,8 +135,8 @@ func (a Approval) String() string {
 	return "unknown"
 }
 
-// Place is where a series was measured or modelled.
-type Place struct {
+// SiteInfo is where a series was measured or modelled.
+type SiteInfo struct {
 	Name      string
 	Lat, Lon  float64 // degrees, WGS 84; NaN if unknown
 	Elevation float64 // m above sea level; NaN if unknown
@@ -147,7 +147,7 @@ type Place struct {
 // every non-nil column has the length of Time.
 type Series struct {
 	Key
-	Place      Place
+	Place      SiteInfo
 	SourceUnit string // the unit as the agency wrote it; Value is already in Variable.Unit()
 	DayStart   string // for Daily: where the agency's day begins ("local midnight", "09:00 UTC"), as far as known
 	Time       []int64

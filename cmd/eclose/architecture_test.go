@@ -86,7 +86,7 @@ func TestImportsRunOneWay(t *testing.T) {
 
 func TestEveryPackageSaysWhatItIs(t *testing.T) {
 	for _, p := range packages(t) {
-		if strings.Contains(p.ImportPath, "/internal/rows") || len(p.GoFiles) == 0 {
+		if strings.Contains(p.ImportPath, "/internal/sqlc") || len(p.GoFiles) == 0 {
 			continue // generated
 		}
 		if words := strings.Join(strings.Fields(p.Doc), " "); words == "" {
@@ -133,7 +133,7 @@ func TestTheMapNamesEveryPackage(t *testing.T) {
 	}
 	for _, p := range packages(t) {
 		path := strings.TrimPrefix(p.ImportPath, module+"/")
-		if strings.HasSuffix(path, "/internal/rows") {
+		if strings.HasSuffix(path, "/internal/sqlc") {
 			continue // generated
 		}
 		if !strings.Contains(string(b), "`"+path+"`") && !strings.Contains(string(b), "`"+filepath.Base(path)+"`") {

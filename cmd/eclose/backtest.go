@@ -155,7 +155,7 @@ func printScores(out io.Writer, cases []backtest.Forecast) error {
 	worse, inside, n := 0, 0.0, 0.0
 	for _, s := range scores {
 		years, model, calendar := backtest.SquaredErrors(cases, s.Taxon)
-		skill := verify.BootstrapBySeason(years, backtest.ErrorCut(model, calendar), 0.9, 1000, 1)
+		skill := verify.BootstrapBySeason(years, backtest.RMSEReduction(model, calendar), 0.9, 1000, 1)
 		shown := ""
 		if s.Seasons < verify.FewSeasons {
 			shown = " *"

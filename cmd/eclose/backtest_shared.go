@@ -78,7 +78,7 @@ func (c jobsAddCmd) backtest(e *env) (err error) {
 		var all []jobs.Args
 		for _, r := range b.Rivers {
 			for season := b.First; season <= b.Last; season++ {
-				all = append(all, jobs.Slice{Run: c.Name, River: r, Season: season})
+				all = append(all, jobs.BacktestSeason{Run: c.Name, River: r, Season: season})
 			}
 		}
 		n, err := q.Add(e.ctx, all...)

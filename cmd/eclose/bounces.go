@@ -106,7 +106,7 @@ func (in *bounceBox) read(file string) (understood bool, err error) {
 		fmt.Fprintf(in.e.stderr, "%s: %v\n", file, err)
 		return false, nil
 	}
-	person, err := in.mails.Whose(in.e.ctx, r.Key)
+	person, err := in.mails.Recipient(in.e.ctx, r.Key)
 	if errors.Is(err, db.ErrNotFound) {
 		in.unread++
 		fmt.Fprintf(in.e.stderr, "%s: refers to an unknown or deleted message\n", file)

@@ -14,9 +14,9 @@ import (
 )
 
 // keys keeps the keys of letters and sends nothing.
-type keys struct{ got []alert.Letter }
+type keys struct{ got []alert.Email }
 
-func (k *keys) Carry(_ context.Context, l alert.Letter, begin func() error) alert.Outcome {
+func (k *keys) Send(_ context.Context, l alert.Email, begin func() error) alert.Outcome {
 	k.got = append(k.got, l)
 	if err := begin(); err != nil {
 		return alert.Outcome{Result: alert.Deferred}
@@ -37,7 +37,7 @@ func TestAReportStopsMailToADeadAddressOnce(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := people.AddConfirmed(t.Context(), subscribe.Request{Address: "a@example.net", Wants: []subscribe.Want{{River: "wend", Cautions: true}}}); err != nil {
+	if err := people.AddConfirmed(t.Context(), subscribe.Request{Address: "a@example.net", Subscriptions: []subscribe.Subscription{{River: "wend", Cautions: true}}}); err != nil {
 		t.Fatal(err)
 	}
 	s, k := alert.New(d, now), &keys{}
@@ -47,7 +47,7 @@ func TestAReportStopsMailToADeadAddressOnce(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if _, err := s.Tell(t.Context()); err != nil {
+	if _, err := s.Reconcile(t.Context()); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := s.Deliver(t.Context(), k, 1); err != nil || len(k.got) != 1 {

@@ -65,7 +65,7 @@ func (c calibrateCmd) Run(e *env) (err error) {
 	if err != nil {
 		return err
 	}
-	lessons, not, err := rec.Learn(r, catalogue, sightings)
+	calibrations, not, err := rec.Calibrate(r, catalogue, sightings)
 	if err != nil {
 		return err
 	}
@@ -73,19 +73,19 @@ func (c calibrateCmd) Run(e *env) (err error) {
 		fmt.Fprintf(e.stderr, "eclose: %q (%s) not used: %s; check the name with 'eclose group find %q', then correct it with 'eclose diary add --revise ID'\n",
 			x.Group, count(x.Sightings, "sighting"), x.Why, x.Group)
 	}
-	if len(lessons) == 0 {
+	if len(calibrations) == 0 {
 		return fmt.Errorf("nothing to calibrate for %s: no sighting names a group that occurs there", r.Name)
 	}
-	printLessons(e.stdout, r.Name, lessons)
+	printCalibrations(e.stdout, r.Name, calibrations)
 	if c.Dry {
 		fmt.Fprintln(e.stdout, "\nNot saved.")
 		return nil
 	}
-	body, err := json.Marshal(lessons)
+	body, err := json.Marshal(calibrations)
 	if err != nil {
 		return fmt.Errorf("saving the calibration: %w", err)
 	}
-	version, err := db.AddCalibration(e.ctx, d.SQL, db.Calibration{River: r.Slug, Made: e.now(), ModelVersion: forecast.ModelVersion, Sightings: lessons.Sightings(), Body: string(body)})
+	version, err := db.AddCalibration(e.ctx, d.SQL, db.Calibration{River: r.Slug, Made: e.now(), ModelVersion: forecast.ModelVersion, Sightings: calibrations.Sightings(), Body: string(body)})
 	if err != nil {
 		return err
 	}
@@ -93,12 +93,12 @@ func (c calibrateCmd) Run(e *env) (err error) {
 	return nil
 }
 
-// printLessons says by how much each group's windows moved.
-func printLessons(w io.Writer, river string, lessons forecast.Lessons) {
-	fmt.Fprintf(w, "%s: %s\n\n", river, count(lessons.Sightings(), "sighting")+" used")
+// printCalibrations says by how much each group's windows moved.
+func printCalibrations(w io.Writer, river string, calibrations forecast.Calibrations) {
+	fmt.Fprintf(w, "%s: %s\n\n", river, count(calibrations.Sightings(), "sighting")+" used")
 	fmt.Fprintf(w, "%-30s%-12s%-22s%s\n  %-26s%-26s%s\n%s\n", "group", "stage", "watched for", "median shift", "start", "peak", "end", strings.Repeat("-", 80))
-	for _, key := range slices.Sorted(maps.Keys(lessons)) {
-		l := lessons[key]
+	for _, key := range slices.Sorted(maps.Keys(calibrations)) {
+		l := calibrations[key]
 		for _, s := range l.Shifts {
 			watched := count(s.Sightings, "time") + ", " + count(l.Seasons, "season")
 			fmt.Fprintf(w, "%-30s%-12s%-22s%s\n", strings.ReplaceAll(key, "-", " "), s.Stage, watched, movedWords(l.MovedDays))
@@ -122,7 +122,7 @@ func printVersions(e *env, d *db.DB, r forecast.River) error {
 		fmt.Fprintf(e.stdout, "No calibration saved for %s.\n", r.Name)
 	}
 	for _, v := range all {
-		l, err := forecast.ReadLessons(v)
+		l, err := forecast.DecodeCalibrations(v)
 		if err != nil {
 			return err
 		}

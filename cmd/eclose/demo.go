@@ -49,7 +49,7 @@ func (c demoCmd) Run(e *env) error {
 	}
 	fmt.Fprintf(e.stdout, "\nIngest: fetching from the feeds in %s\n", path)
 	now := func() time.Time { return demo.Issue }
-	outcomes, err := app.Ingest(e.ctx, cfg, app.Options{Now: now, Sleep: e.sleep}, func(in *schedule.Intake) { in.Done = func(o schedule.Outcome) { printOutcome(e.stdout, o) } })
+	outcomes, err := app.Ingest(e.ctx, cfg, app.Options{Now: now, Sleep: e.sleep}, func(in *schedule.Intake) { in.OnOutcome = func(o schedule.Outcome) { printOutcome(e.stdout, o) } })
 	if err != nil {
 		return err
 	}
@@ -119,7 +119,7 @@ func (c demoCmd) forecast(e *env, cfg *config.Config) error {
 		out.text(o.River+"-season.svg", "season chart: emergence above each line, egg-laying below", season.SVG())
 		out.text(o.River+"-water.svg", "a year of water temperature with its 80% range", water.SVG())
 	}
-	if err := c.tell(e, cfg, out, outlooks); err != nil {
+	if err := c.notify(e, cfg, out, outlooks); err != nil {
 		return err
 	}
 	if out.err != nil {

@@ -26,9 +26,9 @@ func (demoTokens) Manage(string) string      { return "demo-manage" }
 // soonDays is how far ahead a window may open for the demo's mail.
 const soonDays = 21
 
-// tell writes the cautions of all rivers and one mail: the likeliest window
+// notify writes the cautions of all rivers and one mail: the likeliest window
 // to open soon on a river whose water does not forbid to say so.
-func (c demoCmd) tell(e *env, cfg *config.Config, out *folder, outlooks []*forecast.Outlook) error {
+func (c demoCmd) notify(e *env, cfg *config.Config, out *folder, outlooks []*forecast.Outlook) error {
 	catalogue, err := app.LoadCatalogue(cfg)
 	if err != nil {
 		return err
@@ -45,7 +45,7 @@ func (c demoCmd) tell(e *env, cfg *config.Config, out *folder, outlooks []*forec
 	units := app.Units(cfg)
 	var cautions strings.Builder
 	fmt.Fprintf(&cautions, "%s\n\n", demo.Notice)
-	var letter *alert.Letter
+	var email *alert.Email
 	for i, r := range rivers {
 		in, err := forecast.CautionInput(e.ctx, store, r, demo.Issue)
 		if err != nil {
@@ -53,20 +53,20 @@ func (c demoCmd) tell(e *env, cfg *config.Config, out *folder, outlooks []*forec
 		}
 		caution := wading.Assess(in)
 		fmt.Fprintf(&cautions, "%s\n%s\n", r.Name, caution.Format(units))
-		if letter == nil && !caution.Blocks() {
-			reading := alert.FromCaution(alert.Place{River: r.Slug, RiverName: r.Name, Zone: r.Zone, Gauge: r.Gauges[0].Site}, in, demo.Issue, units)
-			letter = opening(outlooks[i], catalogue, reading, cfg.Units)
+		if email == nil && !caution.Blocks() {
+			reading := alert.FromCaution(alert.RiverInfo{River: r.Slug, RiverName: r.Name, Zone: r.Zone, Gauge: r.Gauges[0].Site}, in, demo.Issue, units)
+			email = opening(outlooks[i], catalogue, reading, cfg.Units)
 		}
 	}
 	out.text("caution.txt", "the wading caution for each river", cautions.String())
-	if letter == nil {
+	if email == nil {
 		return fmt.Errorf("writing the demo email: no window opens within %d days on a river whose caution allows an alert", soonDays)
 	}
 	composer, err := mail.NewComposer(mail.Site{Name: "Eclose demo, all invented", From: "outlooks@example.org", URL: "https://eclose.example.org", Notice: demo.Notice, Tokens: demoTokens{}})
 	if err != nil {
 		return fmt.Errorf("preparing the demo's mail: %w", err)
 	}
-	m, err := composer.Compose(*letter, demo.Issue)
+	m, err := composer.Compose(*email, demo.Issue)
 	if err != nil {
 		return fmt.Errorf("wording the demo's mail: %w", err)
 	}
@@ -76,7 +76,7 @@ func (c demoCmd) tell(e *env, cfg *config.Config, out *folder, outlooks []*forec
 
 // opening is the letter about the likeliest of the windows that open soon; nil
 // if none does.
-func opening(o *forecast.Outlook, c *insects.Catalogue, caution alert.Reading, units string) *alert.Letter {
+func opening(o *forecast.Outlook, c *insects.Catalogue, caution alert.Reading, units string) *alert.Email {
 	facts := alert.FromOutlook(*o, func(group string, stage forecast.Stage) []string { return app.TyingLine(c, group, stage) }, caution.WaterC, caution.FlowM3S)
 	issue := o.IssueDate()
 	best, chance := -1, 0.0
@@ -96,10 +96,10 @@ func opening(o *forecast.Outlook, c *insects.Catalogue, caution alert.Reading, u
 	}
 	about := &facts.Stages[best]
 	key := fmt.Sprintf("%040x", demo.Seed)
-	return &alert.Letter{
+	return &alert.Email{
 		Key: key, MessageID: key, Thread: key, Person: "demo", Address: "angler@example.org", Zone: o.Zone, Units: units, Kind: "news",
 		Expires: demo.Issue.Add(48 * time.Hour),
-		Items: []alert.LetterItem{{
+		Items: []alert.EmailItem{{
 			Item:    alert.Item{Kind: alert.KindOpen, River: o.River, Group: about.Group, Stage: about.Stage, From: about.From, To: about.To},
 			Outlook: &facts, About: about, Caution: &caution,
 		}},

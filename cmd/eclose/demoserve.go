@@ -33,7 +33,7 @@ func show(e *env, cfg *config.Config, outlooks []*forecast.Outlook, addr string,
 	if err != nil {
 		return err
 	}
-	shelf, err := app.LoadPageData(e.ctx, cfg, outlooks)
+	data, err := app.LoadPageData(e.ctx, cfg, outlooks)
 	if err != nil {
 		return err
 	}
@@ -42,13 +42,13 @@ func show(e *env, cfg *config.Config, outlooks []*forecast.Outlook, addr string,
 		return err
 	}
 	defer func() { err = errors.Join(err, d.Close()) }()
-	subs, err := subscribe.New(e.ctx, d, app.Names(shelf.Rivers(), catalogue), now)
+	subs, err := subscribe.New(e.ctx, d, app.Names(data.Rivers(), catalogue), now)
 	if err != nil {
 		return err
 	}
 	handler, err := pages.New(pages.Options{
 		Notice: cfg.Notice, Owners: app.Owners(cfg),
-		Data: shelf, Catalogue: catalogue, Now: now, PublicURL: root, US: cfg.Units == "us",
+		Data: data, Catalogue: catalogue, Now: now, PublicURL: root, US: cfg.Units == "us",
 		Diary: &diary.Store{DB: d, Now: now}, Subscribe: subs, Reports: os.DirFS(cfg.Path(cfg.Serve.Report)),
 		Invite: func(_ context.Context, inv *subscribe.Invitation) error {
 			fmt.Fprintf(e.stdout, "The demo sends no email. Confirmation link for %s: %s/confirm/%s\n", inv.Address, root, inv.Token)

@@ -89,16 +89,16 @@ func (x *exam) fresh(s *series.Store, keys []ingest.Key, river, feed, site strin
 	if daily {
 		stale = staleDaily
 	}
-	said := fmt.Sprintf("newest reading %s, %s old", newest.UTC().Format("2006-01-02 15:04 UTC"), spoken(age))
+	reported := fmt.Sprintf("newest reading %s, %s old", newest.UTC().Format("2006-01-02 15:04 UTC"), spoken(age))
 	switch {
 	case newest.IsZero():
 		x.add(bad, what, costs[v]+" Run eclose ingest. If the gauge does not measure this, remove it from the config or use another gauge.", "no data stored")
 	case age > stale:
-		x.add(bad, what, costs[v], "%s", said)
+		x.add(bad, what, costs[v], "%s", reported)
 	case age > lateReading && !daily:
-		x.add(noted, what, "", "%s", said)
+		x.add(noted, what, "", "%s", reported)
 	default:
-		x.add(good, what, "", "%s", said)
+		x.add(good, what, "", "%s", reported)
 	}
 	return nil
 }

@@ -152,12 +152,12 @@ func (s *outlookSource) outlook(ctx context.Context, r forecast.River) (*forecas
 	if err != nil {
 		return nil, err
 	}
-	lessons, err := app.Calibrations(ctx, s.db, []forecast.River{r}, at)
+	calibrations, err := app.Calibrations(ctx, s.db, []forecast.River{r}, at)
 	if err != nil {
 		return nil, err
 	}
 	opt := s.opt
-	opt.Posterior = lessons[r.Slug].Apply
+	opt.Posterior = calibrations[r.Slug].Apply
 	return forecast.Issue(ctx, s.store, r, s.catalogue, at, opt)
 }
 

@@ -32,14 +32,14 @@ func (c ingestCmd) Run(e *env) error {
 	}
 	defer endBar()
 	outcomes, err := app.Ingest(e.ctx, cfg, app.Options{Now: e.now, Sleep: e.sleep}, func(in *schedule.Intake) {
-		in.Again = c.Again
-		in.Done = func(o schedule.Outcome) {
+		in.Refetch = c.Again
+		in.OnOutcome = func(o schedule.Outcome) {
 			endBar()
 			printOutcome(e.stdout, o)
 		}
-		in.Came = func(p schedule.Progress) {
+		in.OnProgress = func(p schedule.Progress) {
 			if bar == nil {
-				bar = newProgress(e, fmt.Sprintf("%s, %s %s: years", p.Place, p.Feed, p.Site))
+				bar = newProgress(e, fmt.Sprintf("%s, %s %s: years", p.River, p.Feed, p.Site))
 				bar.began = began // a bar is drawn when the first year has come
 			}
 			bar.done(p.Done, p.Pieces)
@@ -61,7 +61,7 @@ func (c ingestCmd) Run(e *env) error {
 }
 
 func printOutcome(w io.Writer, o schedule.Outcome) {
-	head := fmt.Sprintf("%-14s %-11s %-22s", o.Place, o.Feed, o.Site)
+	head := fmt.Sprintf("%-14s %-11s %-22s", o.River, o.Feed, o.Site)
 	if o.Err != nil {
 		fmt.Fprintf(w, "%s failed: %v\n", head, o.Err)
 		if o.Change.Added+o.Change.Revised > 0 {

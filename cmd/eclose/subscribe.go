@@ -76,10 +76,10 @@ func (c subscribeListCmd) Run(e *env) error {
 			} else if p.PausedUntil.After(e.now()) {
 				state = "paused until " + p.PausedUntil.Format(time.DateOnly)
 			}
-			if len(p.Wants) == 0 {
+			if len(p.Subscriptions) == 0 {
 				fmt.Fprintf(w, "%s\t%s\t-\t\t\t\t\t\t\t%s\t%s\n", p.Address, state, p.Zone, p.Units)
 			}
-			for _, x := range p.Wants {
+			for _, x := range p.Subscriptions {
 				fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%.0f %%\t%d\t%s\t%s\t%s\t%s\n", p.Address, state, x.River,
 					anyOf(x.Groups, "any fishable"), anyOf(x.Stages, "both"), 100*x.Threshold, x.HorizonDays, x.Cadence, yesNo(x.Cautions), p.Zone, p.Units)
 			}
@@ -113,7 +113,7 @@ func (c subscribeConfirmCmd) Run(e *env) error {
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(e.stdout, "%s confirmed for %d rivers\n", p.Address, len(p.Wants))
+		fmt.Fprintf(e.stdout, "%s confirmed for %d rivers\n", p.Address, len(p.Subscriptions))
 		return nil
 	})
 }

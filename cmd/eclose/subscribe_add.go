@@ -45,7 +45,7 @@ func (c subscribeAddCmd) request() (subscribe.Request, error) {
 		cadence = subscribe.Digest
 	}
 	for _, river := range c.River {
-		r.Wants = append(r.Wants, subscribe.Want{
+		r.Subscriptions = append(r.Subscriptions, subscribe.Subscription{
 			River: river, Groups: c.Group, Stages: c.Stage, Threshold: c.Threshold, HorizonDays: c.Horizon, Cadence: cadence, Cautions: c.Cautions,
 		})
 	}

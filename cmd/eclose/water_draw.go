@@ -27,7 +27,7 @@ func (f *waterFit) picture() chart.Fit {
 	from := max(0, n-drawnDays)
 	day0 := f.in.Day0 + from
 	c := chart.Fit{Title: f.name + ": water temperature", Day0: time.Unix(int64(day0)*86400, 0).UTC(), Fahrenheit: f.fahrenheit,
-		Observed: f.in.Water[from:], Mid: f.report.Modelled[from:], Normal: f.report.Normal[from:]}
+		Observed: f.in.Water[from:], Mid: f.report.Modelled[from:], Normal: f.report.Climatology[from:]}
 	switch {
 	case f.fallback != "":
 		c.Note = f.model.Grade

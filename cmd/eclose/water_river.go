@@ -100,7 +100,7 @@ func knownDays(v []float64) (n int) {
 
 // fallBack takes the prior, and a river near by, for a record that is too short.
 func (f *waterFit) fallBack(e *env, store *series.Store, r forecast.River, at time.Time, little *watertemp.TooLittleError) error {
-	donor, lender, err := forecast.Lend(e.ctx, store, r, r.Near, at)
+	donor, lender, err := forecast.FindDonor(e.ctx, store, r, r.Near, at)
 	if err != nil {
 		return err
 	}

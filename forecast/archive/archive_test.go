@@ -23,7 +23,7 @@ func outlook(at time.Time, p float64) *forecast.Outlook {
 	o := &forecast.Outlook{
 		River: "wend", RiverName: "Wend", Zone: "America/Los_Angeles", IssuedAt: at, DataCutoff: at.Add(-time.Hour), ModelVersion: "1",
 		Members: 200, Seasons: 8, Notes: []string{"A note."}, Caution: forecast.StandingCaution,
-		Water: []forecast.WaterDay{{Date: forecast.DateOf(at), P10: 7, P50: 8, P90: 9.125, Normal: &normal}},
+		Water: []forecast.WaterDay{{Date: forecast.DateOf(at), P10: 7, P50: 8, P90: 9.125, Climatology: &normal}},
 	}
 	for _, s := range forecast.Stages {
 		x := forecast.StageOutlook{Group: "march-brown", Name: "March brown", Stage: s, Fishable: true}

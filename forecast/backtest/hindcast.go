@@ -131,16 +131,16 @@ type fold struct {
 
 // line is one series within a fold.
 type line struct {
-	s        *Series
-	mid      float64 // robust usual date
-	scale    float64 // days to one standard deviation
-	calendar float64
-	calSD    float64
-	end      float64 // usual 90 % day
-	issue    int
-	train    []int // indexes of the seasons learnt from
-	x        func(*Season) []float64
-	byWater  func(year int) float64 // nil: no thermal date for this line
+	s          *Series
+	mid        float64 // robust usual date
+	scale      float64 // days to one standard deviation
+	calendar   float64
+	calendarSD float64
+	end        float64 // usual 90 % day
+	issue      int
+	train      []int // indexes of the seasons learnt from
+	x          func(*Season) []float64
+	byWater    func(year int) float64 // nil: no thermal date for this line
 }
 
 func newFold(series []Series, water *Water, opt Options, year int, train func(int) bool) *fold {
@@ -188,7 +188,7 @@ func newLine(s *Series, water *Water, opt Options, train func(int) bool) *line {
 		sq += (d - l.calendar) * (d - l.calendar)
 	}
 	sd := math.Sqrt(sq / (n - 1))
-	l.calSD = math.Max(sd, 0.5) * math.Sqrt(1+1/n)
+	l.calendarSD = math.Max(sd, 0.5) * math.Sqrt(1+1/n)
 	// The scale is robust, but a heavy tail may not be ignored altogether.
 	robust := math.Max(1.4826*median(dev), sd/2)
 	l.scale = math.Max(2, math.Sqrt((n*robust*robust+shrinkSeasons*shrinkDays*shrinkDays)/(n+shrinkSeasons)))

@@ -35,7 +35,7 @@ func (f *fold) forecast(m phenology.YearModel) ([]Forecast, error) {
 	if err != nil {
 		return nil, err
 	}
-	trust, width, shape, err := f.misses(years)
+	modelWeight, width, shape, err := f.errorShape(years)
 	if err != nil {
 		return nil, err
 	}
@@ -62,11 +62,11 @@ func (f *fold) forecast(m phenology.YearModel) ([]Forecast, error) {
 			return nil, err
 		}
 		usual := (l.calendar - l.mid) / l.scale
-		mu = usual + trust[of[a]]*(mu-usual)
+		mu = usual + modelWeight[of[a]]*(mu-usual)
 		fc := Forecast{
 			Taxon: l.s.Taxon, Site: l.s.Site, Year: f.year, Issue: l.issue, Observed: float64(seasons[a].Median),
 			Water: l.byWater != nil && !math.IsNaN(l.byWater(f.year)),
-			Model: l.mid + l.scale*mu, Calendar: l.calendar, CalendarSD: l.calSD,
+			Model: l.mid + l.scale*mu, Calendar: l.calendar, CalendarSD: l.calendarSD,
 		}
 		for _, e := range shape {
 			fc.Members = append(fc.Members, l.mid+l.scale*(mu+math.Sqrt(v)*width[of[a]]*e))
@@ -83,11 +83,11 @@ const leastKnown = 20
 // another is issued.
 func (f *fold) over(other, l *line) bool { return f.opt.Others && other.end <= float64(l.issue) }
 
-// misses learns from the seasons of the fit, each left out in turn, how far the
+// errorShape learns from the seasons of the fit, each left out in turn, how far the
 // dates really fall from the forecast, in the forecast's own standard
 // deviations: the width for each line, partly pooled, and the shape, common to
 // all, as equally likely values in order.
-func (f *fold) misses(years *phenology.Years) (trust, width, shape []float64, err error) {
+func (f *fold) errorShape(years *phenology.Years) (modelWeight, width, shape []float64, err error) {
 	byYear := map[int][]int{}
 	for i, c := range f.cases {
 		byYear[c.Year] = append(byYear[c.Year], i)
@@ -124,10 +124,10 @@ func (f *fold) misses(years *phenology.Years) (trust, width, shape []float64, er
 			of, line = append(of, i), append(line, f.of[i])
 		}
 	}
-	trust, fitted := f.trusts(of, means)
+	modelWeight, fitted := f.modelWeights(of, means)
 	for k, i := range of {
-		u := f.usualWithout(i)
-		miss = append(miss, (f.full[i]-u-trust[line[k]]*(means[k]-u))/sds[k])
+		u := f.calendarWithout(i)
+		miss = append(miss, (f.full[i]-u-modelWeight[line[k]]*(means[k]-u))/sds[k])
 	}
 	const worth = 8.0 // seasons that the common width is worth
 	sum, n := make([]float64, len(f.lines)), make([]float64, len(f.lines))
@@ -147,7 +147,7 @@ func (f *fold) misses(years *phenology.Years) (trust, width, shape []float64, er
 		e /= math.Sqrt((worth + sum[line[k]]) / (worth + n[line[k]]))
 		all = append(all, e, -e)
 	}
-	return trust, width, shapeOf(all), nil
+	return modelWeight, width, shapeOf(all), nil
 }
 
 // shapeOf is the common shape as members at the middle of equal slices of
@@ -177,48 +177,48 @@ func shapeOf(all []float64) []float64 {
 // what that belief is worth: so many seasons in which the model says one
 // standard deviation. Our own defaults.
 const (
-	trustPrior = 0.8
-	trustWorth = 2.0
+	modelWeightPrior   = 0.8
+	modelWeightSeasons = 2.0
 )
 
-// trusts is how far each line goes from the calendar towards the model, 0 to 1:
+// modelWeights is how far each line goes from the calendar towards the model, 0 to 1:
 // the share that, in the seasons of the fit left out in turn, would have missed
-// least, drawn towards trustPrior, less its own standard error, because to be
+// least, drawn towards modelWeightPrior, less its own standard error, because to be
 // worse than the calendar costs more than to be no better. Where the model says
 // nothing of proven use the trust is 0, and the calendar stands. fitted is how much of one
 // figure the fit of each trust was, the rest being prior belief.
-func (f *fold) trusts(of []int, means []float64) (trust, fitted []float64) {
+func (f *fold) modelWeights(of []int, means []float64) (modelWeight, fitted []float64) {
 	n := len(f.lines)
 	up, down, left, count := make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
-	said, was := make([]float64, len(of)), make([]float64, len(of))
+	predicted, was := make([]float64, len(of)), make([]float64, len(of))
 	for k, i := range of {
-		u := f.usualWithout(i)
-		said[k], was[k] = means[k]-u, max(-clip, min(clip, f.full[i]-u))
-		up[f.of[i]] += said[k] * was[k]
-		down[f.of[i]] += said[k] * said[k]
+		u := f.calendarWithout(i)
+		predicted[k], was[k] = means[k]-u, max(-clip, min(clip, f.full[i]-u))
+		up[f.of[i]] += predicted[k] * was[k]
+		down[f.of[i]] += predicted[k] * predicted[k]
 	}
 	out := make([]float64, n)
 	fitted = make([]float64, n)
 	for l := range out {
-		fitted[l] = down[l] / (down[l] + trustWorth)
-		out[l] = (up[l] + trustWorth*trustPrior) / (down[l] + trustWorth)
+		fitted[l] = down[l] / (down[l] + modelWeightSeasons)
+		out[l] = (up[l] + modelWeightSeasons*modelWeightPrior) / (down[l] + modelWeightSeasons)
 	}
 	for k, i := range of {
 		l := f.of[i]
-		e := was[k] - out[l]*said[k]
+		e := was[k] - out[l]*predicted[k]
 		left[l] += e * e
 		count[l]++
 	}
 	for l := range out {
-		se := math.Sqrt((left[l] + 1) / (count[l] + 1) / (down[l] + trustWorth))
+		se := math.Sqrt((left[l] + 1) / (count[l] + 1) / (down[l] + modelWeightSeasons))
 		out[l] = max(0, min(1, out[l]-se))
 	}
 	return out, fitted
 }
 
-// usualWithout is the calendar without one of the cases learnt from, in the
+// calendarWithout is the calendar without one of the cases learnt from, in the
 // line's standard deviations.
-func (f *fold) usualWithout(i int) float64 {
+func (f *fold) calendarWithout(i int) float64 {
 	l := &f.lines[f.of[i]]
 	n := float64(len(l.train))
 	all := (l.calendar - l.mid) / l.scale

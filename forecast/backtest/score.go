@@ -66,9 +66,9 @@ func SquaredErrors(forecasts []Forecast, taxon string) (years []int, model, cale
 	return years, model, calendar
 }
 
-// ErrorCut is a figure for verify.BootstrapBySeason: by which share the root
+// RMSEReduction is a figure for verify.BootstrapBySeason: by which share the root
 // mean square error lies below the calendar's.
-func ErrorCut(model, calendar []float64) func(cases []int) float64 {
+func RMSEReduction(model, calendar []float64) func(cases []int) float64 {
 	return func(cases []int) float64 {
 		var m, c float64
 		for _, i := range cases {

@@ -127,7 +127,7 @@ func TestBreitenbachIsForecastBetterThanByTheCalendar(t *testing.T) {
 			worse++
 			t.Logf("%s: %.1f days against the calendar's %.1f in %d seasons", s.Taxon, s.RMSEModel, s.RMSECalendar, s.Seasons)
 			years, m, c := SquaredErrors(f, s.Taxon)
-			skill := verify.BootstrapBySeason(years, ErrorCut(m, c), 0.9, 4000, 1)
+			skill := verify.BootstrapBySeason(years, RMSEReduction(m, c), 0.9, 4000, 1)
 			t.Logf("that is %.0f %% less, %.0f to %.0f with other seasons of the same kind (90 %%)", 100*skill.Value, 100*skill.Low, 100*skill.High)
 		}
 		_, m, c := SquaredErrors(f, s.Taxon)
@@ -184,7 +184,7 @@ func TestHubbardBrookByLead(t *testing.T) {
 			}
 			for _, s := range Score(f) {
 				years, m, c := SquaredErrors(f, s.Taxon)
-				skill := verify.BootstrapBySeason(years, ErrorCut(m, c), 0.9, 1000, 1)
+				skill := verify.BootstrapBySeason(years, RMSEReduction(m, c), 0.9, 1000, 1)
 				t.Logf("| %s | %d | %v | %.1f | %.1f | %.0f (%.0f to %.0f) %% |", s.Taxon, lead, catches, s.RMSEModel, s.RMSECalendar, 100*skill.Value, 100*skill.Low, 100*skill.High)
 				if s.RMSEModel > 1.15*s.RMSECalendar {
 					t.Errorf("%s at %d days: %.1f against %.1f days", s.Taxon, lead, s.RMSEModel, s.RMSECalendar)

@@ -12,7 +12,7 @@ import (
 	"strings"
 	"time"
 
-	"example.org/eclose/forecast/diary/internal/rows"
+	"example.org/eclose/forecast/diary/internal/sqlc"
 	"example.org/eclose/ingest/db"
 )
 
@@ -64,7 +64,7 @@ func (s *Store) Revise(ctx context.Context, x Sighting) (Sighting, error) {
 // Withdraw takes a sighting out of the diary; its history stays.
 func (s *Store) Withdraw(ctx context.Context, id string) error {
 	err := s.DB.Tx(ctx, func(tx *db.Tx) error {
-		old, err := rows.New(tx).Current(ctx, id)
+		old, err := sqlc.New(tx).Current(ctx, id)
 		if err != nil {
 			return notFound(err)
 		}
@@ -125,7 +125,7 @@ func (s *Store) Import(ctx context.Context, xs []Sighting) (Imported, error) {
 // revision written, 0 for none.
 func (s *Store) put(ctx context.Context, q db.Querier, x *Sighting, mayBeNew bool) (int, error) {
 	x.Notes = tidy(x.Notes)
-	row, err := rows.New(q).Current(ctx, x.ID)
+	row, err := sqlc.New(q).Current(ctx, x.ID)
 	switch {
 	case errors.Is(err, sql.ErrNoRows) && mayBeNew:
 		x.Revision = 1
@@ -148,7 +148,7 @@ func (s *Store) stamp() time.Time { return s.Now().UTC().Truncate(time.Microseco
 
 // List returns the sightings that f chooses, by date.
 func (s *Store) List(ctx context.Context, f Filter) ([]Sighting, error) {
-	p := rows.ListParams{River: f.River, Grp: f.Group, Stage: f.Stage, FromDay: "0000", ToDay: "9999", AsOf: math.MaxInt64}
+	p := sqlc.ListParams{River: f.River, Grp: f.Group, Stage: f.Stage, FromDay: "0000", ToDay: "9999", AsOf: math.MaxInt64}
 	if !f.From.IsZero() {
 		p.FromDay = f.From.Format(time.DateOnly)
 	}
@@ -158,7 +158,7 @@ func (s *Store) List(ctx context.Context, f Filter) ([]Sighting, error) {
 	if !f.AsOf.IsZero() {
 		p.AsOf = db.Micros(f.AsOf)
 	}
-	got, err := rows.New(s.DB.SQL).List(ctx, p)
+	got, err := sqlc.New(s.DB.SQL).List(ctx, p)
 	if err != nil {
 		return nil, fmt.Errorf("listing sightings: %w", err)
 	}
@@ -167,7 +167,7 @@ func (s *Store) List(ctx context.Context, f Filter) ([]Sighting, error) {
 
 // History returns every revision of one sighting, oldest first.
 func (s *Store) History(ctx context.Context, id string) ([]Sighting, error) {
-	got, err := rows.New(s.DB.SQL).History(ctx, id)
+	got, err := sqlc.New(s.DB.SQL).History(ctx, id)
 	if err == nil && len(got) == 0 {
 		err = db.ErrNotFound
 	}
@@ -190,7 +190,7 @@ func notFound(err error) error {
 }
 
 func add(ctx context.Context, q db.Querier, x Sighting) error {
-	p := rows.AddRevisionParams{
+	p := sqlc.AddRevisionParams{
 		ID: x.ID, Revision: int64(x.Revision), Day: x.Date(), River: x.River, Grp: x.Group, Stage: x.Stage,
 		Amount: string(x.Amount), Hours: x.Hours, Notes: x.Notes, Observer: x.Observer,
 		Withdrawn: db.YesNo(x.Withdrawn), RecordedAt: db.Micros(x.Recorded),
@@ -198,10 +198,10 @@ func add(ctx context.Context, q db.Querier, x Sighting) error {
 	if x.WaterC != nil {
 		p.WaterC = sql.NullFloat64{Float64: *x.WaterC, Valid: true}
 	}
-	return rows.New(q).AddRevision(ctx, p)
+	return sqlc.New(q).AddRevision(ctx, p)
 }
 
-func fromRows(rs []rows.Sighting) []Sighting {
+func fromRows(rs []sqlc.Sighting) []Sighting {
 	out := make([]Sighting, len(rs))
 	for i, r := range rs {
 		out[i] = fromRow(r)
@@ -209,7 +209,7 @@ func fromRows(rs []rows.Sighting) []Sighting {
 	return out
 }
 
-func fromRow(r rows.Sighting) Sighting {
+func fromRow(r sqlc.Sighting) Sighting {
 	x := Sighting{
 		ID: r.ID, Revision: int(r.Revision), River: r.River, Group: r.Grp, Stage: r.Stage, Amount: Amount(r.Amount),
 		Hours: r.Hours, Notes: r.Notes, Observer: r.Observer, Withdrawn: r.Withdrawn != 0, Recorded: db.Time(r.RecordedAt),

@@ -8,13 +8,13 @@ import (
 // Engine does one river after another in buffers of its own. It is not for use
 // by two goroutines at once; make one for each (see Batch).
 type Engine struct {
-	sums  []float64 // degree-days of the clock at hand, [m*days+d]
-	done  []bool    // groups whose clock has been served
-	run   []float64 // running sum of one member's activity, padded on both sides
-	when  [stages][3]histogram
-	share [stages]shares
-	keep  bool
-	twins map[uint64]*twin
+	sums      []float64 // degree-days of the clock at hand, [m*days+d]
+	done      []bool    // groups whose clock has been served
+	run       []float64 // running sum of one member's activity, padded on both sides
+	when      [stages][3]histogram
+	share     [stages]shares
+	keep      bool
+	calendars map[uint64]*calendarEntry
 }
 
 // share of the season's activity that has passed at the start, peak and end of
@@ -109,7 +109,7 @@ func (e *Engine) group(in *River, g *Group, out *GroupResult) {
 			e.share[s].points(&out[s].Activity)
 		}
 	}
-	e.calendarTwin(in, g, out)
+	e.fillCalendar(in, g, out)
 }
 
 // begin empties what members add to.

@@ -87,7 +87,7 @@ func BenchmarkRiver(b *testing.B) {
 			var out Result
 			b.ReportAllocs()
 			for b.Loop() {
-				e.twins = nil
+				e.calendars = nil
 				if err := e.Forecast(in, &out); err != nil {
 					b.Fatal(err)
 				}

@@ -176,7 +176,7 @@ func BenchmarkAgainstNumPy(b *testing.B) {
 			best := math.Inf(1)
 			for b.Loop() {
 				if !kept {
-					e.twins = nil
+					e.calendars = nil
 				}
 				start := time.Now()
 				if err := e.Forecast(in, &out); err != nil {

@@ -201,7 +201,7 @@ func TestKeptTwinsAreNeverTheWrongOnes(t *testing.T) {
 		}
 		near(t, out.Groups, forecast(t, in), 0)
 	}
-	for range twinsKept + 10 { // the store is bounded
+	for range calendarsKept + 10 { // the store is bounded
 		for m := range a.Groups[0].Calendar {
 			a.Groups[0].Calendar[m] += 0.01
 		}
@@ -209,8 +209,8 @@ func TestKeptTwinsAreNeverTheWrongOnes(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if len(e.twins) > twinsKept {
-		t.Errorf("%d twins kept", len(e.twins))
+	if len(e.calendars) > calendarsKept {
+		t.Errorf("%d twins kept", len(e.calendars))
 	}
 }
 

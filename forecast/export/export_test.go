@@ -52,7 +52,7 @@ func outlook(river string, days int) *forecast.Outlook {
 	o := &forecast.Outlook{
 		River: river, RiverName: "Wend, \"upper\"\nat Skärhult", Zone: "Europe/London", Lat: 54.4321, Lon: -3.0987,
 		IssuedAt: time.Date(2026, 5, 1, 23, 30, 0, 123456000, time.UTC), DataCutoff: time.Date(2026, 5, 1, 22, 15, 0, 0, time.UTC),
-		ModelVersion: "1", Members: 200, Seasons: 8, WaterSource: "measured", Drivers: "resampled seasons",
+		ModelVersion: "1", Members: 200, Seasons: 8, WaterSource: "measured", WeatherSource: "resampled seasons",
 	}
 	for g, name := range []string{"spring-olive", "tarn-midge"} {
 		for _, st := range forecast.Stages {

@@ -22,9 +22,9 @@ type geoSink struct {
 }
 
 type geoDays struct {
-	first forecast.Date
-	p     []*float64
-	cal   []*float64
+	first    forecast.Date
+	p        []*float64
+	calendar []*float64
 }
 
 type geoFeature struct {
@@ -100,9 +100,9 @@ func (s *geoSink) write(rows []Row) error {
 			s.days = geoDays{first: r.Day}
 		}
 		for s.days.first+forecast.Date(len(s.days.p)) < r.Day { // a day without a row
-			s.days.p, s.days.cal = append(s.days.p, nil), append(s.days.cal, nil)
+			s.days.p, s.days.calendar = append(s.days.p, nil), append(s.days.calendar, nil)
 		}
-		s.days.p, s.days.cal = append(s.days.p, &r.P), append(s.days.cal, &r.PCalendar)
+		s.days.p, s.days.calendar = append(s.days.p, &r.P), append(s.days.calendar, &r.PCalendar)
 		s.last = r
 	}
 	return nil
@@ -119,12 +119,12 @@ func (s *geoSink) flush() error {
 			River: r.River, RiverName: r.RiverName, Zone: r.Zone, Group: r.Group, GroupName: r.GroupName, Stage: r.Stage,
 			Fishable: r.Fishable, Grade: r.Grade, Hours: r.Hours, ThermalWeight: r.ThermalWeight,
 			WindowStart: rangeOf(r.Window.Start), WindowPeak: rangeOf(r.Window.Peak), WindowEnd: rangeOf(r.Window.End),
-			FirstDay: s.days.first, P: s.days.p, PCalendar: s.days.cal,
+			FirstDay: s.days.first, P: s.days.p, PCalendar: s.days.calendar,
 			IssuedAt: r.IssuedAt, DataCutoff: r.DataCutoff, SeasonsBehind: r.SeasonsBehind, Members: r.Members,
 			ModelVersion: r.ModelVersion, Caution: forecast.StandingCaution,
 		}}
-	if r.WindowCal.Peak.P50 != 0 {
-		f.Properties.CalendarPeak = &r.WindowCal.Peak.P50
+	if r.WindowCalendar.Peak.P50 != 0 {
+		f.Properties.CalendarPeak = &r.WindowCalendar.Peak.P50
 	}
 	for _, p := range s.days.p {
 		if p != nil {

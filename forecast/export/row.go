@@ -12,31 +12,31 @@ import (
 
 // Row is one day of one stage of one group at one river, as issued.
 type Row struct {
-	Day           forecast.Date
-	River         string
-	RiverName     string
-	Zone          string
-	Lat, Lon      float64
-	Group         string
-	GroupName     string
-	Stage         string
-	Fishable      bool
-	LeadDays      int
-	P, PCalendar  float64
-	Activity      [3]float64 // 10, 50, 90 % points over members
-	ActivityCal   float64
-	Window        forecast.Window // zero where the season holds none
-	WindowCal     forecast.Window
-	Hours         string
-	ThermalWeight float64
-	Grade         string
-	IssuedAt      time.Time
-	DataCutoff    time.Time
-	SeasonsBehind int
-	Members       int
-	WaterSource   string
-	Drivers       string
-	ModelVersion  string
+	Day              forecast.Date
+	River            string
+	RiverName        string
+	Zone             string
+	Lat, Lon         float64
+	Group            string
+	GroupName        string
+	Stage            string
+	Fishable         bool
+	LeadDays         int
+	P, PCalendar     float64
+	Activity         [3]float64 // 10, 50, 90 % points over members
+	ActivityCalendar float64
+	Window           forecast.Window // zero where the season holds none
+	WindowCalendar   forecast.Window
+	Hours            string
+	ThermalWeight    float64
+	Grade            string
+	IssuedAt         time.Time
+	DataCutoff       time.Time
+	SeasonsBehind    int
+	Members          int
+	WaterSource      string
+	WeatherSource    string
+	ModelVersion     string
 }
 
 // Outlooks is the table of outlook rows.
@@ -57,7 +57,7 @@ var Outlooks = Table[Row]{Name: "outlook", Version: "1", Columns: []Column[Row]{
 	{"activity_p10", "day-1", "share of the season's total on the day, 10 % point over members", "", func(r *Row) any { return &r.Activity[0] }},
 	{"activity_p50", "day-1", "share of the season's total on the day, median over members", "", func(r *Row) any { return &r.Activity[1] }},
 	{"activity_p90", "day-1", "share of the season's total on the day, 90 % point over members", "", func(r *Row) any { return &r.Activity[2] }},
-	{"activity_calendar", "day-1", "share of the season's total on the day from the calendar alone", "", func(r *Row) any { return &r.ActivityCal }},
+	{"activity_calendar", "day-1", "share of the season's total on the day from the calendar alone", "", func(r *Row) any { return &r.ActivityCalendar }},
 	{"window_start_p10", "", "10 % of the season's activity has passed, early bound (10 %)", "", func(r *Row) any { return &r.Window.Start.P10 }},
 	{"window_start_p50", "", "10 % of the season's activity has passed, median", "", func(r *Row) any { return &r.Window.Start.P50 }},
 	{"window_start_p90", "", "10 % of the season's activity has passed, late bound (90 %)", "", func(r *Row) any { return &r.Window.Start.P90 }},
@@ -67,9 +67,9 @@ var Outlooks = Table[Row]{Name: "outlook", Version: "1", Columns: []Column[Row]{
 	{"window_end_p10", "", "90 % of the season's activity has passed, early bound (10 %)", "", func(r *Row) any { return &r.Window.End.P10 }},
 	{"window_end_p50", "", "90 % of the season's activity has passed, median", "", func(r *Row) any { return &r.Window.End.P50 }},
 	{"window_end_p90", "", "90 % of the season's activity has passed, late bound (90 %)", "", func(r *Row) any { return &r.Window.End.P90 }},
-	{"window_calendar_start", "", "start of the window from the calendar alone, median", "", func(r *Row) any { return &r.WindowCal.Start.P50 }},
-	{"window_calendar_peak", "", "peak of the window from the calendar alone, median", "", func(r *Row) any { return &r.WindowCal.Peak.P50 }},
-	{"window_calendar_end", "", "end of the window from the calendar alone, median", "", func(r *Row) any { return &r.WindowCal.End.P50 }},
+	{"window_calendar_start", "", "start of the window from the calendar alone, median", "", func(r *Row) any { return &r.WindowCalendar.Start.P50 }},
+	{"window_calendar_peak", "", "peak of the window from the calendar alone, median", "", func(r *Row) any { return &r.WindowCalendar.Peak.P50 }},
+	{"window_calendar_end", "", "end of the window from the calendar alone, median", "", func(r *Row) any { return &r.WindowCalendar.End.P50 }},
 	{"hours", "", "hours of the day, local, in words", "", func(r *Row) any { return &r.Hours }},
 	{"thermal_weight", "1", "0 calendar only, 1 water temperature only", "", func(r *Row) any { return &r.ThermalWeight }},
 	{"grade", "", "evidence for the group's values", "", func(r *Row) any { return &r.Grade }},
@@ -78,7 +78,7 @@ var Outlooks = Table[Row]{Name: "outlook", Version: "1", Columns: []Column[Row]{
 	{"seasons_behind", "1", "past seasons of water temperature at this river used", "", func(r *Row) any { return &r.SeasonsBehind }},
 	{"members", "1", "ensemble size", "", func(r *Row) any { return &r.Members }},
 	{"water_source", "", "where the water temperature comes from", "", func(r *Row) any { return &r.WaterSource }},
-	{"drivers", "", "source of the weather ahead", "", func(r *Row) any { return &r.Drivers }},
+	{"drivers", "", "source of the weather ahead", "", func(r *Row) any { return &r.WeatherSource }},
 	{"model_version", "", "version of the model", "", func(r *Row) any { return &r.ModelVersion }},
 }}
 
@@ -93,9 +93,9 @@ func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
 			r := Row{
 				River: o.River, RiverName: o.RiverName, Zone: o.Zone, Lat: o.Lat, Lon: o.Lon,
 				Group: s.Group, GroupName: s.Name, Stage: string(s.Stage), Fishable: s.Fishable,
-				Window: s.Window, WindowCal: onlyMedians(s.Calendar), Hours: s.Hours,
+				Window: s.Window, WindowCalendar: onlyMedians(s.Calendar), Hours: s.Hours,
 				ThermalWeight: s.Weight, Grade: s.Grade, IssuedAt: micro(o.IssuedAt), DataCutoff: micro(o.DataCutoff),
-				SeasonsBehind: o.Seasons, Members: o.Members, WaterSource: o.WaterSource, Drivers: o.Drivers,
+				SeasonsBehind: o.Seasons, Members: o.Members, WaterSource: o.WaterSource, WeatherSource: o.WeatherSource,
 				ModelVersion: o.ModelVersion,
 			}
 			for _, d := range s.Days {
@@ -104,7 +104,7 @@ func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
 				}
 				r.Day, r.LeadDays = d.Date, int(d.Date-issued)
 				r.P, r.PCalendar = round(d.P, 1e4), round(d.PCalendar, 1e4)
-				r.ActivityCal = round(d.Calendar, 1e5)
+				r.ActivityCalendar = round(d.Calendar, 1e5)
 				for k, a := range d.Activity {
 					r.Activity[k] = round(a, 1e5)
 				}

@@ -37,7 +37,7 @@ func (t *Trip) WriteICS(w io.Writer) error {
 	if t.Second != nil {
 		stay("second", "Second choice", *t.Second)
 	}
-	event("look", t.LookAgain, t.LookAgain, "Check the forecast for "+t.First.RiverName, strings.Join(t.Change, "\n"))
+	event("look", t.LookAgain, t.LookAgain, "Check the forecast for "+t.First.RiverName, strings.Join(t.Risks, "\n"))
 	var list []string
 	for _, f := range t.Tying {
 		list = append(list, fmt.Sprintf("%s, %s: %s, %s", f.Name, f.Stage, f.Imitation, f.HookWords()))

@@ -12,8 +12,8 @@ import (
 // default.
 const nearlyAlways = 0.95
 
-// sure says how much stands behind the first choice.
-func (t *Trip) sure() []string {
+// confidence says how much stands behind the first choice.
+func (t *Trip) confidence() []string {
 	s, o := t.First, t.First.outlook
 	out := []string{fmt.Sprintf("On any day of this stay it is %s (%s) that at least one hatch or egg-laying flight you asked for shows (calendar only: %s). The likeliest single one has %s.",
 		forecast.Likelihood(s.Chance), forecast.Percent(s.Chance), forecast.Percent(s.Calendar), forecast.Percent(s.AtLeast))}
@@ -34,7 +34,7 @@ func (t *Trip) sure() []string {
 		out = append(out, fmt.Sprintf("About %.0f%% of what is expected rests on values measured here or published; the rest on calendar dates or common practice.", 100*share))
 	}
 	out = append(out, fmt.Sprintf("Past seasons of water temperature at %s: %d. Weather ahead: %s. The stay starts %s after this forecast.",
-		s.RiverName, o.Seasons, o.Drivers, count(int(s.From-o.IssueDate()), "day")))
+		s.RiverName, o.Seasons, o.WeatherSource, count(int(s.From-o.IssueDate()), "day")))
 	return out
 }
 
@@ -42,8 +42,8 @@ func (t *Trip) sure() []string {
 // good as each other. Our own default.
 const closeCall = 0.05
 
-// change says what would overturn the first choice.
-func (t *Trip) change() []string {
+// risks says what would overturn the first choice.
+func (t *Trip) risks() []string {
 	var out []string
 	s := t.First
 	for i, l := range s.Likely {

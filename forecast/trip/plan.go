@@ -21,13 +21,13 @@ type Stay struct {
 	// stages asked for shows to somebody who watches in its hours. Of one group
 	// the likelier stage counts; groups are taken as independent, since each has
 	// parameters of its own.
-	Chance   float64 `json:"chance"`
-	Calendar float64 `json:"chance_calendar"` // the same from the calendar alone
-	AtLeast  float64 `json:"chance_at_least"` // the likeliest single stage: true however stages hang together
-	Stages   float64 `json:"stages_expected"` // on a day
-	Usual    float64 `json:"stages_calendar"` // the same from the calendar alone
-	Flow     Odds    `json:"flow"`
-	Warm     Odds    `json:"warm_water"`
+	Chance         float64 `json:"chance"`
+	Calendar       float64 `json:"chance_calendar"` // the same from the calendar alone
+	AtLeast        float64 `json:"chance_at_least"` // the likeliest single stage: true however stages hang together
+	Stages         float64 `json:"stages_expected"` // on a day
+	StagesCalendar float64 `json:"stages_calendar"` // the same from the calendar alone
+	Flow           Odds    `json:"flow"`
+	Warm           Odds    `json:"warm_water"`
 	// Worth puts stays in order: the chance that a day shows something and
 	// neither flow nor warm water spoils it. Unknown odds count as even.
 	Worth   float64  `json:"worth"`
@@ -48,17 +48,17 @@ type Likely struct {
 
 // Trip is the answer to an ask.
 type Trip struct {
-	Ask       Ask           `json:"ask"`
-	IssuedAt  time.Time     `json:"issued_at"` // of the newest outlook
-	Weeks     []Stay        `json:"weeks"`     // best first
-	First     Stay          `json:"first_choice"`
-	Second    *Stay         `json:"second_choice,omitempty"`
-	Sure      []string      `json:"how_sure"`
-	Change    []string      `json:"what_would_change_it"`
-	LookAgain forecast.Date `json:"look_again"`
-	BoxReady  forecast.Date `json:"box_ready"` // the eve of the first choice
-	Tying     []Fly         `json:"tying_list"`
-	Caution   string        `json:"caution"`
+	Ask        Ask           `json:"ask"`
+	IssuedAt   time.Time     `json:"issued_at"` // of the newest outlook
+	Weeks      []Stay        `json:"weeks"`     // best first
+	First      Stay          `json:"first_choice"`
+	Second     *Stay         `json:"second_choice,omitempty"`
+	Confidence []string      `json:"how_sure"`
+	Risks      []string      `json:"what_would_change_it"`
+	LookAgain  forecast.Date `json:"look_again"`
+	BoxReady   forecast.Date `json:"box_ready"` // the eve of the first choice
+	Tying      []Fly         `json:"tying_list"`
+	Caution    string        `json:"caution"`
 }
 
 // ErrNothing is wrapped where no outlook covers the days asked for.
@@ -105,7 +105,7 @@ func Plan(ask Ask, rivers []River, groups Groups) (*Trip, error) {
 	issue := t.First.outlook.IssueDate()
 	t.BoxReady = max(issue, t.First.From-1)
 	t.LookAgain = max(issue, t.First.From-weatherReach)
-	t.Sure, t.Change = t.sure(), t.change()
+	t.Confidence, t.Risks = t.confidence(), t.risks()
 	t.Tying = tying(t.First, groups)
 	return t, nil
 }
@@ -148,14 +148,14 @@ func better(a, b Stay) int {
 
 // days are the daily figures of one river.
 type days struct {
-	ask    Ask
-	river  River
-	day0   forecast.Date
-	stages []*forecast.StageOutlook
-	one    []float64 // chance of at least one stage, by day from day0
-	cal    []float64
-	many   []float64 // expected number of stages
-	usual  []float64 // the same from the calendar alone
+	ask            Ask
+	river          River
+	day0           forecast.Date
+	stages         []*forecast.StageOutlook
+	one            []float64 // chance of at least one stage, by day from day0
+	calendar       []float64
+	many           []float64 // expected number of stages
+	stagesCalendar []float64 // the same from the calendar alone
 }
 
 // tally works out the daily figures; nil where the outlook has no stage that is
@@ -172,7 +172,7 @@ func tally(ask Ask, r River) *days {
 	}
 	d.day0 = d.stages[0].Days[0].Date
 	n := len(d.stages[0].Days)
-	d.one, d.cal, d.many, d.usual = make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
+	d.one, d.calendar, d.many, d.stagesCalendar = make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
 	byGroup := map[string][]*forecast.StageOutlook{}
 	var order []string
 	for _, s := range d.stages {
@@ -189,13 +189,13 @@ func tally(ask Ask, r River) *days {
 				if x, ok := s.On(d.day0 + forecast.Date(i)); ok {
 					p, c = max(p, x.P), max(c, x.PCalendar)
 					d.many[i] += x.P
-					d.usual[i] += x.PCalendar
+					d.stagesCalendar[i] += x.PCalendar
 				}
 			}
 			none *= 1 - p
 			noneCal *= 1 - c
 		}
-		d.one[i], d.cal[i] = 1-none, 1-noneCal
+		d.one[i], d.calendar[i] = 1-none, 1-noneCal
 	}
 	return d
 }
@@ -208,13 +208,13 @@ func (d *days) stay(from, to forecast.Date) (Stay, bool) {
 		return Stay{}, false
 	}
 	s := Stay{River: d.river.Outlook.River, RiverName: d.river.Outlook.RiverName, From: from, To: to, outlook: d.river.Outlook,
-		Chance: mean(d.one[a : b+1]), Calendar: mean(d.cal[a : b+1]), Stages: mean(d.many[a : b+1]), Usual: mean(d.usual[a : b+1])}
+		Chance: mean(d.one[a : b+1]), Calendar: mean(d.calendar[a : b+1]), Stages: mean(d.many[a : b+1]), StagesCalendar: mean(d.stagesCalendar[a : b+1])}
 	for _, st := range d.stages {
 		s.Likely = append(s.Likely, Likely{Group: st.Group, Name: st.Name, Stage: st.Stage, Chance: chance(st, from, to), Hours: st.Hours, Grade: st.Grade, stage: st})
 		s.AtLeast = max(s.AtLeast, s.Likely[len(s.Likely)-1].Chance)
 	}
 	s.Flow, s.Warm = FlowOdds(d.river.Flows, from, to, d.ask.Units), warmOdds(d.river.Outlook, from, to, d.ask.Units)
-	s.Worth = s.Chance * spared(s.Flow, s.Warm)
+	s.Worth = s.Chance * unspoiled(s.Flow, s.Warm)
 	return s, true
 }
 

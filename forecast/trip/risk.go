@@ -110,9 +110,9 @@ func warm(w forecast.WaterDay) float64 {
 	return 0.5 * math.Erfc((WarmC-w.MaxP50)/sd/math.Sqrt2)
 }
 
-// spared is the chance that neither flow nor warm water spoils a day, the two
+// unspoiled is the chance that neither flow nor warm water spoils a day, the two
 // taken as independent.
-func spared(flow, warm Odds) float64 {
+func unspoiled(flow, warm Odds) float64 {
 	p := 1.0
 	for _, o := range []Odds{flow, warm} {
 		if !o.Known {

@@ -23,11 +23,11 @@ func (t *Trip) WriteTable(w io.Writer) error {
 		p.stay("Second choice", *t.Second)
 	}
 	p.line("\nHow sure")
-	for _, s := range t.Sure {
+	for _, s := range t.Confidence {
 		p.text("- ", s)
 	}
 	p.line("\nWhat could change it")
-	for _, s := range t.Change {
+	for _, s := range t.Risks {
 		p.text("- ", s)
 	}
 	p.line("\n%-14s %-18s %8s %8s %8s %8s %8s", "River", "Week", "chance", "calendar", "stages", "flow", "warm")
@@ -61,7 +61,7 @@ func (t *Trip) WriteTable(w io.Writer) error {
 
 func (p *printer) stay(head string, s Stay) {
 	p.line("\n%s: %s, %s", head, s.RiverName, span(s))
-	p.text("  ", fmt.Sprintf("Chance of at least one hatch or egg-laying flight a day: %s, %s. Expected a day: %.1f (calendar %.1f).", forecast.Percent(s.Chance), forecast.Likelihood(s.Chance), s.Stages, s.Usual))
+	p.text("  ", fmt.Sprintf("Chance of at least one hatch or egg-laying flight a day: %s, %s. Expected a day: %.1f (calendar %.1f).", forecast.Percent(s.Chance), forecast.Likelihood(s.Chance), s.Stages, s.StagesCalendar))
 	for i, l := range s.Likely {
 		if i == shown {
 			break

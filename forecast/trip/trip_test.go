@@ -24,7 +24,7 @@ func date(m, d int) forecast.Date {
 // invent is an outlook whose stages have a chance of p between two dates and
 // none else, over water of a warmest hour of maxC.
 func invent(river string, maxC float64, stages ...forecast.StageOutlook) *forecast.Outlook {
-	o := &forecast.Outlook{River: river, RiverName: strings.ToUpper(river[:1]) + river[1:], Zone: "UTC", IssuedAt: time.Date(2026, 5, 1, 12, 0, 0, 0, time.UTC), Seasons: 8, Drivers: "weather of past seasons", Stages: stages}
+	o := &forecast.Outlook{River: river, RiverName: strings.ToUpper(river[:1]) + river[1:], Zone: "UTC", IssuedAt: time.Date(2026, 5, 1, 12, 0, 0, 0, time.UTC), Seasons: 8, WeatherSource: "weather of past seasons", Stages: stages}
 	for d := range 365 {
 		o.Water = append(o.Water, forecast.WaterDay{Date: day0 + forecast.Date(d), P10: 9, P50: 10, P90: 11, MaxP50: maxC, MaxP90: maxC + 1})
 	}
@@ -85,7 +85,7 @@ func TestChancesAddUpAsTheyAreSaidTo(t *testing.T) {
 		name      string
 		got, want float64
 	}{
-		{"chance", s.Chance, 1 - 0.5*0.8}, {"calendar", s.Calendar, 1 - 0.75*0.9}, {"at least", s.AtLeast, 0.5}, {"stages", s.Stages, 1.0}, {"stages by the calendar", s.Usual, 0.5},
+		{"chance", s.Chance, 1 - 0.5*0.8}, {"calendar", s.Calendar, 1 - 0.75*0.9}, {"at least", s.AtLeast, 0.5}, {"stages", s.Stages, 1.0}, {"stages by the calendar", s.StagesCalendar, 0.5},
 		{"flow", s.Flow.P, 0},
 	} {
 		if math.Abs(x.got-x.want) > 1e-12 {
@@ -118,8 +118,8 @@ func TestAChanceOfNearlyAllIsSaidToTellNothing(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if said := strings.Contains(strings.Join(tr.Sure, " "), "only the number of stages tells weeks apart"); said != x.said {
-			t.Errorf("%d groups of %v: %q", len(x.groups), x.p, tr.Sure)
+		if said := strings.Contains(strings.Join(tr.Confidence, " "), "only the number of stages tells weeks apart"); said != x.said {
+			t.Errorf("%d groups of %v: %q", len(x.groups), x.p, tr.Confidence)
 		}
 	}
 }

@@ -14,7 +14,7 @@ import (
 	"strings"
 	"time"
 
-	"example.org/eclose/ingest/db/internal/rows"
+	"example.org/eclose/ingest/db/internal/sqlc"
 )
 
 // linksKey is the key that the links of mails are made with; the others follow
@@ -61,7 +61,7 @@ func (d *DB) fileKey(ctx context.Context) ([]byte, error) {
 	}
 	key = make([]byte, 32)
 	_, _ = rand.Read(key) // never fails: see crypto/rand
-	old, err := rows.New(d.SQL).Secret(ctx, linksKey)
+	old, err := sqlc.New(d.SQL).Secret(ctx, linksKey)
 	if err = doing(err, "looking for an earlier one"); err != nil && !errors.Is(err, ErrNotFound) {
 		return nil, err
 	}
@@ -125,8 +125,8 @@ func writeKey(path string, key []byte) error {
 func tableKey(ctx context.Context, q Querier, name string, now time.Time) ([]byte, error) {
 	var b [32]byte
 	_, _ = rand.Read(b[:]) // never fails: see crypto/rand
-	r := rows.New(q)
-	if err := r.AddSecret(ctx, rows.AddSecretParams{Name: name, Value: hex.EncodeToString(b[:]), MadeAt: Micros(now)}); err != nil {
+	r := sqlc.New(q)
+	if err := r.AddSecret(ctx, sqlc.AddSecretParams{Name: name, Value: hex.EncodeToString(b[:]), MadeAt: Micros(now)}); err != nil {
 		return nil, fmt.Errorf("making the key %s: %w", name, err)
 	}
 	v, err := r.Secret(ctx, name)

@@ -14,7 +14,7 @@ import (
 
 	"github.com/jackc/pgx/v5"
 
-	"example.org/eclose/ingest/db/internal/rows"
+	"example.org/eclose/ingest/db/internal/sqlc"
 )
 
 // Moved is what became of one table.
@@ -72,7 +72,7 @@ func Move(ctx context.Context, from, to *DB, now time.Time, done func(Moved)) er
 		if key == nil {
 			return nil
 		}
-		return rows.New(tx).AddSecret(ctx, rows.AddSecretParams{Name: linksKey, Value: hex.EncodeToString(key), MadeAt: Micros(now)})
+		return sqlc.New(tx).AddSecret(ctx, sqlc.AddSecretParams{Name: linksKey, Value: hex.EncodeToString(key), MadeAt: Micros(now)})
 	})
 	if err != nil {
 		return fmt.Errorf("moving %s to %s: %w; nothing was changed", from.name, to.name, err)

@@ -7,7 +7,7 @@ import (
 	"fmt"
 	"time"
 
-	"example.org/eclose/ingest/db/internal/rows"
+	"example.org/eclose/ingest/db/internal/sqlc"
 )
 
 // ErrNotFound is wrapped where a row that was asked for does not exist.
@@ -31,7 +31,7 @@ type FeedState struct {
 
 // PutFeedState records s, replacing what was known.
 func PutFeedState(ctx context.Context, q Querier, s FeedState) error {
-	err := rows.New(q).PutFeedState(ctx, rows.PutFeedStateParams{
+	err := sqlc.New(q).PutFeedState(ctx, sqlc.PutFeedStateParams{
 		Feed: s.Feed, Item: s.Item, Etag: s.ETag, LastModified: s.LastModified, TriedAt: Micros(s.Tried),
 		AnsweredAt: Micros(s.Answered), NewestAt: Micros(s.Newest), Failures: int64(s.Failures), LastError: s.LastError,
 	})
@@ -40,17 +40,17 @@ func PutFeedState(ctx context.Context, q Querier, s FeedState) error {
 
 // GetFeedState returns what is known of item; ErrNotFound if it was never tried.
 func GetFeedState(ctx context.Context, q Querier, feed, item string) (FeedState, error) {
-	r, err := rows.New(q).FeedState(ctx, rows.FeedStateParams{Feed: feed, Item: item})
+	r, err := sqlc.New(q).FeedState(ctx, sqlc.FeedStateParams{Feed: feed, Item: item})
 	return feedState(r), doing(err, "reading the state of %s %s", feed, item)
 }
 
 // FeedStates lists all items in order of feed and item.
 func FeedStates(ctx context.Context, q Querier) ([]FeedState, error) {
-	r, err := rows.New(q).FeedStates(ctx)
+	r, err := sqlc.New(q).FeedStates(ctx)
 	return each(r, feedState), doing(err, "listing the state of the feeds")
 }
 
-func feedState(r rows.FeedState) FeedState {
+func feedState(r sqlc.FeedState) FeedState {
 	return FeedState{
 		Feed: r.Feed, Item: r.Item, ETag: r.Etag, LastModified: r.LastModified, Tried: Time(r.TriedAt),
 		Answered: Time(r.AnsweredAt), Newest: Time(r.NewestAt), Failures: int(r.Failures), LastError: r.LastError,
@@ -68,23 +68,23 @@ type Artefact struct {
 // PutArtefact records that the file exists, in the transaction that also
 // inserts the follow-up job.
 func PutArtefact(ctx context.Context, q Querier, a Artefact) error {
-	err := rows.New(q).PutArtefact(ctx, rows.PutArtefactParams{Name: a.Name, Sha256: a.SHA256, Bytes: a.Bytes, MadeAt: Micros(a.Made)})
+	err := sqlc.New(q).PutArtefact(ctx, sqlc.PutArtefactParams{Name: a.Name, Sha256: a.SHA256, Bytes: a.Bytes, MadeAt: Micros(a.Made)})
 	return doing(err, "recording the artefact %s", a.Name)
 }
 
 // GetArtefact returns the row of one file; ErrNotFound if there is none.
 func GetArtefact(ctx context.Context, q Querier, name string) (Artefact, error) {
-	r, err := rows.New(q).Artefact(ctx, name)
+	r, err := sqlc.New(q).Artefact(ctx, name)
 	return artefact(r), doing(err, "reading the artefact %s", name)
 }
 
 // Artefacts lists all files by name.
 func Artefacts(ctx context.Context, q Querier) ([]Artefact, error) {
-	r, err := rows.New(q).Artefacts(ctx)
+	r, err := sqlc.New(q).Artefacts(ctx)
 	return each(r, artefact), doing(err, "listing the artefacts")
 }
 
-func artefact(r rows.Artefact) Artefact {
+func artefact(r sqlc.Artefact) Artefact {
 	return Artefact{Name: r.Name, SHA256: r.Sha256, Bytes: r.Bytes, Made: Time(r.MadeAt)}
 }
 
@@ -103,7 +103,7 @@ type Outlook struct {
 // under the same keys is ErrChanged.
 func AddOutlook(ctx context.Context, q Querier, o Outlook) error {
 	what := fmt.Sprintf("recording the outlook of %s issued %s", o.River, o.Issued.UTC().Format(time.RFC3339))
-	n, err := rows.New(q).AddOutlook(ctx, rows.AddOutlookParams{
+	n, err := sqlc.New(q).AddOutlook(ctx, sqlc.AddOutlookParams{
 		River: o.River, IssuedAt: Micros(o.Issued), ModelVersion: o.ModelVersion, CutoffAt: Micros(o.CutOff),
 		Artefact: o.Artefact, Sha256: o.SHA256, Body: o.Body,
 	})
@@ -122,23 +122,23 @@ func AddOutlook(ctx context.Context, q Querier, o Outlook) error {
 
 // GetOutlook returns one outlook by its keys.
 func GetOutlook(ctx context.Context, q Querier, river string, issued time.Time, modelVersion string) (Outlook, error) {
-	r, err := rows.New(q).Outlook(ctx, rows.OutlookParams{River: river, IssuedAt: Micros(issued), ModelVersion: modelVersion})
+	r, err := sqlc.New(q).Outlook(ctx, sqlc.OutlookParams{River: river, IssuedAt: Micros(issued), ModelVersion: modelVersion})
 	return outlook(r), doing(err, "reading the outlook of %s issued %s", river, issued.UTC().Format(time.RFC3339))
 }
 
 // LatestOutlook returns the newest outlook issued by asOf.
 func LatestOutlook(ctx context.Context, q Querier, river string, asOf time.Time) (Outlook, error) {
-	r, err := rows.New(q).LatestOutlook(ctx, rows.LatestOutlookParams{River: river, AsOf: Micros(asOf)})
+	r, err := sqlc.New(q).LatestOutlook(ctx, sqlc.LatestOutlookParams{River: river, AsOf: Micros(asOf)})
 	return outlook(r), doing(err, "reading the latest outlook of %s", river)
 }
 
 // Outlooks lists those of a river issued in [from, to), oldest first.
 func Outlooks(ctx context.Context, q Querier, river string, from, to time.Time) ([]Outlook, error) {
-	r, err := rows.New(q).Outlooks(ctx, rows.OutlooksParams{River: river, FromAt: Micros(from), ToAt: Micros(to)})
+	r, err := sqlc.New(q).Outlooks(ctx, sqlc.OutlooksParams{River: river, FromAt: Micros(from), ToAt: Micros(to)})
 	return each(r, outlook), doing(err, "listing the outlooks of %s", river)
 }
 
-func outlook(r rows.Outlook) Outlook {
+func outlook(r sqlc.Outlook) Outlook {
 	return Outlook{
 		River: r.River, Issued: Time(r.IssuedAt), ModelVersion: r.ModelVersion, CutOff: Time(r.CutoffAt),
 		Artefact: r.Artefact, SHA256: r.Sha256, Body: r.Body,
@@ -157,7 +157,7 @@ type Calibration struct {
 
 // AddCalibration keeps c as the next version of its river, which it returns.
 func AddCalibration(ctx context.Context, q Querier, c Calibration) (version int, err error) {
-	v, err := rows.New(q).AddCalibration(ctx, rows.AddCalibrationParams{
+	v, err := sqlc.New(q).AddCalibration(ctx, sqlc.AddCalibrationParams{
 		River: c.River, MadeAt: Micros(c.Made), ModelVersion: c.ModelVersion, Sightings: int64(c.Sightings), Body: c.Body,
 	})
 	return int(v), doing(err, "recording a calibration of %s", c.River)
@@ -165,17 +165,17 @@ func AddCalibration(ctx context.Context, q Querier, c Calibration) (version int,
 
 // Calibrations lists all versions of a river, oldest first.
 func Calibrations(ctx context.Context, q Querier, river string) ([]Calibration, error) {
-	r, err := rows.New(q).Calibrations(ctx, river)
+	r, err := sqlc.New(q).Calibrations(ctx, river)
 	return each(r, calibration), doing(err, "listing the calibrations of %s", river)
 }
 
 // LatestCalibration returns the newest version; ErrNotFound if there is none.
 func LatestCalibration(ctx context.Context, q Querier, river string) (Calibration, error) {
-	r, err := rows.New(q).LatestCalibration(ctx, river)
+	r, err := sqlc.New(q).LatestCalibration(ctx, river)
 	return calibration(r), doing(err, "reading the calibration of %s", river)
 }
 
-func calibration(r rows.Calibration) Calibration {
+func calibration(r sqlc.Calibration) Calibration {
 	return Calibration{
 		River: r.River, Version: int(r.Version), Made: Time(r.MadeAt), ModelVersion: r.ModelVersion,
 		Sightings: int(r.Sightings), Body: r.Body,

@@ -26,7 +26,7 @@ func ClimatologyOf(s ingest.Series, margin float64) *Climatology {
 	byDay := make([][]float64, 367)
 	years := map[int]bool{}
 	for i, v := range s.Value {
-		if math.IsNaN(v) || s.Flag != nil && !Reaches(s.Flag[i]) {
+		if math.IsNaN(v) || s.Flag != nil && !UsableFlag(s.Flag[i]) {
 			continue
 		}
 		t := s.At(i)

@@ -28,12 +28,12 @@ func TestADailyMinimumAboveItsMaximumFailsBoth(t *testing.T) {
 		{"means are not judged by it", daily(ingest.Mean, 20, 20), &high, "22"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			if got := flags(t, c.s, only(), Extra{Other: c.other}); got != c.want {
+			if got := flags(t, c.s, only(), Context{Other: c.other}); got != c.want {
 				t.Errorf("flags %s, want %s", got, c.want)
 			}
 		})
 	}
-	got, rep := Check(low, only(), Extra{Other: &high})
+	got, rep := Check(low, only(), Context{Other: &high})
 	if got.FlagTest[2] != TestExtremes || rep.Tests[TestExtremes] != 1 {
 		t.Error(got.FlagTest, fmt.Sprint(rep))
 	}

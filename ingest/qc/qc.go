@@ -21,9 +21,9 @@ const (
 	TestExtremes    = "extremes" // a daily minimum above its maximum
 )
 
-// Extra is what is known beside the series. Each part may be left out; the
+// Context is what is known beside the series. Each part may be left out; the
 // tests that need it are then not evaluated.
-type Extra struct {
+type Context struct {
 	Air         *ingest.Series // air temperature near by, hourly or finer, or daily means
 	Water       *ingest.Series // water temperature of the same gauge, for the ice test
 	Other       *ingest.Series // for daily minima the maxima of the same sensor, and the other way round
@@ -48,7 +48,7 @@ type Report struct {
 // missing value is 9. Otherwise the worst of the tests stands, fail before
 // suspect before pass; 2 means that no test could be applied. Of two tests
 // with the same verdict the first in the order of the constants is named.
-func Check(s ingest.Series, c Config, x Extra) (ingest.Series, Report) {
+func Check(s ingest.Series, c Config, x Context) (ingest.Series, Report) {
 	r := &run{s: &s, c: c, n: s.Len()}
 	r.flag = make([]ingest.Flag, r.n)
 	r.test = make([]string, r.n)
@@ -87,9 +87,9 @@ func Check(s ingest.Series, c Config, x Extra) (ingest.Series, Report) {
 	return s, rep
 }
 
-// Reaches says whether a reading with this flag may be used: one that passed,
+// UsableFlag says whether a reading with this flag may be used: one that passed,
 // or a suspect one, which stays marked.
-func Reaches(f ingest.Flag) bool { return f == ingest.Pass || f == ingest.Suspect }
+func UsableFlag(f ingest.Flag) bool { return f == ingest.Pass || f == ingest.Suspect }
 
 // Usable is s without the readings that may not be used. A series that was
 // never checked has none that may.
@@ -100,7 +100,7 @@ func Usable(s ingest.Series) ingest.Series {
 		return out
 	}
 	for i, f := range s.Flag {
-		if !Reaches(f) {
+		if !UsableFlag(f) {
 			continue
 		}
 		out.Time = append(out.Time, s.Time[i])

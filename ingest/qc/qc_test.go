@@ -25,7 +25,7 @@ func series(v ingest.Variable, step time.Duration, values ...float64) ingest.Ser
 	return s
 }
 
-func flags(t *testing.T, s ingest.Series, c Config, x Extra) string {
+func flags(t *testing.T, s ingest.Series, c Config, x Context) string {
 	t.Helper()
 	got, _ := Check(s, c, x)
 	var b strings.Builder
@@ -49,24 +49,24 @@ func TestTheManualsDefinitions(t *testing.T) {
 		name   string
 		set    func(*Config)
 		values []float64
-		x      Extra
+		x      Context
 		want   string
 	}{
 		{"gross range: outside the sensor fails, outside the user's span is suspect, the ends pass",
-			func(c *Config) { c.Sensor, c.User = Range{0, 14}, Range{7, 9} }, []float64{-0.1, 0, 6.9, 7, 9, 9.1, 14, 14.1}, Extra{}, "43311334"},
+			func(c *Config) { c.Sensor, c.User = Range{0, 14}, Range{7, 9} }, []float64{-0.1, 0, 6.9, 7, 9, 9.1, 14, 14.1}, Context{}, "43311334"},
 		{"climatology: T_SPRING_MIN 12 °C, T_SPRING_MAX 18 °C; there is no fail",
-			func(*Config) {}, []float64{11.9, 12, 18, 18.1, 40}, Extra{Climatology: spring()}, "31133"},
+			func(*Config) {}, []float64{11.9, 12, 18, 18.1, 40}, Context{Climatology: spring()}, "31133"},
 		{"spike: THRSHLD_LOW 0.1, THRSHLD_HIGH 0.2; a height on a threshold is not above it; the ends cannot be judged",
-			func(c *Config) { c.SpikeLow, c.SpikeHigh = 0.125, 0.25 }, []float64{8, 8.125, 8, 8.25, 8, 8, 7.5, 8}, Extra{}, "21131142"},
-		{"spike: a step is none", func(c *Config) { c.SpikeLow, c.SpikeHigh = 0.1, 0.2 }, []float64{8, 8, 9, 9}, Extra{}, "2112"},
+			func(c *Config) { c.SpikeLow, c.SpikeHigh = 0.125, 0.25 }, []float64{8, 8.125, 8, 8.25, 8, 8, 7.5, 8}, Context{}, "21131142"},
+		{"spike: a step is none", func(c *Config) { c.SpikeLow, c.SpikeHigh = 0.1, 0.2 }, []float64{8, 8, 9, 9}, Context{}, "2112"},
 		{"rate of change, example 2: 2 °C + 2 SD",
-			func(c *Config) { c.RateFloor, c.RateSD, c.RateSpan = 2, 2, 25*time.Hour }, []float64{10, 10, 10, 10, 10, 12, 10, 14.5}, Extra{}, "22222113"},
+			func(c *Config) { c.RateFloor, c.RateSD, c.RateSpan = 2, 2, 25*time.Hour }, []float64{10, 10, 10, 10, 10, 12, 10, 14.5}, Context{}, "22222113"},
 		{"rate of change, example 1: 3 SD over 25 h; there is no fail",
-			func(c *Config) { c.RateSD, c.RateSpan = 3, 25*time.Hour }, []float64{1, 2, 1, 2, 1, 2, 1, 9}, Extra{}, "22222113"},
+			func(c *Config) { c.RateSD, c.RateSpan = 3, 25*time.Hour }, []float64{1, 2, 1, 2, 1, 2, 1, 9}, Context{}, "22222113"},
 		{"flat line: REP_CNT_SUSPECT 3 and REP_CNT_FAIL 5 readings before it are equal",
-			func(c *Config) { c.FlatSuspect, c.FlatFail, c.FlatEPS = 3, 5, 0.05 }, []float64{7, 8, 8, 8, 8, 8, 8, 8, 8.05, 8}, Extra{}, "2111334411"},
+			func(c *Config) { c.FlatSuspect, c.FlatFail, c.FlatEPS = 3, 5, 0.05 }, []float64{7, 8, 8, 8, 8, 8, 8, 8, 8.05, 8}, Context{}, "2111334411"},
 		{"flat line: within EPS of the present reading, not of its neighbour",
-			func(c *Config) { c.FlatSuspect, c.FlatFail, c.FlatEPS = 2, 9, 0.05 }, []float64{8, 8.03, 8.06, 8.09, 8.08}, Extra{}, "21113"},
+			func(c *Config) { c.FlatSuspect, c.FlatFail, c.FlatEPS = 2, 9, 0.05 }, []float64{8, 8.03, 8.06, 8.09, 8.08}, Context{}, "21113"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			cfg := only()
@@ -88,14 +88,14 @@ func spring() *Climatology {
 
 func TestTheGapTestSpeaksOfSilenceNotOfReadings(t *testing.T) {
 	s := series(ingest.WaterTemperature, time.Hour, 8, 8, nan, nan, 8, 8) // TIM_INC 1 h, as in the manual's example
-	got, rep := Check(s, Config{Gap: time.Hour, Sensor: Range{0, 40}, User: Range{0, 40}}, Extra{Now: s.At(5).Add(61 * time.Minute)})
+	got, rep := Check(s, Config{Gap: time.Hour, Sensor: Range{0, 40}, User: Range{0, 40}}, Context{Now: s.At(5).Add(61 * time.Minute)})
 	if len(rep.Gaps) != 2 || rep.Gaps[0] != (Gap{s.At(1), s.At(4)}) || rep.Gaps[1] != (Gap{From: s.At(5)}) || !rep.Late {
 		t.Errorf("gaps are %v, late %v", rep.Gaps, rep.Late)
 	}
 	if got.Flag[4] != ingest.Pass || got.Flag[2] != ingest.Missing {
 		t.Errorf("flags are %v", got.Flag)
 	}
-	if _, rep = Check(s, Config{Gap: time.Hour}, Extra{Now: s.At(5).Add(time.Hour)}); rep.Late {
+	if _, rep = Check(s, Config{Gap: time.Hour}, Context{Now: s.At(5).Add(time.Hour)}); rep.Late {
 		t.Error("a reading that is exactly TIM_INC old is called late")
 	}
 }
@@ -105,14 +105,14 @@ func TestNeighboursOfASpikeAndReadingsAcrossAGapAreNotJudgedByIt(t *testing.T) {
 	c.SpikeLow, c.SpikeHigh = 1, 3
 	c.Sensor = Range{-0.5, 40}
 	c.User = Range{-0.5, 40}
-	if got := flags(t, series(ingest.WaterTemperature, time.Minute, 10, 10.1, 10, 25, 10.1, 10, 10, 10), c, Extra{}); got != "11141111" {
+	if got := flags(t, series(ingest.WaterTemperature, time.Minute, 10, 10.1, 10, 25, 10.1, 10, 10, 10), c, Context{}); got != "11141111" {
 		t.Errorf("beside a lone spike: got %s", got)
 	}
-	if got := flags(t, series(ingest.WaterTemperature, time.Minute, 10, 99, 14, 10, 10), c, Extra{}); got != "14411" {
+	if got := flags(t, series(ingest.WaterTemperature, time.Minute, 10, 99, 14, 10, 10), c, Context{}); got != "14411" {
 		// 99 fails the gross range; 14 then stands between 10 and 10.
 		t.Errorf("beside an impossible reading: got %s", got)
 	}
-	if got := flags(t, series(ingest.WaterTemperature, 2*time.Hour, 10, 20, 10), c, Extra{}); got != "111" {
+	if got := flags(t, series(ingest.WaterTemperature, 2*time.Hour, 10, 20, 10), c, Context{}); got != "111" {
 		t.Errorf("neighbours beyond the gap limit were used: got %s", got)
 	}
 }
@@ -133,7 +133,7 @@ func TestAColdRiverMayStandStill(t *testing.T) {
 		{"at 6 °C for eight days", still(6, 8), ingest.Fail},
 	} {
 		t.Run(x.name, func(t *testing.T) {
-			got, _ := Check(x.s, c, Extra{})
+			got, _ := Check(x.s, c, Context{})
 			if f := got.Flag[got.Len()-1]; f != x.want {
 				t.Errorf("the last flag is %d, want %d", f, x.want)
 			}
@@ -164,7 +164,7 @@ func TestASensorInTheAirFollowsIt(t *testing.T) {
 		{"a sensor half out", swing(ingest.WaterTemperature, 15*time.Minute, 5, 15, 5.8, 15.8), ingest.Suspect},
 	} {
 		t.Run(x.name, func(t *testing.T) {
-			got, _ := Check(x.water, c, Extra{Air: &air})
+			got, _ := Check(x.water, c, Context{Air: &air})
 			i := got.Len() / 2
 			if got.Flag[i] != x.want || (x.want != ingest.Pass && got.FlagTest[i] != TestOutOfWater) {
 				t.Errorf("flag %d by %q, want %d", got.Flag[i], got.FlagTest[i], x.want)
@@ -172,7 +172,7 @@ func TestASensorInTheAirFollowsIt(t *testing.T) {
 		})
 	}
 	calm := swing(ingest.AirTemperature, time.Hour, 5, 15, 2, 15)
-	if got, _ := Check(swing(ingest.WaterTemperature, time.Hour, 5, 15, 2, 15), c, Extra{Air: &calm}); got.Flag[60] != ingest.Pass {
+	if got, _ := Check(swing(ingest.WaterTemperature, time.Hour, 5, 15, 2, 15), c, Context{Air: &calm}); got.Flag[60] != ingest.Pass {
 		t.Error("a day on which the air hardly moves was judged")
 	}
 }
@@ -186,14 +186,14 @@ func TestFlowUnderIce(t *testing.T) {
 	c := Default(ingest.Discharge, ingest.NoPeriod)
 	for _, x := range []struct {
 		name string
-		x    Extra
+		x    Context
 		want ingest.Flag
 	}{
-		{"nothing known of the cold", Extra{}, ingest.Pass},
-		{"mild air", Extra{Air: &mild}, ingest.Pass},
-		{"hard frost", Extra{Air: &frost}, ingest.Suspect},
-		{"hard frost and freezing water", Extra{Air: &frost, Water: &frozen}, ingest.Suspect},
-		{"hard frost on a spring creek", Extra{Air: &frost, Water: &spring}, ingest.Pass},
+		{"nothing known of the cold", Context{}, ingest.Pass},
+		{"mild air", Context{Air: &mild}, ingest.Pass},
+		{"hard frost", Context{Air: &frost}, ingest.Suspect},
+		{"hard frost and freezing water", Context{Air: &frost, Water: &frozen}, ingest.Suspect},
+		{"hard frost on a spring creek", Context{Air: &frost, Water: &spring}, ingest.Pass},
 	} {
 		t.Run(x.name, func(t *testing.T) {
 			got, _ := Check(flow, c, x.x)
@@ -219,7 +219,7 @@ func TestWhatTheAgencySaysCounts(t *testing.T) {
 		t.Run(c.feed+" "+c.q, func(t *testing.T) {
 			s := series(ingest.Discharge, time.Hour, 5)
 			s.Feed, s.Qualifier = c.feed, []string{c.q}
-			got, _ := Check(s, Default(ingest.Discharge, ingest.NoPeriod), Extra{})
+			got, _ := Check(s, Default(ingest.Discharge, ingest.NoPeriod), Context{})
 			if got.Flag[0] != c.want || got.FlagTest[0] != c.test {
 				t.Errorf("flag %d by %q, want %d by %q", got.Flag[0], got.FlagTest[0], c.want, c.test)
 			}
@@ -230,10 +230,10 @@ func TestWhatTheAgencySaysCounts(t *testing.T) {
 // TestAFlowBelowNoughtFails: real-time services send negative flows and levels;
 // a level below its datum is honest.
 func TestAFlowBelowNoughtFails(t *testing.T) {
-	if got := flags(t, series(ingest.Discharge, time.Hour, 3, -0.1, 0), Default(ingest.Discharge, ingest.NoPeriod), Extra{}); got != "141" {
+	if got := flags(t, series(ingest.Discharge, time.Hour, 3, -0.1, 0), Default(ingest.Discharge, ingest.NoPeriod), Context{}); got != "141" {
 		t.Errorf("flow: %s", got)
 	}
-	if got := flags(t, series(ingest.GaugeHeight, time.Hour, 0.2, -0.1, 0), Default(ingest.GaugeHeight, ingest.NoPeriod), Extra{}); got != "111" {
+	if got := flags(t, series(ingest.GaugeHeight, time.Hour, 0.2, -0.1, 0), Default(ingest.GaugeHeight, ingest.NoPeriod), Context{}); got != "111" {
 		t.Errorf("level: %s", got)
 	}
 }
@@ -246,7 +246,7 @@ func TestOnlyPassAndSuspectMayBeUsed(t *testing.T) {
 	}
 	c := only()
 	c.Sensor, c.User = Range{-0.5, 40}, Range{0, 30}
-	got, rep := Check(s, c, Extra{})
+	got, rep := Check(s, c, Context{})
 	u := Usable(got)
 	if err := u.Check(); err != nil {
 		t.Fatal(err)
@@ -311,7 +311,7 @@ func TestPropertiesOfAnyRun(t *testing.T) {
 	for range 3000 {
 		s := wild(r)
 		before := slices.Clone(s.Value)
-		x := Extra{Climatology: spring(), Air: &s}
+		x := Context{Climatology: spring(), Air: &s}
 		got, _ := Check(s, c, x)
 		again, _ := Check(got, c, x)
 		if !slices.Equal(got.Flag, again.Flag) || !slices.Equal(got.FlagTest, again.FlagTest) {
@@ -319,7 +319,7 @@ func TestPropertiesOfAnyRun(t *testing.T) {
 		}
 		less := c
 		less.SpikeHigh, less.FlatFail, less.RateSpan, less.OutOfWater = 0, 0, 0, OutOfWater{}
-		fewer, _ := Check(s, less, Extra{})
+		fewer, _ := Check(s, less, Context{})
 		for i, f := range got.Flag {
 			switch {
 			case math.IsNaN(s.Value[i]) != (f == ingest.Missing):
@@ -334,7 +334,7 @@ func TestPropertiesOfAnyRun(t *testing.T) {
 			}
 		}
 		want := slow(s, c)
-		alone, _ := Check(s, c, Extra{})
+		alone, _ := Check(s, c, Context{})
 		for i := range want {
 			if alone.Flag[i] != want[i] {
 				t.Fatalf("reading %d of %v: got %d by %q, the definitions give %d", i, s.Value, alone.Flag[i], alone.FlagTest[i], want[i])
@@ -436,7 +436,7 @@ func slow(s ingest.Series, c Config) []ingest.Flag {
 // BenchmarkCheck runs every test on ten years of quarter hours, beside the
 // word-by-word computation on a hundredth of them.
 func BenchmarkCheck(b *testing.B) {
-	year := func(days int) (ingest.Series, Extra) {
+	year := func(days int) (ingest.Series, Context) {
 		w := swing(ingest.WaterTemperature, 15*time.Minute, days, 12, 3, 18)
 		r := rand.New(rand.NewPCG(1, 2))
 		for i := range w.Value {
@@ -444,7 +444,7 @@ func BenchmarkCheck(b *testing.B) {
 		}
 		w.Qualifier = slices.Repeat([]string{""}, w.Len())
 		air := swing(ingest.AirTemperature, time.Hour, days, 15, 8, 15)
-		return w, Extra{Air: &air, Climatology: spring()}
+		return w, Context{Air: &air, Climatology: spring()}
 	}
 	c := Default(ingest.WaterTemperature, ingest.NoPeriod)
 	b.Run("all tests", func(b *testing.B) {

@@ -15,7 +15,7 @@ import (
 
 // Progress is how far one task's catching up with the past has come.
 type Progress struct {
-	Place, Feed, Site string
+	River, Feed, Site string
 	Done, Pieces      int       // pieces of the span
 	To                time.Time // where the last finished piece ends
 }
@@ -42,13 +42,13 @@ func pieces(from, now time.Time) []span {
 // note is what must be known of a task beside its stored readings. It lies in
 // the store, and only where there is something to say.
 type note struct {
-	// Owed is from when on a catch-up longer than the overlap still has to ask,
+	// ResumeAt is from when on a catch-up longer than the overlap still has to ask,
 	// and Began is where it began: from there on nothing is checked yet. Pages of
 	// an answer come in any order, so the newest stored reading says nothing of
 	// the ones before it. Each piece moves Owed on once its readings are on the
 	// disk.
-	Owed  time.Time `json:"owed,omitzero"`
-	Began time.Time `json:"began,omitzero"`
+	ResumeAt time.Time `json:"owed,omitzero"`
+	GapStart time.Time `json:"began,omitzero"`
 
 	// Asked is when a variable that the site turned out not to have was last
 	// asked for from the beginning: it is not asked for so again.

@@ -36,11 +36,11 @@ func TestYearsBeforeARecordBeginsAreNoFailure(t *testing.T) {
 	var asked []int
 	var came []schedule.Progress
 	in := schedule.Intake{Store: store, Now: func() time.Time { return now }, Backfill: 5 * 8766 * time.Hour, Overlap: 30 * 24 * time.Hour,
-		Came: func(p schedule.Progress) { came = append(came, p) }}
-	task := schedule.Task{Source: late{&asked}, Request: ingest.Request{Site: "s", Variables: []ingest.Variable{ingest.AirTemperature}}, Yearly: true}
+		OnProgress: func(p schedule.Progress) { came = append(came, p) }}
+	task := schedule.Task{Source: late{&asked}, Request: ingest.Request{Site: "s", Variables: []ingest.Variable{ingest.AirTemperature}}, ByYear: true}
 	run := func() schedule.Outcome {
 		t.Helper()
-		out, err := in.Run(t.Context(), []schedule.Place{{Name: "wend", Tasks: []schedule.Task{task}}})
+		out, err := in.Run(t.Context(), []schedule.RiverTasks{{Name: "wend", Tasks: []schedule.Task{task}}})
 		if err != nil || len(out) != 1 {
 			t.Fatal(out, err)
 		}

@@ -73,7 +73,7 @@ func (m *Climates) keep(key ingest.Key, c *qc.Climatology, now time.Time) {
 func thinInto(out *ingest.Series, s ingest.Series) {
 	step := climateStep.Microseconds()
 	for i, f := range s.Flag {
-		if !qc.Reaches(f) {
+		if !qc.UsableFlag(f) {
 			continue
 		}
 		if n := len(out.Time); n > 0 && out.Time[n-1]/step == s.Time[i]/step {
@@ -85,7 +85,7 @@ func thinInto(out *ingest.Series, s ingest.Series) {
 
 // judge checks a series. One that is new has no season to be held against: then
 // its own usable readings tell it, and it is checked again.
-func (in Intake) judge(ctx context.Context, s ingest.Series, x qc.Extra) (ingest.Series, error) {
+func (in Intake) judge(ctx context.Context, s ingest.Series, x qc.Context) (ingest.Series, error) {
 	m, now := in.Climates, in.Now()
 	if m == nil {
 		m = &Climates{}

@@ -41,7 +41,7 @@ func TestWaterOutOfSeasonIsSuspectInTheFirstAnswerAndInLaterOnes(t *testing.T) {
 	run := func() {
 		t.Helper()
 		in := schedule.Intake{Store: store, Now: func() time.Time { return now }, Backfill: 6 * 8766 * time.Hour, Overlap: 24 * time.Hour}
-		out, err := in.Run(t.Context(), []schedule.Place{{Name: "wend", Tasks: []schedule.Task{{Source: river{now},
+		out, err := in.Run(t.Context(), []schedule.RiverTasks{{Name: "wend", Tasks: []schedule.Task{{Source: river{now},
 			Request: ingest.Request{Site: "w", Variables: []ingest.Variable{ingest.WaterTemperature}}}}}})
 		if err != nil || len(out) != 1 || out[0].Err != nil {
 			t.Fatalf("%+v, %v", out, err)

@@ -34,7 +34,7 @@ func TestApprovedDaysThatContradictThemselvesFail(t *testing.T) {
 			now := time.Date(2021, 1, 1, 0, 0, 0, 0, time.UTC)
 			clock := func() time.Time { return now }
 			in := schedule.Intake{Store: store, Now: clock, Backfill: 80 * 8766 * time.Hour, Overlap: 24 * time.Hour}
-			out, err := in.Run(t.Context(), []schedule.Place{{Name: "deschutes", Tasks: []schedule.Task{{Source: feed.Saved{Parser: usgslegacy.Parser{TwoDigitYearsFrom: 1930}, Path: path, Now: clock},
+			out, err := in.Run(t.Context(), []schedule.RiverTasks{{Name: "deschutes", Tasks: []schedule.Task{{Source: feed.Saved{Parser: usgslegacy.Parser{TwoDigitYearsFrom: 1930}, Path: path, Now: clock},
 				Request: ingest.Request{Site: c.site, Period: ingest.Daily, Variables: []ingest.Variable{ingest.WaterTemperature}}}}}})
 			if err != nil || len(out) != 1 || out[0].Err != nil {
 				t.Fatalf("%+v, %v", out, err)

@@ -15,23 +15,23 @@ import (
 // Task is one request to one feed. From is left zero: the intake fills in
 // where the store ends, or the backfill.
 type Task struct {
-	Source  ingest.Source
-	Request ingest.Request
-	Ahead   bool // a weather forecast: asked from now on, and not checked like a measurement
-	Spare   bool // what many sites do not have: an empty answer is no failure
-	Yearly  bool // a long past is asked year by year, so that a stop costs one year at most
+	Source   ingest.Source
+	Request  ingest.Request
+	Ahead    bool // a weather forecast: asked from now on, and not checked like a measurement
+	Optional bool // what many sites do not have: an empty answer is no failure
+	ByYear   bool // a long past is asked year by year, so that a stop costs one year at most
 }
 
-// Place is what belongs together: the gauges of a river and its weather. The
+// RiverTasks is what belongs together: the gauges of a river and its weather. The
 // checks look at all of it at once.
-type Place struct {
+type RiverTasks struct {
 	Name  string
 	Tasks []Task
 }
 
 // Outcome is what became of one task.
 type Outcome struct {
-	Place, Feed, Site string
+	River, Feed, Site string
 	Keys              []ingest.Key
 	Change            series.Change
 	Newest            time.Time // the newest reading of the answer
@@ -40,15 +40,15 @@ type Outcome struct {
 
 // Intake fetches into one store.
 type Intake struct {
-	Store    *series.Store
-	Now      func() time.Time
-	Backfill time.Duration  // how far back the first fetch of a series goes
-	Overlap  time.Duration  // how far behind the newest reading each later fetch begins, for revisions
-	Again    bool           // fetch the whole Backfill anew, whatever is stored
-	Done     func(Outcome)  // told of each task as it ends; may be nil
-	Came     func(Progress) // told of each piece of a long past; may be nil
-	Climates *Climates      // shared by passes; nil: learnt anew in each
-	Feed     string         // if named, only this feed is asked; the checks see what the others brought before
+	Store      *series.Store
+	Now        func() time.Time
+	Backfill   time.Duration  // how far back the first fetch of a series goes
+	Overlap    time.Duration  // how far behind the newest reading each later fetch begins, for revisions
+	Refetch    bool           // fetch the whole Backfill anew, whatever is stored
+	OnOutcome  func(Outcome)  // told of each task as it ends; may be nil
+	OnProgress func(Progress) // told of each piece of a long past; may be nil
+	Climates   *Climates      // shared by passes; nil: learnt anew in each
+	Feed       string         // if named, only this feed is asked; the checks see what the others brought before
 }
 
 // batchSize is how many readings are gathered before they are written: the
@@ -58,7 +58,7 @@ const batchSize = 50_000
 // Run does every task of every place and checks what came. It returns one
 // Outcome for each task, but for spare ones without an answer, and stops early
 // only when ctx ends.
-func (in Intake) Run(ctx context.Context, places []Place) ([]Outcome, error) {
+func (in Intake) Run(ctx context.Context, places []RiverTasks) ([]Outcome, error) {
 	var all []Outcome
 	for _, p := range places {
 		keys, err := in.keysOf(ctx, p)
@@ -66,18 +66,18 @@ func (in Intake) Run(ctx context.Context, places []Place) ([]Outcome, error) {
 			return all, fmt.Errorf("listing what the store holds of %s: %w", p.Name, err)
 		}
 		var fresh []fetched
-		var settle []func() error
+		var finish []func() error
 		failed := map[string]bool{} // feeds that failed: what is spare is not asked of them now
 		for _, t := range p.Tasks {
-			if in.Feed != "" && in.Feed != t.Source.Name() || t.Spare && failed[t.Source.Name()] {
+			if in.Feed != "" && in.Feed != t.Source.Name() || t.Optional && failed[t.Source.Name()] {
 				continue
 			}
 			o, got, after := in.task(ctx, p, t, keys)
 			if after != nil {
-				settle = append(settle, after)
+				finish = append(finish, after)
 			}
 			failed[t.Source.Name()] = failed[t.Source.Name()] || o.Err != nil
-			if t.Spare && o.Err == nil && len(o.Keys) == 0 {
+			if t.Optional && o.Err == nil && len(o.Keys) == 0 {
 				continue
 			}
 			all = append(all, o)
@@ -87,14 +87,14 @@ func (in Intake) Run(ctx context.Context, places []Place) ([]Outcome, error) {
 			if ctx.Err() != nil {
 				return all, ctx.Err()
 			}
-			if in.Done != nil {
-				in.Done(o)
+			if in.OnOutcome != nil {
+				in.OnOutcome(o)
 			}
 		}
 		if err := in.check(ctx, p, fresh, keys); err != nil {
 			return all, fmt.Errorf("checking the readings of %s: %w", p.Name, err)
 		}
-		for _, done := range settle {
+		for _, done := range finish {
 			if err := done(); err != nil {
 				return all, err
 			}
@@ -111,7 +111,7 @@ type fetched struct {
 
 // keysOf lists what the store holds of the sites of a place, and looks at no
 // other: there may be ten thousand.
-func (in Intake) keysOf(ctx context.Context, p Place) ([]ingest.Key, error) {
+func (in Intake) keysOf(ctx context.Context, p RiverTasks) ([]ingest.Key, error) {
 	var all []ingest.Key
 	seen := map[string]bool{}
 	for _, t := range p.Tasks {
@@ -137,9 +137,9 @@ func (t Task) site() string {
 
 // task does one task. settle, if there is one, is to be called once what came
 // is checked.
-func (in Intake) task(ctx context.Context, p Place, t Task, known []ingest.Key) (o Outcome, touched []fetched, settle func() error) {
+func (in Intake) task(ctx context.Context, p RiverTasks, t Task, known []ingest.Key) (o Outcome, touched []fetched, finish func() error) {
 	req := t.Request
-	o = Outcome{Place: p.Name, Feed: t.Source.Name(), Site: t.site()}
+	o = Outcome{River: p.Name, Feed: t.Source.Name(), Site: t.site()}
 	now := in.Now()
 	ask := []span{{req.From, req.To}}
 	var n note
@@ -155,21 +155,21 @@ func (in Intake) task(ctx context.Context, p Place, t Task, known []ingest.Key) 
 			return o, nil, nil
 		}
 		ask = []span{{From: from}}
-		if t.Yearly {
+		if t.ByYear {
 			ask = pieces(from, now)
 		}
-		if long = !t.Spare && now.Sub(from) > in.Overlap+contextSpan; long {
-			if n.Began.IsZero() || from.Before(n.Began) {
-				n.Began = from
+		if long = !t.Optional && now.Sub(from) > in.Overlap+contextSpan; long {
+			if n.GapStart.IsZero() || from.Before(n.GapStart) {
+				n.GapStart = from
 			}
-			n.Owed = from
+			n.ResumeAt = from
 			if o.Err = in.setNote(ctx, t, n); o.Err != nil {
 				return o, nil, nil
 			}
 			// What an earlier try brought is not checked yet.
 			for _, k := range known {
 				if t.serves(k) && slices.Contains(req.Variables, k.Variable) && (k.Period == ingest.Daily) == (req.Period == ingest.Daily) {
-					touched = append(touched, fetched{k, n.Began})
+					touched = append(touched, fetched{k, n.GapStart})
 				}
 			}
 		}
@@ -229,20 +229,20 @@ func (in Intake) task(ctx context.Context, p Place, t Task, known []ingest.Key) 
 			break
 		}
 		if i+1 < len(ask) {
-			n.Owed = sp.To
+			n.ResumeAt = sp.To
 			if o.Err = in.setNote(ctx, t, n); o.Err != nil {
 				break
 			}
 		}
-		if in.Came != nil && len(ask) > 1 {
+		if in.OnProgress != nil && len(ask) > 1 {
 			end := sp.To
 			if end.IsZero() {
 				end = now
 			}
-			in.Came(Progress{Place: p.Name, Feed: o.Feed, Site: o.Site, Done: i + 1, Pieces: len(ask), To: end})
+			in.OnProgress(Progress{River: p.Name, Feed: o.Feed, Site: o.Site, Done: i + 1, Pieces: len(ask), To: end})
 		}
 	}
-	if o.Err == nil && len(o.Keys) == 0 && !t.Spare {
+	if o.Err == nil && len(o.Keys) == 0 && !t.Optional {
 		o.Err = &ingest.Error{Feed: o.Feed, Where: o.Site, Problem: "returned no readings since " + ask[0].From.UTC().Format(time.DateOnly),
 			Hint: "check the site number and that it measures these variables", Retryable: true}
 	}
@@ -250,7 +250,7 @@ func (in Intake) task(ctx context.Context, p Place, t Task, known []ingest.Key) 
 		return o, touched, nil
 	}
 	old := n
-	n.Owed, n.Began = time.Time{}, time.Time{}
+	n.ResumeAt, n.GapStart = time.Time{}, time.Time{}
 	lacks := slices.ContainsFunc(req.Variables, func(v ingest.Variable) bool {
 		has := func(k ingest.Key) bool { return k.Variable == v && t.serves(k) }
 		return !slices.ContainsFunc(o.Keys, has) && !slices.ContainsFunc(known, has)
@@ -262,9 +262,9 @@ func (in Intake) task(ctx context.Context, p Place, t Task, known []ingest.Key) 
 		n.Asked = now
 	}
 	if n != old {
-		settle = func() error { return in.setNote(ctx, t, n) }
+		finish = func() error { return in.setNote(ctx, t, n) }
 	}
-	return o, touched, settle
+	return o, touched, finish
 }
 
 // resume is where a task goes on: where a catch-up was cut short, else a
@@ -272,11 +272,11 @@ func (in Intake) task(ctx context.Context, p Place, t Task, known []ingest.Key) 
 // at the backfill if one has none yet.
 func (in Intake) resume(ctx context.Context, t Task, n note, known []ingest.Key, now time.Time) (time.Time, error) {
 	start := now.Add(-in.Backfill)
-	further := in.Again && start.Before(n.Began.Add(-contextSpan)) // back than what was cut short
-	if !n.Owed.IsZero() && !further {
-		return n.Owed, nil
+	further := in.Refetch && start.Before(n.GapStart.Add(-contextSpan)) // back than what was cut short
+	if !n.ResumeAt.IsZero() && !further {
+		return n.ResumeAt, nil
 	}
-	if in.Again {
+	if in.Refetch {
 		return start, nil
 	}
 	oldest := now
@@ -347,7 +347,7 @@ const contextSpan = 10 * 24 * time.Hour
 
 // check flags the new readings of a place, air first, since the checks of the
 // water look at the air.
-func (in Intake) check(ctx context.Context, p Place, fresh []fetched, known []ingest.Key) error {
+func (in Intake) check(ctx context.Context, p RiverTasks, fresh []fetched, known []ingest.Key) error {
 	slices.SortStableFunc(fresh, func(a, b fetched) int { return order(a.key.Variable) - order(b.key.Variable) })
 	var air, water *ingest.Series
 	for _, f := range fresh {
@@ -362,7 +362,7 @@ func (in Intake) check(ctx context.Context, p Place, fresh []fetched, known []in
 		if err != nil {
 			return fmt.Errorf("reading %s back: %w", f.key, err)
 		}
-		x := qc.Extra{Air: air, Now: in.Now()}
+		x := qc.Context{Air: air, Now: in.Now()}
 		if f.key.Variable != ingest.WaterTemperature {
 			x.Water = water
 		}
@@ -420,7 +420,7 @@ func (in Intake) otherExtreme(ctx context.Context, q series.Query, key ingest.Ke
 
 // airOf is the air of a place as it was stored before, where only its gauges
 // were asked now.
-func (in Intake) airOf(ctx context.Context, p Place, from time.Time, known []ingest.Key) (*ingest.Series, error) {
+func (in Intake) airOf(ctx context.Context, p RiverTasks, from time.Time, known []ingest.Key) (*ingest.Series, error) {
 	for _, t := range p.Tasks {
 		if t.Ahead {
 			continue

@@ -15,7 +15,7 @@ import (
 // with the number of years.
 type batch struct {
 	store      *Store
-	shelf      shelf
+	bundle     bundle
 	generation int64
 	written    []string
 }
@@ -65,7 +65,7 @@ func (b *batch) split(rows *table) []piece {
 	at := map[string]int{}
 	var out []piece
 	for i := 0; i < rows.len(); {
-		sp := b.shelf.spanOf(rows.time[i])
+		sp := b.bundle.spanOf(rows.time[i])
 		j := i + 1
 		for j < rows.len() && sp.holds(rows.time[j]) {
 			j++
@@ -90,7 +90,7 @@ func (b *batch) putSpan(ctx context.Context, x *index, sp span, rows *table) (Ch
 	var now table
 	for i := range x.Parts {
 		if p := &x.Parts[i]; p.Span == sp.name && !p.Past {
-			t, err := b.store.readPart(ctx, x.Shelf, p, allColumns, wanted{all: true})
+			t, err := b.store.readPart(ctx, x.Bundle, p, allColumns, wanted{all: true})
 			if err != nil {
 				return Change{}, err
 			}
@@ -98,7 +98,7 @@ func (b *batch) putSpan(ctx context.Context, x *index, sp span, rows *table) (Ch
 		}
 	}
 	past := func() (table, error) { return b.store.readPast(ctx, x, sp.name, math.MaxInt64, wanted{all: true}) }
-	next, replaced, change, err := merge(&now, rows, b.shelf.Ensemble, past)
+	next, replaced, change, err := merge(&now, rows, b.bundle.Ensemble, past)
 	if err != nil || next == nil && replaced.len() == 0 {
 		return change, err
 	}
@@ -227,7 +227,7 @@ func (b *batch) addPast(ctx context.Context, x *index, spanName string, rows *ta
 		if p.Rows > 2*all.len() || p.Rows+all.len() > maxPastRows {
 			break
 		}
-		older, err := b.store.readPart(ctx, x.Shelf, &p, allColumns, wanted{all: true})
+		older, err := b.store.readPart(ctx, x.Bundle, &p, allColumns, wanted{all: true})
 		if err != nil {
 			return err
 		}
@@ -241,7 +241,7 @@ func (b *batch) addPast(ctx context.Context, x *index, spanName string, rows *ta
 
 // write makes a file of a table and appends it to the index.
 func (b *batch) write(ctx context.Context, x *index, spanName string, past bool, t *table) error {
-	data, err := encode(x.Shelf, x.Place.ingest(), t)
+	data, err := encode(x.Bundle, x.Place.ingest(), t)
 	if err != nil {
 		return err
 	}
@@ -250,7 +250,7 @@ func (b *batch) write(ctx context.Context, x *index, spanName string, past bool,
 		folder = pastFolder
 	}
 	p := part{Span: spanName, Past: past, Rows: t.len(), Bytes: int64(len(data)), SHA256: hashOf(data)}
-	p.Name = fmt.Sprintf("%s/%s/%s.%09d-%s.parquet", folder, x.Shelf.path(), spanName, b.generation, p.SHA256[:12])
+	p.Name = fmt.Sprintf("%s/%s/%s.%09d-%s.parquet", folder, x.Bundle.path(), spanName, b.generation, p.SHA256[:12])
 	p.describe(t)
 	b.written = append(b.written, p.Name) // before the write, which may leave it behind
 	if err := b.store.bucket.write(ctx, p.Name, data); err != nil {

@@ -27,8 +27,8 @@ type bucket interface {
 	read(ctx context.Context, name string, limit int64) ([]byte, error)
 	// write makes the object appear whole or not at all.
 	write(ctx context.Context, name string, data []byte) error
-	// settle returns when everything written is safe from a power cut.
-	settle(ctx context.Context) error
+	// flush returns when everything written is safe from a power cut.
+	flush(ctx context.Context) error
 	// create is settle, then write and settle of an object that must not exist yet.
 	create(ctx context.Context, name string, data []byte) error
 	remove(ctx context.Context, name string) error
@@ -108,8 +108,8 @@ func (b blobBucket) put(ctx context.Context, name string, data []byte, ifNotExis
 	return translate(name, w.Close())
 }
 
-// settle has nothing to do: object storage acknowledges what is safe.
-func (b blobBucket) settle(context.Context) error { return nil }
+// flush has nothing to do: object storage acknowledges what is safe.
+func (b blobBucket) flush(context.Context) error { return nil }
 
 func (b blobBucket) remove(ctx context.Context, name string) error {
 	return translate(name, b.b.Delete(ctx, name))

@@ -9,8 +9,8 @@ import (
 	"time"
 )
 
-// Swept is what Compact did.
-type Swept struct {
+// CompactStats is what Compact did.
+type CompactStats struct {
 	Merged  int // files of replaced values merged into others
 	Removed int // stray files removed
 	Bytes   int64
@@ -23,21 +23,21 @@ const sharedGrace = 24 * time.Hour
 // Compact merges the files of replaced values span by span and removes what
 // crashes left behind. It changes no reading. now tells the age of stray files
 // on shared storage.
-func (s *Store) Compact(ctx context.Context, now time.Time) (Swept, error) {
-	var done Swept
+func (s *Store) Compact(ctx context.Context, now time.Time) (CompactStats, error) {
+	var done CompactStats
 	if err := s.mayWrite(); err != nil {
 		return done, err
 	}
 	named := map[string]bool{}
 	var damage []*DamagedError
-	paths, err := s.shelves(ctx, indexFolder)
+	paths, err := s.bundles(ctx, indexFolder)
 	if err != nil {
 		return done, err
 	}
 	for _, p := range paths {
 		x, err := s.loadIndex(ctx, p)
 		if err == nil {
-			_, err = s.change(ctx, x.Shelf, func(x *index, b *batch) (Change, error) {
+			_, err = s.change(ctx, x.Bundle, func(x *index, b *batch) (Change, error) {
 				return Change{}, b.mergePast(ctx, x, &done)
 			})
 		}
@@ -84,7 +84,7 @@ func (s *Store) Compact(ctx context.Context, now time.Time) (Swept, error) {
 
 // mergePast merges the files of replaced values of each span, as far as the
 // longest file allows.
-func (b *batch) mergePast(ctx context.Context, x *index, done *Swept) error {
+func (b *batch) mergePast(ctx context.Context, x *index, done *CompactStats) error {
 	for _, sp := range x.spanNames() {
 		var group []part
 		rows := 0
@@ -92,7 +92,7 @@ func (b *batch) mergePast(ctx context.Context, x *index, done *Swept) error {
 			if len(group) > 1 {
 				var all table
 				for i := range group {
-					t, err := b.store.readPart(ctx, x.Shelf, &group[i], allColumns, wanted{all: true})
+					t, err := b.store.readPart(ctx, x.Bundle, &group[i], allColumns, wanted{all: true})
 					if err != nil {
 						return err
 					}

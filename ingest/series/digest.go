@@ -20,7 +20,7 @@ func (s *Store) Digest(ctx context.Context) (string, error) {
 	h := sha256.New()
 	err := s.eachIndex(ctx, indexFolder, func(x *index) error {
 		place := x.Place.ingest()
-		fmt.Fprintf(h, "%q %q %v %v %v %q %q %q\n", x.Shelf.path(), place.Name, place.Lat, place.Lon, place.Elevation, place.Zone, x.SourceUnit, x.DayStart)
+		fmt.Fprintf(h, "%q %q %v %v %v %q %q %q\n", x.Bundle.path(), place.Name, place.Lat, place.Lon, place.Elevation, place.Zone, x.SourceUnit, x.DayStart)
 		for _, sp := range x.spanNames() {
 			t, err := s.history(ctx, x, sp)
 			if err != nil {
@@ -57,7 +57,7 @@ func (s *Store) history(ctx context.Context, x *index, spanName string) (table, 
 	}
 	for i := range x.Parts {
 		if p := &x.Parts[i]; p.Span == spanName && !p.Past {
-			t, err := s.readPart(ctx, x.Shelf, p, allColumns, wanted{all: true})
+			t, err := s.readPart(ctx, x.Bundle, p, allColumns, wanted{all: true})
 			if err != nil {
 				return table{}, err
 			}

@@ -124,7 +124,7 @@ func (d *dirBucket) mark(folder string) {
 	d.mu.Unlock()
 }
 
-func (d *dirBucket) settle(context.Context) error {
+func (d *dirBucket) flush(context.Context) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	for folder := range d.dirty {
@@ -150,7 +150,7 @@ func syncFolder(folder string) error {
 
 // create needs no atomic test for existence: the lock admits one writer.
 func (d *dirBucket) create(ctx context.Context, name string, data []byte) error {
-	if err := d.settle(ctx); err != nil {
+	if err := d.flush(ctx); err != nil {
 		return err
 	}
 	if _, err := os.Lstat(d.path(name)); err == nil {
@@ -159,7 +159,7 @@ func (d *dirBucket) create(ctx context.Context, name string, data []byte) error 
 	if err := d.write(ctx, name, data); err != nil {
 		return err
 	}
-	return d.settle(ctx)
+	return d.flush(ctx)
 }
 
 func (d *dirBucket) remove(_ context.Context, name string) error {

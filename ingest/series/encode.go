@@ -81,7 +81,7 @@ var writerProps = parquet.NewWriterProperties(
 )
 
 // encode writes a table with all columns as one Parquet file.
-func encode(s shelf, place ingest.Place, t *table) ([]byte, error) {
+func encode(s bundle, place ingest.SiteInfo, t *table) ([]byte, error) {
 	var buf bytes.Buffer
 	w, err := newFileWriter(&buf, s, s.key(0).String(), place)
 	if err == nil {
@@ -101,7 +101,7 @@ type fileWriter struct {
 	ensemble bool
 }
 
-func newFileWriter(out io.Writer, s shelf, name string, place ingest.Place) (fw *fileWriter, err error) {
+func newFileWriter(out io.Writer, s bundle, name string, place ingest.SiteInfo) (fw *fileWriter, err error) {
 	fw = &fileWriter{name: name, ensemble: s.Ensemble}
 	defer fw.guard(&err)
 	root, err := fileSchema(s.Ensemble)

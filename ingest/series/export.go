@@ -55,7 +55,7 @@ func (s *Store) ExportCSV(ctx context.Context, out io.Writer, key ingest.Key, q 
 // columns described at the head of this package, the unit in its metadata.
 func (s *Store) ExportParquet(ctx context.Context, out io.Writer, key ingest.Key, q Query) error {
 	buffered := bufio.NewWriter(out)
-	sh := shelfOf(key)
+	sh := bundleOf(key)
 	sh.Ensemble = false // one member alone: its number is in the name
 	var w *fileWriter
 	err := s.Scan(ctx, key, q, func(piece ingest.Series) (err error) {

@@ -483,22 +483,22 @@ func TestDecodingDamagedBytesEndsInAnErrorOrRowsNeverInAPanic(t *testing.T) {
 func someFiles(t testing.TB) [][]byte {
 	t.Helper()
 	var files [][]byte
-	add := func(sh shelf, all ...ingest.Series) {
+	add := func(sh bundle, all ...ingest.Series) {
 		group := make([]*ingest.Series, len(all))
 		for i := range all {
 			group[i] = &all[i]
 		}
 		rows := rowsOf(group, day(2026, 1, 1).UnixMicro())
-		data, err := encode(sh, ingest.Place{Name: "Wend"}, &rows)
+		data, err := encode(sh, ingest.SiteInfo{Name: "Wend"}, &rows)
 		if err != nil {
 			t.Fatal(err)
 		}
 		files = append(files, data)
 	}
 	one := randomAnswer(rand.New(rand.NewPCG(4, 4)), wendTemperature, day(2025, 12, 20))
-	add(shelfOf(one.Key), one)
+	add(bundleOf(one.Key), one)
 	members := ensemble(day(2026, 1, 1), 30, 3, 1)
-	add(shelfOf(members[0].Key), members...)
+	add(bundleOf(members[0].Key), members...)
 	return files
 }
 
@@ -516,7 +516,7 @@ func FuzzDecode(f *testing.F) {
 }
 
 func FuzzDecodeIndex(f *testing.F) {
-	x := index{Format: indexFormat, Generation: 3, Shelf: shelfOf(wendTemperature), Parts: []part{{Name: "a", Span: "2025", Rows: 2, Members: []run{{Rows: 2}}}}}
+	x := index{Format: indexFormat, Generation: 3, Bundle: bundleOf(wendTemperature), Parts: []part{{Name: "a", Span: "2025", Rows: 2, Members: []run{{Rows: 2}}}}}
 	data, err := encodeIndex(&x)
 	if err != nil {
 		f.Fatal(err)

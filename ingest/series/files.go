@@ -49,7 +49,7 @@ func (f *Files) Write(ctx context.Context, name string, data []byte) error {
 	if err := f.bucket.write(ctx, name, data); err != nil {
 		return fmt.Errorf("writing %s to %s: %w", name, f.url, err)
 	}
-	if err := f.bucket.settle(ctx); err != nil {
+	if err := f.bucket.flush(ctx); err != nil {
 		return fmt.Errorf("writing %s to %s: %w", name, f.url, err)
 	}
 	return nil

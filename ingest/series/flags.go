@@ -26,7 +26,7 @@ func (s *Store) SetFlags(ctx context.Context, checked ingest.Series) (int, error
 	if _, err := s.find(ctx, checked.Key); err != nil {
 		return 0, fmt.Errorf("setting flags: %w", err)
 	}
-	c, err := s.change(ctx, shelfOf(checked.Key), func(x *index, b *batch) (Change, error) {
+	c, err := s.change(ctx, bundleOf(checked.Key), func(x *index, b *batch) (Change, error) {
 		rows := tableOf(&checked, 0)
 		rows.retrieved = checked.Retrieved
 		var total Change
@@ -50,7 +50,7 @@ func (b *batch) flagSpan(ctx context.Context, x *index, sp span, rows *table) (i
 	if at < 0 {
 		return 0, nil
 	}
-	now, err := b.store.readPart(ctx, x.Shelf, &x.Parts[at], allColumns, wanted{all: true})
+	now, err := b.store.readPart(ctx, x.Bundle, &x.Parts[at], allColumns, wanted{all: true})
 	if err != nil {
 		return 0, err
 	}

@@ -30,7 +30,7 @@ const (
 type index struct {
 	Format     int    `json:"format"`
 	Generation int64  `json:"generation"`
-	Shelf      shelf  `json:"shelf"`
+	Bundle     bundle `json:"shelf"`
 	Place      place  `json:"place"`
 	SourceUnit string `json:"source_unit,omitempty"`
 	DayStart   string `json:"day_start,omitempty"`
@@ -78,7 +78,7 @@ func (p *part) of(member int) (run, bool) {
 	return run{}, false
 }
 
-// place is ingest.Place without NaN, which JSON cannot say.
+// place is ingest.SiteInfo without NaN, which JSON cannot say.
 type place struct {
 	Name      string   `json:"name,omitempty"`
 	Lat       *float64 `json:"lat,omitempty"`
@@ -87,7 +87,7 @@ type place struct {
 	Zone      string   `json:"zone,omitempty"`
 }
 
-func placeOf(p ingest.Place) place {
+func placeOf(p ingest.SiteInfo) place {
 	known := func(x float64) *float64 {
 		if math.IsNaN(x) || math.IsInf(x, 0) {
 			return nil
@@ -97,14 +97,14 @@ func placeOf(p ingest.Place) place {
 	return place{p.Name, known(p.Lat), known(p.Lon), known(p.Elevation), p.Zone}
 }
 
-func (p place) ingest() ingest.Place {
+func (p place) ingest() ingest.SiteInfo {
 	value := func(x *float64) float64 {
 		if x == nil {
 			return math.NaN()
 		}
 		return *x
 	}
-	return ingest.Place{Name: p.Name, Lat: value(p.Lat), Lon: value(p.Lon), Elevation: value(p.Elevation), Zone: p.Zone}
+	return ingest.SiteInfo{Name: p.Name, Lat: value(p.Lat), Lon: value(p.Lon), Elevation: value(p.Elevation), Zone: p.Zone}
 }
 
 func (p place) equal(q place) bool {
@@ -190,17 +190,17 @@ func (s *Store) loadIndex(ctx context.Context, shelfPath string) (*index, error)
 			continue // replaced by the next generation since it was listed
 		}
 		if errors.Is(err, errTooLong) {
-			return nil, &DamagedError{File: s.locate(name), Problem: "it is far too long", shelf: shelfPath}
+			return nil, &DamagedError{File: s.locate(name), Problem: "it is far too long", bundle: shelfPath}
 		}
 		if err != nil {
 			return nil, fmt.Errorf("reading index %s: %w", s.locate(name), err)
 		}
 		x, err := decodeIndex(data)
-		if err == nil && (x.Shelf.path() != shelfPath || x.Generation != newest) {
-			err = fmt.Errorf("it belongs to %s, generation %d", x.Shelf.path(), x.Generation)
+		if err == nil && (x.Bundle.path() != shelfPath || x.Generation != newest) {
+			err = fmt.Errorf("it belongs to %s, generation %d", x.Bundle.path(), x.Generation)
 		}
 		if err != nil {
-			return nil, &DamagedError{File: s.locate(name), Problem: err.Error(), shelf: shelfPath}
+			return nil, &DamagedError{File: s.locate(name), Problem: err.Error(), bundle: shelfPath}
 		}
 		s.remember(shelfPath, x)
 		return x, nil
@@ -225,8 +225,8 @@ func (s *Store) newestGeneration(ctx context.Context, shelfPath string) (newest 
 	return newest, nil
 }
 
-// shelves lists the paths of all shelves whose index lies under a folder, sorted.
-func (s *Store) shelves(ctx context.Context, folder string) ([]string, error) {
+// bundles lists the paths of all shelves whose index lies under a folder, sorted.
+func (s *Store) bundles(ctx context.Context, folder string) ([]string, error) {
 	found := map[string]bool{}
 	err := s.bucket.list(ctx, folder, func(o object) error {
 		if _, ok := generationOf(o.name); ok {

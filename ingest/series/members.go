@@ -16,7 +16,7 @@ import (
 // tests. A file that holds them all is decoded once, where Read decodes it for
 // each. It is ErrNotFound if the store knows no member.
 func (s *Store) Members(ctx context.Context, key ingest.Key, q Query) ([]ingest.Series, error) {
-	sh := shelfOf(key)
+	sh := bundleOf(key)
 	const tries = 5
 	for range tries {
 		x, err := s.loadIndex(ctx, sh.path())
@@ -54,7 +54,7 @@ func (s *Store) membersOf(ctx context.Context, x *index, q Query) (map[int]table
 		if p.Past || p.First >= to || p.Last < from {
 			continue
 		}
-		t, err := s.readPart(ctx, x.Shelf, &p, want, wanted{all: true})
+		t, err := s.readPart(ctx, x.Bundle, &p, want, wanted{all: true})
 		if err != nil {
 			return nil, err
 		}

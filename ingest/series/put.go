@@ -46,8 +46,8 @@ func (s *Store) PutAll(ctx context.Context, all []ingest.Series, at time.Time) (
 	if err := s.mayWrite(); err != nil {
 		return Change{}, err
 	}
-	var order []shelf
-	groups := map[shelf][]*ingest.Series{}
+	var order []bundle
+	groups := map[bundle][]*ingest.Series{}
 	for i := range all {
 		one := &all[i]
 		if err := one.Check(); err != nil {
@@ -56,8 +56,8 @@ func (s *Store) PutAll(ctx context.Context, all []ingest.Series, at time.Time) (
 		if one.Member < 0 || one.Member > 1<<20 {
 			return Change{}, fmt.Errorf("storing: series %s: member %d is not one", one.Key, one.Member)
 		}
-		sh := shelfOf(one.Key)
-		if err := checkShelf(sh); err != nil {
+		sh := bundleOf(one.Key)
+		if err := checkBundle(sh); err != nil {
 			return Change{}, fmt.Errorf("storing: %w", err)
 		}
 		if groups[sh] == nil {
@@ -138,7 +138,7 @@ func rowsOf(group []*ingest.Series, retrieved int64) table {
 
 // change runs one change of a shelf: from the newest index to the next one.
 // On shared storage another process may be faster; then it starts again.
-func (s *Store) change(ctx context.Context, sh shelf, edit func(*index, *batch) (Change, error)) (Change, error) {
+func (s *Store) change(ctx context.Context, sh bundle, edit func(*index, *batch) (Change, error)) (Change, error) {
 	path := sh.path()
 	m := s.writer(path)
 	m.Lock()
@@ -155,14 +155,14 @@ func (s *Store) change(ctx context.Context, sh shelf, edit func(*index, *batch) 
 		}
 		old, err := s.loadIndex(ctx, path)
 		if errors.Is(err, errNoIndex) {
-			old = &index{Format: indexFormat, Shelf: sh}
+			old = &index{Format: indexFormat, Bundle: sh}
 		} else if err != nil {
 			return Change{}, err
 		}
 		next := *old
 		next.Generation++
 		next.Parts = slices.Clone(old.Parts)
-		b := &batch{store: s, shelf: sh, generation: next.Generation}
+		b := &batch{store: s, bundle: sh, generation: next.Generation}
 		change, err := edit(&next, b)
 		if err == nil && b.same(old, &next) {
 			return change, nil
@@ -191,13 +191,13 @@ func (s *Store) superseded(ctx context.Context, x *index) bool {
 	if s.sole {
 		return false
 	}
-	newest, err := s.newestGeneration(ctx, x.Shelf.path())
+	newest, err := s.newestGeneration(ctx, x.Bundle.path())
 	return err == nil && newest > x.Generation
 }
 
 // commit makes the next index the newest one and removes what it replaces.
 func (s *Store) commit(ctx context.Context, old, next *index, b *batch) error {
-	path := next.Shelf.path()
+	path := next.Bundle.path()
 	data, err := encodeIndex(next)
 	if err != nil {
 		return fmt.Errorf("writing the index: %w", err)
@@ -236,7 +236,7 @@ func (s *Store) commit(ctx context.Context, old, next *index, b *batch) error {
 // name. What cannot be removed is left for Compact: it does no harm.
 func (s *Store) removeReplaced(ctx context.Context, old, next *index) {
 	ctx = context.WithoutCancel(ctx)
-	path := next.Shelf.path()
+	path := next.Bundle.path()
 	named := map[string]bool{}
 	for i := range next.Parts {
 		named[next.Parts[i].Name] = true

@@ -89,7 +89,7 @@ func (s *Store) scan(ctx context.Context, key ingest.Key, q Query, want columns,
 
 // find loads the index of a key's shelf and makes sure that the key is on it.
 func (s *Store) find(ctx context.Context, key ingest.Key) (*index, error) {
-	x, err := s.loadIndex(ctx, shelfOf(key).path())
+	x, err := s.loadIndex(ctx, bundleOf(key).path())
 	if err == nil && !x.has(key.Member) {
 		err = errNoIndex
 	}
@@ -151,13 +151,13 @@ func (s *Store) eachSpan(ctx context.Context, x *index, key ingest.Key, q Query,
 		if gone < 0 || err != nil {
 			return err
 		}
-		newest, err := s.loadIndex(ctx, x.Shelf.path())
+		newest, err := s.loadIndex(ctx, x.Bundle.path())
 		if err != nil || newest.Generation == x.Generation {
 			return &DamagedError{File: s.locate(parts[gone].Name), Series: key.String(), Problem: "it, or its file of superseded values, is missing"}
 		}
 		x = newest
 		// Whatever lies before this span has been handed over.
-		from = max(from, x.Shelf.spanOf(parts[gone].First).from)
+		from = max(from, x.Bundle.spanOf(parts[gone].First).from)
 	}
 	return fmt.Errorf("its files changed %d times while being read", tries)
 }
@@ -214,7 +214,7 @@ func (s *Store) readSpan(ctx context.Context, x *index, p *part, member int, q Q
 	if asOf < p.RetrievedLast {
 		want |= colRetrieved // to tell what was known
 	}
-	t, err := s.readPart(ctx, x.Shelf, p, want, wanted{member: member})
+	t, err := s.readPart(ctx, x.Bundle, p, want, wanted{member: member})
 	if err != nil {
 		return table{}, err
 	}
@@ -286,7 +286,7 @@ func (s *Store) readPast(ctx context.Context, x *index, spanName string, asOf in
 		if _, ok := p.of(members.member); !ok && !members.all {
 			continue
 		}
-		t, err := s.readPart(ctx, x.Shelf, p, allColumns, members)
+		t, err := s.readPart(ctx, x.Bundle, p, allColumns, members)
 		if err != nil {
 			return table{}, err
 		}
@@ -296,7 +296,7 @@ func (s *Store) readPast(ctx context.Context, x *index, spanName string, asOf in
 }
 
 // readPart reads, checks and decodes one file.
-func (s *Store) readPart(ctx context.Context, sh shelf, p *part, want columns, members wanted) (table, error) {
+func (s *Store) readPart(ctx context.Context, sh bundle, p *part, want columns, members wanted) (table, error) {
 	damaged := func(problem string) error {
 		return &DamagedError{File: s.locate(p.Name), Series: sh.key(members.member).String(), Problem: problem}
 	}
@@ -340,7 +340,7 @@ func (s *Store) keysUnder(ctx context.Context, folder string) ([]ingest.Key, err
 	var keys []ingest.Key
 	err := s.eachIndex(ctx, folder, func(x *index) error {
 		for _, m := range x.members() {
-			keys = append(keys, x.Shelf.key(m))
+			keys = append(keys, x.Bundle.key(m))
 		}
 		return nil
 	})
@@ -351,7 +351,7 @@ func (s *Store) keysUnder(ctx context.Context, folder string) ([]ingest.Key, err
 // eachIndex walks the newest index of every shelf under a folder. A damaged one does not keep
 // the others from being visited; it is reported at the end.
 func (s *Store) eachIndex(ctx context.Context, folder string, yield func(*index) error) error {
-	paths, err := s.shelves(ctx, folder)
+	paths, err := s.bundles(ctx, folder)
 	if err != nil {
 		return err
 	}
@@ -395,7 +395,7 @@ func (x *index) members() []int {
 // Info is what the store knows of one series without reading it.
 type Info struct {
 	Key         ingest.Key
-	Place       ingest.Place
+	Place       ingest.SiteInfo
 	SourceUnit  string
 	DayStart    string
 	Count       int       // readings, missing ones included

@@ -12,7 +12,7 @@ import (
 // them. It may run while another process writes; each shelf is then as it was
 // at some moment of the call. Files that a crash left behind are not handed over.
 func (s *Store) Snapshot(ctx context.Context, yield func(name string, data []byte) error) error {
-	paths, err := s.shelves(ctx, indexFolder)
+	paths, err := s.bundles(ctx, indexFolder)
 	if err != nil {
 		return err
 	}
@@ -20,7 +20,7 @@ func (s *Store) Snapshot(ctx context.Context, yield func(name string, data []byt
 		given := map[string]bool{}
 		const tries = 10
 		for try := 1; ; try++ {
-			err := s.snapshotShelf(ctx, p, given, yield)
+			err := s.snapshotBundle(ctx, p, given, yield)
 			if errors.Is(err, errNoIndex) {
 				break
 			}
@@ -36,7 +36,7 @@ func (s *Store) Snapshot(ctx context.Context, yield func(name string, data []byt
 	return nil
 }
 
-func (s *Store) snapshotShelf(ctx context.Context, shelfPath string, given map[string]bool, yield func(string, []byte) error) error {
+func (s *Store) snapshotBundle(ctx context.Context, shelfPath string, given map[string]bool, yield func(string, []byte) error) error {
 	x, err := s.loadIndex(ctx, shelfPath)
 	if err != nil {
 		return err

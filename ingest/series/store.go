@@ -40,7 +40,7 @@ type DamagedError struct {
 	Series  string // which series it belongs to, if known
 	Problem string
 
-	shelf string // its path, if the file is an index
+	bundle string // its path, if the file is an index
 }
 
 func (e *DamagedError) Error() string {

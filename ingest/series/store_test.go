@@ -88,7 +88,7 @@ func day(y, m, d int) time.Time { return time.Date(y, time.Month(m), d, 0, 0, 0,
 
 // regular makes a series with a fixed step.
 func regular(key ingest.Key, from time.Time, step time.Duration, values ...float64) ingest.Series {
-	s := ingest.Series{Key: key, Place: ingest.Place{Name: "Wend at Low Bridge", Lat: 54.5, Lon: -2.5, Elevation: math.NaN(), Zone: "Europe/London"}, SourceUnit: "degC"}
+	s := ingest.Series{Key: key, Place: ingest.SiteInfo{Name: "Wend at Low Bridge", Lat: 54.5, Lon: -2.5, Elevation: math.NaN(), Zone: "Europe/London"}, SourceUnit: "degC"}
 	for i, v := range values {
 		s.Time = append(s.Time, from.Add(time.Duration(i)*step).UnixMicro())
 		s.Value = append(s.Value, v)

@@ -25,7 +25,7 @@ type Report struct {
 // not be done.
 func (s *Store) Verify(ctx context.Context) (Report, error) {
 	var r Report
-	paths, err := s.shelves(ctx, indexFolder)
+	paths, err := s.bundles(ctx, indexFolder)
 	if err != nil {
 		return r, err
 	}
@@ -59,7 +59,7 @@ func (s *Store) Verify(ctx context.Context) (Report, error) {
 				if s.replacedSince(ctx, x) {
 					continue
 				}
-				err = &DamagedError{File: s.locate(part.Name), Series: x.Shelf.key(0).String(), Problem: "missing"}
+				err = &DamagedError{File: s.locate(part.Name), Series: x.Bundle.key(0).String(), Problem: "missing"}
 			}
 			if errors.As(err, &d) {
 				r.Damaged = append(r.Damaged, d)
@@ -83,20 +83,20 @@ func (s *Store) Verify(ctx context.Context) (Report, error) {
 
 // replacedSince says whether another process has changed a shelf.
 func (s *Store) replacedSince(ctx context.Context, x *index) bool {
-	newest, err := s.newestGeneration(ctx, x.Shelf.path())
+	newest, err := s.newestGeneration(ctx, x.Bundle.path())
 	return err == nil && newest != x.Generation
 }
 
 func (s *Store) verifyPart(ctx context.Context, x *index, p *part) error {
-	t, err := s.readPart(ctx, x.Shelf, p, allColumns, wanted{all: true})
+	t, err := s.readPart(ctx, x.Bundle, p, allColumns, wanted{all: true})
 	if err != nil {
 		return err
 	}
 	damaged := func(format string, args ...any) error {
-		return &DamagedError{File: s.locate(p.Name), Series: x.Shelf.key(0).String(), Problem: fmt.Sprintf(format, args...)}
+		return &DamagedError{File: s.locate(p.Name), Series: x.Bundle.key(0).String(), Problem: fmt.Sprintf(format, args...)}
 	}
 	for i := range t.len() {
-		if x.Shelf.spanOf(t.time[i]).name != p.Span {
+		if x.Bundle.spanOf(t.time[i]).name != p.Span {
 			return damaged("row %d lies outside %s", i, p.Span)
 		}
 		if i == 0 {
@@ -121,9 +121,9 @@ func (s *Store) verifyPart(ctx context.Context, x *index, p *part) error {
 func (s *Store) eachStray(ctx context.Context, named map[string]bool, damaged []*DamagedError, yield func(object) error) error {
 	doubtful := map[string]bool{}
 	for _, d := range damaged {
-		if d.shelf != "" {
+		if d.bundle != "" {
 			for _, folder := range []string{indexFolder, dataFolder, pastFolder} {
-				doubtful[folder+"/"+d.shelf] = true
+				doubtful[folder+"/"+d.bundle] = true
 			}
 		}
 	}

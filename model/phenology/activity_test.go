@@ -103,7 +103,7 @@ func TestSharesAddUpToASeason(t *testing.T) {
 	for range 50 {
 		p := inventGroup()
 		p.GateMinC, p.GateMaxC = math.Inf(-1), math.Inf(1)
-		p = p.at([figures]float64{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()})
+		p = p.at([numParams]float64{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()})
 		water := inventWater(rng)
 		e, l := p.Activity(water)
 		for name, a := range map[string][]float64{"emergence": e, "egg-laying": l} {

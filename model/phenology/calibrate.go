@@ -27,7 +27,7 @@ type Posterior struct {
 	Accepted                  float64 // share of the chain's steps that were taken: 0.1-0.6 is well
 	// Sample holds the chain itself, thinned, in standard deviations of the
 	// prior: DD50, MedianDOY, Weight, SpreadDays, PeakChance.
-	Sample [][figures]float64
+	Sample [][numParams]float64
 
 	effects [][][seasonEffects]float64 // beside Sample: of each season
 }
@@ -46,16 +46,16 @@ func (post *Posterior) InSeason(season int) Params {
 	// The prior of one season: river and season together.
 	wide := p
 	wide.DD50CV, wide.MedianSD, wide.PeakCV = math.Hypot(p.DD50CV, p.YearCV), math.Hypot(p.MedianSD, p.YearSD), math.Hypot(p.PeakCV, seasonNumbers)
-	by := [figures][2]float64{
+	by := [numParams][2]float64{
 		{p.DD50CV / wide.DD50CV, p.YearCV / wide.DD50CV},
 		{p.MedianSD / wide.MedianSD, p.YearSD / wide.MedianSD},
 		{1, 0}, {1, 0},
 		{p.PeakCV / wide.PeakCV, seasonNumbers / wide.PeakCV},
 	}
-	sample := make([][figures]float64, len(post.Sample))
+	sample := make([][numParams]float64, len(post.Sample))
 	for i, e := range post.Sample {
 		v := post.effects[i][season]
-		own := [figures]float64{v[0], v[1], 0, 0, v[2]}
+		own := [numParams]float64{v[0], v[1], 0, 0, v[2]}
 		for k := range e {
 			e[k] = by[k][0]*e[k] + by[k][1]*own[k]
 			if math.IsNaN(e[k]) { // a figure known without error
@@ -111,9 +111,9 @@ func Calibrate(prior Params, obs []Observation, seasons []Season, opt Options) (
 
 // summed is the parameters with the means, standard deviations and correlations
 // of a sample in standard deviations of p.
-func (p Params) summed(sample [][figures]float64) Params {
-	var mean, sd [figures]float64
-	cols := [figures][]float64{}
+func (p Params) summed(sample [][numParams]float64) Params {
+	var mean, sd [numParams]float64
+	cols := [numParams][]float64{}
 	for k := range cols {
 		for _, e := range sample {
 			cols[k] = append(cols[k], e[k])
@@ -124,8 +124,8 @@ func (p Params) summed(sample [][figures]float64) Params {
 	logitSD := p.weightLogitSD()
 	q.DD50CV, q.MedianSD, q.SpreadCV, q.PeakCV = p.DD50CV*sd[0], p.MedianSD*sd[1], p.SpreadCV*sd[3], p.PeakCV*sd[4]
 	q.WeightSD = logitSD * sd[2] * q.Weight * (1 - q.Weight)
-	for i := range figures {
-		for j := range figures {
+	for i := range numParams {
+		for j := range numParams {
 			q.Corr[i][j] = stat.Correlation(cols[i], cols[j], nil)
 			if i == j {
 				q.Corr[i][j] = 1

@@ -57,15 +57,15 @@ func TestCalibrationRecoversTruthsDrawnFromItsPrior(t *testing.T) {
 	if os.Getenv("ECLOSE_LONG") == "1" {
 		runs, steps = 400, 6000
 	}
-	names := [figures]string{"requirement", "calendar date", "weight", "spread", "peak chance"}
+	names := [numParams]string{"requirement", "calendar date", "weight", "spread", "peak chance"}
 	const bins = 6
-	var hist [figures][bins]int
-	var inside [figures]int
+	var hist [numParams][bins]int
+	var inside [numParams]int
 	medianIn, medianErr, priorErr := 0, 0.0, 0.0
 	for run := range runs {
 		rng := rand.New(rand.NewPCG(uint64(run), 7))
 		p := inventGroup()
-		var e [figures]float64
+		var e [numParams]float64
 		for k := range e {
 			e[k] = rng.NormFloat64()
 		}
@@ -78,7 +78,7 @@ func TestCalibrationRecoversTruthsDrawnFromItsPrior(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for k := range figures {
+		for k := range numParams {
 			rank := 0
 			for _, x := range post.Sample {
 				if x[k] < e[k] {
@@ -249,7 +249,7 @@ func BenchmarkCalibrate(b *testing.B) {
 	rng := rand.New(rand.NewPCG(1, 7))
 	p := inventGroup()
 	seasons := []Season{{inventWater(rng)}, {inventWater(rng)}, {inventWater(rng)}}
-	obs := observed(rng, p.at([figures]float64{}), p, seasons, true)
+	obs := observed(rng, p.at([numParams]float64{}), p, seasons, true)
 	for b.Loop() {
 		if _, err := Calibrate(p, obs, seasons, Options{}); err != nil {
 			b.Fatal(err)
@@ -266,7 +266,7 @@ func TestASeasonUnderWayIsForecastFromItsOwnSightings(t *testing.T) {
 	in := 0
 	for run := range runs {
 		rng := rand.New(rand.NewPCG(uint64(run), 17))
-		var e [figures]float64
+		var e [numParams]float64
 		for k := range e {
 			e[k] = 0.5 * rng.NormFloat64()
 		}

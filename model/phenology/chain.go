@@ -15,10 +15,10 @@ import (
 // alone, which touches only that season's likelihood. Shapes and widths are
 // learnt in the warm-up and then held, so that the rest is a plain Metropolis
 // chain. Everything is counted in standard deviations of the prior.
-func (t *target) run(opt Options) (sample [][figures]float64, effects [][][seasonEffects]float64, accepted float64) {
+func (t *target) run(opt Options) (sample [][numParams]float64, effects [][][seasonEffects]float64, accepted float64) {
 	rng := rand.New(rand.NewPCG(opt.Seed, 0x9e3779b97f4a7c15))
 	free := t.free()
-	var e [figures]float64
+	var e [numParams]float64
 	v := make([][seasonEffects]float64, len(t.records))
 	width := make([][seasonEffects]float64, len(t.records))
 	ll := make([]float64, len(t.records))
@@ -115,7 +115,7 @@ func (t *target) moves(s, k int) bool {
 func (t *target) free() []int {
 	var f []int
 	thermal := t.p.thermal()
-	for k, on := range [figures]bool{
+	for k, on := range [numParams]bool{
 		thermal && t.p.DD50CV > 0,
 		t.p.MedianSD > 0,
 		thermal && t.p.weightLogitSD() > 0,
@@ -160,7 +160,7 @@ func (s *shape) move(rng *rand.Rand) []float64 {
 	return d
 }
 
-func (s *shape) met(e [figures]float64, free []int, ok bool) {
+func (s *shape) met(e [numParams]float64, free []int, ok bool) {
 	for _, k := range free {
 		s.past = append(s.past, e[k])
 	}

@@ -19,14 +19,14 @@ import (
 // 239-245), so that few draws stand well for the distribution. The same seed
 // gives the same draws.
 func (p Params) Draw(seed uint64, n int) []Params {
-	z := [figures + 2][]float64{}
+	z := [numParams + 2][]float64{}
 	for k := range z {
 		z[k] = normals(n, seed, uint64(k))
 	}
 	l, mixed := p.factor()
 	out := make([]Params, n)
 	for i := range out {
-		var e [figures]float64
+		var e [numParams]float64
 		for k := range e {
 			e[k] = z[k][i]
 			if mixed {
@@ -37,8 +37,8 @@ func (p Params) Draw(seed uint64, n int) []Params {
 			}
 		}
 		q := p.at(e)
-		q.DD50 *= math.Exp(p.YearCV * z[figures][i])
-		q.MedianDOY += p.YearSD * z[figures+1][i]
+		q.DD50 *= math.Exp(p.YearCV * z[numParams][i])
+		q.MedianDOY += p.YearSD * z[numParams+1][i]
 		q.YearCV, q.YearSD = 0, 0
 		out[i] = q
 	}
@@ -46,7 +46,7 @@ func (p Params) Draw(seed uint64, n int) []Params {
 }
 
 // at is the parameters moved by so many standard deviations in each figure.
-func (p Params) at(e [figures]float64) Params {
+func (p Params) at(e [numParams]float64) Params {
 	q := p
 	q.DD50 = p.DD50 * math.Exp(p.DD50CV*e[0])
 	q.MedianDOY = p.MedianDOY + p.MedianSD*e[1]
@@ -56,7 +56,7 @@ func (p Params) at(e [figures]float64) Params {
 	q.SpreadDays = math.Max(minSpread, p.SpreadDays*math.Exp(p.SpreadCV*e[3]))
 	q.PeakChance = chanceOf(peakLog(p.PeakChance) + p.PeakCV*e[4])
 	q.DD50CV, q.MedianSD, q.WeightSD, q.SpreadCV, q.PeakCV = 0, 0, 0, 0, 0
-	q.Corr = [figures][figures]float64{}
+	q.Corr = [numParams][numParams]float64{}
 	return q
 }
 
@@ -85,11 +85,11 @@ func chanceOf(x float64) float64     { return -math.Expm1(-math.Exp(math.Min(x, 
 
 // factor is the Cholesky factor of the correlations; false if there are none.
 func (p Params) factor() (*mat.TriDense, bool) {
-	if p.Corr == ([figures][figures]float64{}) {
+	if p.Corr == ([numParams][numParams]float64{}) {
 		return nil, false
 	}
-	c := mat.NewSymDense(figures, nil)
-	for i := range figures {
+	c := mat.NewSymDense(numParams, nil)
+	for i := range numParams {
 		c.SetSym(i, i, 1)
 		for j := range i {
 			c.SetSym(i, j, p.Corr[i][j])
@@ -99,7 +99,7 @@ func (p Params) factor() (*mat.TriDense, bool) {
 	if !ch.Factorize(c) {
 		return nil, false
 	}
-	l := mat.NewTriDense(figures, mat.Lower, nil)
+	l := mat.NewTriDense(numParams, mat.Lower, nil)
 	ch.LTo(l)
 	return l, true
 }

@@ -36,15 +36,15 @@ type Params struct {
 
 	// Corr holds the correlations of the uncertain figures in the order DD50,
 	// MedianDOY, Weight, SpreadDays, PeakChance. A prior has none (all zero).
-	Corr [figures][figures]float64
+	Corr [numParams][numParams]float64
 
 	Measured     bool // something seen at this river entered
 	Seasons      int  // how many seasons of it
 	ThermalGrade string
 }
 
-// figures is how many uncertain figures Params has.
-const figures = 5
+// numParams is how many uncertain figures Params has.
+const numParams = 5
 
 // Our own defaults, from the research on single reaches and on catches.
 const (

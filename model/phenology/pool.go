@@ -19,8 +19,8 @@ const betweenRivers = 0.5
 func (p Params) Pooled(rivers []Params) Params {
 	prior := p.coordinates()
 	width := p.widths()
-	var mean, sd [figures]float64
-	for k := range figures {
+	var mean, sd [numParams]float64
+	for k := range numParams {
 		sd[k] = 1
 		if width[k] == 0 {
 			continue
@@ -48,8 +48,8 @@ func (p Params) Pooled(rivers []Params) Params {
 }
 
 // coordinates are the uncertain figures on the scales on which they are normal.
-func (p Params) coordinates() [figures]float64 {
-	c := [figures]float64{1: p.MedianDOY, 3: math.Log(p.SpreadDays), 4: peakLog(p.PeakChance)}
+func (p Params) coordinates() [numParams]float64 {
+	c := [numParams]float64{1: p.MedianDOY, 3: math.Log(p.SpreadDays), 4: peakLog(p.PeakChance)}
 	if p.DD50 > 0 {
 		c[0] = math.Log(p.DD50)
 	}
@@ -60,8 +60,8 @@ func (p Params) coordinates() [figures]float64 {
 }
 
 // widths are their standard deviations.
-func (p Params) widths() [figures]float64 {
-	w := [figures]float64{p.DD50CV, p.MedianSD, p.weightLogitSD(), p.SpreadCV, p.PeakCV}
+func (p Params) widths() [numParams]float64 {
+	w := [numParams]float64{p.DD50CV, p.MedianSD, p.weightLogitSD(), p.SpreadCV, p.PeakCV}
 	if p.DD50 == 0 {
 		w[0] = 0
 	}

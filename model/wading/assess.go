@@ -137,7 +137,7 @@ func Assess(in Input) Caution {
 		flowTrouble = "the flow reading is negative: tide or backwater"
 	}
 	if in.Geometry != nil {
-		l := Limits{in.Geometry.LimitFlowHigh(Push1), in.Geometry.LimitFlowHigh(Push2), in.Geometry.LimitFlowHigh(Push3)}
+		l := Limits{in.Geometry.LimitFlowHigh(CareDV), in.Geometry.LimitFlowHigh(BetterNotDV), in.Geometry.LimitFlowHigh(KeepOutDV)}
 		a.c.Limits = &l
 	}
 	judged := false
@@ -254,7 +254,7 @@ func (a *assessment) byGeometry(q float64) {
 	g := a.in.Geometry
 	low, high := g.Within()
 	at := min(max(q, low), high)
-	h := Hydraulics{PushM2s: g.Push(at), PushHighM2s: g.PushHigh(at), DepthM: g.Depth.At(at), VelocityMS: g.Velocity.At(at)}
+	h := Hydraulics{DVM2s: g.DV(at), DVHighM2s: g.DVHigh(at), DepthM: g.Depth.At(at), VelocityMS: g.Velocity.At(at)}
 	level := FlowLevel(h, false)
 	e := Estimate{Hydraulics: h, Basis: g.basis(), Printed: q >= low && q <= high}
 	a.c.Estimate = &e
@@ -263,19 +263,19 @@ func (a *assessment) byGeometry(q float64) {
 		// Higher than anything measured: the level at the top is a floor, and
 		// never less than 2. It must not come out as not known.
 		a.add("level.outside_fit", max(level, BetterNot), func(u Units) string {
-			return fmt.Sprintf("flow is above anything measured here (highest %s): depth × speed is at least %s", u.Flow(g.MaxFlow), u.Push(h.PushHighM2s))
+			return fmt.Sprintf("flow is above anything measured here (highest %s): depth × speed is at least %s", u.Flow(g.MaxFlow), u.DV(h.DVHighM2s))
 		})
 	case q < low:
 		a.add("level.outside_fit", level, func(u Units) string {
-			return fmt.Sprintf("flow is below anything measured here (lowest %s): depth × speed is at most %s", u.Flow(g.MinFlow), u.Push(h.PushHighM2s))
+			return fmt.Sprintf("flow is below anything measured here (lowest %s): depth × speed is at most %s", u.Flow(g.MinFlow), u.DV(h.DVHighM2s))
 		})
 	default:
 		code := "level.flow"
 		a.add(code, level, func(u Units) string {
 			t := fmt.Sprintf("at the gauge: mean depth %[3]s, mean speed %[4]s, depth × speed %[1]s, with margin %[2]s (%[5]s). Our caution levels start at %[6]s, %[7]s and %[8]s",
-				u.Push(h.PushM2s), u.Push(h.PushHighM2s), u.Length(h.DepthM), u.Speed(h.VelocityMS), e.Basis, u.Push(Push1), u.Push(Push2), u.Push(Push3))
-			if h.PushM2s >= GaugersLimit {
-				t += "; gauging staff do not wade at or above " + u.Push(GaugersLimit)
+				u.DV(h.DVM2s), u.DV(h.DVHighM2s), u.Length(h.DepthM), u.Speed(h.VelocityMS), e.Basis, u.DV(CareDV), u.DV(BetterNotDV), u.DV(KeepOutDV))
+			if h.DVM2s >= GaugersLimit {
+				t += "; gauging staff do not wade at or above " + u.DV(GaugersLimit)
 			}
 			return t
 		})
@@ -316,14 +316,14 @@ func (a *assessment) byStage() (judged bool) {
 	if in.StageOnly && in.StageFit != nil {
 		f := in.StageFit
 		at := min(max(s, f.MinM), f.MaxM)
-		push := f.PushHigh(at)
-		level := FlowLevel(Hydraulics{PushHighM2s: push}, false)
+		dv := f.DVHigh(at)
+		level := FlowLevel(Hydraulics{DVHighM2s: dv}, false)
 		if s > f.MaxM {
 			level = max(level, BetterNot)
 		}
 		judged = true
 		a.add("level.flow", level, func(u Units) string {
-			return fmt.Sprintf("depth × speed %s with margin, from gauge height only (%d measurements)", u.Push(push), f.N)
+			return fmt.Sprintf("depth × speed %s with margin, from gauge height only (%d measurements)", u.DV(dv), f.N)
 		})
 	}
 	return judged

@@ -161,7 +161,7 @@ func TestEveryReasonNamesASourceAndViewsAreJSON(t *testing.T) {
 		t.Errorf("only %d reasons", len(v.Reasons))
 	}
 	for i, r := range v.Reasons {
-		if r.Source == "" || r.Standing == "" || r.Text == "" {
+		if r.Source == "" || r.Provenance == "" || r.Text == "" {
 			t.Errorf("reason %+v lacks something", r)
 		}
 		if i > 0 && r.Level > v.Reasons[i-1].Level {
@@ -287,9 +287,9 @@ func TestFitGeometryKeepsContinuityAndRefusesTooLittle(t *testing.T) {
 	if math.Abs(g.Width.Exp-0.12) > 0.06 {
 		t.Errorf("width exponent %g, 0.12 went in", g.Width.Exp)
 	}
-	for _, p := range []float64{Push1, Push2, Push3} {
-		if q := g.LimitFlowHigh(p); math.Abs(g.PushHigh(q)-p) > 1e-9 {
-			t.Errorf("the limit flow %g gives %g, want %g", q, g.PushHigh(q), p)
+	for _, p := range []float64{CareDV, BetterNotDV, KeepOutDV} {
+		if q := g.LimitFlowHigh(p); math.Abs(g.DVHigh(q)-p) > 1e-9 {
+			t.Errorf("the limit flow %g gives %g, want %g", q, g.DVHigh(q), p)
 		}
 	}
 	all := wendMeasurements()
@@ -317,10 +317,10 @@ func TestNearestIsFoundOnTheLogOfTheFlow(t *testing.T) {
 	if err != nil || g.IDs[0] != m[3].ID || !g.Scaled {
 		t.Fatalf("%+v %v", g, err)
 	}
-	if math.Abs(g.Push(m[3].FlowM3s)-m[3].FlowM3s/m[3].WidthM) > 1e-9 {
+	if math.Abs(g.DV(m[3].FlowM3s)-m[3].FlowM3s/m[3].WidthM) > 1e-9 {
 		t.Error("the measurement itself is not met")
 	}
-	if r := g.Push(2*m[3].FlowM3s) / g.Push(m[3].FlowM3s); math.Abs(r-math.Pow(2, 0.74)) > 1e-9 {
+	if r := g.DV(2*m[3].FlowM3s) / g.DV(m[3].FlowM3s); math.Abs(r-math.Pow(2, 0.74)) > 1e-9 {
 		t.Errorf("double the flow, %g times the push; want 2^0.74", r)
 	}
 }

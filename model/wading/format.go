@@ -64,8 +64,8 @@ type View struct {
 	Flow     *ValueView   `json:"flow_m3s,omitempty"`
 	Stage    *ValueView   `json:"gauge_height_m,omitempty"`
 	Water    *ValueView   `json:"water_c,omitempty"`
-	Push     *float64     `json:"depth_times_speed_m2s,omitempty"`
-	PushHigh *float64     `json:"depth_times_speed_with_margin_m2s,omitempty"`
+	DV       *float64     `json:"depth_times_speed_m2s,omitempty"`
+	DVHigh   *float64     `json:"depth_times_speed_with_margin_m2s,omitempty"`
 	Basis    string       `json:"estimate_basis,omitempty"`
 	Limits   *Limits      `json:"limits,omitempty"`
 	Always   string       `json:"always"`
@@ -73,11 +73,11 @@ type View struct {
 
 // ReasonView is a reason with its source.
 type ReasonView struct {
-	Code     string   `json:"code"`
-	Level    int      `json:"level"`
-	Text     string   `json:"text"`
-	Source   string   `json:"source"`
-	Standing Standing `json:"standing"`
+	Code       string     `json:"code"`
+	Level      int        `json:"level"`
+	Text       string     `json:"text"`
+	Source     string     `json:"source"`
+	Provenance Provenance `json:"standing"`
 }
 
 // ValueView is a reading with its age.
@@ -97,10 +97,10 @@ func (c Caution) View(u Units) View {
 	}
 	for _, r := range c.Reasons {
 		b := r.Basis()
-		v.Reasons = append(v.Reasons, ReasonView{r.Code, int(r.Level), r.Text(u), b.Source, b.Standing})
+		v.Reasons = append(v.Reasons, ReasonView{r.Code, int(r.Level), r.Text(u), b.Source, b.Provenance})
 	}
 	if c.Estimate != nil && c.Estimate.Printed {
-		v.Push, v.PushHigh, v.Basis = &c.Estimate.PushM2s, &c.Estimate.PushHighM2s, c.Estimate.Basis
+		v.DV, v.DVHigh, v.Basis = &c.Estimate.DVM2s, &c.Estimate.DVHighM2s, c.Estimate.Basis
 	}
 	return v
 }

@@ -21,10 +21,10 @@ func (l Level) Words() string {
 
 // Hydraulics is what the river does at the gauge section; NaN where not known.
 type Hydraulics struct {
-	PushM2s     float64 // depth times velocity, section mean
-	PushHighM2s float64 // the same with margin
-	DepthM      float64 // section mean
-	VelocityMS  float64 // section mean
+	DVM2s      float64 // depth times velocity, section mean
+	DVHighM2s  float64 // the same with margin
+	DepthM     float64 // section mean
+	VelocityMS float64 // section mean
 }
 
 // FlowLevel is the level of a section's depth and velocity alone, and of the
@@ -32,11 +32,11 @@ type Hydraulics struct {
 func FlowLevel(h Hydraulics, atActionHeight bool) Level {
 	const tiny = 1e-12
 	switch {
-	case atActionHeight, h.PushHighM2s >= Push3-tiny, h.PushM2s >= GaugersLimit*(1-tiny), h.DepthM > MaxDepthM, h.VelocityMS > MaxVelocityMS:
+	case atActionHeight, h.DVHighM2s >= KeepOutDV-tiny, h.DVM2s >= GaugersLimit*(1-tiny), h.DepthM > MaxDepthM, h.VelocityMS > MaxVelocityMS:
 		return KeepOut
-	case h.PushHighM2s >= Push2-tiny:
+	case h.DVHighM2s >= BetterNotDV-tiny:
 		return BetterNot
-	case h.PushHighM2s >= Push1-tiny:
+	case h.DVHighM2s >= CareDV-tiny:
 		return Care
 	}
 	return Quiet

@@ -149,10 +149,10 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 		if !m.Usable() {
 			t.Error("not usable")
 		}
-		push, qw := m.MeanDepthM()*m.VelocityMS, m.FlowM3s/m.WidthM
+		dv, qw := m.MeanDepthM()*m.VelocityMS, m.FlowM3s/m.WidthM
 		return answers{
-			"mean_depth_ft": m.MeanDepthM() / FootM, "dv_ft2s": push / Foot2M2, "q_over_w": qw / Foot2M2,
-			"rel_gap": math.Abs(push-qw) / qw,
+			"mean_depth_ft": m.MeanDepthM() / FootM, "dv_ft2s": dv / Foot2M2, "q_over_w": qw / Foot2M2,
+			"rel_gap": math.Abs(dv-qw) / qw,
 		}
 	},
 	"rdb.missing_fields": func(_ *testing.T, in, _ fields) answers {
@@ -181,7 +181,7 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 	},
 	"fit.dv": func(_ *testing.T, in, _ fields) answers {
 		g := geometry(in)
-		return answers{"dv_ft2s": g.Push(in.num("flow_cfs")), "dv_hi_ft2s": g.PushHigh(in.num("flow_cfs"))}
+		return answers{"dv_ft2s": g.DV(in.num("flow_cfs")), "dv_hi_ft2s": g.DVHigh(in.num("flow_cfs"))}
 	},
 	"fit.limit_flow_metric": func(_ *testing.T, in, _ fields) answers {
 		q := geometry(in).LimitFlow(in.num("dv_m2s"))
@@ -202,7 +202,7 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 		out["product"] = want.num("a") * want.num("c") * want.num("k")
 		g := Geometry{Width: Power{want.num("a"), want.num("b"), 0}, Depth: Power{want.num("c"), want.num("f"), 0}, Velocity: Power{want.num("k"), want.num("m"), 0}}
 		for _, q := range []float64{3, 10, 30, 100} {
-			if r := g.Depth.At(q) * g.Velocity.At(q) / g.Push(q); math.Abs(r-1) > 0.01 {
+			if r := g.Depth.At(q) * g.Velocity.At(q) / g.DV(q); math.Abs(r-1) > 0.01 {
 				t.Errorf("at %g m3/s depth x velocity is %.4f of flow over width", q, r)
 			}
 		}
@@ -239,7 +239,7 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 			t.Fatal(err)
 		}
 		q := in.num("Q_cfs") * Foot3M3
-		return answers{"depth_ft": g.Depth.At(q) / FootM, "velocity_fps": g.Velocity.At(q) / FootM, "dv_ft2s": g.Push(q) / Foot2M2}
+		return answers{"depth_ft": g.Depth.At(q) / FootM, "velocity_fps": g.Velocity.At(q) / FootM, "dv_ft2s": g.DV(q) / Foot2M2}
 	},
 	"scale.exponent_sum": func(t *testing.T, in, _ fields) answers {
 		if in.num("b") != meanWidthExp || in.num("f") != meanDepthExp || in.num("m") != meanVelocityExp {
@@ -255,7 +255,7 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 		return answers{"max_depth_over_mean": d, "peak_dv_over_mean": p}
 	},
 	"level.flow": func(_ *testing.T, in, _ fields) answers {
-		h := Hydraulics{PushM2s: math.NaN(), PushHighM2s: in.num("dvhi"), DepthM: in.num("d"), VelocityMS: in.num("v")}
+		h := Hydraulics{DVM2s: math.NaN(), DVHighM2s: in.num("dvhi"), DepthM: in.num("d"), VelocityMS: in.num("v")}
 		return answers{"level": float64(FlowLevel(h, in["stage_action"] == "true"))}
 	},
 	"level.stale": func(_ *testing.T, in, _ fields) answers {
@@ -279,7 +279,7 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 		if c.Estimate.Printed {
 			printed = "yes"
 		}
-		return answers{"dv_printed": printed, "dv_floor_ft2s": c.Estimate.PushHighM2s / Foot2M2, "level": float64(c.Level)}
+		return answers{"dv_printed": printed, "dv_floor_ft2s": c.Estimate.DVHighM2s / Foot2M2, "level": float64(c.Level)}
 	},
 	"rise.fast": func(_ *testing.T, in, _ fields) answers {
 		return answers{"fast_rise": fmt.Sprint(FastRise(in.num("dt_h"), in.num("dstage_ft")*FootM, in.num("dQ_pct")/100))}
@@ -390,23 +390,23 @@ func geometry(in fields) Geometry {
 }
 
 // standing says how the source of a row was seen, in the words of the package.
-func standing(cell string) Standing {
+func standing(cell string) Provenance {
 	switch {
 	case strings.HasPrefix(cell, "READ (secondary copy)"):
 		return SecondHand
 	case strings.HasPrefix(cell, "READ"):
 		return Read
 	case strings.HasPrefix(cell, "MEMORY"):
-		return Memory
+		return FromMemory
 	}
 	return Default
 }
 
 // rank orders standings, best first.
-var rank = map[Standing]int{Read: 0, SecondHand: 1, Memory: 2, Default: 3}
+var rank = map[Provenance]int{Read: 0, SecondHand: 1, FromMemory: 2, Default: 3}
 
 func TestAllRowsOfTheCheckTable(t *testing.T) {
-	n := map[Standing]int{}
+	n := map[Provenance]int{}
 	total := 0
 	for i, r := range rows(t) {
 		rule, in, want, source, how := r[0], parse(r[1]), parse(r[2]), r[3], standing(r[4])
@@ -417,7 +417,7 @@ func TestAllRowsOfTheCheckTable(t *testing.T) {
 			if !ok {
 				t.Fatalf("no check for the rule; its source is %s (%s)", source, how)
 			}
-			if b, ok := Bases[rule]; !ok || b.Source == "" || b.Standing == "" {
+			if b, ok := Bases[rule]; !ok || b.Source == "" || b.Provenance == "" {
 				t.Errorf("the package does not name the source of %s", rule)
 			}
 			got := check(t, in, want)
@@ -450,7 +450,7 @@ func TestAllRowsOfTheCheckTable(t *testing.T) {
 // as read, unless other rows of the same rule were read (then the source text
 // says which part was not).
 func TestNoRuleClaimsMoreThanItsRowsDo(t *testing.T) {
-	best := map[string]Standing{}
+	best := map[string]Provenance{}
 	mixed := map[string]bool{}
 	for _, r := range rows(t) {
 		s := standing(r[4])
@@ -463,8 +463,8 @@ func TestNoRuleClaimsMoreThanItsRowsDo(t *testing.T) {
 	}
 	for rule, s := range best {
 		b := Bases[rule]
-		if rank[b.Standing] < rank[s] {
-			t.Errorf("%s claims %q, its best row is %q", rule, b.Standing, s)
+		if rank[b.Provenance] < rank[s] {
+			t.Errorf("%s claims %q, its best row is %q", rule, b.Provenance, s)
 		}
 		if mixed[rule] && !strings.Contains(b.Source, "memory") && !strings.Contains(b.Source, "by us") && !strings.Contains(b.Source, "second-hand") {
 			t.Errorf("%s has rows of several standings; its source text must say so: %q", rule, b.Source)

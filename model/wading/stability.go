@@ -7,9 +7,9 @@ import "math"
 // strong adult stands on a poor bed (Karvonen et al. 2000), 0.8 the working limit
 // of trained staff (Cox et al. 2010).
 const (
-	Push1 = 0.4
-	Push2 = 0.6
-	Push3 = 0.8
+	CareDV      = 0.4
+	BetterNotDV = 0.6
+	KeepOutDV   = 0.8
 	// GaugersLimit is 10 ft2/s, the USGS rule for trained staff, on the plain
 	// estimate.
 	GaugersLimit = 10 * Foot2M2
@@ -29,11 +29,11 @@ func AboveGaugersLimit(depthM, velocityMS float64) bool {
 // their product. Every limit belongs to the lower class.
 func HazardClass(depthM, velocityMS float64) int {
 	const tiny = 1e-12
-	push := depthM * velocityMS
-	for i, c := range [...]struct{ push, depth, velocity float64 }{
+	dv := depthM * velocityMS
+	for i, c := range [...]struct{ dv, depth, velocity float64 }{
 		{0.3, 0.3, 2}, {0.6, 0.5, 2}, {0.6, 1.2, 2}, {1, 2, 2}, {4, 4, 4},
 	} {
-		if push <= c.push+tiny && depthM <= c.depth+tiny && velocityMS <= c.velocity+tiny {
+		if dv <= c.dv+tiny && depthM <= c.depth+tiny && velocityMS <= c.velocity+tiny {
 			return i + 1
 		}
 	}
@@ -156,7 +156,7 @@ func RatingClass(rating, top float64) string {
 //
 //	mean depth / greatest = r/(r+1)
 //	mean of depth^(5/3)   = integral of (1-x^r)^(5/3) over 0..1
-func DeepestThread(r float64) (depth, push float64) {
+func DeepestThread(r float64) (depth, dv float64) {
 	depth = (r + 1) / r
 	const n = 2000 // Simpson
 	sum := 0.0

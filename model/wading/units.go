@@ -51,8 +51,8 @@ func (u Units) Speed(ms float64) string {
 	return u.both(fmt.Sprintf("%.1f m/s", ms), fmt.Sprintf("%.1f ft/s", ms/footM))
 }
 
-// Push is depth times speed, the push of the water on the legs.
-func (u Units) Push(m2s float64) string {
+// DV is depth times speed, the push of the water on the legs.
+func (u Units) DV(m2s float64) string {
 	return u.both(fmt.Sprintf("%.2f m²/s", m2s), fmt.Sprintf("%.1f ft²/s", m2s/Foot2M2))
 }
 

@@ -107,7 +107,7 @@ const minFit = 10
 // of the flow by least squares. It keeps the last 15 years and the highest flow,
 // and wants ten usable rows over a decade of flow (highest at least ten times
 // the lowest); else ErrTooFew. Log-log least squares gives medians: the margin of
-// PushHigh covers that.
+// DVHigh covers that.
 func FitGeometry(all []Measurement) (Geometry, error) {
 	var rows []Measurement
 	var last time.Time
@@ -211,14 +211,14 @@ func Nearest(all []Measurement, flowM3s float64) (Geometry, error) {
 	}, nil
 }
 
-// Push is the section-mean depth times velocity at a flow, m2/s. Since depth is
+// DV is the section-mean depth times velocity at a flow, m2/s. Since depth is
 // area over width and velocity is flow over area, it is simply flow over width:
 // flow^(1-b)/a with width = a flow^b.
-func (g Geometry) Push(flowM3s float64) float64 { return flowM3s / g.Width.At(flowM3s) }
+func (g Geometry) DV(flowM3s float64) float64 { return flowM3s / g.Width.At(flowM3s) }
 
-// PushHigh is Push with a one-sided margin of 90 % for the scatter of the
+// DVHigh is Push with a one-sided margin of 90 % for the scatter of the
 // measurements: exp(1.2816 s).
-func (g Geometry) PushHigh(flowM3s float64) float64 { return g.Push(flowM3s) * g.margin() }
+func (g Geometry) DVHigh(flowM3s float64) float64 { return g.DV(flowM3s) * g.margin() }
 
 const z90 = 1.2816
 
@@ -229,7 +229,7 @@ func (g Geometry) LimitFlow(pushM2s float64) float64 {
 	return math.Pow(g.Width.Coef*pushM2s, 1/(1-g.Width.Exp))
 }
 
-// LimitFlowHigh is the flow at which PushHigh reaches a value: the one to act on.
+// LimitFlowHigh is the flow at which DVHigh reaches a value: the one to act on.
 func (g Geometry) LimitFlowHigh(pushM2s float64) float64 { return g.LimitFlow(pushM2s / g.margin()) }
 
 // Within are the flows for which an estimate may be printed: half the lowest to
@@ -290,5 +290,5 @@ func FitStage(all []Measurement) (StageFit, error) {
 	return f, nil
 }
 
-// PushHigh is depth times velocity at a height with the margin of 90 %.
-func (f StageFit) PushHigh(stageM float64) float64 { return math.Exp(f.A + f.B*stageM + z90*f.S) }
+// DVHigh is depth times velocity at a height with the margin of 90 %.
+func (f StageFit) DVHigh(stageM float64) float64 { return math.Exp(f.A + f.B*stageM + z90*f.S) }

@@ -11,8 +11,8 @@ import (
 func BenchmarkRiverDay(b *testing.B) {
 	in := invented(rand.New(rand.NewPCG(3, 1)), 3652)
 	m := Model{Params: pooled.around(average)}
-	m.place(in)
-	air, flow := m.drivers(in.Day0, in.Air, in.Flow)
+	m.localize(in)
+	air, flow := m.forcing(in.Day0, in.Air, in.Flow)
 	h := harmonicsOf(in.Day0, len(air))
 	out := make([]float64, len(air))
 	rows := make([]row, len(air))

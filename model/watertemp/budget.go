@@ -59,8 +59,8 @@ const flowLow, flowHigh = 0.02, 50.0
 
 var logFlowLow, logFlowHigh = math.Log(flowLow), math.Log(flowHigh)
 
-// memory is what the features need of the days before.
-type memory struct {
+// state is what the features need of the days before.
+type state struct {
 	prev, fast, slow, verySlow float64 // °C
 	flow, flowSlow             float64
 }
@@ -81,7 +81,7 @@ type row struct {
 
 // day fills a row from the day's air, °C, and logarithm of the flow ratio, and
 // moves the memory on.
-func (m *memory) day(r *row, mean, air, flow, cos, sin float64) {
+func (m *state) day(r *row, mean, air, flow, cos, sin float64) {
 	m.fast = air + keepFast*(m.fast-air)
 	m.slow = air + keepSlow*(m.slow-air)
 	m.verySlow = air + keepVerySlow*(m.verySlow-air)

@@ -124,7 +124,7 @@ func (in Input) useful() (use []int) {
 
 type fitter struct {
 	in     Input
-	b      *belief
+	b      *prior
 	middle Params // of the belief, in such a climate
 	m      Model
 	rows   []row
@@ -148,7 +148,7 @@ func newFitter(in Input) (*fitter, error) {
 		return nil, fmt.Errorf("fitting water temperature: %w", err)
 	}
 	f := &fitter{in: in, noise: 1, m: Model{Grade: "model fitted here"}}
-	f.m.learnTraits(in, f.m.place(in))
+	f.m.fitDescriptors(in, f.m.localize(in))
 	f.b, f.middle = pooled, f.m.regional()
 	f.use = in.useful()
 	if err := enough(in, f.use); err != nil {
@@ -163,7 +163,7 @@ func newFitter(in Input) (*fitter, error) {
 	if f.m.Partial() {
 		f.m.Grade = "model fitted here, less than a year of readings"
 	}
-	air, flow := f.m.drivers(in.Day0, in.Air, in.Flow)
+	air, flow := f.m.forcing(in.Day0, in.Air, in.Flow)
 	f.rows, f.sim = make([]row, n), make([]float64, n)
 	f.h = harmonicsOf(in.Day0, n)
 	mem := f.m.begin(in.Day0)
@@ -370,9 +370,9 @@ func (f *fitter) polish(p Params) {
 	f.m.Lags = &l
 	outside := f.leaveOut(p, lags)
 	f.simulate(&p)
-	f.beside(f.m.Lags)
+	f.combineLags(f.m.Lags)
 	f.m.Kriged = krige(f.knots())
-	f.m.again = f.add(f.m.Kriged)
+	f.m.krigedRMS = f.add(f.m.Kriged)
 	f.m.mix(f.sim, f.in.Day0)
 	f.m.Water, _ = yearOf(f.in.Day0, f.in.Water)
 	if f.m.Partial() {

@@ -11,9 +11,9 @@ const spinup = 500
 
 // assimilated is a reach at the end of a history.
 type assimilated struct {
-	water  float64 // of the model, °C
-	memory memory
-	error  believed
+	water float64 // of the model, °C
+	state state
+	error believed
 }
 
 // assimilate runs the model over the end of a history and learns from every
@@ -22,7 +22,7 @@ func (m *Model) assimilate(in Input) assimilated {
 	n := len(in.Air)
 	from := max(0, n-spinup)
 	tail := in.slice(from, n)
-	air, flow := m.drivers(tail.Day0, tail.Air, tail.Flow)
+	air, flow := m.forcing(tail.Day0, tail.Air, tail.Flow)
 	h := harmonicsOf(tail.Day0, len(air))
 	sim := make([]float64, len(air))
 	t := firstKnown(tail.Water)
@@ -30,7 +30,7 @@ func (m *Model) assimilate(in Input) assimilated {
 		t = m.Air.filtered(tail.Day0-1, tauFast)
 	}
 	a := assimilated{water: max(0, t), error: m.Error.unseen()}
-	a.memory, a.water = m.run(sim, tail.Day0, air, flow, h, m.begin(tail.Day0), a.water)
+	a.state, a.water = m.run(sim, tail.Day0, air, flow, h, m.begin(tail.Day0), a.water)
 	for i := range sim {
 		a.error = m.Error.next(a.error)
 		if w := tail.Water[i]; !unknown(w) {
@@ -51,7 +51,7 @@ func (m *Model) Forecast(history Input, ensemble [][]float64, days, n int, seed 
 	if f == nil {
 		return nil
 	}
-	m = m.here(history)
+	m = m.localized(history)
 	now := m.assimilate(history)
 	day := history.Day0 + len(history.Air)
 	h := harmonicsOf(day, days)
@@ -82,7 +82,7 @@ func (m *Model) Forecast(history Input, ensemble [][]float64, days, n int, seed 
 				flow[d] = min(max(q+over, logFlowLow), logFlowHigh)
 			}
 		}
-		m.run(row, day, air, flow, h, now.memory, now.water)
+		m.run(row, day, air, flow, h, now.state, now.water)
 		rng := rand.New(rand.NewPCG(seed, uint64(k)+1))
 		z1, z2 := rng.NormFloat64(), rng.NormFloat64()
 		slow, fast := now.error.slow+l11*z1, now.error.fast+l21*z1+l22*z2
@@ -112,13 +112,13 @@ func (m *Model) flowAhead(day, days int) []float64 {
 // Expected is the single best continuation of a history under one future of
 // air and flow, °C, with the standard deviation of its error.
 func (m *Model) Expected(history Input, air, flow []float64) (mean, sd []float64) {
-	m = m.here(history)
+	m = m.localized(history)
 	now := m.assimilate(history)
 	day := history.Day0 + len(history.Air)
-	a, q := m.drivers(day, air, flow)
+	a, q := m.forcing(day, air, flow)
 	mean, sd = make([]float64, len(air)), make([]float64, len(air))
 	h := harmonicsOf(day, len(air))
-	m.run(mean, day, a, q, h, now.memory, now.water)
+	m.run(mean, day, a, q, h, now.state, now.water)
 	b := now.error
 	for d := range mean {
 		b = m.Error.next(b)

@@ -13,7 +13,7 @@ func (m *Model) FillGaps(in Input) (mean, sd []float64) {
 	if n == 0 {
 		return mean, sd
 	}
-	m = m.here(in)
+	m = m.localized(in)
 	sim := m.Simulate(in.Day0, in.Air, in.Flow, firstKnown(in.Water))
 	h := harmonicsOf(in.Day0, n)
 	e := m.Error

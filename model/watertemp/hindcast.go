@@ -8,19 +8,19 @@ import (
 // LeadScore is how forecasts made so many days before did. Days counts the
 // readings that they were held against; °C.
 type LeadScore struct {
-	Lead        int     `json:"lead_days"` // 1: the day after the last reading
-	Days        int     `json:"days"`
-	RMSE        float64 `json:"rmse_c"`                  // middle of the members, weather of past seasons ahead
-	Inside      float64 `json:"inside_80"`               // share of readings between their 10 and 90 % points
-	Came        float64 `json:"rmse_observed_weather_c"` // the same with the weather that came: what no forecaster has
-	CameInside  float64 `json:"inside_80_observed"`      //
-	Persistence float64 `json:"rmse_persistence_c"`      // the last day's reading
-	Climatology float64 `json:"rmse_climatology_c"`      // the mean of that date in the fitted years
-	Squares     Squares `json:"-"`                       // sums behind the means, for adding up rivers
+	Lead           int     `json:"lead_days"` // 1: the day after the last reading
+	Days           int     `json:"days"`
+	RMSE           float64 `json:"rmse_c"`                  // middle of the members, weather of past seasons ahead
+	Inside         float64 `json:"inside_80"`               // share of readings between their 10 and 90 % points
+	Observed       float64 `json:"rmse_observed_weather_c"` // the same with the weather that came: what no forecaster has
+	ObservedInside float64 `json:"inside_80_observed"`      //
+	Persistence    float64 `json:"rmse_persistence_c"`      // the last day's reading
+	Climatology    float64 `json:"rmse_climatology_c"`      // the mean of that date in the fitted years
+	Squares        Squares `json:"-"`                       // sums behind the means, for adding up rivers
 }
 
 // Squares are sums over the days of a LeadScore.
-type Squares struct{ Model, Came, Persistence, Climatology, Inside, CameInside float64 }
+type Squares struct{ Model, Observed, Persistence, Climatology, Inside, ObservedInside float64 }
 
 // Hindcasts are forecasts made again.
 type Hindcasts struct {
@@ -75,7 +75,7 @@ func (m *Model) Hindcast(in Input, h Hindcasts) []LeadScore {
 			s := &out[k].Squares
 			out[k].Days++
 			s.Model += square(between(sorted, 0.5) - w)
-			s.Came += square(best[lead-1] - w)
+			s.Observed += square(best[lead-1] - w)
 			s.Persistence += square(today - w)
 			s.Climatology += square(usual - w)
 			if w >= between(sorted, 0.1) && w <= between(sorted, 0.9) {
@@ -83,7 +83,7 @@ func (m *Model) Hindcast(in Input, h Hindcasts) []LeadScore {
 			}
 			const tenth = 1.2816 // of a normal distribution, in standard deviations
 			if math.Abs(w-best[lead-1]) <= tenth*sd[lead-1] {
-				s.CameInside++
+				s.ObservedInside++
 			}
 		}
 	}
@@ -99,9 +99,9 @@ func (s *LeadScore) mean() {
 		return
 	}
 	q := s.Squares
-	s.RMSE, s.Came = math.Sqrt(q.Model/n), math.Sqrt(q.Came/n)
+	s.RMSE, s.Observed = math.Sqrt(q.Model/n), math.Sqrt(q.Observed/n)
 	s.Persistence, s.Climatology = math.Sqrt(q.Persistence/n), math.Sqrt(q.Climatology/n)
-	s.Inside, s.CameInside = q.Inside/n, q.CameInside/n
+	s.Inside, s.ObservedInside = q.Inside/n, q.ObservedInside/n
 }
 
 func square(v float64) float64 { return v * v }

@@ -76,8 +76,8 @@ func (f *fitter) knots() (out []knot) {
 	return out
 }
 
-// tells is how much two places tell of each other, 0 to 1.
-func (k knot) tells(b knot) float64 {
+// kernel is how much two places tell of each other, 0 to 1.
+func (k knot) kernel(b knot) float64 {
 	season := (square(k.cos-b.cos) + square(k.sin-b.sin)) / (krigSeason * krigSeason)
 	return math.Exp(-0.5 * (season + square(k.flow-b.flow)/(krigFlow*krigFlow) + square(k.air-b.air)/(krigAir*krigAir)))
 }
@@ -96,7 +96,7 @@ func krige(at []knot) *Kriged {
 	for i, a := range at {
 		left.SetVec(i, a.left)
 		for j, b := range at[:i] {
-			cov.SetSym(i, j, krigSpread*a.tells(b))
+			cov.SetSym(i, j, krigSpread*a.kernel(b))
 		}
 		cov.SetSym(i, i, krigSpread+krigNoise/a.days)
 	}

@@ -64,7 +64,7 @@ func exactly(at []knot) func(day int, r *row) float64 {
 	for i, a := range at {
 		left.SetVec(i, a.left)
 		for j, b := range at {
-			cov.Set(i, j, krigSpread*a.tells(b))
+			cov.Set(i, j, krigSpread*a.kernel(b))
 		}
 		cov.Set(i, i, krigSpread+krigNoise/a.days)
 	}
@@ -78,7 +78,7 @@ func exactly(at []knot) func(day int, r *row) float64 {
 		here.flow, here.air = inGrid(r)
 		sum := 0.0
 		for i, a := range at {
-			sum += weights.AtVec(i) * krigSpread * a.tells(here)
+			sum += weights.AtVec(i) * krigSpread * a.kernel(here)
 		}
 		return sum
 	}
@@ -93,7 +93,7 @@ func TestWhatComesAgainIsFound(t *testing.T) {
 		for seed := range uint64(6) {
 			in := invented(rand.New(rand.NewPCG(seed, 62)), 4*365)
 			dry, lines := 0.0, Model{}
-			lines.place(in)
+			lines.localize(in)
 			for i := range in.Water {
 				dry += (math.Log(in.Flow[i]/lines.MeanFlow) - dry) / 5
 				if sin, cos := wave(in.Day0 + i); dry < -0.3 && cos < 0 && math.Abs(sin) < 0.7 {

@@ -74,8 +74,8 @@ func (l *Lags) days(h harmonics) []lagDay {
 	return out
 }
 
-// beside puts the regression's opinion of a day beside the heat budget's t, °C.
-func (l *Lags) beside(t float64, r *row, d *lagDay, mean float64) float64 {
+// combine puts the regression's opinion of a day beside the heat budget's t, °C.
+func (l *Lags) combine(t float64, r *row, d *lagDay, mean float64) float64 {
 	x, f, bend := &r.x, &d.of, (*[9]float64)(l[lBend:])
 	air, fast := x[fAir]+mean, x[fFast]+mean
 	of := d.one + f[0]*x[fAir] + f[1]*x[fPrev] + f[2]*x[fFast] + f[3]*x[fSlow] + f[4]*x[fVerySlow]
@@ -84,16 +84,16 @@ func (l *Lags) beside(t float64, r *row, d *lagDay, mean float64) float64 {
 	return t + lagShare*(min(max(of+flow+bent, 0, t-lagFar), t+lagFar)-t)
 }
 
-// lagBelief is what is held of the factors before a record is seen.
-type lagBelief struct {
+// lagPrior is what is held of the factors before a record is seen.
+type lagPrior struct {
 	lines     [nLag][nClimate]float64
 	precision *mat.SymDense
 }
 
 // pooledLags is that from the gauges and years of the pooled belief, by the same
 // iteration.
-var pooledLags = func() *lagBelief {
-	b := &lagBelief{precision: mat.NewSymDense(nLag, nil)}
+var pooledLags = func() *lagPrior {
+	b := &lagPrior{precision: mat.NewSymDense(nLag, nil)}
 	u := mat.NewTriDense(nLag, mat.Upper, nil)
 	for i, r := range laggedTable {
 		b.lines[i] = r.line
@@ -108,7 +108,7 @@ var pooledLags = func() *lagBelief {
 }()
 
 // around is the middle of the belief for rivers in such a climate.
-func (b *lagBelief) around(c [nClimate]float64) (l Lags) {
+func (b *lagPrior) around(c [nClimate]float64) (l Lags) {
 	for i := range l {
 		for j, v := range c {
 			l[i] += b.lines[i][j] * v
@@ -124,13 +124,13 @@ const frozen = 0.3
 // counts, and the middle of the belief.
 type lagFit struct {
 	x         *mat.Dense
-	belief    *lagBelief
+	prior     *lagPrior
 	middle    Lags
 	usual     []float64 // what the middle says of those days
 	precision mat.Cholesky
 }
 
-func (f *fitter) newLagFit(b *lagBelief) *lagFit {
+func (f *fitter) newLagFit(b *lagPrior) *lagFit {
 	g := &lagFit{mat.NewDense(len(f.use), nLag, nil), b, b.around(f.m.climate()), make([]float64, len(f.use)), mat.Cholesky{}}
 	for k, i := range f.use {
 		x := f.rows[i].lags(f.m.Air[0])
@@ -174,7 +174,7 @@ func (g *lagFit) sums(f *fitter, others *Lags, from, to int) *lagSums {
 // solve finds the factors under the belief.
 func (g *lagFit) solve(s *lagSums) Lags {
 	var n mat.SymDense
-	n.AddSym(&s.n, g.belief.precision)
+	n.AddSym(&s.n, g.prior.precision)
 	var off mat.VecDense
 	l := g.middle
 	if g.precision.Factorize(&n) && g.precision.SolveVecTo(&off, &s.t) == nil {
@@ -206,10 +206,10 @@ func (g *lagFit) withoutEach(f *fitter, others *Lags, cut []int) []Lags {
 	return out
 }
 
-// beside puts the regression beside what was simulated.
-func (f *fitter) beside(l *Lags) {
+// combineLags puts the regression beside what was simulated.
+func (f *fitter) combineLags(l *Lags) {
 	d := l.days(f.h)
 	for i := range f.rows {
-		f.sim[i] = l.beside(f.sim[i], &f.rows[i], &d[i], f.m.Air[0])
+		f.sim[i] = l.combine(f.sim[i], &f.rows[i], &d[i], f.m.Air[0])
 	}
 }

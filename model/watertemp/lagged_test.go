@@ -22,12 +22,12 @@ func TestTheRegressionStaysNearTheHeatBudget(t *testing.T) {
 			l[i] += rng.NormFloat64()
 		}
 		sin, cos := math.Sincos(6.3 * rng.Float64())
-		mem := memory{prev: 40 * rng.NormFloat64(), fast: 40 * rng.NormFloat64(), slow: 40 * rng.NormFloat64(), flow: 3 * rng.NormFloat64()}
+		mem := state{prev: 40 * rng.NormFloat64(), fast: 40 * rng.NormFloat64(), slow: 40 * rng.NormFloat64(), flow: 3 * rng.NormFloat64()}
 		var r row
 		mem.day(&r, 9, 40*rng.NormFloat64(), 3*rng.NormFloat64(), cos, sin)
 		budget := 25 * rng.Float64()
 		d := l.days(harmonics{cos: []float64{cos}, sin: []float64{sin}})
-		got := l.beside(budget, &r, &d[0], 9)
+		got := l.combine(budget, &r, &d[0], 9)
 		x := r.lags(9)
 		if want := floats.Dot(l[:], x[:]); want > 0 && math.Abs(want-budget) < lagFar && math.Abs(got-budget-lagShare*(want-budget)) > 1e-9 {
 			t.Fatalf("%v °C, and %v by the features that are fitted", got, want)
@@ -45,8 +45,8 @@ func TestTheRegressionStaysNearTheHeatBudget(t *testing.T) {
 }
 
 // wideLags is the belief that the iteration begins with: next to none.
-func wideLags() *lagBelief {
-	b := &lagBelief{precision: mat.NewSymDense(nLag, nil)}
+func wideLags() *lagPrior {
+	b := &lagPrior{precision: mat.NewSymDense(nLag, nil)}
 	for i := range nLag {
 		sd := 2.0
 		switch {
@@ -62,7 +62,7 @@ func wideLags() *lagBelief {
 
 // poolLags is a step of the iteration, as pool is for the heat budget: the lines are
 // regressed on what the records give, and the spread is that about the lines.
-func poolLags(t testing.TB, b *lagBelief, fitters []*fitter) (*lagBelief, *mat.SymDense) {
+func poolLags(t testing.TB, b *lagPrior, fitters []*fitter) (*lagPrior, *mat.SymDense) {
 	t.Helper()
 	x, y := mat.NewDense(len(fitters), nClimate, nil), mat.NewDense(len(fitters), nLag, nil)
 	unsure := make([]mat.SymDense, len(fitters))
@@ -89,7 +89,7 @@ func poolLags(t testing.TB, b *lagBelief, fitters []*fitter) (*lagBelief, *mat.S
 			}
 		}
 	}
-	out := &lagBelief{precision: mat.NewSymDense(nLag, nil)}
+	out := &lagPrior{precision: mat.NewSymDense(nLag, nil)}
 	for i := range nLag {
 		for j := range nClimate {
 			out.lines[i][j] = lines.At(j, i)
@@ -149,7 +149,7 @@ func TestLaggedTableComesFromTheFittedYears(t *testing.T) {
 	}
 }
 
-func printLags(t *testing.T, b *lagBelief, cov *mat.SymDense) {
+func printLags(t *testing.T, b *lagPrior, cov *mat.SymDense) {
 	var c mat.Cholesky
 	if !c.Factorize(cov) {
 		t.Fatal("the spread has no root")

@@ -98,7 +98,7 @@ func TestLeadsWithTheWeatherOfPastSeasons(t *testing.T) {
 		for _, s := range scores {
 			roots, usual = append(roots, s[l].RMSE), append(usual, s[l].Climatology)
 			inside.sum += s[l].Squares.Inside
-			came.sum += s[l].Squares.CameInside
+			came.sum += s[l].Squares.ObservedInside
 			inside.n += float64(s[l].Days)
 		}
 		came.n = inside.n

@@ -45,7 +45,7 @@ func (f *fitter) leaveOut(p Params, lags *lagFit) (sd float64) {
 		}
 		without, _ := f.descend(p, partSteps, roughly)
 		f.simulate(&without)
-		f.beside(&l)
+		f.combineLags(&l)
 		f.add(krige(f.knots()))
 		c := FitClimatology(f.in.Day0, water)
 		for k := from; k < to; k++ {
@@ -63,7 +63,7 @@ func (f *fitter) leaveOut(p Params, lags *lagFit) (sd float64) {
 	}
 	if usual >= leastUsual {
 		c := FitClimatology(f.in.Day0, f.in.Water)
-		f.m.Normal, f.m.Usual = &c, usual
+		f.m.Climatology, f.m.ClimatologyWeight = &c, usual
 	} else {
 		usual = 0
 	}

@@ -4,44 +4,44 @@ import "math"
 
 // Model is a fitted reach.
 type Model struct {
-	Params   Params
-	Lags     *Lags        // the second opinion; nil without a thermometer
-	Kriged   *Kriged      // what both leave; nil likewise
-	Air      year         // the air's wave through the year, °C: what the features are centred on
-	MeanFlow float64      // m3/s: geometric mean of the fit; 0 if flow was not used
-	Flow     year         // wave of the logarithm of the flow ratio
-	Water    year         // wave of the water, °C
-	Normal   *Climatology // of the water; nil where it has no say
-	Usual    float64      // its share in the answer
-	Error    Error
-	Days     int     // of water temperature behind the fit
-	Years    float64 // the same in years
-	Grade    string  // measured here / lent / prior
-	Regime   string  // in words
-	Diel     Diel
-	Placed   bool    // Air, MeanFlow and Flow are known
-	again    float64 // root mean square of Kriged over the fit, °C
-	traits   [nClimate]float64
-	unfitted bool // Params come with the place
-	lent     Params
+	Params            Params
+	Lags              *Lags        // the second opinion; nil without a thermometer
+	Kriged            *Kriged      // what both leave; nil likewise
+	Air               year         // the air's wave through the year, °C: what the features are centred on
+	MeanFlow          float64      // m3/s: geometric mean of the fit; 0 if flow was not used
+	Flow              year         // wave of the logarithm of the flow ratio
+	Water             year         // wave of the water, °C
+	Climatology       *Climatology // of the water; nil where it has no say
+	ClimatologyWeight float64      // its share in the answer
+	Error             Error
+	Days              int     // of water temperature behind the fit
+	Years             float64 // the same in years
+	Grade             string  // measured here / lent / prior
+	Regime            string  // in words
+	Diel              Diel
+	Localized         bool    // Air, MeanFlow and Flow are known
+	krigedRMS         float64 // root mean square of Kriged over the fit, °C
+	descriptors       [nClimate]float64
+	unfitted          bool // Params come with the place
+	lent              Params
 }
 
-// place learns what the reach is like from a record: the waves of its air and
+// localize learns what the reach is like from a record: the waves of its air and
 // flow, which a model that was not fitted here lacks. It gives the logarithm of
 // the flow over its middle; nil where too little of it is known.
-func (m *Model) place(in Input) (logFlow []float64) {
-	m.Placed = true
+func (m *Model) localize(in Input) (logFlow []float64) {
+	m.Localized = true
 	m.Air, _ = yearOf(in.Day0, in.Air)
-	logFlow = m.placeFlow(in)
+	logFlow = m.localizeFlow(in)
 	if m.unfitted {
-		m.learnTraits(in, logFlow)
-		m.suppose()
+		m.fitDescriptors(in, logFlow)
+		m.useRegional()
 	}
 	return logFlow
 }
 
-// placeFlow is the flow's part of it.
-func (m *Model) placeFlow(in Input) (logs []float64) {
+// localizeFlow is the flow's part of it.
+func (m *Model) localizeFlow(in Input) (logs []float64) {
 	m.MeanFlow, m.Flow = 0, year{}
 	logs = make([]float64, len(in.Flow))
 	sum, n := 0.0, 0
@@ -70,8 +70,8 @@ func (m *Model) placeFlow(in Input) (logs []float64) {
 	return logs
 }
 
-// suppose gives a model that is placed but not fitted its parameters.
-func (m *Model) suppose() {
+// useRegional gives a model that is placed but not fitted its parameters.
+func (m *Model) useRegional() {
 	m.Params = m.regional()
 	for i := range m.Params {
 		m.Params[i] += m.lent[i]
@@ -90,13 +90,13 @@ func (m *Model) logRatio(q float64) float64 {
 	return math.Log(min(max(q/m.MeanFlow, flowLow), flowHigh))
 }
 
-// here is the model Placed at a record's reach.
-func (m *Model) here(in Input) *Model {
-	if m.Placed {
+// localized is the model Placed at a record's reach.
+func (m *Model) localized(in Input) *Model {
+	if m.Localized {
 		return m
 	}
 	c := *m
-	c.place(in)
+	c.localize(in)
 	return &c
 }
 
@@ -104,8 +104,8 @@ func (m *Model) here(in Input) *Model {
 // where it is unknown.
 const airDies, flowDies = 4.0, 25.0
 
-// drivers are the columns that move the model, without gaps.
-func (m *Model) drivers(day0 int, air, flow []float64) (a, q []float64) {
+// forcing are the columns that move the model, without gaps.
+func (m *Model) forcing(day0 int, air, flow []float64) (a, q []float64) {
 	a = bridged(day0, air, m.Air, airDies)
 	if m.MeanFlow == 0 {
 		return a, nil
@@ -121,9 +121,9 @@ func (m *Model) drivers(day0 int, air, flow []float64) (a, q []float64) {
 }
 
 // begin is the memory of a usual season up to the day before.
-func (m *Model) begin(day int) memory {
+func (m *Model) begin(day int) state {
 	s, c := wave(day - 1)
-	return memory{
+	return state{
 		prev: m.Air.at(c, s), fast: m.Air.filtered(day-1, tauFast), slow: m.Air.filtered(day-1, tauSlow),
 		verySlow: m.Air.filtered(day-1, tauVerySlow), flow: m.Flow.at(c, s), flowSlow: m.Flow.filtered(day-1, tauFlow),
 	}
@@ -132,7 +132,7 @@ func (m *Model) begin(day int) memory {
 // run moves the model through whole drivers from a memory and a temperature, both
 // as of the day before, and gives both as of the last day. The temperature that
 // the model goes on from is its own, without the share of the normal.
-func (m *Model) run(out []float64, day0 int, air, flow []float64, h harmonics, mem memory, t float64) (memory, float64) {
+func (m *Model) run(out []float64, day0 int, air, flow []float64, h harmonics, mem state, t float64) (state, float64) {
 	k := m.Params.rates(m.Air[0])
 	lags := h.lags
 	if lags == nil {
@@ -148,7 +148,7 @@ func (m *Model) run(out []float64, day0 int, air, flow []float64, h harmonics, m
 		t = k.step(t, &r)
 		out[i] = t
 		if lags != nil {
-			out[i] = m.Lags.beside(t, &r, &lags[i], m.Air[0])
+			out[i] = m.Lags.combine(t, &r, &lags[i], m.Air[0])
 		}
 		if m.Kriged != nil {
 			out[i] = max(0, out[i]+m.Kriged.at(day0+i, &r))
@@ -160,12 +160,12 @@ func (m *Model) run(out []float64, day0 int, air, flow []float64, h harmonics, m
 
 // mix gives the normal its share.
 func (m *Model) mix(out []float64, day0 int) {
-	if m.Normal == nil {
+	if m.Climatology == nil {
 		return
 	}
 	for i, t := range out {
-		if c := m.Normal.At(day0 + i); !math.IsNaN(c) {
-			out[i] = t + m.Usual*(max(0, c)-t)
+		if c := m.Climatology.At(day0 + i); !math.IsNaN(c) {
+			out[i] = t + m.ClimatologyWeight*(max(0, c)-t)
 		}
 	}
 }
@@ -180,8 +180,8 @@ func (m *Model) Simulate(day0 int, air, flow []float64, start float64) []float64
 	if n == 0 {
 		return out
 	}
-	m = m.here(Input{Day0: day0, Air: air, Flow: flow})
-	a, q := m.drivers(day0, air, flow)
+	m = m.localized(Input{Day0: day0, Air: air, Flow: flow})
+	a, q := m.forcing(day0, air, flow)
 	if math.IsNaN(start) {
 		start = max(0, m.Air.filtered(day0-1, tauFast))
 	}

@@ -28,7 +28,7 @@ var average = [nClimate]float64{1}
 // pool is a step of expectation-maximisation: every record is fitted under the
 // belief, and the belief becomes the lines through the fits and their spread about
 // those, each with its own uncertainty.
-func pool(t testing.TB, b *belief, records []Input) (*belief, *mat.SymDense) {
+func pool(t testing.TB, b *prior, records []Input) (*prior, *mat.SymDense) {
 	t.Helper()
 	fits := make([]Params, len(records))
 	climates := make([][nClimate]float64, len(records))
@@ -57,7 +57,7 @@ func pool(t testing.TB, b *belief, records []Input) (*belief, *mat.SymDense) {
 			t.Errorf("record %d: no posterior", k)
 		}
 	})
-	out := &belief{}
+	out := &prior{}
 	x, y := mat.NewDense(len(fits), nClimate, nil), mat.NewDense(len(fits), nParam, nil)
 	for k := range fits {
 		x.SetRow(k, climates[k][:])

@@ -5,10 +5,10 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// belief is what is held of the parameters before a record is seen: a normal
+// prior is what is held of the parameters before a record is seen: a normal
 // distribution over rivers, its middle on lines through what weather and flow show
 // of a reach (see regional.go).
-type belief struct {
+type prior struct {
 	lines     [nParam][nClimate]float64
 	lower     [nParam][nParam]float64 // Cholesky factor of the covariance about the lines
 	precision [nParam][nParam]float64
@@ -21,8 +21,8 @@ type belief struct {
 // its own uncertainty.
 // Every sixth gauge was left out of it, for choosing the form of the model, and
 // the year after it, for the check.
-var pooled = func() *belief {
-	b := &belief{}
+var pooled = func() *prior {
+	b := &prior{}
 	for i, r := range pooledTable {
 		b.lines[i] = r.line
 		copy(b.lower[i][:], r.lower)
@@ -32,7 +32,7 @@ var pooled = func() *belief {
 }()
 
 // finish works out the precision from the factor.
-func (b *belief) finish() {
+func (b *prior) finish() {
 	u := mat.NewTriDense(nParam, mat.Upper, nil)
 	for i := range nParam {
 		for j := range i + 1 {
@@ -53,7 +53,7 @@ func (b *belief) finish() {
 }
 
 // around is the middle of the belief for rivers in such a climate.
-func (b *belief) around(c [nClimate]float64) (p Params) {
+func (b *prior) around(c [nClimate]float64) (p Params) {
 	for i := range p {
 		for j, v := range c {
 			p[i] += b.lines[i][j] * v
@@ -63,7 +63,7 @@ func (b *belief) around(c [nClimate]float64) (p Params) {
 }
 
 // drawn is a draw of the parameters about a middle, shrunk by a factor towards it.
-func (b *belief) drawn(middle Params, normal func() float64, factor float64) Params {
+func (b *prior) drawn(middle Params, normal func() float64, factor float64) Params {
 	var z [nParam]float64
 	for i := range z {
 		z[i] = factor * normal()
@@ -77,4 +77,4 @@ func (b *belief) drawn(middle Params, normal func() float64, factor float64) Par
 }
 
 // sd is the spread of a parameter.
-func (b *belief) sd(i int) float64 { return floats.Norm(b.lower[i][:i+1], 2) }
+func (b *prior) sd(i int) float64 { return floats.Norm(b.lower[i][:i+1], 2) }

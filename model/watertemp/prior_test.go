@@ -43,7 +43,7 @@ func TestARiverWithoutAThermometerIsForecastWithAnHonestSpread(t *testing.T) {
 		}
 		from := waterYears[3] - in.Day0
 		judge := func(m Model, inside *mean) float64 {
-			at := m.here(in)
+			at := m.localized(in)
 			sim := at.Simulate(in.Day0, in.Air, in.Flow, math.NaN())
 			_, sd := m.FillGaps(in)
 			for i := from; i < len(sim); i++ {

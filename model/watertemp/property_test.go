@@ -106,7 +106,7 @@ func FuzzStepStaysBetweenWhereItWasAndWhereItGoes(f *testing.F) {
 		p := pooled.drawn(pooled.around(average), rand.New(rand.NewPCG(seed, 1)).NormFloat64, 2)
 		k := p.rates(9)
 		var r row
-		mem := memory{prev: air, fast: air, slow: air, verySlow: air}
+		mem := state{prev: air, fast: air, slow: air, verySlow: air}
 		mem.day(&r, 9, air, logFlow, 0.6, 0.8)
 		a := k.step(start, &r)
 		b := k.step(a, &r)
@@ -219,13 +219,13 @@ func TestNoJumpShowsAtTheSeam(t *testing.T) {
 func TestClimateOfARecord(t *testing.T) {
 	in := invented(rand.New(rand.NewPCG(71, 1)), 1200)
 	var m, feet, short, still Model
-	m.learnTraits(in, m.place(in))
+	m.fitDescriptors(in, m.localize(in))
 	double := in
 	double.Flow = slices.Clone(in.Flow)
 	for i := range double.Flow {
 		double.Flow[i] *= 35.3
 	}
-	feet.learnTraits(double, feet.place(double))
+	feet.fitDescriptors(double, feet.localize(double))
 	a, b := m.climate(), feet.climate()
 	for i := range a {
 		if i != cSize && math.Abs(a[i]-b[i]) > 1e-9 || math.Abs(a[i]) > 2.5 {
@@ -236,7 +236,7 @@ func TestClimateOfARecord(t *testing.T) {
 		t.Errorf("not told: %v", a)
 	}
 	part := in.slice(0, 200)
-	short.learnTraits(part, short.place(part))
+	short.fitDescriptors(part, short.localize(part))
 	if c := short.climate(); c[cUnrest] != 0 || c[cChange] != 0 {
 		t.Errorf("told from 200 days: %v", c)
 	}
@@ -245,7 +245,7 @@ func TestClimateOfARecord(t *testing.T) {
 	for i := range spring.Flow {
 		spring.Flow[i] = 2
 	}
-	still.learnTraits(spring, still.place(spring))
+	still.fitDescriptors(spring, still.localize(spring))
 	if c := still.climate(); c[cChange] != -2.5 || math.IsNaN(c[cRecede]) || math.IsNaN(c[cFlowAir]) {
 		t.Errorf("flow that never changes: %v", c)
 	}

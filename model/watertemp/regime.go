@@ -46,8 +46,8 @@ func (m *Model) regime() string {
 	default:
 		what = "follows air temperature"
 	}
-	if m.Normal != nil {
-		what += fmt.Sprintf("; apparently regulated: the seasonal mean predicts more here than elsewhere and gets %.0f%% of the weight", 100*m.Usual)
+	if m.Climatology != nil {
+		what += fmt.Sprintf("; apparently regulated: the seasonal mean predicts more here than elsewhere and gets %.0f%% of the weight", 100*m.ClimatologyWeight)
 	}
 	return fmt.Sprintf("%s (seasonal range %.0f%% of the air's, %s)", what, 100*r.ratio, r.behind())
 }
@@ -83,7 +83,7 @@ func (m *Model) Words() []string {
 		out = append(out, fmt.Sprintf("These describe the heat budget, which has %.0f%% of the weight; a regression on recent air temperature and flow has the rest.", 100*(1-lagShare)))
 	}
 	if m.Kriged != nil {
-		out = append(out, fmt.Sprintf("Errors that recur with season, flow and recent warmth are then corrected (%.2f °C RMS).", m.again))
+		out = append(out, fmt.Sprintf("Errors that recur with season, flow and recent warmth are then corrected (%.2f °C RMS).", m.krigedRMS))
 	}
 	return append(out, fmt.Sprintf("Expected error outside the fitted years: %.2f °C (standard deviation).", m.Error.SD))
 }

@@ -29,10 +29,10 @@ const (
 func (m *Model) climate() (c [nClimate]float64) {
 	c[cOne] = 1
 	c[cAir], c[cSwing] = (m.Air[0]-11)/5, (math.Hypot(m.Air[1], m.Air[2])-11)/3
-	c[cUnrest] = m.traits[cUnrest]
+	c[cUnrest] = m.descriptors[cUnrest]
 	if m.MeanFlow > 0 {
 		c[cSize], c[cFlowCos], c[cFlowSin] = (math.Log(m.MeanFlow)-1.5)/1.5, m.Flow[1], m.Flow[2]
-		copy(c[cLow:], m.traits[cLow:])
+		copy(c[cLow:], m.descriptors[cLow:])
 	}
 	const far = 2.5 // lines do not hold far outside the rivers they were drawn through
 	for i := 1; i < nClimate; i++ {
@@ -41,15 +41,15 @@ func (m *Model) climate() (c [nClimate]float64) {
 	return c
 }
 
-// learnTraits works out the numbers of climate that take a record to tell, 0 where it
+// fitDescriptors works out the numbers of climate that take a record to tell, 0 where it
 // is too short: from the air and the logarithm of the flow over its middle (nil: not
 // known).
-func (m *Model) learnTraits(in Input, logFlow []float64) {
-	m.traits = [nClimate]float64{}
+func (m *Model) fitDescriptors(in Input, logFlow []float64) {
+	m.descriptors = [nClimate]float64{}
 	// scaled by middle and spread over the gauges behind the pooled tables
 	set := func(c int, v, middle, spread float64) {
 		if !unknown(v) {
-			m.traits[c] = (v - middle) / spread
+			m.descriptors[c] = (v - middle) / spread
 		}
 	}
 	var stray []float64

@@ -56,9 +56,9 @@ type Report struct {
 	Fit   Part `json:"fit"`
 	Check Part `json:"check"`
 	// Modelled is the whole record by the free-running model, °C.
-	Modelled []float64 `json:"-"`
-	SD       []float64 `json:"-"` // of its error, °C
-	Normal   []float64 `json:"-"` // mean of the date in the fitted years, °C
+	Modelled    []float64 `json:"-"`
+	SD          []float64 `json:"-"` // of its error, °C
+	Climatology []float64 `json:"-"` // mean of the date in the fitted years, °C
 }
 
 // Evaluate fits a record up to a day, not included, and scores the model and the
@@ -82,16 +82,16 @@ func (in Input) cut(day int) int { return min(max(day-in.Day0, 0), len(in.Air)) 
 func (m *Model) Report(in Input, until int) Report {
 	cut := in.cut(until)
 	before := in.Until(until)
-	at := m.here(before)
+	at := m.localized(before)
 	var r Report
 	r.Modelled = at.Simulate(in.Day0, in.Air, in.Flow, firstKnown(before.Water))
-	r.SD, r.Normal = make([]float64, len(in.Air)), make([]float64, len(in.Air))
+	r.SD, r.Climatology = make([]float64, len(in.Air)), make([]float64, len(in.Air))
 	h := harmonicsOf(in.Day0, len(in.Air))
 	curve, normal := FitLogistic(before).At(in.Air), FitClimatology(before.Day0, before.Water)
 	yesterday := make([]float64, len(in.Air))
 	for i := range in.Air {
 		r.SD[i] = at.Error.sd(h.cos[i], h.sin[i])
-		r.Normal[i] = normal.At(in.Day0 + i)
+		r.Climatology[i] = normal.At(in.Day0 + i)
 		yesterday[i] = math.NaN()
 		if i > 0 {
 			yesterday[i] = in.Water[i-1]
@@ -99,7 +99,7 @@ func (m *Model) Report(in Input, until int) Report {
 	}
 	part := func(a, b int) Part {
 		w := in.Water[a:b]
-		return Part{ScoreOf(r.Modelled[a:b], w), ScoreOf(curve[a:b], w), ScoreOf(r.Normal[a:b], w), ScoreOf(yesterday[a:b], w)}
+		return Part{ScoreOf(r.Modelled[a:b], w), ScoreOf(curve[a:b], w), ScoreOf(r.Climatology[a:b], w), ScoreOf(yesterday[a:b], w)}
 	}
 	r.Fit, r.Check = part(0, cut), part(cut, len(in.Air))
 	return r

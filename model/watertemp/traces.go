@@ -60,7 +60,7 @@ func newFutures(history Input, ensemble [][]float64, days, n int, seed uint64) *
 	}
 	total := len(history.Air)
 	f.h = harmonicsOf(history.Day0, total+days)
-	logFlow := f.place.place(history)
+	logFlow := f.place.localize(history)
 	f.whole = bridged(history.Day0, history.Air, f.place.Air, airDies)
 	few := math.Sqrt(2 / float64(len(sources)))
 	f.airWander = few * slowSpread(f.whole, f.place.Air, f.h, wanderDays)

@@ -10,12 +10,12 @@ import (
 	"example.org/eclose/ingest/db"
 )
 
-// Carrier takes a letter to a relay. It calls begin once, just before the text
+// Transport takes a letter to a relay. It calls begin once, just before the text
 // goes out, and sends nothing if that fails. It returns Unknown only where the
 // connection ended after the last byte and before an answer; a failure before
 // that is Deferred.
-type Carrier interface {
-	Carry(ctx context.Context, l Letter, begin func() error) Outcome
+type Transport interface {
+	Send(ctx context.Context, l Email, begin func() error) Outcome
 }
 
 // ErrTaken is what begin gives where a mail may not be sent any more.
@@ -33,13 +33,13 @@ type Delivered struct {
 // Deliver sends all that is due and returns. workers letters are under way at a
 // time, one of them for each marked as being sent: so many at most are in doubt
 // after a kill.
-func (s *Store) Deliver(ctx context.Context, c Carrier, workers int) (Delivered, error) {
+func (s *Store) Deliver(ctx context.Context, c Transport, workers int) (Delivered, error) {
 	if err := s.takeUp(ctx); err != nil {
 		return Delivered{}, err
 	}
 	owner := "d-" + rand.Text()
 	// What was said to a relay is written down even when we are told to stop.
-	d := &delivery{s: s, ctx: context.WithoutCancel(ctx), owner: owner, work: make(chan Letter), notes: make(chan note, 2*workers)}
+	d := &delivery{s: s, ctx: context.WithoutCancel(ctx), owner: owner, work: make(chan Email), notes: make(chan note, 2*workers)}
 	run, stop := context.WithCancel(ctx)
 	defer stop()
 	recorded := make(chan struct{})
@@ -51,7 +51,7 @@ func (s *Store) Deliver(ctx context.Context, c Carrier, workers int) (Delivered,
 	for range workers {
 		wg.Go(func() {
 			for l := range d.work {
-				d.carry(run, c, l, stop)
+				d.send(run, c, l, stop)
 			}
 		})
 	}
@@ -79,7 +79,7 @@ type delivery struct {
 	s     *Store
 	ctx   context.Context
 	owner string
-	work  chan Letter
+	work  chan Email
 	notes chan note
 	count Delivered // of the recorder, until it ended
 	err   error     // likewise
@@ -117,14 +117,14 @@ func (d *delivery) feed(ctx context.Context, workers int) error {
 	return nil
 }
 
-func (d *delivery) carry(ctx context.Context, c Carrier, l Letter, stop context.CancelFunc) {
-	o := c.Carry(ctx, l, func() error {
+func (d *delivery) send(ctx context.Context, c Transport, l Email, stop context.CancelFunc) {
+	o := c.Send(ctx, l, func() error {
 		answer := make(chan error, 1)
 		d.notes <- note{key: l.Key, begin: answer}
 		return <-answer
 	})
 	o.Key = l.Key
-	if o.Result == Ours {
+	if o.Result == SenderRejected {
 		stop()
 	}
 	d.notes <- note{key: l.Key, o: o}
@@ -190,7 +190,7 @@ func (d *delivery) tally(o Outcome) {
 		d.count.Refused++
 	case Unknown:
 		d.count.Unknown++
-	case Ours:
+	case SenderRejected:
 		d.err = errors.Join(d.err, fmt.Errorf("%w: %d %s %s", ErrRelay, o.Code, o.Enhanced, o.Reply))
 		fallthrough
 	default:

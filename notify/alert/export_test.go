@@ -1,6 +1,6 @@
 package alert
 
-import "example.org/eclose/notify/alert/internal/rows"
+import "example.org/eclose/notify/alert/internal/sqlc"
 
 // peek looks into the database past the killer.
-func (s *Store) peek() *rows.Queries { return rows.New(s.db.SQL) }
+func (s *Store) peek() *sqlc.Queries { return sqlc.New(s.db.SQL) }

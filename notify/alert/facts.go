@@ -18,19 +18,19 @@ type Day struct {
 
 // Stage is what a new outlook says of one stage of one group.
 type Stage struct {
-	Group    string   `json:"group"`
-	Name     string   `json:"name"`
-	Stage    string   `json:"stage"` // emergence or egg-laying
-	Fishable bool     `json:"fishable"`
-	Grade    string   `json:"grade"` // where the group's numbers come from, in words
-	Days     []Day    `json:"days"`
-	From     string   `json:"from"` // window, middle estimate
-	Peak     string   `json:"peak"`
-	To       string   `json:"to"`
-	CalFrom  string   `json:"cal_from"` // the calendar's window
-	CalTo    string   `json:"cal_to"`
-	Hours    string   `json:"hours"` // of the day, in words
-	Tie      []string `json:"tie"`   // one line per imitation: sizes, colours
+	Group        string   `json:"group"`
+	Name         string   `json:"name"`
+	Stage        string   `json:"stage"` // emergence or egg-laying
+	Fishable     bool     `json:"fishable"`
+	Grade        string   `json:"grade"` // where the group's numbers come from, in words
+	Days         []Day    `json:"days"`
+	From         string   `json:"from"` // window, middle estimate
+	Peak         string   `json:"peak"`
+	To           string   `json:"to"`
+	CalendarFrom string   `json:"cal_from"` // the calendar's window
+	CalendarTo   string   `json:"cal_to"`
+	Hours        string   `json:"hours"` // of the day, in words
+	Tie          []string `json:"tie"`   // one line per imitation: sizes, colours
 }
 
 // Outlook is a new outlook of one river, as far as mails need it.
@@ -85,7 +85,7 @@ const (
 	KindClear    = "clear"    // fell to 0
 	KindStanding = "standing" // level 3 still stands
 	KindFlapping = "flapping" // changing quickly: the higher level is held
-	KindBlind    = "blind"    // no reading since
+	KindNoData   = "blind"    // no reading since
 	KindOpen     = "open"     // a window opened
 	KindMoved    = "moved"    // a window moved
 	KindClosed   = "closed"   // a window closed
@@ -123,8 +123,8 @@ type Item struct {
 	Asked   float64 `json:"asked,omitempty"` // threshold of the reader
 }
 
-// Letter is one mail, ready to be worded and carried.
-type Letter struct {
+// Email is one mail, ready to be worded and carried.
+type Email struct {
 	Key       string
 	MessageID string // the part before the @
 	Thread    string // likewise, of the episode; the same for all its mails
@@ -137,12 +137,12 @@ type Letter struct {
 	Attempt   int
 	At        time.Time // when it was put together: its Date
 	Expires   time.Time
-	Items     []LetterItem // worst first
+	Items     []EmailItem // worst first
 }
 
-// LetterItem is an item with its facts: Reading for cautions, Outlook for
+// EmailItem is an item with its facts: Reading for cautions, Outlook for
 // windows.
-type LetterItem struct {
+type EmailItem struct {
 	Item
 	Reading *Reading
 	Outlook *Outlook

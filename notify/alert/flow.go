@@ -16,7 +16,7 @@ const (
 	clearFlapping = 12 * time.Hour   // after quick changes
 	flapChanges   = 4                // more changes than this
 	flapWithin    = 24 * time.Hour   // in so long are quick changes
-	BlindAfter    = 3 * time.Hour    // without a reading we say so
+	NoDataAfter   = 3 * time.Hour    // without a reading we say so
 	CoolDown      = 6 * time.Hour    // between two mails on one river's caution, unless it rises
 	restate       = 24 * time.Hour   // a standing level 3 is said again
 	clockSkew     = 10 * time.Minute // a reading may seem to come from the future
@@ -56,7 +56,7 @@ type Flow struct {
 	DownMax  int       `json:"down_max"` // the highest among them
 	Changes  []Change  `json:"changes"`  // of the last day
 	Flapping bool      `json:"flapping"`
-	Blind    bool      `json:"blind"`
+	NoData   bool      `json:"blind"`
 	News     string    `json:"news"` // facts of the reading that last changed something
 	Latest   *Reading  `json:"latest"`
 }
@@ -77,7 +77,7 @@ func (f *Flow) Read(r Reading) (changed bool) {
 	}
 	if r.Known {
 		f.KnownAt = r.At
-		f.Blind = false
+		f.NoData = false
 	}
 	for k := 1; k <= 3; k++ {
 		switch {
@@ -107,7 +107,7 @@ func (f *Flow) down(r Reading) (changed bool) {
 	case !r.Known:
 		return false
 	}
-	if f.Down.N == 0 || r.At.Sub(f.Down.Last) > BlindAfter {
+	if f.Down.N == 0 || r.At.Sub(f.Down.Last) > NoDataAfter {
 		f.Down, f.DownMax = Streak{}, 0 // what happened in a gap nobody saw
 	}
 	f.Down.add(r.At)
@@ -150,8 +150,8 @@ func (f *Flow) Wait(now time.Time) (changed bool) {
 	if f.Level < 3 && f.Up[3].N > 0 && now.Sub(f.Up[3].Since) >= confirmAlone {
 		changed = f.change(f.LastAt, 3)
 	}
-	if !f.Blind && !f.KnownAt.IsZero() && now.Sub(f.KnownAt) > BlindAfter {
-		f.Blind = true
+	if !f.NoData && !f.KnownAt.IsZero() && now.Sub(f.KnownAt) > NoDataAfter {
+		f.NoData = true
 		changed = true
 	}
 	return changed

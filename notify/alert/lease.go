@@ -11,7 +11,7 @@ import (
 	"time"
 
 	"example.org/eclose/ingest/db"
-	"example.org/eclose/notify/alert/internal/rows"
+	"example.org/eclose/notify/alert/internal/sqlc"
 	"example.org/eclose/notify/subscribe"
 )
 
@@ -35,9 +35,9 @@ const leaseFor = 15 * time.Minute // longer than the longest SMTP wait after the
 // Lease gives the next mails that are due to owner, the worst first: weighed
 // once more against how the river is now, worded facts and all. A mail that is
 // overtaken is dropped, and the ledger then says that its reader was not told.
-func (s *Store) Lease(ctx context.Context, owner string, many int) ([]Letter, error) {
-	var out []Letter
-	err := s.tx(ctx, func(q *rows.Queries, _ db.Querier) error {
+func (s *Store) Lease(ctx context.Context, owner string, many int) ([]Email, error) {
+	var out []Email
+	err := s.tx(ctx, func(q *sqlc.Queries, _ db.Querier) error {
 		out = nil
 		now := s.now()
 		if err := s.expire(ctx, q, now); err != nil {
@@ -45,17 +45,17 @@ func (s *Store) Lease(ctx context.Context, owner string, many int) ([]Letter, er
 		}
 		l := &leasing{s: s, q: q, now: now, owner: owner, flows: map[string]*Flow{}}
 		for level := int64(3); level >= 0 && len(out) < many; level-- {
-			due, err := q.Due(ctx, rows.DueParams{Level: level, Now: db.Micros(now), Many: int32(many - len(out))})
+			due, err := q.Due(ctx, sqlc.DueParams{Level: level, Now: db.Micros(now), Many: int32(many - len(out))})
 			if err != nil {
 				return err
 			}
 			for _, m := range due {
-				letter, err := l.take(ctx, m)
+				email, err := l.take(ctx, m)
 				if err != nil {
 					return err
 				}
-				if letter != nil {
-					out = append(out, *letter)
+				if email != nil {
+					out = append(out, *email)
 				}
 			}
 		}
@@ -68,8 +68,8 @@ func (s *Store) Lease(ctx context.Context, owner string, many int) ([]Letter, er
 }
 
 // expire closes what is past its time.
-func (s *Store) expire(ctx context.Context, q *rows.Queries, now time.Time) error {
-	old, err := q.Expired(ctx, rows.ExpiredParams{Now: db.Micros(now), Many: batch})
+func (s *Store) expire(ctx context.Context, q *sqlc.Queries, now time.Time) error {
+	old, err := q.Expired(ctx, sqlc.ExpiredParams{Now: db.Micros(now), Many: batch})
 	if err != nil {
 		return err
 	}
@@ -82,7 +82,7 @@ func (s *Store) expire(ctx context.Context, q *rows.Queries, now time.Time) erro
 }
 
 // close ends a mail that was not sent and takes back what the ledger said.
-func (s *Store) close(ctx context.Context, q *rows.Queries, m rows.Outbox, state, why string, now time.Time) error {
+func (s *Store) close(ctx context.Context, q *sqlc.Queries, m sqlc.Outbox, state, why string, now time.Time) error {
 	items, err := itemsOf(m)
 	if err != nil {
 		return err
@@ -107,27 +107,27 @@ func (s *Store) close(ctx context.Context, q *rows.Queries, m rows.Outbox, state
 
 // inDoubt says whether an answer was lost in an earlier attempt at a mail of
 // level 3; others are not tried again then.
-func inDoubt(ctx context.Context, q *rows.Queries, m rows.Outbox) (bool, error) {
+func inDoubt(ctx context.Context, q *sqlc.Queries, m sqlc.Outbox) (bool, error) {
 	if m.Level < 3 || m.Attempts == 0 {
 		return false, nil
 	}
 	log, err := q.LogOf(ctx, m.DedupeKey)
-	return slices.ContainsFunc(log, func(r rows.SendLog) bool { return r.Result == mailUnknown }), err
+	return slices.ContainsFunc(log, func(r sqlc.SendLog) bool { return r.Result == mailUnknown }), err
 }
 
 // end sets a mail's state and writes the log row, in the same transaction.
-func (s *Store) end(ctx context.Context, q *rows.Queries, m rows.Outbox, state string, notBefore int64, now time.Time, o Outcome) error {
+func (s *Store) end(ctx context.Context, q *sqlc.Queries, m sqlc.Outbox, state string, notBefore int64, now time.Time, o Outcome) error {
 	next := state
 	if state == resultDeferred {
 		next = mailQueued
 	}
-	n, err := q.End(ctx, rows.EndParams{
+	n, err := q.End(ctx, sqlc.EndParams{
 		DedupeKey: m.DedupeKey, Was: m.State, State: next, NotBefore: notBefore, Code: int64(o.Code), Reply: short(o.Reply),
 	})
 	if err != nil || n == 0 { // somebody else was first
 		return err
 	}
-	return q.AddLog(ctx, rows.AddLogParams{
+	return q.AddLog(ctx, sqlc.AddLogParams{
 		ID: hash("log", m.DedupeKey, m.Attempts, state), DedupeKey: m.DedupeKey, PersonID: m.PersonID, Kind: m.Kind, Level: m.Level,
 		Result: state, At: db.Micros(now), Code: int64(o.Code), Enhanced: o.Enhanced, Reply: short(o.Reply),
 	})
@@ -147,7 +147,7 @@ func short(s string) string {
 	return s
 }
 
-func itemsOf(m rows.Outbox) ([]Item, error) {
+func itemsOf(m sqlc.Outbox) ([]Item, error) {
 	var items []Item
 	if err := json.Unmarshal([]byte(m.Body), &items); err != nil {
 		return nil, fmt.Errorf("reading the mail %s: %w", m.DedupeKey, err)
@@ -163,28 +163,28 @@ func bodyOf(items []Item) (string, error) {
 // takeBack makes the ledger say again what it said before an item, and has the
 // river looked at again. Where a later mail stands in the ledger already, that
 // one decides.
-func takeBack(ctx context.Context, q *rows.Queries, m rows.Outbox, it Item) error {
-	e, err := q.LedgerRow(ctx, rows.LedgerRowParams{River: it.River, PersonID: m.PersonID, Rule: it.Rule})
+func takeBack(ctx context.Context, q *sqlc.Queries, m sqlc.Outbox, it Item) error {
+	e, err := q.LedgerRow(ctx, sqlc.LedgerRowParams{River: it.River, PersonID: m.PersonID, Rule: it.Rule})
 	if errors.Is(err, sql.ErrNoRows) || err == nil && e.Mail != m.DedupeKey {
 		return nil
 	}
 	if err != nil {
 		return err
 	}
-	e.Mail, e.ToldAt, e.State, e.News = it.After, it.Since, "", ""
+	e.Mail, e.SentAt, e.State, e.News = it.After, it.Since, "", ""
 	switch {
-	case it.Rule == ruleBlind:
+	case it.Rule == ruleNoData:
 	case caution(it.Kind):
-		if e.ToldLevel = 0; it.Was >= tellFrom {
-			e.ToldLevel, e.State = int64(it.Was), stateOpen
+		if e.SentLevel = 0; it.Was >= notifyFrom {
+			e.SentLevel, e.State = int64(it.Was), stateOpen
 		}
 	default:
-		e.ToldFrom, e.ToldTo, e.Streak = it.WasFrom, it.WasTo, 0
+		e.SentFrom, e.SentTo, e.Streak = it.WasFrom, it.WasTo, 0
 		if it.Kind != KindOpen {
 			e.State = stateOpen
 		}
 	}
-	if err := q.PutLedger(ctx, rows.PutLedgerParams(e)); err != nil {
+	if err := q.PutLedger(ctx, sqlc.PutLedgerParams(e)); err != nil {
 		return err
 	}
 	_, err = q.TouchRiver(ctx, it.River)
@@ -194,7 +194,7 @@ func takeBack(ctx context.Context, q *rows.Queries, m rows.Outbox, it Item) erro
 // leasing weighs mails against how their rivers are now.
 type leasing struct {
 	s     *Store
-	q     *rows.Queries
+	q     *sqlc.Queries
 	now   time.Time
 	owner string
 	flows map[string]*Flow
@@ -211,7 +211,7 @@ func (l *leasing) flow(ctx context.Context, river string) (*Flow, error) {
 	return &f, err
 }
 
-func (l *leasing) take(ctx context.Context, m rows.Outbox) (*Letter, error) {
+func (l *leasing) take(ctx context.Context, m sqlc.Outbox) (*Email, error) {
 	person, err := l.q.Reader(ctx, m.PersonID)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
@@ -241,9 +241,9 @@ func (l *leasing) take(ctx context.Context, m rows.Outbox) (*Letter, error) {
 		}
 		switch why {
 		case notYet:
-			_, err := l.q.End(ctx, rows.EndParams{DedupeKey: m.DedupeKey, Was: mailQueued, State: mailQueued, NotBefore: db.Micros(l.now.Add(groupWait)), Code: m.LastCode, Reply: m.LastReply})
+			_, err := l.q.End(ctx, sqlc.EndParams{DedupeKey: m.DedupeKey, Was: mailQueued, State: mailQueued, NotBefore: db.Micros(l.now.Add(groupWait)), Code: m.LastCode, Reply: m.LastReply})
 			return nil, err
-		case neverTold:
+		case neverSent:
 			// Nothing to go back to: the ledger then says that nothing was told.
 			it.Was, it.After, it.Since = 0, "", 0
 			items[i] = it
@@ -284,13 +284,13 @@ func (l *leasing) take(ctx context.Context, m rows.Outbox) (*Letter, error) {
 		// is all there will be.
 		return nil, l.s.end(ctx, l.q, m, mailUnknown, m.NotBefore, l.now, Outcome{Reply: "superseded, delivery uncertain"})
 	}
-	n, err := l.q.Lease(ctx, rows.LeaseParams{
+	n, err := l.q.Lease(ctx, sqlc.LeaseParams{
 		DedupeKey: m.DedupeKey, Owner: l.owner, Until: db.Micros(l.now.Add(leaseFor)), Level: int64(level), Body: body,
 	})
 	if err != nil || n == 0 {
 		return nil, err
 	}
-	return l.letter(ctx, m, person, keep, level)
+	return l.email(ctx, m, person, keep, level)
 }
 
 // overtaken says why an item must not be told any more; "" where it may.
@@ -300,7 +300,7 @@ func (l *leasing) overtaken(ctx context.Context, it Item) (string, error) {
 		return "", err
 	}
 	if it.Kind == KindFall || it.Kind == KindClear {
-		why, err := l.wasTold(ctx, it)
+		why, err := l.wasSent(ctx, it)
 		if err != nil || why != "" {
 			return why, err
 		}
@@ -308,9 +308,9 @@ func (l *leasing) overtaken(ctx context.Context, it Item) (string, error) {
 	switch {
 	case Good(it.Kind) && f.Inhibits():
 		return "held back by caution level", nil
-	case it.Kind == KindBlind && !f.Blind:
+	case it.Kind == KindNoData && !f.NoData:
 		return "readings resumed", nil
-	case caution(it.Kind) && it.Kind != KindBlind && f.Level != it.Level:
+	case caution(it.Kind) && it.Kind != KindNoData && f.Level != it.Level:
 		return "overtaken", nil
 	}
 	return "", nil
@@ -318,16 +318,16 @@ func (l *leasing) overtaken(ctx context.Context, it Item) (string, error) {
 
 // Reasons for not telling an item that need more than dropping it.
 const (
-	neverTold = "the alert it retracts was never sent"
+	neverSent = "the alert it retracts was never sent"
 	notYet    = "the alert it retracts is still being sent"
 )
 
-// wasTold says whether the mail that told of the higher level went out, with it.
-func (l *leasing) wasTold(ctx context.Context, it Item) (why string, err error) {
+// wasSent says whether the mail that told of the higher level went out, with it.
+func (l *leasing) wasSent(ctx context.Context, it Item) (why string, err error) {
 	m, err := l.q.Mail(ctx, it.After)
 	if errors.Is(err, sql.ErrNoRows) {
 		if it.After == "" {
-			return neverTold, nil
+			return neverSent, nil
 		}
 		return "", nil // cleaned away: it was long ago
 	}
@@ -338,25 +338,25 @@ func (l *leasing) wasTold(ctx context.Context, it Item) (why string, err error) 
 	case mailQueued, mailLeased, mailSending:
 		return notYet, nil
 	case mailDropped, mailExpired, mailFailed:
-		return neverTold, nil
+		return neverSent, nil
 	}
 	items, err := itemsOf(m)
 	if err != nil {
 		return "", err
 	}
 	if !slices.ContainsFunc(items, func(o Item) bool { return o.River == it.River && o.Rule == it.Rule }) {
-		return neverTold, nil
+		return neverSent, nil
 	}
 	return "", nil
 }
 
-func (l *leasing) letter(ctx context.Context, m rows.Outbox, p rows.Person, items []Item, level int) (*Letter, error) {
-	out := &Letter{
+func (l *leasing) email(ctx context.Context, m sqlc.Outbox, p sqlc.Person, items []Item, level int) (*Email, error) {
+	out := &Email{
 		Key: m.DedupeKey, MessageID: m.MessageID, Thread: or(items[0].Episode, m.MessageID), Person: p.ID, Address: p.Address,
 		Zone: p.Zone, Units: p.Units, Kind: m.Kind, Level: level, Attempt: int(m.Attempts) + 1, At: l.now, Expires: db.Time(m.ExpiresAt),
 	}
 	for _, it := range items {
-		x := LetterItem{Item: it}
+		x := EmailItem{Item: it}
 		f, err := l.flow(ctx, it.River)
 		if err != nil {
 			return nil, err
@@ -406,11 +406,11 @@ type Result int
 
 // The results.
 const (
-	Sent     Result = iota // 250 after the final dot, and nothing less
-	Deferred               // may be tried again: 4xx, or no connection
-	Refused                // 5xx for this recipient
-	Ours                   // 5xx to our login or our sender: no reader's fault
-	Unknown                // the connection ended after the final dot
+	Sent           Result = iota // 250 after the final dot, and nothing less
+	Deferred                     // may be tried again: 4xx, or no connection
+	Refused                      // 5xx for this recipient
+	SenderRejected               // 5xx to our login or our sender: no reader's fault
+	Unknown                      // the connection ended after the final dot
 )
 
 // Outcome is a result with its words.
@@ -427,11 +427,11 @@ type Outcome struct {
 // owner may send; the others were taken from it.
 func (s *Store) record(ctx context.Context, owner string, begin []string, ended []Outcome) (map[string]bool, error) {
 	may := map[string]bool{}
-	err := s.tx(ctx, func(q *rows.Queries, tx db.Querier) error {
+	err := s.tx(ctx, func(q *sqlc.Queries, tx db.Querier) error {
 		clear(may)
 		now := s.now()
 		for _, k := range begin {
-			n, err := q.Begin(ctx, rows.BeginParams{DedupeKey: k, Owner: owner, Now: db.Micros(now)})
+			n, err := q.Begin(ctx, sqlc.BeginParams{DedupeKey: k, Owner: owner, Now: db.Micros(now)})
 			if err != nil {
 				return err
 			}
@@ -460,7 +460,7 @@ func (s *Store) record(ctx context.Context, owner string, begin []string, ended 
 	return may, nil
 }
 
-func (s *Store) outcome(ctx context.Context, q *rows.Queries, tx db.Querier, m rows.Outbox, o Outcome, now time.Time) error {
+func (s *Store) outcome(ctx context.Context, q *sqlc.Queries, tx db.Querier, m sqlc.Outbox, o Outcome, now time.Time) error {
 	switch o.Result {
 	case Sent:
 		return s.end(ctx, q, m, mailSent, m.NotBefore, now, o)
@@ -489,7 +489,7 @@ func wait(attempts, level int, r Result) time.Duration {
 	if level == 3 {
 		first, most = time.Minute, 20*time.Minute
 	}
-	if r == Ours {
+	if r == SenderRejected {
 		return most / 2
 	}
 	d := first
@@ -502,11 +502,11 @@ func wait(attempts, level int, r Result) time.Duration {
 // lost is the one case in which nobody can know whether a mail arrived. A
 // caution of level 3 is sent again, under the same Message-ID; anything else is
 // not, and says so.
-func (s *Store) lost(ctx context.Context, q *rows.Queries, m rows.Outbox, now time.Time, o Outcome) error {
+func (s *Store) lost(ctx context.Context, q *sqlc.Queries, m sqlc.Outbox, now time.Time, o Outcome) error {
 	if m.Level < 3 {
 		return s.end(ctx, q, m, mailUnknown, m.NotBefore, now, o)
 	}
-	if err := q.AddLog(ctx, rows.AddLogParams{
+	if err := q.AddLog(ctx, sqlc.AddLogParams{
 		ID: hash("log", m.DedupeKey, m.Attempts, mailUnknown), DedupeKey: m.DedupeKey, PersonID: m.PersonID, Kind: m.Kind, Level: m.Level,
 		Result: mailUnknown, At: db.Micros(now), Code: int64(o.Code), Enhanced: o.Enhanced, Reply: short(o.Reply),
 	}); err != nil {
@@ -526,9 +526,9 @@ func (s *Store) Recover(ctx context.Context, all bool) error {
 	for _, state := range []string{mailLeased, mailSending} {
 		for {
 			n := 0
-			err := s.tx(ctx, func(q *rows.Queries, _ db.Querier) error {
+			err := s.tx(ctx, func(q *sqlc.Queries, _ db.Querier) error {
 				now := s.now()
-				ms, err := q.Lost(ctx, rows.LostParams{State: state, Now: db.Micros(until), Many: batch})
+				ms, err := q.Lost(ctx, sqlc.LostParams{State: state, Now: db.Micros(until), Many: batch})
 				if err != nil {
 					return err
 				}

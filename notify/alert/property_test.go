@@ -14,7 +14,7 @@ import (
 
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/db/dbtest"
-	"example.org/eclose/notify/alert/internal/rows"
+	"example.org/eclose/notify/alert/internal/sqlc"
 	"example.org/eclose/notify/subscribe"
 )
 
@@ -128,8 +128,8 @@ func (w *world) do(what string, step func(context.Context) error) {
 	}
 }
 
-// Carry is the relay in one of its moods.
-func (w *world) Carry(_ context.Context, l Letter, begin func() error) Outcome {
+// Send is the relay in one of its moods.
+func (w *world) Send(_ context.Context, l Email, begin func() error) Outcome {
 	w.mu.Lock()
 	mood := w.rng.IntN(100)
 	w.mu.Unlock()
@@ -140,7 +140,7 @@ func (w *world) Carry(_ context.Context, l Letter, begin func() error) Outcome {
 		return Outcome{Result: Deferred, Code: 421, Reply: "busy"}
 	}
 	if mood < 10 {
-		return Outcome{Result: Ours, Code: 535, Enhanced: "5.7.8"}
+		return Outcome{Result: SenderRejected, Code: 535, Enhanced: "5.7.8"}
 	}
 	if err := begin(); err != nil {
 		return Outcome{Result: Deferred, Reply: err.Error()}
@@ -150,7 +150,7 @@ func (w *world) Carry(_ context.Context, l Letter, begin func() error) Outcome {
 	// Whatever the relay now says, a kill may keep us from noting it.
 	maybe := map[string]int{}
 	for _, it := range l.Items {
-		if caution(it.Kind) && it.Kind != KindBlind {
+		if caution(it.Kind) && it.Kind != KindNoData {
 			maybe[it.River] = w.maybe[l.Person+it.River]
 			w.maybe[l.Person+it.River] = it.Level
 		}
@@ -173,7 +173,7 @@ func (w *world) Carry(_ context.Context, l Letter, begin func() error) Outcome {
 	return Outcome{Result: Sent, Code: 250}
 }
 
-func (w *world) arrive(l Letter, maybe map[string]int) {
+func (w *world) arrive(l Email, maybe map[string]int) {
 	w.arrived[l.Key]++
 	if w.arrived[l.Key] > 1 && (!w.doubt[l.Key] || l.Level < 3) {
 		w.t.Errorf("%s (level %d) arrived %d times, in doubt: %t", l.Key, l.Level, w.arrived[l.Key], w.doubt[l.Key])
@@ -203,10 +203,10 @@ func (w *world) arrive(l Letter, maybe map[string]int) {
 	w.count(l)
 }
 
-func (w *world) count(l Letter) {
+func (w *world) count(l Email) {
 	w.counted[l.Key] = true
 	for _, it := range l.Items {
-		if caution(it.Kind) && it.Kind != KindBlind {
+		if caution(it.Kind) && it.Kind != KindNoData {
 			w.told[l.Person+it.River] = it.Level
 			if it.Level == 3 {
 				w.sent3++
@@ -242,7 +242,7 @@ func (w *world) step() {
 		w.do("outlook", func(ctx context.Context) error { return w.s.AddOutlook(ctx, o) })
 	}
 	w.do("tick", w.s.Tick)
-	w.do("tell", func(ctx context.Context) error { _, err := w.s.Tell(ctx); return err })
+	w.do("tell", func(ctx context.Context) error { _, err := w.s.Reconcile(ctx); return err })
 	w.do("deliver", func(ctx context.Context) error {
 		_, err := w.s.Deliver(ctx, w, 2)
 		if w.k.left == 0 { // whatever was under way is in doubt
@@ -280,7 +280,7 @@ func (w *world) audience(n int) {
 			r.QuietFrom, r.QuietTo, r.WakeFor3 = 22*60, 7*60, i%2 == 0
 		}
 		for _, river := range []string{"wend", "garrow"} {
-			r.Wants = append(r.Wants, subscribe.Want{River: river, Cautions: i%4 != 3, Cadence: []string{"now", "digest"}[i%2]})
+			r.Subscriptions = append(r.Subscriptions, subscribe.Subscription{River: river, Cautions: i%4 != 3, Cadence: []string{"now", "digest"}[i%2]})
 		}
 		rs = append(rs, r)
 	}
@@ -293,7 +293,7 @@ func (w *world) audience(n int) {
 func (w *world) settle() {
 	w.moods, w.k.left = false, -1
 	for range 60 {
-		w.do("tell", func(ctx context.Context) error { _, err := w.s.Tell(ctx); return err })
+		w.do("tell", func(ctx context.Context) error { _, err := w.s.Reconcile(ctx); return err })
 		w.do("deliver", func(ctx context.Context) error { _, err := w.s.Deliver(ctx, w, 2); return err })
 		w.clock = w.clock.Add(time.Hour)
 		if w.clock.Hour()%3 == 0 { // keep both rivers in sight, at their level
@@ -362,7 +362,7 @@ func (w *world) check() {
 			w.t.Fatal(err)
 		}
 		for _, p := range ps {
-			if p.Wants[0].Cautions && f.Level >= tellFrom && w.told[p.ID+river] != f.Level && !inDoubt[p.ID] {
+			if p.Subscriptions[0].Cautions && f.Level >= notifyFrom && w.told[p.ID+river] != f.Level && !inDoubt[p.ID] {
 				w.dump(p.ID)
 				w.t.Errorf("%s stands at %d, %s was told %d", river, f.Level, p.Address, w.told[p.ID+river])
 			}
@@ -381,7 +381,7 @@ func (w *world) dump(person string) {
 		w.t.Logf("%.8s %s level %d %s, made %s, due %s, expires %s, tried %d, arrived %d\n\t%s", m.DedupeKey, m.Kind, m.Level, m.State, db.Time(m.CreatedAt).Format("02 15:04"),
 			db.Time(m.NotBefore).Format("02 15:04"), db.Time(m.ExpiresAt).Format("02 15:04"), m.Attempts, w.arrived[m.DedupeKey], m.Body)
 	}
-	ledger, err := q.Ledger(w.t.Context(), rows.LedgerParams{River: "garrow", Until: "~"})
+	ledger, err := q.Ledger(w.t.Context(), sqlc.LedgerParams{River: "garrow", Until: "~"})
 	w.t.Logf("now %s, ledger %+v %v", w.clock.Format("02 15:04"), ledger, err)
 }
 

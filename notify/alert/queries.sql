@@ -5,10 +5,10 @@ SELECT * FROM river_state WHERE river = @river AND rule = @rule;
 SELECT * FROM river_state WHERE rule = @rule ORDER BY river;
 
 -- name: LockRule :execrows
-UPDATE river_state SET told_seq = told_seq WHERE river = @river AND rule = @rule;
+UPDATE river_state SET sent_seq = sent_seq WHERE river = @river AND rule = @rule;
 
 -- name: PutRiver :exec
-INSERT INTO river_state (river, rule, level, episode, seq, told_seq, reading_at, again_at, body)
+INSERT INTO river_state (river, rule, level, episode, seq, sent_seq, reading_at, check_at, body)
 VALUES (@river, @rule, @level, '', @seq, 0, @reading_at, 0, @body)
 ON CONFLICT (river, rule) DO UPDATE SET
     level = excluded.level, seq = excluded.seq, reading_at = excluded.reading_at, body = excluded.body;
@@ -20,10 +20,10 @@ UPDATE river_state SET seq = seq + 1 WHERE river = @river;
 UPDATE river_state SET seq = seq + 1 WHERE river = @river AND rule = @rule;
 
 -- name: DirtyRivers :many
-SELECT DISTINCT river FROM river_state WHERE told_seq < seq OR (again_at > 0 AND again_at <= @now) ORDER BY river;
+SELECT DISTINCT river FROM river_state WHERE sent_seq < seq OR (check_at > 0 AND check_at <= @now) ORDER BY river;
 
--- name: RiverTold :execrows
-UPDATE river_state SET told_seq = @seq, again_at = @again_at WHERE river = @river AND rule = @rule;
+-- name: RiverSent :execrows
+UPDATE river_state SET sent_seq = @seq, check_at = @check_at WHERE river = @river AND rule = @rule;
 
 -- name: AddNews :exec
 INSERT INTO news (id, river, made_at, body) VALUES (@id, @river, @made_at, @body) ON CONFLICT (id) DO NOTHING;
@@ -48,11 +48,11 @@ SELECT * FROM episode WHERE river = @river AND person_id > @after AND person_id 
 SELECT * FROM episode WHERE river = @river AND person_id = @person_id AND rule = @rule;
 
 -- name: PutLedger :exec
-INSERT INTO episode (person_id, river, rule, episode, state, told_level, told_at, told_from, told_to, news, streak, n, mail)
-VALUES (@person_id, @river, @rule, @episode, @state, @told_level, @told_at, @told_from, @told_to, @news, @streak, @n, @mail)
+INSERT INTO episode (person_id, river, rule, episode, state, sent_level, sent_at, sent_from, sent_to, news, streak, n, mail)
+VALUES (@person_id, @river, @rule, @episode, @state, @sent_level, @sent_at, @sent_from, @sent_to, @news, @streak, @n, @mail)
 ON CONFLICT (river, person_id, rule) DO UPDATE SET
-    episode = excluded.episode, state = excluded.state, told_level = excluded.told_level, told_at = excluded.told_at,
-    told_from = excluded.told_from, told_to = excluded.told_to, news = excluded.news, streak = excluded.streak,
+    episode = excluded.episode, state = excluded.state, sent_level = excluded.sent_level, sent_at = excluded.sent_at,
+    sent_from = excluded.sent_from, sent_to = excluded.sent_to, news = excluded.news, streak = excluded.streak,
     n = excluded.n, mail = excluded.mail;
 
 -- name: Waiting :many

@@ -10,14 +10,14 @@ import (
 	"time"
 
 	"example.org/eclose/ingest/db"
-	"example.org/eclose/notify/alert/internal/rows"
+	"example.org/eclose/notify/alert/internal/sqlc"
 )
 
 // Rules whose state a river has, and a person's ledger under them.
 const (
 	ruleCaution = "caution"
 	ruleOutlook = "outlook" // of a river only
-	ruleBlind   = "blind"   // of a person only
+	ruleNoData  = "blind"   // of a person only
 	ruleWindow  = "window:" // of a person only; then group:stage
 )
 
@@ -42,19 +42,19 @@ func New(d *db.DB, now func() time.Time) *Store {
 	return &Store{db: d, now: now, news: map[string]any{}, wrap: func(q db.Querier) db.Querier { return q }}
 }
 
-func (s *Store) tx(ctx context.Context, do func(*rows.Queries, db.Querier) error) error {
+func (s *Store) tx(ctx context.Context, do func(*sqlc.Queries, db.Querier) error) error {
 	return s.db.Tx(ctx, func(tx *db.Tx) error {
 		q := s.wrap(tx)
-		return do(rows.New(q), q)
+		return do(sqlc.New(q), q)
 	})
 }
 
-func (s *Store) plain() *rows.Queries { return rows.New(s.wrap(s.db.SQL)) }
+func (s *Store) plain() *sqlc.Queries { return sqlc.New(s.wrap(s.db.SQL)) }
 
 // AddReading takes in the caution of a new reading. The same reading again, or
 // an older one, does nothing.
 func (s *Store) AddReading(ctx context.Context, r Reading) error {
-	err := s.tx(ctx, func(q *rows.Queries, _ db.Querier) error {
+	err := s.tx(ctx, func(q *sqlc.Queries, _ db.Querier) error {
 		// Of two processes that take in readings of one river, the later goes on from
 		// what the earlier left.
 		if err := lock(ctx, q, r.River); err != nil {
@@ -95,7 +95,7 @@ func (s *Store) Tick(ctx context.Context) error {
 		if !f.Wait(s.now()) {
 			continue
 		}
-		err := s.tx(ctx, func(q *rows.Queries, _ db.Querier) error {
+		err := s.tx(ctx, func(q *sqlc.Queries, _ db.Querier) error {
 			if err := lock(ctx, q, row.River); err != nil {
 				return err
 			}
@@ -124,11 +124,11 @@ func (s *Store) Tick(ctx context.Context) error {
 // AddOutlook takes in a new outlook. The same again, or an older one, does
 // nothing.
 func (s *Store) AddOutlook(ctx context.Context, o Outlook) error {
-	err := s.tx(ctx, func(q *rows.Queries, _ db.Querier) error {
+	err := s.tx(ctx, func(q *sqlc.Queries, _ db.Querier) error {
 		if err := lock(ctx, q, o.River); err != nil {
 			return err
 		}
-		row, err := q.River(ctx, rows.RiverParams{River: o.River, Rule: ruleOutlook})
+		row, err := q.River(ctx, sqlc.RiverParams{River: o.River, Rule: ruleOutlook})
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
 			return err
 		}
@@ -140,7 +140,7 @@ func (s *Store) AddOutlook(ctx context.Context, o Outlook) error {
 		if err != nil {
 			return err
 		}
-		return q.PutRiver(ctx, rows.PutRiverParams{River: o.River, Rule: ruleOutlook, Seq: row.Seq + 1, ReadingAt: at, Body: id})
+		return q.PutRiver(ctx, sqlc.PutRiverParams{River: o.River, Rule: ruleOutlook, Seq: row.Seq + 1, ReadingAt: at, Body: id})
 	})
 	if err != nil {
 		return fmt.Errorf("taking in an outlook of %s: %w", o.River, err)
@@ -150,9 +150,9 @@ func (s *Store) AddOutlook(ctx context.Context, o Outlook) error {
 
 // flowOf returns the caution's state of a river, the zero Flow where there is
 // none.
-func flowOf(ctx context.Context, q *rows.Queries, river string) (Flow, int64, error) {
+func flowOf(ctx context.Context, q *sqlc.Queries, river string) (Flow, int64, error) {
 	var f Flow
-	row, err := q.River(ctx, rows.RiverParams{River: river, Rule: ruleCaution})
+	row, err := q.River(ctx, sqlc.RiverParams{River: river, Rule: ruleCaution})
 	if errors.Is(err, sql.ErrNoRows) {
 		return f, 0, nil
 	}
@@ -162,7 +162,7 @@ func flowOf(ctx context.Context, q *rows.Queries, river string) (Flow, int64, er
 	return f, row.Seq, err
 }
 
-func (s *Store) putFlow(ctx context.Context, q *rows.Queries, river string, f Flow, seq int64, changed, inhibited bool) error {
+func (s *Store) putFlow(ctx context.Context, q *sqlc.Queries, river string, f Flow, seq int64, changed, inhibited bool) error {
 	body, err := json.Marshal(f)
 	if err != nil {
 		return err
@@ -170,37 +170,37 @@ func (s *Store) putFlow(ctx context.Context, q *rows.Queries, river string, f Fl
 	if changed {
 		seq++
 	}
-	err = q.PutRiver(ctx, rows.PutRiverParams{
+	err = q.PutRiver(ctx, sqlc.PutRiverParams{
 		River: river, Rule: ruleCaution, Level: int64(f.Level), Seq: seq, ReadingAt: db.Micros(f.LastAt), Body: string(body),
 	})
 	if err == nil && inhibited && !f.Inhibits() {
 		// Good news that waited may go out now.
-		_, err = q.TouchRule(ctx, rows.TouchRuleParams{River: river, Rule: ruleOutlook})
+		_, err = q.TouchRule(ctx, sqlc.TouchRuleParams{River: river, Rule: ruleOutlook})
 	}
 	return err
 }
 
-func addNews(ctx context.Context, q *rows.Queries, kind, river string, at time.Time, facts any) (string, error) {
+func addNews(ctx context.Context, q *sqlc.Queries, kind, river string, at time.Time, facts any) (string, error) {
 	body, err := json.Marshal(facts)
 	if err != nil {
 		return "", err
 	}
 	id := fmt.Sprintf("%s:%s:%d", kind, river, db.Micros(at))
-	return id, q.AddNews(ctx, rows.AddNewsParams{ID: id, River: river, MadeAt: db.Micros(at), Body: string(body)})
+	return id, q.AddNews(ctx, sqlc.AddNewsParams{ID: id, River: river, MadeAt: db.Micros(at), Body: string(body)})
 }
 
 const newsKept = 500
 
 // outlook and reading return the facts of a news id, read once for all mails.
-func (s *Store) outlook(ctx context.Context, q *rows.Queries, id string) (*Outlook, error) {
+func (s *Store) outlook(ctx context.Context, q *sqlc.Queries, id string) (*Outlook, error) {
 	return facts[Outlook](ctx, s, q, id)
 }
 
-func (s *Store) reading(ctx context.Context, q *rows.Queries, id string) (*Reading, error) {
+func (s *Store) reading(ctx context.Context, q *sqlc.Queries, id string) (*Reading, error) {
 	return facts[Reading](ctx, s, q, id)
 }
 
-func facts[T any](ctx context.Context, s *Store, q *rows.Queries, id string) (*T, error) {
+func facts[T any](ctx context.Context, s *Store, q *sqlc.Queries, id string) (*T, error) {
 	s.mu.Lock()
 	v, ok := s.news[id]
 	s.mu.Unlock()

@@ -14,25 +14,25 @@ const (
 	reopenAfter  = 7 * 24 * time.Hour // and one that closed does not open again sooner
 )
 
-// wish is what of a subscription decides about windows.
-type wish struct {
+// rule is what of a subscription decides about windows.
+type rule struct {
 	groups, stages []string
 	threshold      float64
 	horizon        int // days
 }
 
-func (w wish) wants(s *Stage) bool {
-	if len(w.stages) > 0 && !slices.Contains(w.stages, s.Stage) {
+func (r rule) wants(s *Stage) bool {
+	if len(r.stages) > 0 && !slices.Contains(r.stages, s.Stage) {
 		return false
 	}
-	if len(w.groups) == 0 {
+	if len(r.groups) == 0 {
 		return s.Fishable
 	}
-	return slices.Contains(w.groups, s.Group)
+	return slices.Contains(r.groups, s.Group)
 }
 
-// told is what a person was told of one window.
-type told struct {
+// sent is what a person was told of one window.
+type sent struct {
 	open     bool
 	at       time.Time // last mail about it, or when it closed
 	from, to string
@@ -41,9 +41,9 @@ type told struct {
 
 // decide compares a stage's outlook, issued on a civil date of the river, with
 // what was told. It returns the kind of mail due, or "", and what is then told.
-func (w wish) decide(t told, s *Stage, issued time.Time, today string) (string, told) {
+func (r rule) decide(t sent, s *Stage, issued time.Time, today string) (string, sent) {
 	best := 0.0
-	last := addDays(today, w.horizon)
+	last := addDays(today, r.horizon)
 	for _, d := range s.Days {
 		if d.Date >= today && d.Date <= last {
 			best = max(best, d.P)
@@ -51,29 +51,29 @@ func (w wish) decide(t told, s *Stage, issued time.Time, today string) (string, 
 	}
 	if !t.open {
 		switch {
-		case best < w.threshold || s.To < today:
+		case best < r.threshold || s.To < today:
 			t.streak = 0
 			return "", t
 		case !t.at.IsZero() && issued.Sub(t.at) < reopenAfter:
 			return "", t
-		case best < w.threshold+sureBy && t.streak == 0:
+		case best < r.threshold+sureBy && t.streak == 0:
 			t.streak = 1
 			return "", t
 		}
-		return KindOpen, told{open: true, at: issued, from: s.From, to: s.To}
+		return KindOpen, sent{open: true, at: issued, from: s.From, to: s.To}
 	}
 	if s.To < today {
-		return KindClosed, told{at: issued, from: t.from, to: s.To}
+		return KindClosed, sent{at: issued, from: t.from, to: s.To}
 	}
-	if best < w.threshold-min(offBy, w.threshold/2) {
+	if best < r.threshold-min(offBy, r.threshold/2) {
 		if t.streak++; t.streak < 2 {
 			return "", t
 		}
-		return KindClosed, told{at: issued, from: t.from, to: t.to}
+		return KindClosed, sent{at: issued, from: t.from, to: t.to}
 	}
 	t.streak = 0
-	if (apart(s.From, t.from) > movedDays || apart(s.To, t.to) > movedDays) && issued.Sub(t.at) >= betweenMoves {
-		return KindMoved, told{open: true, at: issued, from: s.From, to: s.To}
+	if (daysBetween(s.From, t.from) > movedDays || daysBetween(s.To, t.to) > movedDays) && issued.Sub(t.at) >= betweenMoves {
+		return KindMoved, sent{open: true, at: issued, from: s.From, to: s.To}
 	}
 	return "", t
 }
@@ -86,8 +86,8 @@ func addDays(date string, n int) string {
 	return t.AddDate(0, 0, n).Format(time.DateOnly)
 }
 
-// apart is the distance of two dates in days; 0 where one is not a date.
-func apart(a, b string) int {
+// daysBetween is the distance of two dates in days; 0 where one is not a date.
+func daysBetween(a, b string) int {
 	if a == b {
 		return 0
 	}

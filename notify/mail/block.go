@@ -46,7 +46,7 @@ type words struct {
 	charts *charts
 }
 
-func wordsFor(l alert.Letter, date time.Time) words {
+func wordsFor(l alert.Email, date time.Time) words {
 	w := words{zone: location(l.Zone), date: date}
 	if l.Units == "us" {
 		w.units = wading.US
@@ -64,7 +64,7 @@ func location(name string) *time.Location {
 	return z
 }
 
-func (w words) block(it alert.LetterItem) block {
+func (w words) block(it alert.EmailItem) block {
 	if alert.Good(it.Kind) || it.Kind == alert.KindClosed {
 		return w.window(it)
 	}
@@ -149,7 +149,7 @@ func sentences(in []string) []string {
 }
 
 // river is a river's name for the start of a sentence or a subject.
-func river(it alert.LetterItem) string {
+func river(it alert.EmailItem) string {
 	switch {
 	case it.Reading != nil && it.Reading.RiverName != "":
 		return clean(it.Reading.RiverName)
@@ -221,7 +221,7 @@ func (w words) above(r *alert.Reading) []string {
 	return append(out, notWading, overrule)
 }
 
-func (w words) caution(it alert.LetterItem) block {
+func (w words) caution(it alert.EmailItem) block {
 	r := it.Reading
 	name := river(it)
 	since := time.UnixMicro(it.Since)
@@ -244,7 +244,7 @@ func (w words) caution(it alert.LetterItem) block {
 	case alert.KindFlapping:
 		b.Heading = fmt.Sprintf("%s: conditions are changing quickly (caution %d of 3)", name, now)
 		b.Lead = append(b.Lead, fmt.Sprintf("The level has gone up and down several times in a day. It stays at %d (%s) until it has been steady for 12 hours.", now, word))
-	case alert.KindBlind:
+	case alert.KindNoData:
 		b.Heading = fmt.Sprintf("%s: no usable reading since %s", name, clock(since, zone))
 		b.Lead = append(b.Lead, "The gauge has sent no usable reading since then, so the caution level is unknown. Treat the river as too high until you have seen it.")
 		if now > 0 {
@@ -258,7 +258,7 @@ func (w words) caution(it alert.LetterItem) block {
 		b.Caution = []string{noLevel, overrule}
 		return b
 	}
-	if it.Kind != alert.KindBlind {
+	if it.Kind != alert.KindNoData {
 		b.Caution = append(b.Caution, sentences(r.Reasons)...)
 		b.Caution = append(b.Caution, fmt.Sprintf("Valid until %s; check again after that.", clock(valid(r), r.Zone)))
 	}
@@ -301,7 +301,7 @@ func warm(o *alert.Outlook) string {
 	return o.Heat + o.HeatAhead
 }
 
-func (w words) window(it alert.LetterItem) block {
+func (w words) window(it alert.EmailItem) block {
 	o, s := it.Outlook, it.About
 	if o == nil || s == nil {
 		return block{Heading: fmt.Sprintf("%s: %s of %s", river(it), stageName(it.Stage), clean(it.Group)), Caution: w.above(it.Caution)}
@@ -328,7 +328,7 @@ func (w words) window(it alert.LetterItem) block {
 	}
 	b.Facts = append(b.Facts,
 		fact{"Window", fmt.Sprintf("%s to %s, peak about %s", day(s.From), day(s.To), day(s.Peak))},
-		fact{"Calendar window", span(s.CalFrom, s.CalTo)},
+		fact{"Calendar window", span(s.CalendarFrom, s.CalendarTo)},
 		fact{"Local hours", or(clean(s.Hours), "not known")})
 	b.Facts = w.readings(b.Facts, o.Zone, o.FlowM3S, nil, o.WaterC)
 	if o.Notices != "" {

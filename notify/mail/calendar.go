@@ -14,7 +14,7 @@ import (
 // calendar returns the windows of a letter as iCalendar (RFC 5545), nil where
 // there is none. A window keeps its UID from mail to mail, the same as in the
 // exported calendar, and its SEQUENCE grows: feeding it again moves the entry.
-func calendar(items []alert.LetterItem) []byte {
+func calendar(items []alert.EmailItem) []byte {
 	cal := ics.NewCalendarFor("Eclose")
 	cal.SetProductId("-//Eclose//mail//EN")
 	cal.SetMethod(ics.MethodPublish)

@@ -20,10 +20,10 @@ import (
 	"example.org/eclose/notify/subscribe"
 )
 
-//go:embed letter.html
-var letterHTML string
+//go:embed email.html
+var emailHTML string
 
-var letterTemplate = template.Must(template.New("letter").Funcs(template.FuncMap{"whole": whole}).Parse(letterHTML))
+var emailTemplate = template.Must(template.New("letter").Funcs(template.FuncMap{"whole": whole}).Parse(emailHTML))
 
 // whole keeps a number and its percent sign on one line.
 func whole(s string) string { return strings.ReplaceAll(s, " %", "\u00a0%") }
@@ -62,7 +62,7 @@ func NewComposer(s Site) (*Composer, error) {
 
 // Compose words a letter. The same letter and date give the same bytes. date
 // is when the mail was finished, not when it is sent.
-func (c *Composer) Compose(l alert.Letter, date time.Time) (Message, error) {
+func (c *Composer) Compose(l alert.Email, date time.Time) (Message, error) {
 	if len(l.Items) == 0 {
 		return Message{}, fmt.Errorf("wording %s: there is nothing to tell", l.Key)
 	}
@@ -86,7 +86,7 @@ func (c *Composer) Compose(l alert.Letter, date time.Time) (Message, error) {
 	for _, it := range l.Items {
 		p.Blocks = append(p.Blocks, w.block(it))
 	}
-	m, err := c.letter(l.Key, l.MessageID, l.Thread, l.Address, date, p)
+	m, err := c.email(l.Key, l.MessageID, l.Thread, l.Address, date, p)
 	if err != nil {
 		return Message{}, fmt.Errorf("wording %s: %w", l.Key, err)
 	}
@@ -125,11 +125,11 @@ func (c *Composer) Invite(inv subscribe.Invitation, date time.Time) (Message, er
 		},
 		Small: []string{"Link: " + link},
 	}
-	for _, want := range inv.Request.Wants {
+	for _, want := range inv.Request.Subscriptions {
 		b.Facts = append(b.Facts, fact{"River", clean(want.River)})
 	}
 	p := page{Subject: "Confirm your river email alerts", Blocks: []block{b}, Foot: []string{"We email confirmed addresses only."}}
-	m, err := c.letter(key, key, key, inv.Address, date, p)
+	m, err := c.email(key, key, key, inv.Address, date, p)
 	if err != nil {
 		return Message{}, fmt.Errorf("wording a confirmation: %w", err)
 	}
@@ -141,7 +141,7 @@ func listID(stream, domain string) string { return "<" + stream + "." + domain +
 
 var idPart = regexp.MustCompile(`^[0-9a-z-]{1,64}$`)
 
-func (c *Composer) letter(key, id, thread, to string, date time.Time, p page) (*gomail.Msg, error) {
+func (c *Composer) email(key, id, thread, to string, date time.Time, p page) (*gomail.Msg, error) {
 	for _, s := range []string{key, id, thread} {
 		if !idPart.MatchString(s) {
 			return nil, fmt.Errorf("%q cannot stand in a message id", s)
@@ -177,7 +177,7 @@ func (c *Composer) letter(key, id, thread, to string, date time.Time, p page) (*
 	m.SetGenHeader("List-Help", "<"+c.site.page("/help")+">")
 	m.SetBodyString(gomail.TypeTextPlain, text(p))
 	var html bytes.Buffer
-	if err := letterTemplate.Execute(&html, p); err != nil {
+	if err := emailTemplate.Execute(&html, p); err != nil {
 		return nil, fmt.Errorf("the HTML part: %w", err)
 	}
 	m.AddAlternativeString(gomail.TypeTextHTML, html.String())

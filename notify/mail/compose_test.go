@@ -54,7 +54,7 @@ func wendOutlook() *alert.Outlook {
 	}
 	s := alert.Stage{
 		Group: "blue-winged-olive", Name: "Blue-winged olive", Stage: "emergence", Fishable: true, Grade: "published",
-		From: "2026-06-10", Peak: "2026-06-18", To: "2026-06-28", CalFrom: "2026-06-16", CalTo: "2026-07-04",
+		From: "2026-06-10", Peak: "2026-06-18", To: "2026-06-28", CalendarFrom: "2026-06-16", CalendarTo: "2026-07-04",
 		Hours: "18:00 to dusk", Tie: []string{"emerger, size 16, olive body, blue-grey wing", "spinner, size 16, sherry"},
 	}
 	for i := range 40 {
@@ -75,23 +75,23 @@ func wendReading(level int) *alert.Reading {
 	}
 }
 
-func letter(items ...alert.LetterItem) alert.Letter {
-	return alert.Letter{
+func letter(items ...alert.EmailItem) alert.Email {
+	return alert.Email{
 		Key: key, MessageID: key, Thread: "ep-1", Person: "p1", Address: "angler@example.net", Zone: "Europe/London", Units: "metric",
 		Kind: "news", Items: items,
 	}
 }
 
-func open() alert.LetterItem {
+func open() alert.EmailItem {
 	o := wendOutlook()
-	return alert.LetterItem{
+	return alert.EmailItem{
 		Item:    alert.Item{Kind: alert.KindOpen, River: "wend", Group: "blue-winged-olive", Stage: "emergence", From: "2026-06-10", To: "2026-06-28"},
 		Outlook: o, About: &o.Stages[0], Caution: wendReading(1),
 	}
 }
 
-func rise() alert.LetterItem {
-	return alert.LetterItem{Item: alert.Item{Kind: alert.KindRise, River: "wend", Level: 3, Was: 1}, Reading: wendReading(3)}
+func rise() alert.EmailItem {
+	return alert.EmailItem{Item: alert.Item{Kind: alert.KindRise, River: "wend", Level: 3, Was: 1}, Reading: wendReading(3)}
 }
 
 // parts returns the leaves of a message by type, decoded, in order.
@@ -254,19 +254,19 @@ func TestEveryKindOfMailIsWordedHonestly(t *testing.T) {
 	old := open()
 	old.Caution = wendReading(0)
 	old.Caution.At = date.Add(-8 * time.Hour)
-	item := func(kind string, level, was int) alert.LetterItem {
-		return alert.LetterItem{Item: alert.Item{Kind: kind, River: "wend", Level: level, Was: was, Since: date.Add(-5 * time.Hour).UnixMicro()}, Reading: wendReading(level)}
+	item := func(kind string, level, was int) alert.EmailItem {
+		return alert.EmailItem{Item: alert.Item{Kind: kind, River: "wend", Level: level, Was: was, Since: date.Add(-5 * time.Hour).UnixMicro()}, Reading: wendReading(level)}
 	}
 	for _, tc := range []struct {
 		what, subject, text string
-		it                  alert.LetterItem
+		it                  alert.EmailItem
 	}{
 		{"a rise", "River Wend: keep out of the water (caution 3), 34.0 m3/s (1200 ft3/s) at 05:47 BST", "The caution rose from 1 to 3.", rise()},
 		{"a fall", "River Wend: caution down from 3 to 1, 34.0 m3/s", "We told you of caution 3. Now: take care.", item(alert.KindFall, 1, 3)},
 		{"a clear", "River Wend: caution down from 2 to 0", "nothing at this gauge asks for more than the usual care", item(alert.KindClear, 0, 2)},
 		{"a standing level 3", "River Wend: still keep out of the water (caution 3)", "Told since 01:12 BST", item(alert.KindStanding, 3, 3)},
 		{"quick changes", "River Wend: changing quickly, better not to wade (caution 2)", "until it has been calm for 12 hours", item(alert.KindFlapping, 2, 1)},
-		{"blind", "River Wend: no reading, caution not known", "silence does not lift it", item(alert.KindBlind, 2, 2)},
+		{"blind", "River Wend: no reading, caution not known", "silence does not lift it", item(alert.KindNoData, 2, 2)},
 		{"a window moved", "River Wend: Blue-winged olive, emergence moved to 10 to 28 Jun, likely (74 %)", "We told you 16 Jun to 2 Jul.", moved},
 		{"a window closed", "River Wend: Blue-winged olive, emergence window closed", "The window is closed.", closed},
 		{"warm water", "Water too warm for the fish, River Wend: Blue-winged", "WARM WATER: the water reached 21.4", warm},
@@ -318,7 +318,7 @@ func TestNothingFromOutsideBecomesAHeader(t *testing.T) {
 	it.Caution.Gauge = evil
 	r := rise()
 	r.Reading.RiverName = evil
-	for _, l := range []alert.Letter{letter(it, r), letter(r, it)} {
+	for _, l := range []alert.Email{letter(it, r), letter(r, it)} {
 		m, err := composer(t).Compose(l, date)
 		if err != nil {
 			t.Fatal(err)
@@ -380,7 +380,7 @@ func TestLongSubjectsAndLinesFold(t *testing.T) {
 }
 
 func TestAnInvitationHoldsTheLinkAndNothingTyped(t *testing.T) {
-	inv := subscribe.Invitation{Address: "new@example.net", Token: "tok-123", Expires: date.Add(48 * time.Hour), Request: subscribe.Request{Wants: []subscribe.Want{{River: "wend"}}}}
+	inv := subscribe.Invitation{Address: "new@example.net", Token: "tok-123", Expires: date.Add(48 * time.Hour), Request: subscribe.Request{Subscriptions: []subscribe.Subscription{{River: "wend"}}}}
 	m, err := composer(t).Invite(inv, date)
 	if err != nil {
 		t.Fatal(err)

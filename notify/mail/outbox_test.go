@@ -76,7 +76,7 @@ func TestWhatARelaySaysDecidesWhatTheOutboxDoes(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if err := people.AddConfirmed(ctx, subscribe.Request{Address: "angler@example.net", Wants: []subscribe.Want{{River: "wend", Cautions: true}}}); err != nil {
+			if err := people.AddConfirmed(ctx, subscribe.Request{Address: "angler@example.net", Subscriptions: []subscribe.Subscription{{River: "wend", Cautions: true}}}); err != nil {
 				t.Fatal(err)
 			}
 			store := alert.New(d, now)
@@ -93,9 +93,9 @@ func TestWhatARelaySaysDecidesWhatTheOutboxDoes(t *testing.T) {
 				t.Fatal(err)
 			}
 			r := tc.relay()
-			carrier := Carrier{composer(t), sender(t, serve(t, r, nil))}
+			carrier := Transport{composer(t), sender(t, serve(t, r, nil))}
 			for range 8 { // two hours, quarter by quarter
-				if _, err := store.Tell(ctx); err != nil {
+				if _, err := store.Reconcile(ctx); err != nil {
 					t.Fatal(err)
 				}
 				if _, err := store.Deliver(ctx, carrier, 1); err != nil {

@@ -227,10 +227,10 @@ func TestWhatARelaySaysIsUnderstood(t *testing.T) {
 		{"250", &relay{}, nil, alert.Sent, 250, "", 1},
 		{"250 over implicit encryption", &relay{}, func(_ *gosmtp.Server, r *Relay) { r.TLS = Implicit }, alert.Sent, 250, "", 1},
 		{"250 after a login", &relay{password: "secret"}, func(_ *gosmtp.Server, r *Relay) { r.Username, r.Password = "eclose", "secret" }, alert.Sent, 250, "", 1},
-		{"535 to the login", &relay{password: "secret"}, func(_ *gosmtp.Server, r *Relay) { r.Username, r.Password = "eclose", "wrong" }, alert.Ours, 535, "5.7.8", 0},
-		{"login wanted and none given", &relay{password: "secret"}, nil, alert.Ours, 502, "5.7.0", 0},
+		{"535 to the login", &relay{password: "secret"}, func(_ *gosmtp.Server, r *Relay) { r.Username, r.Password = "eclose", "wrong" }, alert.SenderRejected, 535, "5.7.8", 0},
+		{"login wanted and none given", &relay{password: "secret"}, nil, alert.SenderRejected, 502, "5.7.0", 0},
 		{"421 to MAIL", &relay{onMail: func() error { return smtpError(421, 4, 3, 2, "closing") }}, nil, alert.Deferred, 421, "4.3.2", 0},
-		{"554 to MAIL is about us", &relay{onMail: func() error { return smtpError(554, 5, 7, 1, "not from you") }}, nil, alert.Ours, 554, "5.7.1", 0},
+		{"554 to MAIL is about us", &relay{onMail: func() error { return smtpError(554, 5, 7, 1, "not from you") }}, nil, alert.SenderRejected, 554, "5.7.1", 0},
 		{"450 to RCPT", &relay{onRcpt: func(string, int) error { return smtpError(450, 4, 2, 1, "later") }}, nil, alert.Deferred, 450, "4.2.1", 0},
 		{"550 to RCPT", &relay{onRcpt: func(string, int) error { return smtpError(550, 5, 1, 1, "no such mailbox") }}, nil, alert.Refused, 550, "5.1.1", 0},
 		{"552 to RCPT without a reason is 452", &relay{onRcpt: func(string, int) error {
@@ -239,10 +239,10 @@ func TestWhatARelaySaysIsUnderstood(t *testing.T) {
 		{"554 after the dot", &relay{onDone: func(net.Conn) error { return smtpError(554, 5, 7, 1, "looks bad") }}, nil, alert.Refused, 554, "5.7.1", 1},
 		{"451 after the dot", &relay{onDone: func(net.Conn) error { return smtpError(451, 4, 3, 0, "later") }}, nil, alert.Deferred, 451, "4.3.0", 1},
 		{"hung up after the final dot", &relay{onDone: drop}, nil, alert.Unknown, 0, "", 1},
-		{"STARTTLS stripped", &relay{}, func(s *gosmtp.Server, _ *Relay) { s.TLSConfig = nil }, alert.Ours, 0, "", 0},
-		{"a certificate that nobody signed", &relay{}, func(_ *gosmtp.Server, r *Relay) { r.Roots = x509.NewCertPool() }, alert.Ours, 0, "", 0},
-		{"a certificate for another name", &relay{}, func(_ *gosmtp.Server, r *Relay) { r.Host = "localhost" }, alert.Ours, 0, "", 0},
-		{"encryption too old", &relay{}, func(s *gosmtp.Server, _ *Relay) { s.TLSConfig.MaxVersion = tls.VersionTLS11 }, alert.Ours, 0, "", 0},
+		{"STARTTLS stripped", &relay{}, func(s *gosmtp.Server, _ *Relay) { s.TLSConfig = nil }, alert.SenderRejected, 0, "", 0},
+		{"a certificate that nobody signed", &relay{}, func(_ *gosmtp.Server, r *Relay) { r.Roots = x509.NewCertPool() }, alert.SenderRejected, 0, "", 0},
+		{"a certificate for another name", &relay{}, func(_ *gosmtp.Server, r *Relay) { r.Host = "localhost" }, alert.SenderRejected, 0, "", 0},
+		{"encryption too old", &relay{}, func(s *gosmtp.Server, _ *Relay) { s.TLSConfig.MaxVersion = tls.VersionTLS11 }, alert.SenderRejected, 0, "", 0},
 	} {
 		t.Run(tc.what, func(t *testing.T) {
 			s := sender(t, serve(t, tc.relay, tc.change))
@@ -257,7 +257,7 @@ func TestWhatARelaySaysIsUnderstood(t *testing.T) {
 			if (o.Result == alert.Sent || o.Result == alert.Unknown) && begun != 1 {
 				t.Errorf("begun %d times", begun)
 			}
-			if o.Result == alert.Ours && begun != 0 {
+			if o.Result == alert.SenderRejected && begun != 0 {
 				t.Error("it was begun before the relay took us in")
 			}
 		})
@@ -300,7 +300,7 @@ func TestARelayThatIsNotThereIsTriedLater(t *testing.T) {
 }
 
 func TestARelayThatClosesAtTheDoor(t *testing.T) {
-	for greeting, want := range map[string]alert.Result{"421 4.3.2 closing": alert.Deferred, "554 5.7.1 go away": alert.Ours} {
+	for greeting, want := range map[string]alert.Result{"421 4.3.2 closing": alert.Deferred, "554 5.7.1 go away": alert.SenderRejected} {
 		l, err := net.Listen("tcp", "127.0.0.1:0")
 		if err != nil {
 			t.Fatal(err)

@@ -91,7 +91,7 @@ func (s *Sender) Send(ctx context.Context, m Message, begin func() error) alert.
 		if err != nil {
 			o := answer(err)
 			if r := (refusal{}); errors.As(err, &r) {
-				o.Result = alert.Ours
+				o.Result = alert.SenderRejected
 			} else {
 				o.Result = alert.Deferred
 			}
@@ -119,9 +119,9 @@ func (s *Sender) talk(ctx context.Context, c *conn, m Message, begin func() erro
 			o.Result = alert.Deferred
 			return o, o.Code == 421 && c.sent > 0 || o.Code == 0
 		}
-		s.again(c)
+		s.reuse(c)
 		if o.Code >= 500 {
-			o.Result = alert.Ours // our sender, not this reader
+			o.Result = alert.SenderRejected // our sender, not this reader
 		}
 		return o, false
 	}
@@ -134,7 +134,7 @@ func (s *Sender) talk(ctx context.Context, c *conn, m Message, begin func() erro
 		return o, false
 	}
 	if err := begin(); err != nil {
-		s.again(c)
+		s.reuse(c)
 		return alert.Outcome{Result: alert.Deferred, Reply: "not begun: " + err.Error()}, false
 	}
 	// From here on nobody interrupts: a mail cut off in the middle of its end is
@@ -177,11 +177,11 @@ func (s *Sender) after(c *conn, o alert.Outcome) {
 		c.close()
 		return
 	}
-	s.again(c)
+	s.reuse(c)
 }
 
-// again makes a talk ready for another mail.
-func (s *Sender) again(c *conn) {
+// reuse makes a talk ready for another mail.
+func (s *Sender) reuse(c *conn) {
 	c.sent++
 	if err := c.smtp.Reset(); err != nil {
 		c.close()
@@ -216,14 +216,14 @@ func answer(err error) alert.Outcome {
 	return o
 }
 
-// Carrier words letters and sends them: what alert.Store.Deliver wants.
-type Carrier struct {
+// Transport words letters and sends them: what alert.Store.Deliver wants.
+type Transport struct {
 	Composer *Composer
 	Sender   *Sender
 }
 
-// Carry implements alert.Carrier.
-func (c Carrier) Carry(ctx context.Context, l alert.Letter, begin func() error) alert.Outcome {
+// Send implements alert.Transport.
+func (c Transport) Send(ctx context.Context, l alert.Email, begin func() error) alert.Outcome {
 	m, err := c.Composer.Compose(l, l.At)
 	if err != nil {
 		return alert.Outcome{Result: alert.Deferred, Reply: clean(err.Error())}

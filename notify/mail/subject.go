@@ -15,7 +15,7 @@ const subjectRunes = 200
 
 // subject stands alone: river, group, stage, when and how likely, or the level
 // and the flow with its time.
-func (w words) subject(items []alert.LetterItem) string {
+func (w words) subject(items []alert.EmailItem) string {
 	if len(items) == 0 {
 		return "No news"
 	}
@@ -32,7 +32,7 @@ func (w words) subject(items []alert.LetterItem) string {
 	return s
 }
 
-func (w words) subjectOf(it alert.LetterItem) string {
+func (w words) subjectOf(it alert.EmailItem) string {
 	name := river(it)
 	if !alert.Good(it.Kind) && it.Kind != alert.KindClosed {
 		return w.cautionSubject(name, it)
@@ -62,7 +62,7 @@ func (w words) subjectOf(it alert.LetterItem) string {
 	return out
 }
 
-func (w words) cautionSubject(name string, it alert.LetterItem) string {
+func (w words) cautionSubject(name string, it alert.EmailItem) string {
 	word := wading.Level(min(max(it.Level, 0), 3)).Words()
 	var out string
 	switch it.Kind {
@@ -74,11 +74,11 @@ func (w words) cautionSubject(name string, it alert.LetterItem) string {
 		out = fmt.Sprintf("%s: caution down from %d to %d", name, it.Was, it.Level)
 	case alert.KindFlapping:
 		out = fmt.Sprintf("%s: changing quickly, %s (caution %d)", name, word, it.Level)
-	case alert.KindBlind:
+	case alert.KindNoData:
 		out = fmt.Sprintf("%s: no reading, caution level unknown", name)
 	}
 	r := it.Reading
-	if r == nil || it.Kind == alert.KindBlind {
+	if r == nil || it.Kind == alert.KindNoData {
 		return out
 	}
 	at := r.At.In(location(r.Zone)).Format("15:04 MST")

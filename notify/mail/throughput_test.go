@@ -72,7 +72,7 @@ func audience(t testing.TB, d *db.DB, n int, now func() time.Time) (took time.Du
 	}
 	var rs []subscribe.Request
 	for i := range n {
-		rs = append(rs, subscribe.Request{Address: fmt.Sprintf("angler-%d@example.net", i), Zone: "Europe/London", Wants: []subscribe.Want{{River: "wend", Cautions: true}}})
+		rs = append(rs, subscribe.Request{Address: fmt.Sprintf("angler-%d@example.net", i), Zone: "Europe/London", Subscriptions: []subscribe.Subscription{{River: "wend", Cautions: true}}})
 		if len(rs) == 5000 || i == n-1 {
 			if err := people.AddConfirmed(ctx, rs...); err != nil {
 				t.Fatal(err)
@@ -85,7 +85,7 @@ func audience(t testing.TB, d *db.DB, n int, now func() time.Time) (took time.Du
 	if err := s.AddOutlook(ctx, *wendOutlook()); err != nil {
 		t.Fatal(err)
 	}
-	told, err := s.Tell(ctx)
+	told, err := s.Reconcile(ctx)
 	if err != nil || told.Mails != n {
 		t.Fatalf("%+v, want %d mails: %v", told, n, err)
 	}
@@ -155,7 +155,7 @@ func TestAnOutlookReachesEveryReaderOnce(t *testing.T) {
 	in := &sink{seen: map[string]int{}}
 	s := alert.New(d, now)
 	began, cpu := time.Now(), spent(t)
-	got, err := s.Deliver(t.Context(), Carrier{composer(t), sender(t, serveSink(t, in, nil))}, workers)
+	got, err := s.Deliver(t.Context(), Transport{composer(t), sender(t, serveSink(t, in, nil))}, workers)
 	if err != nil || got.Sent != n {
 		t.Fatalf("%+v %v", got, err)
 	}
@@ -166,7 +166,7 @@ func TestAnOutlookReachesEveryReaderOnce(t *testing.T) {
 	if len(in.seen) != n || in.n != n {
 		t.Errorf("%d mails arrived, %d of them different", in.n, len(in.seen))
 	}
-	if got, err := s.Deliver(t.Context(), Carrier{composer(t), sender(t, serveSink(t, in, nil))}, workers); err != nil || got != (alert.Delivered{}) {
+	if got, err := s.Deliver(t.Context(), Transport{composer(t), sender(t, serveSink(t, in, nil))}, workers); err != nil || got != (alert.Delivered{}) {
 		t.Errorf("a second time: %+v %v", got, err)
 	}
 }
@@ -205,7 +205,7 @@ func child(database string) {
 	compose, err := NewComposer(site)
 	die(err)
 	s := alert.New(d, func() time.Time { return date.Add(10 * time.Minute) })
-	_, err = s.Deliver(ctx, Carrier{compose, send}, workers)
+	_, err = s.Deliver(ctx, Transport{compose, send}, workers)
 	die(err)
 	die(d.Close())
 }

@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"example.org/eclose/ingest/db"
-	"example.org/eclose/notify/subscribe/internal/rows"
+	"example.org/eclose/notify/subscribe/internal/sqlc"
 )
 
 // Kinds of bounce.
@@ -67,9 +67,9 @@ func (s *Store) Bounced(ctx context.Context, b Bounce) (fresh bool, err error) {
 
 // RecordBounce is Bounced inside a running transaction.
 func RecordBounce(ctx context.Context, tx db.Querier, b Bounce) (fresh bool, err error) {
-	q := rows.New(tx)
+	q := sqlc.New(tx)
 	id := sha256.Sum256([]byte(b.Source + "\x00" + b.Key))
-	n, err := q.AddBounce(ctx, rows.AddBounceParams{
+	n, err := q.AddBounce(ctx, sqlc.AddBounceParams{
 		ID: hex.EncodeToString(id[:16]), PersonID: b.Person, Kind: b.Kind, Status: b.Status, Source: b.Source, At: db.Micros(b.At),
 	})
 	if err != nil {
@@ -87,16 +87,16 @@ func RecordBounce(ctx context.Context, tx db.Querier, b Bounce) (fresh bool, err
 	if !due {
 		return true, nil
 	}
-	if _, err := q.Suppress(ctx, rows.SuppressParams{ID: b.Person, Suppressed: b.Kind}); err != nil {
+	if _, err := q.Suppress(ctx, sqlc.SuppressParams{ID: b.Person, Suppressed: b.Kind}); err != nil {
 		return true, fmt.Errorf("suppressing %s: %w", b.Person, err)
 	}
-	if _, err := q.DropQueued(ctx, rows.DropQueuedParams{PersonID: b.Person, Reason: "suppressed: " + b.Kind}); err != nil {
+	if _, err := q.DropQueued(ctx, sqlc.DropQueuedParams{PersonID: b.Person, Reason: "suppressed: " + b.Kind}); err != nil {
 		return true, fmt.Errorf("suppressing %s: %w", b.Person, err)
 	}
 	return true, nil
 }
 
-func fullTooOften(ctx context.Context, q *rows.Queries, b Bounce) (bool, error) {
+func fullTooOften(ctx context.Context, q *sqlc.Queries, b Bounce) (bool, error) {
 	all, err := q.BouncesOf(ctx, b.Person)
 	if err != nil {
 		return false, fmt.Errorf("reading the bounces of %s: %w", b.Person, err)

@@ -66,7 +66,7 @@ func ReadCSV(in io.Reader, name string) ([]Request, error) {
 			out = append(out, q)
 			continue
 		}
-		out[i].Wants = append(out[i].Wants, q.Wants...)
+		out[i].Subscriptions = append(out[i].Subscriptions, q.Subscriptions...)
 	}
 	return out, errors.Join(faults...)
 }
@@ -127,7 +127,7 @@ func csvRow(row []string, at map[string]int) (Request, error) {
 	}
 	q := Request{
 		Zone: field("zone"), Units: field("units"), WakeFor3: yes("wake_for_3", false), PerDay: whole("per_day"),
-		Wants: []Want{{
+		Subscriptions: []Subscription{{
 			River: field("river"), Groups: list("groups"), Stages: list("stages"), Threshold: number("threshold"),
 			HorizonDays: whole("horizon_days"), Cadence: field("cadence"), Cautions: yes("cautions", true),
 		}},
@@ -145,7 +145,7 @@ func csvRow(row []string, at map[string]int) (Request, error) {
 		return q, errors.Join(faults...)
 	}
 	filled := q
-	filled.Wants = slices.Clone(q.Wants)
+	filled.Subscriptions = slices.Clone(q.Subscriptions)
 	filled.complete()
 	return q, filled.check(Names{}) // here, where the line is known
 }

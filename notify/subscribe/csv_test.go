@@ -19,12 +19,12 @@ func TestWishesAreReadFromCSV(t *testing.T) {
 	want := []Request{
 		{
 			Address: "a@example.org", Zone: "Europe/London", Units: US, QuietFrom: 22 * 60, QuietTo: 7*60 + 30, WakeFor3: true, PerDay: 3,
-			Wants: []Want{
+			Subscriptions: []Subscription{
 				{River: "wend", Groups: []string{"blue-winged-olive", "caddis"}, Stages: []string{"emergence"}, Threshold: 0.6, HorizonDays: 21, Cadence: Digest},
 				{River: "garrow", Cautions: true},
 			},
 		},
-		{Address: "b@example.org", Wants: []Want{{River: "wend", Cautions: true}}},
+		{Address: "b@example.org", Subscriptions: []Subscription{{River: "wend", Cautions: true}}},
 	}
 	if d := cmp.Diff(want, got); d != "" {
 		t.Error(d)
@@ -58,7 +58,7 @@ func FuzzReadCSV(f *testing.F) {
 			return
 		}
 		for _, r := range rs {
-			if _, err := ParseAddress(r.Address); err != nil || len(r.Wants) == 0 {
+			if _, err := ParseAddress(r.Address); err != nil || len(r.Subscriptions) == 0 {
 				t.Fatalf("%+v", r)
 			}
 		}

@@ -7,21 +7,21 @@ import (
 	"fmt"
 
 	"example.org/eclose/ingest/db"
-	"example.org/eclose/notify/subscribe/internal/rows"
+	"example.org/eclose/notify/subscribe/internal/sqlc"
 )
 
 // Data is everything we hold of one person.
 type Data struct {
 	Person   Person         `json:"person"`
-	Episodes []rows.Episode `json:"episodes"`
-	Outbox   []rows.Outbox  `json:"outbox"`
-	SendLog  []rows.SendLog `json:"send_log"`
-	Bounces  []rows.Bounce  `json:"bounces"`
+	Episodes []sqlc.Episode `json:"episodes"`
+	Outbox   []sqlc.Outbox  `json:"outbox"`
+	SendLog  []sqlc.SendLog `json:"send_log"`
+	Bounces  []sqlc.Bounce  `json:"bounces"`
 }
 
 // Export returns everything we hold of the person with that address, as JSON.
 func (s *Store) Export(ctx context.Context, address string) ([]byte, error) {
-	q := rows.New(s.db.SQL)
+	q := sqlc.New(s.db.SQL)
 	p, err := s.byAddress(ctx, q, address)
 	if err != nil {
 		return nil, err
@@ -52,7 +52,7 @@ func (s *Store) Delete(ctx context.Context, address string) (found bool, err err
 		return false, err
 	}
 	err = s.db.Tx(ctx, func(tx *db.Tx) error {
-		q := rows.New(tx)
+		q := sqlc.New(tx)
 		if _, err := q.DropTokensOf(ctx, fold(a)); err != nil {
 			return err
 		}

@@ -11,7 +11,7 @@ import (
 	"time"
 
 	"example.org/eclose/ingest/db"
-	"example.org/eclose/notify/subscribe/internal/rows"
+	"example.org/eclose/notify/subscribe/internal/sqlc"
 )
 
 // Store keeps people and their wishes. Make it with New.
@@ -49,20 +49,20 @@ var ErrBusy = errors.New("too many subscription requests; try again tomorrow")
 
 // Person is somebody who confirmed an address.
 type Person struct {
-	ID          string    `json:"id"`
-	Address     string    `json:"address"`
-	State       string    `json:"state"` // active or unsubscribed
-	Zone        string    `json:"zone"`
-	Units       string    `json:"units"`
-	QuietFrom   int       `json:"quiet_from"`
-	QuietTo     int       `json:"quiet_to"`
-	WakeFor3    bool      `json:"wake_for_3"`
-	PerDay      int       `json:"per_day"`
-	Wording     string    `json:"wording"`
-	Confirmed   time.Time `json:"confirmed"`
-	PausedUntil time.Time `json:"paused_until"`
-	Suppressed  string    `json:"suppressed"` // why no mail is sent; empty: none
-	Wants       []Want    `json:"wants"`
+	ID            string         `json:"id"`
+	Address       string         `json:"address"`
+	State         string         `json:"state"` // active or unsubscribed
+	Zone          string         `json:"zone"`
+	Units         string         `json:"units"`
+	QuietFrom     int            `json:"quiet_from"`
+	QuietTo       int            `json:"quiet_to"`
+	WakeFor3      bool           `json:"wake_for_3"`
+	PerDay        int            `json:"per_day"`
+	Wording       string         `json:"wording"`
+	Confirmed     time.Time      `json:"confirmed"`
+	PausedUntil   time.Time      `json:"paused_until"`
+	Suppressed    string         `json:"suppressed"` // why no mail is sent; empty: none
+	Subscriptions []Subscription `json:"wants"`
 }
 
 // New returns a Store on d.
@@ -103,19 +103,19 @@ func (s *Store) Ask(ctx context.Context, r Request) (*Invitation, error) {
 	}
 	var out *Invitation
 	err = s.db.Tx(ctx, func(tx *db.Tx) error {
-		q := rows.New(tx)
+		q := sqlc.New(tx)
 		ok, err := s.mayMail(ctx, q, folded, r.Network, now)
 		if err != nil || !ok {
 			return err
 		}
-		if err := q.AddSignup(ctx, rows.AddSignupParams{
+		if err := q.AddSignup(ctx, sqlc.AddSignupParams{
 			ID: newID(), Address: s.keyed("address", folded), Network: s.keyed("network", r.Network), At: db.Micros(now),
 		}); err != nil {
 			return err
 		}
 		id, expires := newID(), now.Add(tokenLife)
 		out = &Invitation{ID: id, Address: r.Address, Token: s.confirmation(id), Expires: expires, Request: r}
-		if err := q.AddToken(ctx, rows.AddTokenParams{
+		if err := q.AddToken(ctx, sqlc.AddTokenParams{
 			Hash: hashToken(out.Token), Purpose: linkConfirm, Folded: folded, Body: string(body), CreatedAt: db.Micros(now), ExpiresAt: db.Micros(expires),
 		}); err != nil || s.Asked == nil {
 			return err
@@ -132,7 +132,7 @@ func (s *Store) Ask(ctx context.Context, r Request) (*Invitation, error) {
 // was used, expired, or taken away with all that was held of the address.
 func (s *Store) Invitation(ctx context.Context, id string) (*Invitation, error) {
 	token := s.confirmation(id)
-	t, err := s.token(ctx, rows.New(s.db.SQL), token)
+	t, err := s.token(ctx, sqlc.New(s.db.SQL), token)
 	if err != nil {
 		return nil, fmt.Errorf("invitation %s: %w", id, err)
 	}
@@ -145,7 +145,7 @@ func (s *Store) Invitation(ctx context.Context, id string) (*Invitation, error) 
 
 // mayMail applies the limits: an error where the asker should be told, false
 // where telling would give somebody else's secret away.
-func (s *Store) mayMail(ctx context.Context, q *rows.Queries, folded, network string, now time.Time) (bool, error) {
+func (s *Store) mayMail(ctx context.Context, q *sqlc.Queries, folded, network string, now time.Time) (bool, error) {
 	all, err := q.SignupsSince(ctx, db.Micros(now.Add(-time.Hour)))
 	if err != nil {
 		return false, err
@@ -159,7 +159,7 @@ func (s *Store) mayMail(ctx context.Context, q *rows.Queries, folded, network st
 	}{{day, perAddressDay, perNetworkDay}, {month, perAddressMonth, perNetworkMonth}} {
 		since := db.Micros(now.Add(-l.within))
 		if network != "" {
-			n, err := q.SignupsOfNetwork(ctx, rows.SignupsOfNetworkParams{Network: s.keyed("network", network), Since: since})
+			n, err := q.SignupsOfNetwork(ctx, sqlc.SignupsOfNetworkParams{Network: s.keyed("network", network), Since: since})
 			if err != nil {
 				return false, err
 			}
@@ -167,7 +167,7 @@ func (s *Store) mayMail(ctx context.Context, q *rows.Queries, folded, network st
 				return false, ErrBusy
 			}
 		}
-		n, err := q.SignupsOfAddress(ctx, rows.SignupsOfAddressParams{Address: s.keyed("address", folded), Since: since})
+		n, err := q.SignupsOfAddress(ctx, sqlc.SignupsOfAddressParams{Address: s.keyed("address", folded), Since: since})
 		if err != nil {
 			return false, err
 		}
@@ -186,14 +186,14 @@ func (s *Store) mayMail(ctx context.Context, q *rows.Queries, folded, network st
 // Peek returns what a token would confirm. It changes nothing: link scanners
 // open every link.
 func (s *Store) Peek(ctx context.Context, token string) (Request, error) {
-	t, err := s.token(ctx, rows.New(s.db.SQL), token)
+	t, err := s.token(ctx, sqlc.New(s.db.SQL), token)
 	if err != nil {
 		return Request{}, err
 	}
 	return request(t)
 }
 
-func (s *Store) token(ctx context.Context, q *rows.Queries, token string) (rows.Token, error) {
+func (s *Store) token(ctx context.Context, q *sqlc.Queries, token string) (sqlc.Token, error) {
 	hash := hashToken(token)
 	t, err := q.Token(ctx, hash)
 	if errors.Is(err, sql.ErrNoRows) {
@@ -209,7 +209,7 @@ func (s *Store) token(ctx context.Context, q *rows.Queries, token string) (rows.
 	return t, nil
 }
 
-func request(t rows.Token) (Request, error) {
+func request(t sqlc.Token) (Request, error) {
 	var r Request
 	if err := json.Unmarshal([]byte(t.Body), &r); err != nil {
 		return r, fmt.Errorf("reading a kept request: %w", err)
@@ -221,7 +221,7 @@ func request(t rows.Token) (Request, error) {
 func (s *Store) Confirm(ctx context.Context, token, network string) (Person, error) {
 	var p Person
 	err := s.db.Tx(ctx, func(tx *db.Tx) error {
-		q := rows.New(tx)
+		q := sqlc.New(tx)
 		t, err := s.token(ctx, q, token)
 		if err != nil {
 			return err
@@ -230,7 +230,7 @@ func (s *Store) Confirm(ctx context.Context, token, network string) (Person, err
 		if err != nil {
 			return err
 		}
-		n, err := q.UseToken(ctx, rows.UseTokenParams{Hash: t.Hash, Now: db.Micros(s.now())})
+		n, err := q.UseToken(ctx, sqlc.UseTokenParams{Hash: t.Hash, Now: db.Micros(s.now())})
 		if err != nil {
 			return err
 		}
@@ -257,7 +257,7 @@ func (s *Store) AddConfirmed(ctx context.Context, rs ...Request) error {
 	}
 	err := s.db.Tx(ctx, func(tx *db.Tx) error {
 		for _, r := range rs {
-			if _, err := s.put(ctx, rows.New(tx), r, "operator"); err != nil {
+			if _, err := s.put(ctx, sqlc.New(tx), r, "operator"); err != nil {
 				return err
 			}
 		}
@@ -269,8 +269,8 @@ func (s *Store) AddConfirmed(ctx context.Context, rs ...Request) error {
 	return nil
 }
 
-func (s *Store) put(ctx context.Context, q *rows.Queries, r Request, network string) (Person, error) {
-	err := q.PutPerson(ctx, rows.PutPersonParams{
+func (s *Store) put(ctx context.Context, q *sqlc.Queries, r Request, network string) (Person, error) {
+	err := q.PutPerson(ctx, sqlc.PutPersonParams{
 		ID: newID(), Address: r.Address, Folded: fold(r.Address), State: stateActive, Zone: r.Zone, Units: r.Units,
 		QuietFrom: int64(r.QuietFrom), QuietTo: int64(r.QuietTo), WakeFor3: db.YesNo(r.WakeFor3), PerDay: int64(r.PerDay),
 		Wording: r.Wording, ConfirmedAt: db.Micros(s.now()), ConfirmedFrom: s.keyed("network", network),
@@ -282,8 +282,8 @@ func (s *Store) put(ctx context.Context, q *rows.Queries, r Request, network str
 	if err != nil {
 		return Person{}, err
 	}
-	for _, w := range r.Wants {
-		err := q.PutWant(ctx, rows.PutWantParams{
+	for _, w := range r.Subscriptions {
+		err := q.PutWant(ctx, sqlc.PutWantParams{
 			ID: newID(), PersonID: p.ID, River: w.River, GroupList: strings.Join(w.Groups, ","), StageList: strings.Join(w.Stages, ","),
 			Threshold: w.Threshold, HorizonDays: int64(w.HorizonDays), Cadence: w.Cadence, Cautions: db.YesNo(w.Cautions), CreatedAt: db.Micros(s.now()),
 		})
@@ -294,7 +294,7 @@ func (s *Store) put(ctx context.Context, q *rows.Queries, r Request, network str
 	return s.person(ctx, q, p)
 }
 
-func (s *Store) person(ctx context.Context, q *rows.Queries, p rows.Person) (Person, error) {
+func (s *Store) person(ctx context.Context, q *sqlc.Queries, p sqlc.Person) (Person, error) {
 	out := Person{
 		ID: p.ID, Address: p.Address, State: p.State, Zone: p.Zone, Units: p.Units, QuietFrom: int(p.QuietFrom), QuietTo: int(p.QuietTo),
 		WakeFor3: p.WakeFor3 != 0, PerDay: int(p.PerDay), Wording: p.Wording, Confirmed: db.Time(p.ConfirmedAt),
@@ -305,7 +305,7 @@ func (s *Store) person(ctx context.Context, q *rows.Queries, p rows.Person) (Per
 		return out, err
 	}
 	for _, w := range ws {
-		out.Wants = append(out.Wants, Want{
+		out.Subscriptions = append(out.Subscriptions, Subscription{
 			River: w.River, Groups: SplitList(w.GroupList), Stages: SplitList(w.StageList), Threshold: w.Threshold,
 			HorizonDays: int(w.HorizonDays), Cadence: w.Cadence, Cautions: w.Cautions != 0,
 		})
@@ -337,7 +337,7 @@ func (s *Store) Unsubscribe(ctx context.Context, token string) error {
 
 // Remove stops all mail to an address: the operator's way.
 func (s *Store) Remove(ctx context.Context, address string) error {
-	p, err := s.byAddress(ctx, rows.New(s.db.SQL), address)
+	p, err := s.byAddress(ctx, sqlc.New(s.db.SQL), address)
 	if err != nil {
 		return err
 	}
@@ -346,8 +346,8 @@ func (s *Store) Remove(ctx context.Context, address string) error {
 
 func (s *Store) unsubscribe(ctx context.Context, id string) error {
 	err := s.db.Tx(ctx, func(tx *db.Tx) error {
-		q := rows.New(tx)
-		n, err := q.SetState(ctx, rows.SetStateParams{ID: id, State: stateUnsubscribed})
+		q := sqlc.New(tx)
+		n, err := q.SetState(ctx, sqlc.SetStateParams{ID: id, State: stateUnsubscribed})
 		if err != nil {
 			return err
 		}
@@ -360,7 +360,7 @@ func (s *Store) unsubscribe(ctx context.Context, id string) error {
 		if _, err := q.DropEpisodes(ctx, id); err != nil {
 			return err
 		}
-		_, err = q.DropQueued(ctx, rows.DropQueuedParams{PersonID: id, Reason: "unsubscribed"})
+		_, err = q.DropQueued(ctx, sqlc.DropQueuedParams{PersonID: id, Reason: "unsubscribed"})
 		return err
 	})
 	if err != nil {
@@ -371,12 +371,12 @@ func (s *Store) unsubscribe(ctx context.Context, id string) error {
 
 // Pause sends nothing to a person until then; a zero time ends a pause.
 func (s *Store) Pause(ctx context.Context, address string, until time.Time) error {
-	q := rows.New(s.db.SQL)
+	q := sqlc.New(s.db.SQL)
 	p, err := s.byAddress(ctx, q, address)
 	if err != nil {
 		return err
 	}
-	if _, err := q.SetPause(ctx, rows.SetPauseParams{ID: p.ID, PausedUntil: db.Micros(until)}); err != nil {
+	if _, err := q.SetPause(ctx, sqlc.SetPauseParams{ID: p.ID, PausedUntil: db.Micros(until)}); err != nil {
 		return fmt.Errorf("pausing %s: %w", s.LogID(address), err)
 	}
 	return nil
@@ -388,7 +388,7 @@ func (s *Store) Managed(ctx context.Context, token string) (Person, error) {
 	if err != nil {
 		return Person{}, err
 	}
-	q := rows.New(s.db.SQL)
+	q := sqlc.New(s.db.SQL)
 	p, err := q.Person(ctx, id)
 	if errors.Is(err, sql.ErrNoRows) {
 		return Person{}, ErrToken
@@ -399,10 +399,10 @@ func (s *Store) Managed(ctx context.Context, token string) (Person, error) {
 	return s.person(ctx, q, p)
 }
 
-func (s *Store) byAddress(ctx context.Context, q *rows.Queries, address string) (rows.Person, error) {
+func (s *Store) byAddress(ctx context.Context, q *sqlc.Queries, address string) (sqlc.Person, error) {
 	a, err := ParseAddress(address)
 	if err != nil {
-		return rows.Person{}, err
+		return sqlc.Person{}, err
 	}
 	p, err := q.PersonByAddress(ctx, fold(a))
 	if errors.Is(err, sql.ErrNoRows) {
@@ -416,7 +416,7 @@ func (s *Store) byAddress(ctx context.Context, q *rows.Queries, address string) 
 
 // List returns everybody, by address.
 func (s *Store) List(ctx context.Context) ([]Person, error) {
-	q := rows.New(s.db.SQL)
+	q := sqlc.New(s.db.SQL)
 	ps, err := q.People(ctx)
 	if err != nil {
 		return nil, fmt.Errorf("listing people: %w", err)
@@ -432,7 +432,7 @@ func (s *Store) List(ctx context.Context) ([]Person, error) {
 
 // Clean forgets tokens and limits that are past their time.
 func (s *Store) Clean(ctx context.Context) error {
-	q, now := rows.New(s.db.SQL), s.now()
+	q, now := sqlc.New(s.db.SQL), s.now()
 	_, err := q.DropOldTokens(ctx, db.Micros(now.Add(-tokensKept)))
 	_, err2 := q.DropOldSignups(ctx, db.Micros(now.Add(-signupsKept)))
 	if err := errors.Join(err, err2); err != nil {

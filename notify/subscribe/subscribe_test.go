@@ -31,7 +31,7 @@ func each(t *testing.T, test func(t *testing.T, s *Store, clock *time.Time)) {
 }
 
 func request1(address string) Request {
-	return Request{Address: address, Zone: "Europe/London", Wants: []Want{{River: "wend", Groups: []string{"blue-winged-olive"}, Cautions: true}}}
+	return Request{Address: address, Zone: "Europe/London", Subscriptions: []Subscription{{River: "wend", Groups: []string{"blue-winged-olive"}, Cautions: true}}}
 }
 
 func must(t *testing.T, err error) {
@@ -51,7 +51,7 @@ func TestNothingHappensBeforeTheAddressItselfConfirms(t *testing.T) {
 		}
 		for range 3 { // scanners open links: looking changes nothing
 			r, err := s.Peek(ctx, inv.Token)
-			if err != nil || len(r.Wants) != 1 {
+			if err != nil || len(r.Subscriptions) != 1 {
 				t.Fatalf("peek %+v, err %v", r, err)
 			}
 		}
@@ -62,7 +62,7 @@ func TestNothingHappensBeforeTheAddressItselfConfirms(t *testing.T) {
 		must(t, err)
 		want := Person{
 			ID: p.ID, Address: "Angler@example.org", State: "active", Zone: "Europe/London", Units: Metric, PerDay: DefaultPerDay, Confirmed: noon,
-			Wants: []Want{{River: "wend", Groups: []string{"blue-winged-olive"}, Threshold: DefaultThreshold, HorizonDays: DefaultHorizon, Cadence: Now, Cautions: true}},
+			Subscriptions: []Subscription{{River: "wend", Groups: []string{"blue-winged-olive"}, Threshold: DefaultThreshold, HorizonDays: DefaultHorizon, Cadence: Now, Cautions: true}},
 		}
 		if diff := cmp.Diff(want, p, cmpopts.EquateEmpty()); diff != "" {
 			t.Error(diff)
@@ -218,7 +218,7 @@ func TestUnsubscribingWorksFromAnyMailForEver(t *testing.T) {
 		}
 		ps, err = s.List(ctx)
 		must(t, err)
-		if ps[0].State != "unsubscribed" || len(ps[0].Wants) != 0 || ps[1].State != "active" || len(ps[1].Wants) != 1 {
+		if ps[0].State != "unsubscribed" || len(ps[0].Subscriptions) != 0 || ps[1].State != "active" || len(ps[1].Subscriptions) != 1 {
 			t.Errorf("after: %+v", ps)
 		}
 		var state string
@@ -253,7 +253,7 @@ func TestAStrangerCannotChangeTheWishesOfSomebodyKnown(t *testing.T) {
 		before, err := s.List(ctx)
 		must(t, err)
 		r := request1("A@example.org")
-		r.Zone, r.Wants[0].River = "UTC", "garrow"
+		r.Zone, r.Subscriptions[0].River = "UTC", "garrow"
 		inv, err := s.Ask(ctx, r)
 		must(t, err)
 		after, err := s.List(ctx)
@@ -263,7 +263,7 @@ func TestAStrangerCannotChangeTheWishesOfSomebodyKnown(t *testing.T) {
 		}
 		p, err := s.Confirm(ctx, inv.Token, "") // the address itself may
 		must(t, err)
-		if len(p.Wants) != 2 || p.ID != before[0].ID {
+		if len(p.Subscriptions) != 2 || p.ID != before[0].ID {
 			t.Errorf("after confirming: %+v", p)
 		}
 	})
@@ -284,17 +284,17 @@ func TestNoFreeTextOfAStrangerIsTaken(t *testing.T) {
 			"a host without a dot":       {func(r *Request) { r.Address = "root@localhost" }, "address"},
 			"a very long address":        {func(r *Request) { r.Address = strings.Repeat("a", 65) + "@example.org" }, "address"},
 			"letters beyond ASCII":       {func(r *Request) { r.Address = "fiskeørn@example.org" }, "address"},
-			"a river we do not forecast": {func(r *Request) { r.Wants[0].River = "styx" }, `river: "styx"`},
-			"prose for a river":          {func(r *Request) { r.Wants[0].River = "wend\nBuy now" }, "river"},
-			"prose for a group":          {func(r *Request) { r.Wants[0].Groups = []string{"Buy now, http://x"} }, "group"},
-			"a stage of its own":         {func(r *Request) { r.Wants[0].Stages = []string{"hatch"} }, "stage"},
+			"a river we do not forecast": {func(r *Request) { r.Subscriptions[0].River = "styx" }, `river: "styx"`},
+			"prose for a river":          {func(r *Request) { r.Subscriptions[0].River = "wend\nBuy now" }, "river"},
+			"prose for a group":          {func(r *Request) { r.Subscriptions[0].Groups = []string{"Buy now, http://x"} }, "group"},
+			"a stage of its own":         {func(r *Request) { r.Subscriptions[0].Stages = []string{"hatch"} }, "stage"},
 			"a zone that is none":        {func(r *Request) { r.Zone = "../../etc/passwd" }, "zone"},
 			"the server's zone":          {func(r *Request) { r.Zone = "Local" }, "zone"},
-			"a certain threshold":        {func(r *Request) { r.Wants[0].Threshold = 1 }, "threshold"},
-			"a horizon beyond sense":     {func(r *Request) { r.Wants[0].HorizonDays = 400 }, "horizon"},
-			"a river twice":              {func(r *Request) { r.Wants = append(r.Wants, r.Wants[0]) }, "twice"},
-			"no river":                   {func(r *Request) { r.Wants = nil }, "rivers"},
-			"an odd cadence":             {func(r *Request) { r.Wants[0].Cadence = "hourly" }, "cadence"},
+			"a certain threshold":        {func(r *Request) { r.Subscriptions[0].Threshold = 1 }, "threshold"},
+			"a horizon beyond sense":     {func(r *Request) { r.Subscriptions[0].HorizonDays = 400 }, "horizon"},
+			"a river twice":              {func(r *Request) { r.Subscriptions = append(r.Subscriptions, r.Subscriptions[0]) }, "twice"},
+			"no river":                   {func(r *Request) { r.Subscriptions = nil }, "rivers"},
+			"an odd cadence":             {func(r *Request) { r.Subscriptions[0].Cadence = "hourly" }, "cadence"},
 		} {
 			r := request1("a@example.org")
 			c.change(&r)

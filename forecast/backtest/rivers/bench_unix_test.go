@@ -83,7 +83,7 @@ func BenchmarkTenRiversTwentySeasons(b *testing.B) {
 		}
 		b.ReportMetric(processor(b)-began, "cpu-s")
 		groups, issues := map[string]bool{}, 0
-		for _, s := range out.Slices {
+		for _, s := range out.Shards {
 			issues += s.Issues
 			for _, c := range s.Cells {
 				groups[c.Group] = true

@@ -28,8 +28,8 @@ func ScoreIssued(ctx context.Context, plan Plan, kept Kept, notFound error) (out
 	out = &Outcome{First: plan.First, Last: plan.Last, Leads: plan.Leads, Every: plan.Every, Issued: true, BySightings: true, ModelVersion: forecast.ModelVersion}
 	for _, r := range plan.Rivers {
 		for year := plan.First; year <= plan.Last; year++ {
-			slice := Slice{River: r.Slug, Season: year}
-			s := &season{plan: &plan, river: r, year: year, out: &slice}
+			shard := Shard{River: r.Slug, Season: year}
+			s := &hindcast{plan: &plan, river: r, year: year, out: &shard}
 			s.begin()
 			s.sightings()
 			var last time.Time
@@ -52,7 +52,7 @@ func ScoreIssued(ctx context.Context, plan Plan, kept Kept, notFound error) (out
 					continue
 				}
 				if !o.IssuedAt.Equal(last) {
-					slice.Issues++
+					shard.Issues++
 					last = o.IssuedAt
 				}
 				out.Members = o.Members
@@ -60,7 +60,7 @@ func ScoreIssued(ctx context.Context, plan Plan, kept Kept, notFound error) (out
 			}
 			s.finish()
 			judged := map[Sighting]bool{}
-			for _, c := range slice.Cases {
+			for _, c := range shard.Cases {
 				judged[Sighting{River: c.River, Group: c.Group, Stage: c.Stage, Day: c.Day, Seen: c.Seen, Hours: c.Hours}] = true
 			}
 			for _, xs := range s.targets {
@@ -70,11 +70,11 @@ func ScoreIssued(ctx context.Context, plan Plan, kept Kept, notFound error) (out
 					}
 				}
 			}
-			slice.AsOf = slice.Issues
-			if len(slice.Cases) == 0 {
-				slice.Skipped = "no sighting falls on a day that had a forecast in time"
+			shard.AsOf = shard.Issues
+			if len(shard.Cases) == 0 {
+				shard.Skipped = "no sighting falls on a day that had a forecast in time"
 			}
-			out.Slices = append(out.Slices, slice)
+			out.Shards = append(out.Shards, shard)
 		}
 	}
 	return out, missing, nil

@@ -63,13 +63,13 @@ type figure struct {
 
 // WritePage writes the report as one page of HTML that needs nothing beside it.
 func (r *Report) WritePage(w io.Writer) error {
-	figures, err := r.figures()
+	charts, err := r.charts()
 	if err != nil {
 		return err
 	}
 	issues, asOf, judged := 0, 0, 0
 	skipped := map[string][]string{}
-	for _, s := range r.Slices {
+	for _, s := range r.Shards {
 		issues += s.Issues
 		asOf += s.AsOf
 		if s.Skipped != "" {
@@ -79,7 +79,7 @@ func (r *Report) WritePage(w io.Writer) error {
 		}
 	}
 	err = page.Execute(w, map[string]any{
-		"R": r, "Figures": figures, "Issues": issues, "AsOf": asOf, "Judged": judged, "Skipped": skipped,
+		"R": r, "Figures": charts, "Issues": issues, "AsOf": asOf, "Judged": judged, "Skipped": skipped,
 		"All": r.Of("all"), "Leads": r.Of("lead"), "Rivers": r.Of("river"), "RiverLeads": r.Of("river, lead"),
 		"Groups": r.Of("group"), "GroupLeads": r.Of("group, lead"), "Level": level, "Few": verify.FewSeasons,
 		"Parts": r.parts(), "Caution": forecast.StandingCaution,
@@ -92,11 +92,11 @@ func (r *Report) WritePage(w io.Writer) error {
 
 // parts is what the sightings of one lead say beyond the score.
 type parts struct {
-	Lead             int
-	N, Seen          int
-	Murphy, Calendar verify.Decomposition
-	Log, LogCalendar float64 // nats
-	Area, AreaCal    float64 // under the ROC curve
+	Lead               int
+	N, Seen            int
+	Murphy, Calendar   verify.Decomposition
+	Log, LogCalendar   float64 // nats
+	Area, AreaCalendar float64 // under the ROC curve
 }
 
 func (r *Report) parts() []parts {
@@ -108,7 +108,7 @@ func (r *Report) parts() []parts {
 		}
 		x := parts{Lead: lead, N: len(p), Murphy: verify.Decompose(verify.Binned(p, y, verify.EqualBins(binCount))),
 			Calendar: verify.Decompose(verify.Binned(c, y, verify.EqualBins(binCount))),
-			Log:      verify.LogBinary(held(p), y), LogCalendar: verify.LogBinary(held(c), y), Area: verify.ROCArea(p, y), AreaCal: verify.ROCArea(c, y)}
+			Log:      verify.LogBinary(held(p), y), LogCalendar: verify.LogBinary(held(c), y), Area: verify.ROCArea(p, y), AreaCalendar: verify.ROCArea(c, y)}
 		for _, seen := range y {
 			if seen {
 				x.Seen++
@@ -145,7 +145,7 @@ const (
 	high = 8.5 * centimetre
 )
 
-func (r *Report) figures() ([]figure, error) {
+func (r *Report) charts() ([]figure, error) {
 	leads := r.Of("lead")
 	if len(leads) == 0 {
 		return nil, nil
@@ -203,7 +203,7 @@ func (r *Report) drawDates(leads []Score) (figure, error) {
 	for _, s := range leads {
 		x := float64(s.Lead)
 		a.x, a.y = append(a.x, x), append(a.y, s.Error)
-		b.x, b.y = append(b.x, x), append(b.y, s.ErrorCal)
+		b.x, b.y = append(b.x, x), append(b.y, s.ErrorCalendar)
 		c.x, c.y = append(c.x, x), append(c.y, s.ErrorLast)
 	}
 	if len(a.y) == 0 || math.IsNaN(a.y[0]) && math.IsNaN(a.y[len(a.y)-1]) {
@@ -231,7 +231,7 @@ func (r *Report) drawReliability(leads []Score) (figure, error) {
 		l := line{name: fmt.Sprintf("%d days ahead", lead), style: at}
 		at++
 		sums := make([]Bin, binCount)
-		for _, s := range r.Slices {
+		for _, s := range r.Shards {
 			for k := range sums {
 				if i < len(s.Bins) {
 					sums[k].N += s.Bins[i][k].N

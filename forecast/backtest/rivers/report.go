@@ -33,17 +33,17 @@ type Score struct {
 	Last      float64
 	SkillLast verify.Interval // against the calendar's curve moved to last year's date
 
-	DateN        int // seasons and rivers with a date
-	Error        float64
-	ErrorCal     float64
-	ErrorLast    float64 // mean absolute errors, days
-	Bias         float64 // days; above 0: the forecast was late
-	Gain         verify.Interval
-	GainLast     verify.Interval // days by which the error is smaller than the calendar's and last year's
-	Covered      float64         // share of dates within the 10 to 90 % range
-	Width        float64         // its mean width, days
-	Verdict      string          // against the calendar, in words
-	VerdictDates string
+	DateN         int // seasons and rivers with a date
+	Error         float64
+	ErrorCalendar float64
+	ErrorLast     float64 // mean absolute errors, days
+	Bias          float64 // days; above 0: the forecast was late
+	Gain          verify.Interval
+	GainLast      verify.Interval // days by which the error is smaller than the calendar's and last year's
+	Covered       float64         // share of dates within the 10 to 90 % range
+	Width         float64         // its mean width, days
+	Verdict       string          // against the calendar, in words
+	VerdictDates  string
 }
 
 // Report is a judged outcome.
@@ -68,10 +68,10 @@ type scoreKey struct {
 
 // sums are what one season adds to a score.
 type sums struct {
-	n, lastN                                  int
-	model, calendar, lastModel, last          float64
-	dateN, dateLastN, covered                 int
-	err, errCal, errLast, errWhere, bias, wid float64
+	n, lastN                                       int
+	model, calendar, lastModel, last               float64
+	dateN, dateLastN, covered                      int
+	err, errCalendar, errLast, errWhere, bias, wid float64
 }
 
 // Judge sums an outcome up.
@@ -90,8 +90,8 @@ func Judge(o *Outcome) *Report {
 			add(m[season])
 		}
 	}
-	for i := range o.Slices {
-		s := &o.Slices[i]
+	for i := range o.Shards {
+		s := &o.Shards[i]
 		for _, c := range s.Cells {
 			at(s.Season, c.Group, c.Stage, s.River, c.Lead, func(t *sums) {
 				t.n += c.N
@@ -142,18 +142,18 @@ func keysOf(group string, stage forecast.Stage, river string, lead int) []scoreK
 }
 
 func (t *sums) date(d DateCase) {
-	e := float64(d.Said - d.Came)
+	e := float64(d.Median - d.Observed)
 	t.dateN++
 	t.err += math.Abs(e)
 	t.bias += e
-	t.errCal += math.Abs(float64(d.Calendar - d.Came))
+	t.errCalendar += math.Abs(float64(d.Calendar - d.Observed))
 	t.wid += float64(d.Late - d.Early)
-	if d.Came >= d.Early && d.Came <= d.Late {
+	if d.Observed >= d.Early && d.Observed <= d.Late {
 		t.covered++
 	}
 	if d.Last != 0 {
 		t.dateLastN++
-		t.errLast += math.Abs(float64(d.Last - d.Came))
+		t.errLast += math.Abs(float64(d.Last - d.Observed))
 		t.errWhere += math.Abs(e)
 	}
 }
@@ -172,7 +172,7 @@ func (k scoreKey) score(by map[int]*sums) Score {
 	all := total(each, nil)
 	s.N, s.LastN, s.DateN = all.n, all.lastN, all.dateN
 	s.Model, s.Calendar, s.Last = per(all.model, all.n), per(all.calendar, all.n), per(all.last, all.lastN)
-	s.Error, s.ErrorCal, s.ErrorLast = per(all.err, all.dateN), per(all.errCal, all.dateN), per(all.errLast, all.dateLastN)
+	s.Error, s.ErrorCalendar, s.ErrorLast = per(all.err, all.dateN), per(all.errCalendar, all.dateN), per(all.errLast, all.dateLastN)
 	s.Bias, s.Width, s.Covered = per(all.bias, all.dateN), per(all.wid, all.dateN), per(float64(all.covered), all.dateN)
 
 	// Each has the seasons that tell of it, so that a season without dates does
@@ -189,7 +189,7 @@ func (k scoreKey) score(by map[int]*sums) Score {
 	}
 	s.Skill = figure(func(t sums) bool { return t.n > 0 }, func(t sums) float64 { return verify.Skill(t.model, t.calendar) })
 	s.SkillLast = figure(func(t sums) bool { return t.lastN > 0 }, func(t sums) float64 { return verify.Skill(t.lastModel, t.last) })
-	s.Gain = figure(func(t sums) bool { return t.dateN > 0 }, func(t sums) float64 { return per(t.errCal-t.err, t.dateN) })
+	s.Gain = figure(func(t sums) bool { return t.dateN > 0 }, func(t sums) float64 { return per(t.errCalendar-t.err, t.dateN) })
 	s.GainLast = figure(func(t sums) bool { return t.dateLastN > 0 }, func(t sums) float64 { return per(t.errLast-t.errWhere, t.dateLastN) })
 	s.Verdict, s.VerdictDates = verify.Verdict(s.Skill), verify.Verdict(s.Gain)
 	return s
@@ -216,7 +216,7 @@ func total(each []sums, at []int) sums {
 		t.dateLastN += x.dateLastN
 		t.covered += x.covered
 		t.err += x.err
-		t.errCal += x.errCal
+		t.errCalendar += x.errCalendar
 		t.errLast += x.errLast
 		t.errWhere += x.errWhere
 		t.bias += x.bias
@@ -301,7 +301,7 @@ func (r *Report) say() {
 		sentence += "."
 	}
 	r.Sentences = append(r.Sentences, sentence)
-	r.Sentences = append(r.Sentences, r.where())
+	r.Sentences = append(r.Sentences, r.places())
 }
 
 // removed lists by how much of the calendar's error the forecast is nearer, and
@@ -314,8 +314,8 @@ func removed(what string, of []string, leads []Score) string {
 	return s
 }
 
-// where names the groups and rivers in which the calendar is not beaten.
-func (r *Report) where() string {
+// places names the groups and rivers in which the calendar is not beaten.
+func (r *Report) places() string {
 	var worse, open []string
 	better := 0
 	for _, s := range r.Of("group") {
@@ -343,10 +343,10 @@ func (r *Report) where() string {
 
 func (r *Report) whyNothing() string {
 	why := map[string]int{}
-	for _, s := range r.Slices {
+	for _, s := range r.Shards {
 		why[s.Skipped]++
 	}
-	if why[""] == len(r.Slices) {
+	if why[""] == len(r.Shards) {
 		return "no sighting falls within the seasons and rivers asked for"
 	}
 	best := ""

@@ -131,8 +131,8 @@ func TestASeasonIsJudgedWithoutWhatCameAfterIt(t *testing.T) {
 	p, src := small(t)
 	p.First, p.Last = 2018, 2018
 	strip := func(o *Outcome) string {
-		for i := range o.Slices {
-			o.Slices[i].Key = ""
+		for i := range o.Shards {
+			o.Shards[i].Key = ""
 		}
 		b, err := json.Marshal(o)
 		if err != nil {
@@ -161,7 +161,7 @@ func seen(t *testing.T, p Plan, src Source) []Sighting {
 			t.Fatal(err)
 		}
 		for y := p.First - 1; y <= p.Last; y++ {
-			o, err := rec.Cut(noon(r, date(y, 12, 31)), r.Zone).Outlook(r, p.Catalogue, forecast.Options{Members: 20, Ahead: 50, Lean: true})
+			o, err := rec.Cut(noon(r, date(y, 12, 31)), r.Zone).Outlook(r, p.Catalogue, forecast.Options{Members: 20, Ahead: 50, ChancesOnly: true})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -234,8 +234,8 @@ func TestGroupsWhoseSeasonIsOverNeedNotBeIssuedAgain(t *testing.T) {
 	short := run(t, p, src)
 	p.whole = true
 	full := run(t, p, src)
-	for i := range full.Slices {
-		a, b := short.Slices[i], full.Slices[i]
+	for i := range full.Shards {
+		a, b := short.Shards[i], full.Shards[i]
 		if diff := cmp.Diff(b.Dates, a.Dates); diff != "" {
 			t.Errorf("%s %d: dates differ: %s", b.River, b.Season, diff)
 		}
@@ -336,7 +336,7 @@ func TestASeasonThatRunsIsNotJudgedByItself(t *testing.T) {
 	p, src := small(t)
 	p.First, p.Now = 2023, time.Date(2023, 8, 1, 0, 0, 0, 0, time.UTC)
 	o := run(t, p, src)
-	for _, s := range o.Slices {
+	for _, s := range o.Shards {
 		if s.Skipped == "" || len(s.Cells) > 0 {
 			t.Errorf("%s %d was judged before its end", s.River, s.Season)
 		}

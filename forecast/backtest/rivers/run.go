@@ -34,12 +34,12 @@ type Outcome struct {
 	ModelVersion string
 	BySightings  bool
 	Issued       bool    // judged are the outlooks as issued, not such as were made anew
-	Slices       []Slice // by river, then season
+	Shards       []Shard // by river, then season
 	Resumed      int     // of them found from an earlier run
 }
 
-// sliceVersion changes whenever the same slice would hold other numbers.
-const sliceVersion = "1"
+// shardVersion changes whenever the same slice would hold other numbers.
+const shardVersion = "1"
 
 // GCPercent is how much a program that does nothing but a backtest may let its
 // heap grow between collections (debug.SetGCPercent): what lives is some tens of
@@ -61,7 +61,7 @@ func Run(ctx context.Context, plan Plan, src Source) (*Outcome, error) {
 	out := &Outcome{First: plan.First, Last: plan.Last, Leads: plan.Leads, Every: plan.Every, Members: plan.Members,
 		ModelVersion: forecast.ModelVersion, BySightings: len(plan.Sightings) > 0}
 	seasons := plan.Last - plan.First + 1
-	out.Slices = make([]Slice, len(plan.Rivers)*seasons)
+	out.Shards = make([]Shard, len(plan.Rivers)*seasons)
 	var mu sync.Mutex
 	done := 0
 	finished := func(resumed bool) {
@@ -72,7 +72,7 @@ func Run(ctx context.Context, plan Plan, src Source) (*Outcome, error) {
 			out.Resumed++
 		}
 		if plan.Done != nil {
-			plan.Done(done, len(out.Slices))
+			plan.Done(done, len(out.Shards))
 		}
 	}
 	// What is known of a river is gathered once and let go when its seasons are
@@ -85,7 +85,7 @@ func Run(ctx context.Context, plan Plan, src Source) (*Outcome, error) {
 	next := make(chan int)
 	g.Go(func() error {
 		defer close(next)
-		for i := range out.Slices {
+		for i := range out.Shards {
 			select {
 			case next <- i:
 			case <-ctx.Done():
@@ -103,7 +103,7 @@ func Run(ctx context.Context, plan Plan, src Source) (*Outcome, error) {
 				if err != nil {
 					return err
 				}
-				s := &season{plan: &plan, src: src, river: k.r, year: plan.First + i%seasons, whole: rec, is: is, out: &out.Slices[i]}
+				s := &hindcast{plan: &plan, src: src, river: k.r, year: plan.First + i%seasons, whole: rec, is: is, out: &out.Shards[i]}
 				resumed, err := s.computeOrFind(ctx, sum)
 				if err != nil {
 					return fmt.Errorf("season %d of %s: %w", s.year, k.r.Name, err)
@@ -182,7 +182,7 @@ func writeFloats(h hash.Hash, v []float64) {
 }
 
 // key names a slice by all that it depends on.
-func (s *season) key(record string) (string, error) {
+func (s *hindcast) key(record string) (string, error) {
 	h := sha256.New()
 	p := s.plan
 	var mine []Sighting
@@ -193,7 +193,7 @@ func (s *season) key(record string) (string, error) {
 		}
 	}
 	end := min(p.Now.Unix(), noon(s.river, date(s.year, 12, 31)).Unix())
-	err := json.NewEncoder(h).Encode([]any{sliceVersion, forecast.ModelVersion, s.river, s.year, p.Leads, p.Every, p.Members,
+	err := json.NewEncoder(h).Encode([]any{shardVersion, forecast.ModelVersion, s.river, s.year, p.Leads, p.Every, p.Members,
 		len(p.Sightings) > 0, mine, end / 86400, record})
 	if err != nil {
 		return "", fmt.Errorf("naming the slice: %w", err)
@@ -202,7 +202,7 @@ func (s *season) key(record string) (string, error) {
 }
 
 // computeOrFind fills the slice; it says whether an earlier run had left it.
-func (s *season) computeOrFind(ctx context.Context, record string) (bool, error) {
+func (s *hindcast) computeOrFind(ctx context.Context, record string) (bool, error) {
 	key, err := s.key(record)
 	if err != nil {
 		return false, err
@@ -213,7 +213,7 @@ func (s *season) computeOrFind(ctx context.Context, record string) (bool, error)
 			return found, err
 		}
 	}
-	*s.out = Slice{Key: key, River: s.river.Slug, Season: s.year}
+	*s.out = Shard{Key: key, River: s.river.Slug, Season: s.year}
 	if !s.plan.Now.After(noon(s.river, date(s.year, 12, 31))) && len(s.plan.Sightings) == 0 {
 		s.out.Skipped = "the season is not over and has no sightings to score against"
 	} else if err := s.run(ctx); err != nil {
@@ -225,7 +225,7 @@ func (s *season) computeOrFind(ctx context.Context, record string) (bool, error)
 	return false, export.File(path, func(w io.Writer) error { return json.NewEncoder(w).Encode(s.out.wire()) })
 }
 
-func (s *season) find(path, key string) (bool, error) {
+func (s *hindcast) find(path, key string) (bool, error) {
 	b, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return false, nil
@@ -237,18 +237,18 @@ func (s *season) find(path, key string) (bool, error) {
 	if json.Unmarshal(b, &w) != nil || w.Key != key {
 		return false, nil // not ours, or damaged: it is computed again
 	}
-	*s.out = w.slice()
+	*s.out = w.shard()
 	return true, nil
 }
 
 // wire is a slice as JSON, which has no NaN.
 type wire struct {
-	Slice
+	Shard
 	LastUnknown []int // indices of cases without a date of last year
 }
 
-func (s *Slice) wire() wire {
-	w := wire{Slice: *s}
+func (s *Shard) wire() wire {
+	w := wire{Shard: *s}
 	w.Cases = append([]Case(nil), s.Cases...)
 	for i := range w.Cases {
 		if math.IsNaN(w.Cases[i].Last) {
@@ -259,11 +259,11 @@ func (s *Slice) wire() wire {
 	return w
 }
 
-func (w wire) slice() Slice {
+func (w wire) shard() Shard {
 	for _, i := range w.LastUnknown {
 		if i < len(w.Cases) {
 			w.Cases[i].Last = math.NaN()
 		}
 	}
-	return w.Slice
+	return w.Shard
 }

@@ -27,7 +27,7 @@ var ScoreTable = export.Table[Score]{Name: "backtest-score", Version: "1", Colum
 	{Name: "skill_last_year_high", Units: "1", Long: "upper end of its 90 % interval", Field: func(s *Score) any { return &s.SkillLast.High }},
 	{Name: "dates", Units: "1", Long: "dates of the peak judged", Field: func(s *Score) any { return &s.DateN }},
 	{Name: "date_error", Units: "day", Long: "mean absolute error of the middle estimate of the peak", Field: func(s *Score) any { return &s.Error }},
-	{Name: "date_error_calendar", Units: "day", Long: "the same of the calendar's date", Field: func(s *Score) any { return &s.ErrorCal }},
+	{Name: "date_error_calendar", Units: "day", Long: "the same of the calendar's date", Field: func(s *Score) any { return &s.ErrorCalendar }},
 	{Name: "date_error_last_year", Units: "day", Long: "the same of last year's date, where there is one", Field: func(s *Score) any { return &s.ErrorLast }},
 	{Name: "date_bias", Units: "day", Long: "mean error of the peak, above 0 where the forecast was late", Field: func(s *Score) any { return &s.Bias }},
 	{Name: "date_gain", Units: "day", Long: "date_error_calendar - date_error", Field: func(s *Score) any { return &s.Gain.Value }},
@@ -48,11 +48,11 @@ var DateTable = export.Table[DateCase]{Name: "backtest-date", Version: "1", Colu
 	{Name: "lead", Units: "day", Long: "least number of days from the issue to the calendar's date", Field: func(d *DateCase) any { return &d.Lead }},
 	{Name: "issue", Long: "date of issue", Field: func(d *DateCase) any { return &d.Issue }},
 	{Name: "peak_p10", Long: "peak as forecast, 10 % point", Field: func(d *DateCase) any { return &d.Early }},
-	{Name: "peak_p50", Long: "peak as forecast, middle", Field: func(d *DateCase) any { return &d.Said }},
+	{Name: "peak_p50", Long: "peak as forecast, middle", Field: func(d *DateCase) any { return &d.Median }},
 	{Name: "peak_p90", Long: "peak as forecast, 90 % point", Field: func(d *DateCase) any { return &d.Late }},
 	{Name: "peak_calendar", Long: "peak by the calendar alone", Field: func(d *DateCase) any { return &d.Calendar }},
 	{Name: "peak_last_year", Long: "last year's date in this year", Field: func(d *DateCase) any { return &d.Last }},
-	{Name: "peak_came", Long: "middle of the sightings, or peak by the season's analysis", Field: func(d *DateCase) any { return &d.Came }},
+	{Name: "peak_came", Long: "middle of the sightings, or peak by the season's analysis", Field: func(d *DateCase) any { return &d.Observed }},
 }}
 
 // CaseTable is the table of every sighting held against its chance.
@@ -73,18 +73,18 @@ var CaseTable = export.Table[Case]{Name: "backtest-sighting", Version: "1", Colu
 
 // AllDates goes through the dates of every slice.
 func (o *Outcome) AllDates() iter.Seq2[DateCase, error] {
-	return all(o, func(s *Slice) []DateCase { return s.Dates })
+	return all(o, func(s *Shard) []DateCase { return s.Dates })
 }
 
 // AllCases goes through the sightings of every slice.
 func (o *Outcome) AllCases() iter.Seq2[Case, error] {
-	return all(o, func(s *Slice) []Case { return s.Cases })
+	return all(o, func(s *Shard) []Case { return s.Cases })
 }
 
-func all[T any](o *Outcome, of func(*Slice) []T) iter.Seq2[T, error] {
+func all[T any](o *Outcome, of func(*Shard) []T) iter.Seq2[T, error] {
 	return func(yield func(T, error) bool) {
-		for i := range o.Slices {
-			for _, x := range of(&o.Slices[i]) {
+		for i := range o.Shards {
+			for _, x := range of(&o.Shards[i]) {
 				if !yield(x, nil) {
 					return
 				}

@@ -82,7 +82,7 @@ type reading struct {
 	site, series string
 	variable     ingest.Variable
 	unit         string
-	place        ingest.Place
+	place        ingest.SiteInfo
 	time, value  string
 }
 
@@ -172,7 +172,7 @@ func (p *parsing) read(d *xml.Decoder) error {
 }
 
 func (p *parsing) station(s station) error {
-	pl := ingest.Place{Name: strings.Trim(s.Water+" - "+s.Name, " -"), Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN(), Zone: "Europe/Zurich"}
+	pl := ingest.SiteInfo{Name: strings.Trim(s.Water+" - "+s.Name, " -"), Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN(), Zone: "Europe/Zurich"}
 	e, err1 := strconv.ParseFloat(s.Easting, 64)
 	n, err2 := strconv.ParseFloat(s.Northing, 64)
 	if err1 == nil && err2 == nil {
@@ -210,7 +210,7 @@ func (p *parsing) listed(l listed) error {
 		return nil
 	}
 	r := reading{site: l.Number, series: number(l.Type) + "-" + number(l.Variant), variable: t.variable, unit: t.unit,
-		place: ingest.Place{Name: strings.TrimSpace(l.Name), Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN(), Zone: "Europe/Zurich"}}
+		place: ingest.SiteInfo{Name: strings.TrimSpace(l.Name), Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN(), Zone: "Europe/Zurich"}}
 	if l.Date != "" || l.Time != "" {
 		at, err := time.Parse("02.01.2006 15:04", strings.TrimSpace(l.Date)+" "+strings.TrimSpace(l.Time))
 		if err != nil {

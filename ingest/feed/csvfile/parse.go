@@ -66,7 +66,7 @@ func (p *Parser) onlyDays() bool {
 type field struct {
 	Column
 	at, remark int // index of the column and of its remarks; -1: none
-	open       *ingest.Growing
+	open       *ingest.Builder
 }
 
 // reading is one cell that waits for the instant of its row.

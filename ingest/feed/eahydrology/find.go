@@ -137,7 +137,7 @@ func (x *station) gauge() ingest.Gauge {
 	if !stationID.MatchString(id) {
 		return ingest.Gauge{}
 	}
-	g := ingest.Gauge{Feed: FeedName, Site: id, Status: word(x.Status), Place: ingest.Place{Name: ingest.Clip(word(x.Label)), Lat: num(first(x.Lat)), Lon: num(first(x.Long)), Elevation: math.NaN(), Zone: "Europe/London"}}
+	g := ingest.Gauge{Feed: FeedName, Site: id, Status: word(x.Status), SiteInfo: ingest.SiteInfo{Name: ingest.Clip(word(x.Label)), Lat: num(first(x.Lat)), Lon: num(first(x.Long)), Elevation: math.NaN(), Zone: "Europe/London"}}
 	if river := ingest.Clip(word(x.River)); river != "" && !strings.Contains(g.Name, river) {
 		g.Name = river + " at " + g.Name
 	}

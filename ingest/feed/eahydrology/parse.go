@@ -190,7 +190,7 @@ func (p Parser) json(r io.Reader, c *ingest.Collector) error {
 }
 
 func (p Parser) item(c *ingest.Collector, where string, x *item) error {
-	pl := ingest.Place{Name: str(x.Label), Lat: num(x.Lat), Lon: num(x.Long), Elevation: math.NaN()}
+	pl := ingest.SiteInfo{Name: str(x.Label), Lat: num(x.Lat), Lon: num(x.Long), Elevation: math.NaN()}
 	switch {
 	case x.DateTime != "":
 		return p.reading(c, where, &x.reading, pl)
@@ -225,7 +225,7 @@ func (p Parser) item(c *ingest.Collector, where string, x *item) error {
 	return nil
 }
 
-func (p Parser) latest(c *ingest.Collector, where string, v jsontext.Value, measure link, pl ingest.Place) error {
+func (p Parser) latest(c *ingest.Collector, where string, v jsontext.Value, measure link, pl ingest.SiteInfo) error {
 	var r reading
 	if err := jsonv2.Unmarshal(v, &r, lax); err != nil {
 		return bad(where+".latestReading", "is not a reading", "report it with the saved response", err)
@@ -237,7 +237,7 @@ func (p Parser) latest(c *ingest.Collector, where string, v jsontext.Value, meas
 	return p.reading(c, where+".latestReading", &r, pl)
 }
 
-func (p Parser) reading(c *ingest.Collector, where string, r *reading, pl ingest.Place) error {
+func (p Parser) reading(c *ingest.Collector, where string, r *reading, pl ingest.SiteInfo) error {
 	v := math.NaN()
 	switch r.Value.Kind() {
 	case '0':
@@ -255,7 +255,7 @@ func (p Parser) reading(c *ingest.Collector, where string, r *reading, pl ingest
 	return p.add(c, where, string(r.Measure), r.DateTime, r.Date, v, r.Quality, r.Completeness, pl)
 }
 
-func (p Parser) add(c *ingest.Collector, where, measure, dateTime, date string, v float64, quality, completeness string, pl ingest.Place) error {
+func (p Parser) add(c *ingest.Collector, where, measure, dateTime, date string, v float64, quality, completeness string, pl ingest.SiteInfo) error {
 	if measure == "" {
 		measure = p.Measure
 	}
@@ -374,7 +374,7 @@ func (p Parser) csv(r io.Reader, c *ingest.Collector) error {
 				return bad(where+", value", fmt.Sprintf("%q is not a number", ingest.Clip(s)), "report it with the saved response", nil)
 			}
 		}
-		if err := p.add(c, where, get(iMeasure), get(iTime), get(iDate), v, get(iQuality), get(iComplete), ingest.Place{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}); err != nil {
+		if err := p.add(c, where, get(iMeasure), get(iTime), get(iDate), v, get(iQuality), get(iComplete), ingest.SiteInfo{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}); err != nil {
 			return err
 		}
 	}

@@ -176,7 +176,7 @@ func readStations(r io.Reader) (out []ingest.Gauge, next string, err error) {
 			continue
 		}
 		g := ingest.Gauge{Feed: FeedName, Site: p.Station, Region: ingest.Clip(p.Province), Status: ingest.Clip(p.Status),
-			Place: ingest.Place{Name: ingest.Clip(p.Name), Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}}
+			SiteInfo: ingest.SiteInfo{Name: ingest.Clip(p.Name), Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}}
 		if xy := x.Geometry.Coordinates; len(xy) >= 2 {
 			g.Lon, g.Lat = xy[0], xy[1]
 		}

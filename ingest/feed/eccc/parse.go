@@ -345,7 +345,7 @@ func add(c *ingest.Collector, where string, f *feature) error {
 		if err != nil {
 			return bad(where, "has a unit that cannot be used", "", err)
 		}
-		g.Place = ingest.Place{Name: p.Name, Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}
+		g.Place = ingest.SiteInfo{Name: p.Name, Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}
 		if xy := f.Geometry.Coordinates; len(xy) >= 2 {
 			g.Place.Lon, g.Place.Lat = xy[0], xy[1]
 		}

@@ -56,7 +56,7 @@ type parsing struct {
 	Parser
 	ev      evidence
 	cells   []cell
-	places  map[string]ingest.Place
+	places  map[string]ingest.SiteInfo
 	columns map[string]int // elements the house does not know -> values
 }
 
@@ -73,7 +73,7 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	if head, _ := br.Peek(3); string(head) == "\xef\xbb\xbf" {
 		_, _ = br.Discard(3)
 	}
-	ps := &parsing{Parser: p, places: map[string]ingest.Place{}, columns: map[string]int{}}
+	ps := &parsing{Parser: p, places: map[string]ingest.SiteInfo{}, columns: map[string]int{}}
 	head, err := br.Peek(64)
 	if len(head) == 0 {
 		if err != nil && !errors.Is(err, io.EOF) {
@@ -306,7 +306,7 @@ func (p *parsing) row(where string, names []string, get func(string) (string, bo
 	return nil
 }
 
-func place(get func(string) (string, bool)) ingest.Place {
+func place(get func(string) (string, bool)) ingest.SiteInfo {
 	f := func(name string) float64 {
 		s, _ := get(name)
 		v, err := strconv.ParseFloat(strings.TrimSpace(s), 64)
@@ -319,7 +319,7 @@ func place(get func(string) (string, bool)) ingest.Place {
 	if !ok {
 		name, _ = get("STATION_NAME")
 	}
-	return ingest.Place{Name: strings.TrimSpace(name), Lat: f("LATITUDE"), Lon: f("LONGITUDE"), Elevation: f("ELEVATION")}
+	return ingest.SiteInfo{Name: strings.TrimSpace(name), Lat: f("LATITUDE"), Lon: f("LONGITUDE"), Elevation: f("ELEVATION")}
 }
 
 func (p *parsing) csv(r io.Reader) error {

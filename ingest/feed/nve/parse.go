@@ -141,7 +141,7 @@ func add(c *ingest.Collector, where string, s *series, step string) error {
 	if err != nil {
 		return bad(where, "has a unit that cannot be used", "", err)
 	}
-	g.Place = ingest.Place{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}
+	g.Place = ingest.SiteInfo{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}
 	if s.Name != nil {
 		g.Place.Name = *s.Name
 	}

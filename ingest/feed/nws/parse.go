@@ -286,7 +286,7 @@ func (p Parser) grid(c *ingest.Collector, where string, geometry jsontext.Value,
 // spread writes an interval out in hours. A total is divided, so that the
 // hours add up to it, and the hours carry the interval's length as qualifier;
 // anything else is repeated.
-func spread(s *ingest.Growing, start time.Time, hours int, x float64, total bool, interval string) {
+func spread(s *ingest.Builder, start time.Time, hours int, x float64, total bool, interval string) {
 	q := ""
 	if total && hours > 1 {
 		_, d, _ := strings.Cut(interval, "/")
@@ -418,8 +418,8 @@ func (p Parser) periods(c *ingest.Collector, where string, geometry jsontext.Val
 }
 
 // place is the point of a station, or the middle of a cell's corners.
-func place(geometry jsontext.Value, m map[string]jsontext.Value) ingest.Place {
-	pl := ingest.Place{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}
+func place(geometry jsontext.Value, m map[string]jsontext.Value) ingest.SiteInfo {
+	pl := ingest.SiteInfo{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}
 	var q quantity
 	if jsonv2.Unmarshal(m["elevation"], &q, lax) == nil && q.Value != nil && strings.HasSuffix(q.UnitCode, ":m") {
 		pl.Elevation = *q.Value

@@ -283,7 +283,7 @@ func (p Parser) block(a *answer, b *block, c *ingest.Collector) error {
 			}
 		}
 		unit := a.units[b.name][v.name]
-		var g *ingest.Growing
+		var g *ingest.Builder
 		switch m.unit {
 		case "":
 			g, err = c.Open(k, unit)
@@ -295,7 +295,7 @@ func (p Parser) block(a *answer, b *block, c *ingest.Collector) error {
 		if err != nil {
 			return bad(where, "has a unit that cannot be used", "ask without unit options", err)
 		}
-		g.Place = ingest.Place{Lat: a.lat, Lon: a.lon, Elevation: a.elevation}
+		g.Place = ingest.SiteInfo{Lat: a.lat, Lon: a.lon, Elevation: a.elevation}
 		if b.name == "daily" {
 			g.DayStart = "midnight in " + a.zone
 		}

@@ -96,7 +96,7 @@ func readThings(list []jsontext.Value) ([]ingest.Gauge, error) {
 		if _, err := address(string(t.ID)); err != nil {
 			continue // it could not be asked for
 		}
-		g := ingest.Gauge{Feed: FeedName, Site: string(t.ID), Place: placeOf(t.thing)}
+		g := ingest.Gauge{Feed: FeedName, Site: string(t.ID), SiteInfo: placeOf(t.thing)}
 		g.Name = ingest.Clip(g.Name)
 		for j := range t.Streams {
 			d := &t.Streams[j]

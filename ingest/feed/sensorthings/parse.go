@@ -328,8 +328,8 @@ func remark(word string, quality jsontext.Value) string {
 	return word + "," + q
 }
 
-func placeOf(t thing) ingest.Place {
-	pl := ingest.Place{Name: t.Name, Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}
+func placeOf(t thing) ingest.SiteInfo {
+	pl := ingest.SiteInfo{Name: t.Name, Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}
 	for _, l := range t.Locations {
 		kind, at := l.Location.Type, l.Location.Coordinates
 		if kind == "Feature" {

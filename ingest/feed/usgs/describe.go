@@ -22,8 +22,8 @@ type Location struct {
 }
 
 // Place is the location as series carry it.
-func (l Location) Place() ingest.Place {
-	return ingest.Place{Name: l.Name, Lat: l.Lat, Lon: l.Lon, Elevation: l.AltitudeM, Zone: l.Zone}
+func (l Location) Place() ingest.SiteInfo {
+	return ingest.SiteInfo{Name: l.Name, Lat: l.Lat, Lon: l.Lon, Elevation: l.AltitudeM, Zone: l.Zone}
 }
 
 // squareMileKm2 follows from the mile of 1609.344 m.

@@ -60,7 +60,7 @@ func (s *Source) Find(ctx context.Context, f ingest.GaugeSearch) ([]ingest.Gauge
 			list, pg, err := readLocations(r)
 			for _, l := range list {
 				if f.AllTypes || strings.HasPrefix(l.SiteTypeCode, "ST") {
-					out = append(out, ingest.Gauge{Feed: FeedName, Site: l.ID, Place: l.Place(), Region: l.State, Series: bySite[l.ID]})
+					out = append(out, ingest.Gauge{Feed: FeedName, Site: l.ID, SiteInfo: l.Place(), Region: l.State, Series: bySite[l.ID]})
 				}
 			}
 			return pg, err

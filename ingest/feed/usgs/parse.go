@@ -146,7 +146,7 @@ func (b *builder) series(where string, k ingest.Key, unit string, r *row) (*inge
 			return nil, bad(where, "unit_of_measure", "", err)
 		}
 		s = &ingest.Series{Key: k, SourceUnit: unit}
-		s.Place = ingest.Place{Elevation: math.NaN()}
+		s.Place = ingest.SiteInfo{Elevation: math.NaN()}
 		s.Place.Lat, s.Place.Lon = r.point()
 		if k.Period == ingest.Daily {
 			s.DayStart = "local midnight"

@@ -46,7 +46,7 @@ type Source struct {
 
 // siteFacts are asked for once a day: they hardly change.
 type siteFacts struct {
-	place  ingest.Place
+	place  ingest.SiteInfo
 	second map[string]bool // ids of series that are not primary where a primary one exists
 	asked  time.Time
 }
@@ -323,7 +323,7 @@ func (s *Source) facts(ctx context.Context, site string, codes []string) (siteFa
 	if ok && s.c.Now().Sub(f.asked) < 24*time.Hour {
 		return f, nil
 	}
-	f = siteFacts{place: ingest.Place{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}, second: map[string]bool{}, asked: s.c.Now()}
+	f = siteFacts{place: ingest.SiteInfo{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}, second: map[string]bool{}, asked: s.c.Now()}
 	found := false
 	err := s.walk(ctx, "monitoring-locations", url.Values{"id": {site}, "f": {"json"}}, func(r io.Reader) (page, error) {
 		list, pg, err := readLocations(r)

@@ -135,7 +135,7 @@ func (c *collector) open(where string, h head, id string, daily bool, readings i
 		return s, conv, false, bad(where, "parameter "+h.parameter, "", err)
 	}
 	s.Key = ingest.Key{Feed: FeedName, Site: h.site(), Variable: p.Variable, Statistic: stat, TimeSeries: id}
-	s.Place = ingest.Place{Name: h.name, Lat: h.lat, Lon: h.lon, Elevation: math.NaN(), Zone: h.zone}
+	s.Place = ingest.SiteInfo{Name: h.name, Lat: h.lat, Lon: h.lon, Elevation: math.NaN(), Zone: h.zone}
 	s.SourceUnit = h.unit
 	if daily {
 		s.Period, s.DayStart = ingest.Daily, "local midnight"

@@ -241,7 +241,7 @@ func observe(c *ingest.Collector, where, site string, o *observation) error {
 		if stat == "" || kd.statistic != ingest.Instant {
 			stat = kd.statistic
 		}
-		k, t, why := settle(k, kd, stat, m.Aggregation, t, day)
+		k, t, why := keyAndTime(k, kd, stat, m.Aggregation, t, day)
 		if why != "" {
 			c.Skip(site, "values of "+ingest.Clip(name), why, 1)
 			continue
@@ -271,9 +271,9 @@ func observe(c *ingest.Collector, where, site string, o *observation) error {
 	return nil
 }
 
-// settle finds the key and the time of one value. The house's time is the end
+// keyAndTime finds the key and the time of one value. The house's time is the end
 // of a period, but the date for a day.
-func settle(k ingest.Key, kd kind, stat ingest.Statistic, aggregation string, t time.Time, day bool) (ingest.Key, time.Time, string) {
+func keyAndTime(k ingest.Key, kd kind, stat ingest.Statistic, aggregation string, t time.Time, day bool) (ingest.Key, time.Time, string) {
 	if kd.why != "" {
 		return k, t, kd.why
 	}
@@ -394,8 +394,8 @@ func remarks(m metadata, word, reason string) (string, ingest.Approval) {
 
 // place takes the position of a monitoring point. EPSG:4326 puts latitude
 // first; other reference systems are not turned.
-func place(o *observation) ingest.Place {
-	pl := ingest.Place{Name: o.Feature.Title, Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}
+func place(o *observation) ingest.SiteInfo {
+	pl := ingest.SiteInfo{Name: o.Feature.Title, Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}
 	if pl.Name == "" {
 		pl.Name = strings.TrimSpace(o.Feature.Point.Name)
 	}

@@ -32,7 +32,7 @@ func Ingest(ctx context.Context, cfg *config.Config, o Options, watch func(*sche
 	if err != nil {
 		return nil, fmt.Errorf("preparing the feed client: %w", err)
 	}
-	places, err := sources.Builder{Config: cfg, Client: c, Now: o.Now}.Places()
+	places, err := sources.Builder{Config: cfg, Client: c, Now: o.Now}.Tasks()
 	if err != nil {
 		return nil, Usage(err)
 	}

@@ -30,7 +30,7 @@ func (s *Server) invite(ctx context.Context, c *mail.Composer, id string) error 
 	case alert.Sent:
 		s.log.Info().Str("to", who).Msg("a confirmation was sent")
 		return nil
-	case alert.Deferred, alert.Ours:
+	case alert.Deferred, alert.SenderRejected:
 		return fmt.Errorf("the relay deferred the confirmation to %s: %d %s", who, o.Code, o.Reply)
 	default: // refused, or the answer was lost: whoever still wants it asks again
 		return jobs.Final{Err: fmt.Errorf("a confirmation to %s was not sent: %d %s", who, o.Code, o.Reply)}

@@ -32,7 +32,7 @@ func IssueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 			return nil, Usage(err)
 		}
 	}
-	var lessons map[string]forecast.Lessons
+	var lessons map[string]forecast.Calibrations
 	if err := Read(ctx, cfg, func(d *db.DB) error {
 		lessons, err = Calibrations(ctx, d, rivers, slices.MinFunc(at, time.Time.Compare))
 		return err
@@ -57,13 +57,13 @@ func IssueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 
 // Calibrations are what each river's diary had taught by a moment. A nil
 // database has taught nothing.
-func Calibrations(ctx context.Context, d *db.DB, rivers []forecast.River, at time.Time) (map[string]forecast.Lessons, error) {
-	out := map[string]forecast.Lessons{}
+func Calibrations(ctx context.Context, d *db.DB, rivers []forecast.River, at time.Time) (map[string]forecast.Calibrations, error) {
+	out := map[string]forecast.Calibrations{}
 	if d == nil {
 		return out, nil
 	}
 	for _, r := range rivers {
-		l, err := forecast.LessonsAsOf(ctx, d.SQL, r.Slug, at)
+		l, err := forecast.CalibrationsAsOf(ctx, d.SQL, r.Slug, at)
 		if err != nil {
 			return nil, fmt.Errorf("reading the calibration: %w", err)
 		}

@@ -67,7 +67,7 @@ func feedsOf(ctx context.Context, store *series.Store, rivers []forecast.River) 
 func variableWords(v ingest.Variable) string { return strings.ReplaceAll(string(v), "_", " ") }
 
 // LoadPageData reads all that the pages show of some rivers.
-func LoadPageData(ctx context.Context, cfg *config.Config, outlooks []*forecast.Outlook) (*pages.Shelf, error) {
+func LoadPageData(ctx context.Context, cfg *config.Config, outlooks []*forecast.Outlook) (*pages.Memory, error) {
 	rivers, err := Rivers(cfg, nil)
 	if err != nil {
 		return nil, err
@@ -77,7 +77,7 @@ func LoadPageData(ctx context.Context, cfg *config.Config, outlooks []*forecast.
 		return nil, err
 	}
 	defer store.Close() //nolint:errcheck // it was only read
-	shelf := pages.NewShelf(rivers)
+	shelf := pages.NewMemory(rivers)
 	for _, r := range rivers {
 		for _, o := range outlooks {
 			if o.River != r.Slug {

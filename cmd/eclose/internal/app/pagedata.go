@@ -25,7 +25,7 @@ import (
 // caution is judged again every minute with the readings as old as they are by
 // then.
 type refresher struct {
-	*pages.Shelf
+	*pages.Memory
 	db      *db.DB
 	archive *archive.Archive
 	store   *series.Store
@@ -47,7 +47,7 @@ const (
 )
 
 func newRefresher(rivers []forecast.River, d *db.DB, a *archive.Archive, store *series.Store, reader forecast.Reader, now func() time.Time, log zerolog.Logger) *refresher {
-	return &refresher{Shelf: pages.NewShelf(rivers), db: d, archive: a, store: store, reader: reader, now: now, log: log, looked: make(chan struct{}), states: map[string]*pages.State{}}
+	return &refresher{Memory: pages.NewMemory(rivers), db: d, archive: a, store: store, reader: reader, now: now, log: log, looked: make(chan struct{}), states: map[string]*pages.State{}}
 }
 
 // run keeps the shelf until ctx ends.
@@ -73,7 +73,7 @@ func (l *refresher) run(ctx context.Context) {
 }
 
 // done hears of finished jobs: after a fetch the cautions are judged at once.
-func (l *refresher) done(d jobs.Done) {
+func (l *refresher) done(d jobs.Attempt) {
 	if d.Kind == (jobs.Fetch{}).Kind() {
 		l.mu.Lock()
 		defer l.mu.Unlock()

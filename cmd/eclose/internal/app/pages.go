@@ -24,7 +24,7 @@ func (s *Server) Pages(ctx context.Context) (*pages.Pages, error) {
 	}
 	o := pages.Options{
 		Notice: s.cfg.Notice, Owners: Owners(s.cfg),
-		Data: s.data.Shelf, Catalogue: s.work.Catalogue, Now: now, Diary: &diary.Store{DB: s.db, Now: now}, Changed: s.learn,
+		Data: s.data.Memory, Catalogue: s.work.Catalogue, Now: now, Diary: &diary.Store{DB: s.db, Now: now}, Changed: s.learn,
 		Reports: os.DirFS(s.cfg.Path(s.cfg.Serve.Report)), PublicURL: s.cfg.Serve.PublicURL, Key: key, US: s.cfg.Units == "us", ClientOf: clientOf, Log: &s.log,
 	}
 	if f := s.cfg.Serve.Secret; f != "" {
@@ -56,7 +56,7 @@ const learnEvery = 10 * time.Second
 // outlook issued anew.
 func (s *Server) learn(ctx context.Context, river string) {
 	slot := jobs.Slot(s.queue.Now().Truncate(learnEvery).Add(learnEvery))
-	if _, err := s.queue.Add(context.WithoutCancel(ctx), jobs.Later{Args: jobs.Learn{River: river, Slot: slot}, At: slot}); err != nil {
+	if _, err := s.queue.Add(context.WithoutCancel(ctx), jobs.At{Args: jobs.Calibrate{River: river, Slot: slot}, At: slot}); err != nil {
 		s.log.Error().Err(err).Str("river", river).Msg("the diary changed but recalibration could not be queued; the next change will retry")
 	}
 }

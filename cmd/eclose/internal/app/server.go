@@ -35,7 +35,7 @@ type Server struct {
 	db      *db.DB
 	files   *series.Files
 	read    *series.Store
-	work    *work.House
+	work    *work.Service
 	queue   *jobs.Queue
 	people  *subscribe.Store
 	watch   *health.Watch
@@ -112,7 +112,7 @@ func NewServer(ctx context.Context, cfg *config.Config, o Options) (s *Server, e
 		return s, err
 	}
 	s.work.Queue = s.queue
-	s.watch = &health.Watch{DB: s.db, Queue: s.queue, Archive: s.work.Archive, Now: now, Started: now(), Period: period(s.work.Outlooks, now()), Mails: s.work.Alerts.Counts}
+	s.watch = &health.Watch{DB: s.db, Queue: s.queue, Archive: s.work.Archive, Now: now, Started: now(), Period: period(s.work.ForecastSchedule, now()), Mails: s.work.Alerts.Counts}
 	for _, r := range s.work.Rivers {
 		s.watch.Rivers = append(s.watch.Rivers, r.Slug)
 	}
@@ -139,7 +139,7 @@ func period(s cron.Schedule, now time.Time) time.Duration {
 	return s.Next(a).Sub(a)
 }
 
-func (s *Server) build(ctx context.Context, o Options, now func() time.Time) (*work.House, error) {
+func (s *Server) build(ctx context.Context, o Options, now func() time.Time) (*work.Service, error) {
 	cfg := s.cfg
 	catalogue, err := LoadCatalogue(cfg)
 	if err != nil {
@@ -154,18 +154,18 @@ func (s *Server) build(ctx context.Context, o Options, now func() time.Time) (*w
 		return nil, fmt.Errorf("preparing the feed client: %w", err)
 	}
 	builder := sources.Builder{Config: cfg, Client: c, Now: now, Skipped: func(x ingest.Skipped) { s.log.Debug().Msg(fmt.Sprint(x)) }}
-	places, err := builder.Places()
+	places, err := builder.Tasks()
 	if err != nil {
 		return nil, Usage(err)
 	}
 	if s.people, err = subscribe.New(ctx, s.db, Names(rivers, catalogue), now); err != nil {
 		return nil, err
 	}
-	h := &work.House{
+	h := &work.Service{
 		DB: s.db, Rivers: rivers, Catalogue: catalogue, Read: &work.Reader{Store: s.read, Now: now}, Files: s.files,
 		Archive: archive.New(s.db, s.files), Alerts: alert.New(s.db, now), Units: Units(cfg), PublicURL: cfg.Serve.PublicURL, Notice: cfg.Notice, Log: s.log,
-		Tie:    func(group string, stage forecast.Stage) []string { return TyingLine(catalogue, group, stage) },
-		Places: builder.Places, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{}, Jitter: map[string]time.Duration{},
+		Tie:   func(group string, stage forecast.Stage) []string { return TyingLine(catalogue, group, stage) },
+		Tasks: builder.Tasks, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{}, Jitter: map[string]time.Duration{},
 	}
 	for _, p := range places {
 		for _, t := range p.Tasks {
@@ -179,7 +179,7 @@ func (s *Server) build(ctx context.Context, o Options, now func() time.Time) (*w
 			h.Jitter[name] = time.Duration(cfg.Feeds[name].Jitter)
 		}
 	}
-	if h.Outlooks, err = jobs.ParseSchedule(cfg.Outlooks); err != nil {
+	if h.ForecastSchedule, err = jobs.ParseSchedule(cfg.ForecastSchedule); err != nil {
 		return nil, Usagef("outlooks: %w", err)
 	}
 	if cfg.Mail.Host != "" {
@@ -190,17 +190,17 @@ func (s *Server) build(ctx context.Context, o Options, now func() time.Time) (*w
 		if s.relay, err = NewSender(cfg); err != nil {
 			return nil, err
 		}
-		h.Carrier = mail.Carrier{Composer: composer, Sender: s.relay}
+		h.Transport = mail.Transport{Composer: composer, Sender: s.relay}
 		h.Ask = func(ctx context.Context, id string) error { return s.invite(ctx, composer, id) }
 	}
 	return h, nil
 }
 
 // done logs what failed and counts everything.
-func (s *Server) done(d jobs.Done) {
+func (s *Server) done(d jobs.Attempt) {
 	s.metrics.Done(d)
 	s.data.done(d)
-	if d.Err != nil && !errors.As(d.Err, new(jobs.NotNow)) {
+	if d.Err != nil && !errors.As(d.Err, new(jobs.RetryLater)) {
 		s.log.Warn().Str("job", d.Kind).Dur("took", d.Took).Msg(d.Err.Error())
 		return
 	}

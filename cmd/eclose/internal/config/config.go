@@ -19,17 +19,17 @@ import (
 // Config is the whole file. The table in options.go lists each option with its
 // default and says which are secret.
 type Config struct {
-	Store    string          `toml:"store"`
-	Database string          `toml:"database"`
-	Units    string          `toml:"units"`
-	Backfill int             `toml:"backfill-years"`
-	Feeds    map[string]Feed `toml:"feeds"`
-	Rivers   []River         `toml:"river"`
-	Insects  string          `toml:"insects"`
-	Outlooks string          `toml:"outlooks"`
-	Notice   string          `toml:"notice"`
-	Serve    Serve           `toml:"serve"`
-	Mail     Mail            `toml:"mail"`
+	Store            string          `toml:"store"`
+	Database         string          `toml:"database"`
+	Units            string          `toml:"units"`
+	Backfill         int             `toml:"backfill-years"`
+	Feeds            map[string]Feed `toml:"feeds"`
+	Rivers           []River         `toml:"river"`
+	Insects          string          `toml:"insects"`
+	ForecastSchedule string          `toml:"outlooks"`
+	Notice           string          `toml:"notice"`
+	Serve            Serve           `toml:"serve"`
+	Mail             Mail            `toml:"mail"`
 
 	// Dir is where the file lies: relative paths in it start here.
 	Dir string `toml:"-"`
@@ -304,8 +304,8 @@ func (c *Config) faults() (out []string) {
 		add("backfill-years = %d: use a number from 1 to 80", c.Backfill)
 	}
 	out = append(out, c.feedFaults()...)
-	if _, err := cron.ParseStandard(c.Outlooks); err != nil {
-		add("outlooks = %q is not a cron expression such as \"10 */6 * * *\": %v", c.Outlooks, err)
+	if _, err := cron.ParseStandard(c.ForecastSchedule); err != nil {
+		add("outlooks = %q is not a cron expression such as \"10 */6 * * *\": %v", c.ForecastSchedule, err)
 	}
 	slugs := map[string]bool{}
 	if len(c.Rivers) == 0 {

@@ -29,7 +29,7 @@ var Options = []Option{
 		fill: func(c *Config) { def(&c.Backfill, 10) }},
 	{Key: "insects", Default: "", Help: "your own insect groups (CSV), added to or replacing the catalogue's"},
 	{Key: "outlooks", Default: "10 */6 * * *", Help: "when eclose serve issues forecasts: cron expression, UTC",
-		fill: func(c *Config) { def(&c.Outlooks, "10 */6 * * *") }},
+		fill: func(c *Config) { def(&c.ForecastSchedule, "10 */6 * * *") }},
 	{Key: "notice", Help: "a sentence shown on every page, sheet, email and export"},
 	{Key: "river.name", Help: "name of the river and reach; required"},
 	{Key: "river.slug", Default: "from the name", Help: "short name used in commands and URLs"},

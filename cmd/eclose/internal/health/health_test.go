@@ -125,7 +125,7 @@ func TestTheManualListsTheMetrics(t *testing.T) {
 		t.Fatal(err)
 	}
 	m := health.NewMetrics(w)
-	m.Done(jobs.Done{Kind: "outlook", Took: time.Second, Err: context.Canceled})
+	m.Done(jobs.Attempt{Kind: "outlook", Took: time.Second, Err: context.Canceled})
 	rec := httptest.NewRecorder()
 	req := httptest.NewRequest("GET", "/metrics", nil)
 	req.RemoteAddr = "127.0.0.1:1"

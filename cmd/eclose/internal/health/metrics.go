@@ -52,7 +52,7 @@ func NewMetrics(w *Watch) *Metrics {
 }
 
 // Done counts an attempt at a job.
-func (m *Metrics) Done(d jobs.Done) {
+func (m *Metrics) Done(d jobs.Attempt) {
 	m.took.WithLabelValues(d.Kind).Observe(d.Took.Seconds())
 	m.waited.WithLabelValues(d.Kind).Observe(d.Waited.Seconds())
 	if d.Err != nil {

@@ -157,7 +157,7 @@ func TestWhatAFailureMeans(t *testing.T) {
 			case "final":
 				return jobs.Final{Err: errors.New("no such river")}
 			case "busy":
-				return jobs.NotNow{After: time.Hour, Why: "busy"}
+				return jobs.RetryLater{After: time.Hour, Why: "busy"}
 			case "panic":
 				panic("boo")
 			}
@@ -234,7 +234,7 @@ func TestAnEffectHappensOnceThoughTheJobRunsTwice(t *testing.T) {
 					return err
 				}
 				if calls.Add(1) == 1 {
-					return jobs.NotNow{After: 0, Why: "as if it had died here"}
+					return jobs.RetryLater{After: 0, Why: "as if it had died here"}
 				}
 				return nil
 			},
@@ -254,7 +254,7 @@ func TestAJobForLaterWaits(t *testing.T) {
 	dbtest.Each(t, func(t *testing.T, d *db.DB) {
 		var calls atomic.Int64
 		q := open(t, d, options(jobs.Handlers{Fetch: func(context.Context, jobs.Fetch) error { calls.Add(1); return nil }}))
-		later := jobs.Later{Args: jobs.Fetch{River: "wend", Feed: "usgs", Slot: issue}, At: time.Now().Add(time.Hour)}
+		later := jobs.At{Args: jobs.Fetch{River: "wend", Feed: "usgs", Slot: issue}, At: time.Now().Add(time.Hour)}
 		if a, b := add(t, q, later), add(t, q, later); a != 1 || b != 0 {
 			t.Errorf("added %d and %d", a, b)
 		}

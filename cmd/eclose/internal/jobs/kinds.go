@@ -72,15 +72,15 @@ type Invite struct {
 	ID string `json:"id"`
 }
 
-// Learn turns the diary of a river into its own figures and issues its outlook
+// Calibrate turns the diary of a river into its own figures and issues its outlook
 // anew.
-type Learn struct {
+type Calibrate struct {
 	River string    `json:"river"`
 	Slot  time.Time `json:"slot"`
 }
 
-// Slice is one season of one river in a backtest.
-type Slice struct {
+// BacktestSeason is one season of one river in a backtest.
+type BacktestSeason struct {
 	Run    string `json:"run"`
 	River  string `json:"river"`
 	Season int    `json:"season"`
@@ -95,16 +95,16 @@ type Export struct {
 //revive:disable:exported // one sentence is enough for twenty methods
 
 // Kind names the kinds in the database; they must never change.
-func (Plan) Kind() string    { return "plan" }
-func (Fetch) Kind() string   { return "fetch" }
-func (Outlook) Kind() string { return "outlook" }
-func (Alerts) Kind() string  { return "alerts" }
-func (Tick) Kind() string    { return "tick" }
-func (Deliver) Kind() string { return "deliver" }
-func (Invite) Kind() string  { return "invite" }
-func (Learn) Kind() string   { return "learn" }
-func (Slice) Kind() string   { return "slice" }
-func (Export) Kind() string  { return "export" }
+func (Plan) Kind() string           { return "plan" }
+func (Fetch) Kind() string          { return "fetch" }
+func (Outlook) Kind() string        { return "outlook" }
+func (Alerts) Kind() string         { return "alerts" }
+func (Tick) Kind() string           { return "tick" }
+func (Deliver) Kind() string        { return "deliver" }
+func (Invite) Kind() string         { return "invite" }
+func (Calibrate) Kind() string      { return "learn" }
+func (BacktestSeason) Kind() string { return "slice" }
+func (Export) Kind() string         { return "export" }
 
 // Kinds lists all kinds.
 var Kinds = []string{"plan", "fetch", "outlook", "alerts", "tick", "deliver", "invite", "learn", "slice", "export"}
@@ -115,13 +115,13 @@ func opts(queue string, priority, attempts int) river.InsertOpts {
 
 // InsertOpts says where a job waits and how often it is tried. Fetches are
 // given up early, since the next slot asks again; nothing else is.
-func (Plan) InsertOpts() river.InsertOpts    { return opts(Model, 1, 50) }
-func (Fetch) InsertOpts() river.InsertOpts   { return opts(Feeds, 2, 6) }
-func (Outlook) InsertOpts() river.InsertOpts { return opts(Model, 3, 50) }
-func (Alerts) InsertOpts() river.InsertOpts  { return opts(Model, 2, 50) }
-func (Tick) InsertOpts() river.InsertOpts    { return opts(Model, 1, 10) }
-func (Deliver) InsertOpts() river.InsertOpts { return opts(Mail, 1, 10) }
-func (Invite) InsertOpts() river.InsertOpts  { return opts(Mail, 1, 12) } // for two hours
-func (Learn) InsertOpts() river.InsertOpts   { return opts(Model, 2, 10) }
-func (Slice) InsertOpts() river.InsertOpts   { return opts(Backtest, 3, 50) }
-func (Export) InsertOpts() river.InsertOpts  { return opts(Backtest, 2, 50) }
+func (Plan) InsertOpts() river.InsertOpts           { return opts(Model, 1, 50) }
+func (Fetch) InsertOpts() river.InsertOpts          { return opts(Feeds, 2, 6) }
+func (Outlook) InsertOpts() river.InsertOpts        { return opts(Model, 3, 50) }
+func (Alerts) InsertOpts() river.InsertOpts         { return opts(Model, 2, 50) }
+func (Tick) InsertOpts() river.InsertOpts           { return opts(Model, 1, 10) }
+func (Deliver) InsertOpts() river.InsertOpts        { return opts(Mail, 1, 10) }
+func (Invite) InsertOpts() river.InsertOpts         { return opts(Mail, 1, 12) } // for two hours
+func (Calibrate) InsertOpts() river.InsertOpts      { return opts(Model, 2, 10) }
+func (BacktestSeason) InsertOpts() river.InsertOpts { return opts(Backtest, 3, 50) }
+func (Export) InsertOpts() river.InsertOpts         { return opts(Backtest, 2, 50) }

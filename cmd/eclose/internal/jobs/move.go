@@ -26,10 +26,10 @@ func decode(kind string, keys []byte) (Args, error) {
 		return as[Deliver](keys)
 	case Invite{}.Kind():
 		return as[Invite](keys)
-	case Learn{}.Kind():
-		return as[Learn](keys)
-	case Slice{}.Kind():
-		return as[Slice](keys)
+	case Calibrate{}.Kind():
+		return as[Calibrate](keys)
+	case BacktestSeason{}.Kind():
+		return as[BacktestSeason](keys)
 	case Export{}.Kind():
 		return as[Export](keys)
 	}
@@ -61,7 +61,7 @@ func (q *Queue) Take(ctx context.Context, from *Queue) (added int, err error) {
 			if err != nil {
 				return 0, fmt.Errorf("taking over job %d: %w", j.ID, err)
 			}
-			all = append(all, Later{Args: a, At: j.ScheduledAt})
+			all = append(all, At{Args: a, At: j.ScheduledAt})
 		}
 		p = p.After(res.LastCursor)
 	}

@@ -21,8 +21,8 @@ import (
 // Args are the keys of a job: one of the kinds of this package.
 type Args = river.JobArgs
 
-// Later wraps keys that must not be worked before a time.
-type Later struct {
+// At wraps keys that must not be worked before a time.
+type At struct {
 	Args
 	At time.Time
 }
@@ -35,7 +35,7 @@ type Options struct {
 	Handlers Handlers
 	Periodic []Periodic
 	Workers  map[string]int // by queue; what is not named is not worked
-	Done     func(Done)     // told of each attempt; may be nil
+	Done     func(Attempt)  // told of each attempt; may be nil
 
 	// Timeout overrides how long any job may take, and Rescue how long after its
 	// beginning a job whose worker died is taken up again; 0: as each kind has it.
@@ -53,11 +53,11 @@ type Options struct {
 
 // Queue is the queue on one database. A Queue without handlers can add and list.
 type Queue struct {
-	db    *db.DB
-	river client
-	opt   Options
-	clock *Clock
-	alive *alive
+	db     *db.DB
+	river  client
+	opt    Options
+	clock  *Clock
+	leader *leader
 }
 
 // client hides which driver stands behind River.
@@ -153,7 +153,7 @@ func (q *Queue) AddTx(ctx context.Context, tx *db.Tx, all ...Args) (added int, e
 	seen := make(map[Args]bool, len(all)) // River takes no batch with the same keys twice
 	for _, a := range all {
 		p := river.InsertManyParams{Args: a}
-		if l, ok := a.(Later); ok {
+		if l, ok := a.(At); ok {
 			p.Args = l.Args
 			if l.At.After(q.Now()) { // what is due waits for no scheduler
 				p.InsertOpts = &river.InsertOpts{ScheduledAt: l.At}
@@ -186,10 +186,10 @@ func (q *Queue) Start(ctx context.Context) error {
 		}
 	}
 	q.clock.start(ctx)
-	q.alive = newAlive(q.db, q.ID())
-	q.alive.start(ctx)
+	q.leader = newLeader(q.db, q.ID())
+	q.leader.start(ctx)
 	if err := q.river.start(context.WithoutCancel(ctx)); err != nil {
-		q.alive.end()
+		q.leader.end()
 		q.clock.stop()
 		return fmt.Errorf("starting the job queue: %w", err)
 	}
@@ -200,7 +200,7 @@ func (q *Queue) Start(ctx context.Context) error {
 // options say; then it cancels them, to be taken up by the next start.
 func (q *Queue) Stop(ctx context.Context) error {
 	defer q.clock.stop()
-	defer q.alive.end()
+	defer q.leader.end()
 	if err := q.river.stop(ctx); err != nil {
 		return fmt.Errorf("stopping the job queue: %w", err)
 	}

@@ -16,34 +16,34 @@ import (
 // Handlers do the work. Each gets keys, may be called again with the same, and
 // ends in nil only when all of its effects are in the database.
 type Handlers struct {
-	Plan    func(context.Context, Plan) error
-	Fetch   func(context.Context, Fetch) error
-	Outlook func(context.Context, Outlook) error
-	Alerts  func(context.Context, Alerts) error
-	Tick    func(context.Context, Tick) error
-	Deliver func(context.Context, Deliver) error
-	Invite  func(context.Context, Invite) error
-	Learn   func(context.Context, Learn) error
-	Slice   func(context.Context, Slice) error
-	Export  func(context.Context, Export) error
+	Plan           func(context.Context, Plan) error
+	Fetch          func(context.Context, Fetch) error
+	Outlook        func(context.Context, Outlook) error
+	Alerts         func(context.Context, Alerts) error
+	Tick           func(context.Context, Tick) error
+	Deliver        func(context.Context, Deliver) error
+	Invite         func(context.Context, Invite) error
+	Calibrate      func(context.Context, Calibrate) error
+	BacktestSeason func(context.Context, BacktestSeason) error
+	Export         func(context.Context, Export) error
 }
 
-// Done is one attempt at a job.
-type Done struct {
+// Attempt is one attempt at a job.
+type Attempt struct {
 	Kind   string
 	Waited time.Duration // since it was due
 	Took   time.Duration
 	Err    error
 }
 
-// NotNow is the error of a handler that must be called again after a while; it
+// RetryLater is the error of a handler that must be called again after a while; it
 // counts as no failure.
-type NotNow struct {
+type RetryLater struct {
 	After time.Duration
 	Why   string
 }
 
-func (e NotNow) Error() string { return fmt.Sprintf("not now, again in %s: %s", e.After, e.Why) }
+func (e RetryLater) Error() string { return fmt.Sprintf("not now, again in %s: %s", e.After, e.Why) }
 
 // Final wraps an error that no retry can mend.
 type Final struct{ Err error }
@@ -54,15 +54,15 @@ func (e Final) Unwrap() error { return e.Err }
 // Bounds on how long an attempt may take. A job whose worker was killed is taken
 // up again after that time; what was under way twice for a while does no harm.
 const (
-	planFor    = 2 * time.Minute
-	fetchFor   = 10 * time.Minute // ten years of a gauge through a slow agency
-	outlookFor = 3 * time.Minute
-	alertsFor  = 5 * time.Minute
-	deliverFor = 20 * time.Minute // the longest talk with a relay; the next minute's job does not wait for it
-	inviteFor  = 5 * time.Minute
-	learnFor   = 5 * time.Minute
-	sliceFor   = 30 * time.Minute
-	exportFor  = 10 * time.Minute
+	planFor      = 2 * time.Minute
+	fetchFor     = 10 * time.Minute // ten years of a gauge through a slow agency
+	outlookFor   = 3 * time.Minute
+	alertsFor    = 5 * time.Minute
+	deliverFor   = 20 * time.Minute // the longest talk with a relay; the next minute's job does not wait for it
+	inviteFor    = 5 * time.Minute
+	calibrateFor = 5 * time.Minute
+	backtestFor  = 30 * time.Minute
+	exportFor    = 10 * time.Minute
 )
 
 func (q *Queue) workers() *river.Workers {
@@ -75,8 +75,8 @@ func (q *Queue) workers() *river.Workers {
 	register(w, q, planFor, h.Tick)
 	register(w, q, deliverFor, h.Deliver)
 	register(w, q, inviteFor, h.Invite)
-	register(w, q, learnFor, h.Learn)
-	register(w, q, sliceFor, h.Slice)
+	register(w, q, calibrateFor, h.Calibrate)
+	register(w, q, backtestFor, h.BacktestSeason)
 	register(w, q, exportFor, h.Export)
 	return w
 }
@@ -120,7 +120,7 @@ func (w *worker[T]) Work(ctx context.Context, job *river.Job[T]) error {
 	began := w.q.Now()
 	err := w.run(ctx, job)
 	if done := w.q.opt.Done; done != nil {
-		done(Done{Kind: job.Kind, Waited: max(0, began.Sub(job.ScheduledAt)), Took: w.q.Now().Sub(began), Err: err})
+		done(Attempt{Kind: job.Kind, Waited: max(0, began.Sub(job.ScheduledAt)), Took: w.q.Now().Sub(began), Err: err})
 	}
 	if err == nil {
 		return nil
@@ -129,7 +129,7 @@ func (w *worker[T]) Work(ctx context.Context, job *river.Job[T]) error {
 	if errors.Is(context.Cause(ctx), context.Canceled) {
 		return river.JobSnooze(0)
 	}
-	if n := (NotNow{}); errors.As(err, &n) {
+	if n := (RetryLater{}); errors.As(err, &n) {
 		return river.JobSnooze(n.After)
 	}
 	if errors.As(err, new(Final)) {
@@ -149,7 +149,7 @@ func (w *worker[T]) Work(ctx context.Context, job *river.Job[T]) error {
 
 func (w *worker[T]) run(ctx context.Context, job *river.Job[T]) (err error) {
 	if w.do == nil {
-		return NotNow{time.Minute, "this process has no handler for " + job.Kind}
+		return RetryLater{time.Minute, "this process has no handler for " + job.Kind}
 	}
 	// A panic must cost one attempt of one job and be told like any failure.
 	defer func() {

@@ -46,7 +46,7 @@ func (s *site) choices(r *http.Request, rivers, groups []string) (rs, gs []choic
 
 func (s *site) subscribeForm(r *http.Request) (*answer, error) {
 	if s.Subscribe == nil {
-		return &answer{name: "trouble", title: "Email alerts are off", here: "alerts", body: "This server cannot send email: no mail relay is configured."}, nil
+		return &answer{name: "error", title: "Email alerts are off", here: "alerts", body: "This server cannot send email: no mail relay is configured."}, nil
 	}
 	q := r.URL.Query()
 	p := subscribePage{Cadence: subscribe.Now, Threshold: "0.5", Cautions: true, Units: unitWord(unitsOf(r.Context()))}
@@ -84,9 +84,9 @@ func (s *site) subscribePost(r *http.Request) (*answer, error) {
 		if req.Zone == "" {
 			req.Zone = river.Zone
 		}
-		req.Wants = append(req.Wants, subscribe.Want{River: slug, Groups: slices.Clone(f["group"]), Threshold: threshold, Cadence: p.Cadence, Cautions: p.Cautions})
+		req.Subscriptions = append(req.Subscriptions, subscribe.Subscription{River: slug, Groups: slices.Clone(f["group"]), Threshold: threshold, Cadence: p.Cadence, Cautions: p.Cautions})
 	}
-	if len(req.Wants) == 0 {
+	if len(req.Subscriptions) == 0 {
 		p.Faults = append(p.Faults, "Choose at least one river.")
 	}
 	if _, err := subscribe.ParseAddress(p.Address); err != nil {
@@ -118,7 +118,7 @@ func (s *site) subscribePost(r *http.Request) (*answer, error) {
 }
 
 func (s *site) asked(*http.Request) (*answer, error) {
-	return &answer{name: "told", title: "Check your email", here: "alerts", body: []string{
+	return &answer{name: "done", title: "Check your email", here: "alerts", body: []string{
 		"If this address can be subscribed, we have sent it an email. Open the link in it and press Confirm; nothing else is sent until you do.",
 		"The link works once, for 48 hours. Nothing there? Check your spam folder, or try again tomorrow.",
 	}}, nil
@@ -141,7 +141,7 @@ func (s *site) confirmForm(r *http.Request) (*answer, error) {
 		return nil, err
 	}
 	p := confirmPage{Request: req}
-	for _, w := range req.Wants {
+	for _, w := range req.Subscriptions {
 		name := w.River
 		if river, ok := s.river(w.River); ok {
 			name = river.Name
@@ -157,7 +157,7 @@ func (s *site) confirmForm(r *http.Request) (*answer, error) {
 }
 
 func expired() *answer {
-	return &answer{name: "trouble", title: "This link does not work", code: http.StatusNotFound, body: "This link has expired or was already used. Links work once, for 48 hours. You can subscribe again."}
+	return &answer{name: "error", title: "This link does not work", code: http.StatusNotFound, body: "This link has expired or was already used. Links work once, for 48 hours. You can subscribe again."}
 }
 
 func (s *site) confirmPost(r *http.Request) (*answer, error) {
@@ -188,12 +188,12 @@ func (s *site) unsubscribePost(r *http.Request) (*answer, error) {
 	}
 	err := s.Subscribe.Unsubscribe(r.Context(), r.PathValue("token"))
 	if errors.Is(err, subscribe.ErrToken) {
-		return &answer{name: "trouble", title: "This link does not work", here: "alerts", code: http.StatusNotFound, body: "Unknown link. Use the one at the bottom of an alert email."}, nil
+		return &answer{name: "error", title: "This link does not work", here: "alerts", code: http.StatusNotFound, body: "Unknown link. Use the one at the bottom of an alert email."}, nil
 	}
 	if err != nil {
 		return nil, err
 	}
-	return &answer{name: "told", title: "Unsubscribed", here: "alerts", body: []string{"You are unsubscribed. Anything waiting to be sent has been cancelled."}}, nil
+	return &answer{name: "done", title: "Unsubscribed", here: "alerts", body: []string{"You are unsubscribed. Anything waiting to be sent has been cancelled."}}, nil
 }
 
 type managePage struct {
@@ -217,7 +217,7 @@ func (s *site) managed(r *http.Request, done string) (*answer, error) {
 	}
 	body := managePage{Person: p, New: r.URL.Query().Get("new") != "", Done: map[string]string{
 		"pause": "Paused for 30 days.", "resume": "Alerts resumed.", "stop": "You are unsubscribed."}[done]}
-	for _, w := range p.Wants {
+	for _, w := range p.Subscriptions {
 		name := w.River
 		if river, ok := s.river(w.River); ok {
 			name = river.Name
@@ -230,7 +230,7 @@ func (s *site) managed(r *http.Request, done string) (*answer, error) {
 // gone answers for a token that is nobody's.
 func gone(err error) (*answer, error) {
 	if errors.Is(err, subscribe.ErrToken) {
-		return &answer{name: "trouble", title: "This link does not work", here: "alerts", code: http.StatusNotFound, body: "No subscription found for this link."}, nil
+		return &answer{name: "error", title: "This link does not work", here: "alerts", code: http.StatusNotFound, body: "No subscription found for this link."}, nil
 	}
 	return nil, err
 }
@@ -261,7 +261,7 @@ func (s *site) managePost(r *http.Request) (*answer, error) {
 		if _, err := s.Subscribe.Delete(r.Context(), p.Address); err != nil {
 			return nil, err
 		}
-		return &answer{name: "told", title: "Deleted", here: "alerts", body: []string{"All data held on this address has been deleted."}}, nil
+		return &answer{name: "done", title: "Deleted", here: "alerts", body: []string{"All data held on this address has been deleted."}}, nil
 	}
 	return nil, errNotFound
 }

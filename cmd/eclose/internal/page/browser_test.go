@@ -192,7 +192,7 @@ func axeCore(t testing.TB) string {
 // shown are the pages that are looked at, narrow and light, wide and dark, and
 // crossed over too where ECLOSE_LONG is set.
 var shown = []struct{ name, path string }{
-	{"glance", "/"}, {"season", "/river/wend"}, {"water", "/river/wend/water"}, {"day", "/river/wend/day/2026-06-20"},
+	{"home", "/"}, {"season", "/river/wend"}, {"water", "/river/wend/water"}, {"day", "/river/wend/day/2026-06-20"},
 	{"trip", "/trip?from=2026-06-01&to=2026-07-12&days=3"}, {"sighting", "/diary/new"},
 	{"hostile", "/river/odd"}, {"no-outlook", "/river/dry"}, {"trip-form", "/trip"}, {"record", "/record"}, {"data", "/data"},
 	{"about", "/about"}, {"subscribe", "/subscribe"}, {"asked", "/subscribe/asked"}, {"unsubscribe", "/unsubscribe/x"}, {"enter", "/enter"}, {"diary", "/diary"}, {"not-found", "/nowhere"},

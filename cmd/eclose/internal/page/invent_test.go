@@ -114,11 +114,11 @@ func newWorld(t testing.TB, change func(*Options)) *world {
 	}
 	t.Cleanup(func() { d.Close() })
 	now := func() time.Time { return noon }
-	shelf := NewShelf(invented)
+	memory := NewMemory(invented)
 	for slug, st := range inventStates(t, c) {
-		shelf.Put(slug, st)
+		memory.Put(slug, st)
 	}
-	shelf.PutFeeds([]Feed{
+	memory.PutFeeds([]Feed{
 		{River: "wend", Feed: "usgs", Site: "99000001", What: "discharge, water temperature", Newest: noon.Add(-time.Hour), Retrieved: noon.Add(-30 * time.Minute)},
 		{River: "odd", Feed: "csv", Site: hostile, What: hostile, Newest: noon.Add(-9 * time.Hour), Problem: hostile},
 	})
@@ -131,7 +131,7 @@ func newWorld(t testing.TB, change func(*Options)) *world {
 	}
 	w := &world{diary: &diary.Store{DB: d, Now: now}, subs: subs}
 	w.Options = Options{
-		Data: shelf, Catalogue: c, Now: now, PublicURL: "http://127.0.0.1", Diary: w.diary, Subscribe: subs,
+		Data: memory, Catalogue: c, Now: now, PublicURL: "http://127.0.0.1", Diary: w.diary, Subscribe: subs,
 		Invite: func(_ context.Context, inv *subscribe.Invitation) error {
 			w.mu.Lock()
 			defer w.mu.Unlock()

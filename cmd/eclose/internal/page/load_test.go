@@ -35,7 +35,7 @@ const (
 
 // crowd is a shelf of many rivers with many groups each: the groups of several
 // regions at invented rivers.
-func crowd(tb testing.TB, c *insects.Catalogue) *Shelf {
+func crowd(tb testing.TB, c *insects.Catalogue) *Memory {
 	tb.Helper()
 	rec := inventRecord(1)
 	var all []forecast.StageOutlook
@@ -67,14 +67,14 @@ func crowd(tb testing.TB, c *insects.Catalogue) *Shelf {
 	for i := range manyRivers {
 		rivers = append(rivers, forecast.River{Slug: fmt.Sprintf("river-%02d", i), Name: fmt.Sprintf("River %d", i), Region: "rockies", Zone: "America/Los_Angeles", Lat: 45.2, Lon: -131.4})
 	}
-	shelf := NewShelf(rivers)
+	memory := NewMemory(rivers)
 	for _, r := range rivers {
 		o := *base
 		o.River, o.RiverName, o.Stages = r.Slug, r.Name, all
-		shelf.Put(r.Slug, &State{Outlook: &o, Caution: wading.Assess(wading.Input{Flow: wading.Measured(9, time.Hour)}), CautionAt: noon,
+		memory.Put(r.Slug, &State{Outlook: &o, Caution: wading.Assess(wading.Input{Flow: wading.Measured(9, time.Hour)}), CautionAt: noon,
 			Flows: &trip.Flows{Day0: rec.Day0, M3s: rec.Flow}})
 	}
-	return shelf
+	return memory
 }
 
 func crowdPages(tb testing.TB) *Pages {
@@ -120,8 +120,8 @@ func BenchmarkSeasonDrawn(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	shelf := crowd(b, c)
-	st, _ := shelf.State(b.Context(), "river-07")
+	memory := crowd(b, c)
+	st, _ := memory.State(b.Context(), "river-07")
 	today := forecast.DateOf(noon)
 	b.ReportAllocs()
 	for b.Loop() {

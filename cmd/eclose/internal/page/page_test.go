@@ -392,7 +392,7 @@ func TestSubscribeConfirmUnsubscribe(t *testing.T) {
 		t.Fatalf("confirming: %d to %q", rec.Code, manage)
 	}
 	people, err := w.subs.List(context.Background())
-	if err != nil || len(people) != 1 || people[0].Address != "ann@example.org" || people[0].Units != subscribe.US || people[0].Wants[0].Threshold != 0.66 || people[0].Wants[0].Cadence != subscribe.Digest {
+	if err != nil || len(people) != 1 || people[0].Address != "ann@example.org" || people[0].Units != subscribe.US || people[0].Subscriptions[0].Threshold != 0.66 || people[0].Subscriptions[0].Cadence != subscribe.Digest {
 		t.Fatalf("%+v, %v", people, err)
 	}
 	if rec := w.get(manage); rec.Code != http.StatusOK || !strings.Contains(rec.Body.String(), "ann@example.org") {
@@ -474,7 +474,7 @@ func mainOf(page string) string {
 
 func TestWhoseDataItIsStandsUnderEachPage(t *testing.T) {
 	rivers := []forecast.River{{Slug: "wend", Name: "Wend", Zone: "UTC", Gauges: []forecast.Station{{Feed: "usgs"}, {Feed: "own"}}, Weather: &forecast.Station{Feed: "open-meteo"}}}
-	w := newWorld(t, func(o *Options) { o.Data = NewShelf(rivers) })
+	w := newWorld(t, func(o *Options) { o.Data = NewMemory(rivers) })
 	for _, p := range []string{"/", "/about", "/river/wend"} {
 		_, foot, _ := strings.Cut(w.get(p).Body.String(), "<footer>")
 		for _, want := range []string{"U.S. Geological Survey", "Open-Meteo.com (CC BY 4.0)", "own"} {
@@ -488,7 +488,7 @@ func TestWhoseDataItIsStandsUnderEachPage(t *testing.T) {
 func TestAnOwnersWordsStandInPlaceOfTheAgencysAndANoticeAtTheHead(t *testing.T) {
 	rivers := []forecast.River{{Slug: "wend", Name: "Wend", Zone: "UTC", Gauges: []forecast.Station{{Feed: "usgs"}}}}
 	w := newWorld(t, func(o *Options) {
-		o.Data, o.Notice, o.Owners = NewShelf(rivers), "A <trial>.", map[string]string{"usgs": "invented & said so"}
+		o.Data, o.Notice, o.Owners = NewMemory(rivers), "A <trial>.", map[string]string{"usgs": "invented & said so"}
 	})
 	for _, p := range []string{"/", "/about", "/river/wend"} {
 		page := w.get(p).Body.String()
@@ -530,7 +530,7 @@ func TestASeasonIsDrawnAheadAndThenOnlyForAnotherOutlookDayOrDiary(t *testing.T)
 	st, _ := w.Data.State(t.Context(), "wend")
 	other := *st.Outlook
 	third := kept()
-	w.Data.(*Shelf).Put("wend", &State{Outlook: &other, Caution: st.Caution, CautionAt: st.CautionAt})
+	w.Data.(*Memory).Put("wend", &State{Outlook: &other, Caution: st.Caution, CautionAt: st.CautionAt})
 	if err := p.DrawAhead(t.Context()); err != nil || kept() == third {
 		t.Errorf("there is another outlook, and the season was not drawn again (%v)", err)
 	}

@@ -218,7 +218,7 @@ func (s *site) form(make func(*http.Request) (*answer, error)) http.HandlerFunc 
 			return nil, fmt.Errorf("reading the form: %w", err)
 		}
 		if !s.marked(r) {
-			return &answer{name: "trouble", title: "Not taken", code: http.StatusForbidden, body: errStale.Error()}, nil
+			return &answer{name: "error", title: "Not taken", code: http.StatusForbidden, body: errStale.Error()}, nil
 		}
 		return make(r)
 	})
@@ -282,7 +282,7 @@ func otherUnits(r *http.Request, a *answer) string {
 
 // fail says what went wrong: to people what they can do, to the log the cause.
 func (s *site) fail(w http.ResponseWriter, r *http.Request, err error) {
-	a := &answer{name: "trouble", title: "Something went wrong", code: http.StatusInternalServerError,
+	a := &answer{name: "error", title: "Something went wrong", code: http.StatusInternalServerError,
 		body: "This page could not be shown. The server log has the reason."}
 	var big *http.MaxBytesError
 	switch {

@@ -33,16 +33,16 @@ type seasonGroup struct {
 }
 
 type stageLine struct {
-	Stage    forecast.Stage
-	Up       bool
-	Fishable bool
-	Window   forecast.Window
-	P        float64 // today
-	Week     float64 // in a week
-	WeekCal  float64
-	NearWeek bool // either is worth telling
-	Hours    string
-	Seen     []string // past seasons' windows seen here
+	Stage        forecast.Stage
+	Up           bool
+	Fishable     bool
+	Window       forecast.Window
+	P            float64 // today
+	Week         float64 // in a week
+	WeekCalendar float64
+	NearWeek     bool // either is worth telling
+	Hours        string
+	Seen         []string // past seasons' windows seen here
 }
 
 func (s *site) season(r *http.Request) (*answer, error) {
@@ -165,7 +165,7 @@ func seasonOf(o *forecast.Outlook, c *insects.Catalogue, region insects.Region, 
 				line.P = x.P
 			}
 			if x, ok := st.On(today + 7); ok {
-				line.Week, line.WeekCal = x.P, x.PCalendar
+				line.Week, line.WeekCalendar = x.P, x.PCalendar
 				line.NearWeek = max(x.P, x.PCalendar) >= weekLeast
 			}
 			if g.Why == "" && st.Fishable { // the other stage follows

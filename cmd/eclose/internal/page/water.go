@@ -79,12 +79,12 @@ func (s *site) water(r *http.Request) (*answer, error) {
 	}
 	for _, x := range o.Heat {
 		base, sum, unit := x.BaseC, x.SumCDays, "°C"
-		normal := x.Normal
+		normal := x.Climatology
 		if u == wading.US {
 			base, sum, normal, unit = base*1.8+32, sum*1.8, normal*1.8, "°F"
 		}
 		t := fmt.Sprintf("%.0f degree-days above %.0f %s since 1 January", sum, base, unit)
-		if x.Normal > 0 {
+		if x.Climatology > 0 {
 			t += fmt.Sprintf("; average by this date %.0f", normal)
 		}
 		body.Heat = append(body.Heat, t+fmt.Sprintf("; %d of %d days measured", x.Measured, x.Days))

@@ -41,12 +41,12 @@ const recentDays = 10
 // channel is what a gauger's visit measures: the caution is fitted to it.
 var channel = []ingest.Variable{ingest.ChannelWidth, ingest.ChannelArea, ingest.ChannelVelocity}
 
-// Places lists each river of the config with its tasks, weather first.
-func (b Builder) Places() ([]schedule.Place, error) {
+// Tasks lists each river of the config with its tasks, weather first.
+func (b Builder) Tasks() ([]schedule.RiverTasks, error) {
 	made := map[string]ingest.Source{} // one source for each feed, so that it can remember its sites
-	var out []schedule.Place
+	var out []schedule.RiverTasks
 	for _, r := range b.Config.Rivers {
-		p := schedule.Place{Name: r.Slug}
+		p := schedule.RiverTasks{Name: r.Slug}
 		if r.Weather != nil {
 			tasks, err := b.weather(r)
 			if err != nil {
@@ -62,7 +62,7 @@ func (b Builder) Places() ([]schedule.Place, error) {
 			p.Tasks = append(p.Tasks, t)
 			if g.Feed == usgs.FeedName {
 				visits := t
-				visits.Request.Period, visits.Request.Variables, visits.Spare, visits.Yearly = ingest.NoPeriod, channel, true, false
+				visits.Request.Period, visits.Request.Variables, visits.Optional, visits.ByYear = ingest.NoPeriod, channel, true, false
 				p.Tasks = append(p.Tasks, visits)
 			}
 		}
@@ -110,7 +110,7 @@ func (b Builder) gauge(r config.River, g config.Gauge, made map[string]ingest.So
 			made[g.Feed] = s
 		}
 		t.Source = s
-		t.Yearly = g.Feed == usgs.FeedName || g.Feed == eahydrology.FeedName
+		t.ByYear = g.Feed == usgs.FeedName || g.Feed == eahydrology.FeedName
 	}
 	return t, nil
 }
@@ -157,7 +157,7 @@ func (b Builder) weather(r config.River) ([]schedule.Task, error) {
 		air := req // members of rain are not used yet, and they are half of the answer
 		air.Variables = []ingest.Variable{ingest.AirTemperature}
 		return []schedule.Task{
-			{Source: b.openMeteo(openmeteo.Archive, f, archive), Request: req, Yearly: true},
+			{Source: b.openMeteo(openmeteo.Archive, f, archive), Request: req, ByYear: true},
 			{Source: b.openMeteo(openmeteo.Forecast, f, f.BaseURL), Request: recent, Ahead: true},
 			{Source: b.openMeteo(openmeteo.Ensemble, f, ensemble), Request: air, Ahead: true},
 		}, nil
@@ -168,7 +168,7 @@ func (b Builder) weather(r config.River) ([]schedule.Task, error) {
 	case ghcn.FeedName:
 		req.Period = ingest.Daily
 		s, err := b.live(w.Feed, f)
-		return []schedule.Task{{Source: s, Request: req, Yearly: true}}, err
+		return []schedule.Task{{Source: s, Request: req, ByYear: true}}, err
 	case csvfile.FeedName:
 		site := w.Site
 		if site == "" {

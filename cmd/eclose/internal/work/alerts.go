@@ -13,14 +13,14 @@ import (
 	"example.org/eclose/notify/alert"
 )
 
-// Weigh takes in what a fetch or an outlook brought, decides who is told, and
+// HandleAlerts takes in what a fetch or an outlook brought, decides who is told, and
 // has the mail looked at.
-func (h *House) Weigh(ctx context.Context, k jobs.Alerts) error {
+func (h *Service) HandleAlerts(ctx context.Context, k jobs.Alerts) error {
 	r, err := h.river(k.River)
 	if err != nil {
 		return err
 	}
-	reading, err := h.look(ctx, r, h.Queue.Now())
+	reading, err := h.assess(ctx, r, h.Queue.Now())
 	if err != nil {
 		return err
 	}
@@ -48,18 +48,18 @@ func (h *House) Weigh(ctx context.Context, k jobs.Alerts) error {
 			return err
 		}
 	}
-	return h.tell(ctx)
+	return h.notify(ctx)
 }
 
-func (h *House) look(ctx context.Context, r forecast.River, now time.Time) (alert.Reading, error) {
-	if h.Look != nil {
-		return h.Look(ctx, r, now)
+func (h *Service) assess(ctx context.Context, r forecast.River, now time.Time) (alert.Reading, error) {
+	if h.Assess != nil {
+		return h.Assess(ctx, r, now)
 	}
 	in, err := forecast.CautionInput(ctx, h.Read, r, now)
 	if err != nil {
 		return alert.Reading{}, err
 	}
-	return alert.FromCaution(alert.Place{River: r.Slug, RiverName: r.Name, Zone: r.Zone, Gauge: gauge(r), Notices: r.Notices}, in, now, h.Units), nil
+	return alert.FromCaution(alert.RiverInfo{River: r.Slug, RiverName: r.Name, Zone: r.Zone, Gauge: gauge(r), Notices: r.Notices}, in, now, h.Units), nil
 }
 
 func gauge(r forecast.River) string {
@@ -70,9 +70,9 @@ func gauge(r forecast.River) string {
 	return strings.Join(names, ", ")
 }
 
-func (h *House) tell(ctx context.Context) error {
-	told, err := h.Alerts.Tell(ctx)
-	if err != nil || told.Mails == 0 {
+func (h *Service) notify(ctx context.Context) error {
+	stats, err := h.Alerts.Reconcile(ctx)
+	if err != nil || stats.Mails == 0 {
 		return err
 	}
 	return h.DB.Tx(ctx, func(tx *db.Tx) error {
@@ -82,7 +82,7 @@ func (h *House) tell(ctx context.Context) error {
 }
 
 // Tick takes in that time has passed.
-func (h *House) Tick(ctx context.Context, k jobs.Tick) error {
+func (h *Service) Tick(ctx context.Context, k jobs.Tick) error {
 	if err := h.Alerts.Tick(ctx); err != nil {
 		return err
 	}
@@ -91,18 +91,18 @@ func (h *House) Tick(ctx context.Context, k jobs.Tick) error {
 			return err
 		}
 	}
-	return h.tell(ctx)
+	return h.notify(ctx)
 }
 
 // atOnce is how many letters are under way at a time in one process.
 const atOnce = 4
 
 // Deliver hands the mails that are due to the relay.
-func (h *House) Deliver(ctx context.Context, _ jobs.Deliver) error {
-	if h.Carrier == nil {
+func (h *Service) Deliver(ctx context.Context, _ jobs.Deliver) error {
+	if h.Transport == nil {
 		return nil
 	}
-	_, err := h.Alerts.Deliver(ctx, h.Carrier, atOnce)
+	_, err := h.Alerts.Deliver(ctx, h.Transport, atOnce)
 	return err
 }
 
@@ -110,9 +110,9 @@ func (h *House) Deliver(ctx context.Context, _ jobs.Deliver) error {
 // part of the outbox, which is of people who did. A worker that dies after the
 // relay took the mail leaves the next one to send it again, under the same
 // Message-ID.
-func (h *House) Invite(ctx context.Context, k jobs.Invite) error {
+func (h *Service) Invite(ctx context.Context, k jobs.Invite) error {
 	if h.Ask == nil {
-		return jobs.NotNow{After: 10 * time.Minute, Why: "the config names no relay"}
+		return jobs.RetryLater{After: 10 * time.Minute, Why: "the config names no relay"}
 	}
 	return h.Ask(ctx, k.ID)
 }

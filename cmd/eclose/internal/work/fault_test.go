@@ -118,13 +118,13 @@ func workAsChild(text string) error {
 	if err != nil {
 		return err
 	}
-	h := &work.House{
+	h := &work.Service{
 		DB: d, Rivers: rivers(k.Rivers), Files: files, Archive: archive.New(d, files), Alerts: alert.New(d, clock.Now), Log: zerolog.Nop(),
 		Issue: func(_ context.Context, r forecast.River, at time.Time) (*forecast.Outlook, error) {
 			burn(k.Burn)
 			return outlook(r, at), nil
 		},
-		Look: func(_ context.Context, r forecast.River, now time.Time) (alert.Reading, error) {
+		Assess: func(_ context.Context, r forecast.River, now time.Time) (alert.Reading, error) {
 			return alert.Reading{River: r.Slug, RiverName: r.Name, Zone: r.Zone, Gauge: "invented", At: now.Truncate(time.Second), Level: 3, Hold: 3, Known: true,
 				Title: "Stay out", Reasons: []string{"it is a test"}, FlowM3S: &alert.Value{V: 90, At: now}}, nil
 		},
@@ -141,7 +141,7 @@ func workAsChild(text string) error {
 		}
 	}
 	if k.Port > 0 {
-		if h.Carrier, err = carrierOf(ctx, d, k.Port, k.Roots, clock.Now); err != nil {
+		if h.Transport, err = carrierOf(ctx, d, k.Port, k.Roots, clock.Now); err != nil {
 			return err
 		}
 	}
@@ -167,23 +167,23 @@ func workAsChild(text string) error {
 }
 
 // carrierOf words mails and hands them to the relay on a port of this machine.
-func carrierOf(ctx context.Context, d *db.DB, port int, rootsFile string, now func() time.Time) (mail.Carrier, error) {
+func carrierOf(ctx context.Context, d *db.DB, port int, rootsFile string, now func() time.Time) (mail.Transport, error) {
 	pemText, err := os.ReadFile(rootsFile)
 	if err != nil {
-		return mail.Carrier{}, err
+		return mail.Transport{}, err
 	}
 	roots := x509.NewCertPool()
 	roots.AppendCertsFromPEM(pemText)
 	people, err := subscribe.New(ctx, d, subscribe.Names{}, now)
 	if err != nil {
-		return mail.Carrier{}, err
+		return mail.Transport{}, err
 	}
 	composer, err := mail.NewComposer(mail.Site{Name: "Eclose", From: "alerts@example.org", URL: "https://eclose.example.org", Tokens: people.Links})
 	if err != nil {
-		return mail.Carrier{}, err
+		return mail.Transport{}, err
 	}
 	sender, err := mail.NewSender(mail.Relay{Host: "localhost", Port: port, TLS: mail.StartTLS, Roots: roots})
-	return mail.Carrier{Composer: composer, Sender: sender}, err
+	return mail.Transport{Composer: composer, Sender: sender}, err
 }
 
 // burn keeps a processor busy: a sleep would let one processor serve any number
@@ -353,7 +353,7 @@ func subscribeAll(t *testing.T, d *db.DB, people, rivers int) {
 	for p := range people {
 		r := subscribe.Request{Address: fmt.Sprintf("reader-%03d@example.org", p), WakeFor3: true, PerDay: 24, Wording: "test"}
 		for w := range min(6, rivers) {
-			r.Wants = append(r.Wants, subscribe.Want{River: fmt.Sprintf("river-%04d", (p*6+w)%rivers), Cautions: true})
+			r.Subscriptions = append(r.Subscriptions, subscribe.Subscription{River: fmt.Sprintf("river-%04d", (p*6+w)%rivers), Cautions: true})
 		}
 		all = append(all, r)
 	}
@@ -606,7 +606,7 @@ func checkMail(t *testing.T, d *db.DB, s *sink, c *children) {
 	// Every reader was told of every river that they asked about and that was read
 	// twice or more.
 	var told, wanted int
-	if err := d.SQL.QueryRow("SELECT COUNT(*) FROM episode WHERE rule = 'caution' AND told_level = 3").Scan(&told); err != nil {
+	if err := d.SQL.QueryRow("SELECT COUNT(*) FROM episode WHERE rule = 'caution' AND sent_level = 3").Scan(&told); err != nil {
 		t.Fatal(err)
 	}
 	if err := d.SQL.QueryRow(`SELECT COUNT(*) FROM subscription s JOIN river_state r ON r.river = s.river AND r.rule = 'caution' AND r.level = 3`).Scan(&wanted); err != nil {

@@ -14,24 +14,24 @@ import (
 
 // Fetch asks one feed for one river and records how that went. New readings
 // make the river be weighed, in the transaction that records them.
-func (h *House) Fetch(ctx context.Context, f jobs.Fetch) error {
+func (h *Service) Fetch(ctx context.Context, f jobs.Fetch) error {
 	store := h.store()
 	if store == nil {
-		return jobs.NotNow{After: 5 * time.Second, Why: "another process holds the series store"}
+		return jobs.RetryLater{After: 5 * time.Second, Why: "another process holds the series store"}
 	}
-	place, err := h.place(f.River)
+	place, err := h.tasksOf(f.River)
 	if err != nil {
 		return err
 	}
 	now := h.Queue.Now
 	in := schedule.Intake{Store: store, Now: now, Backfill: h.Backfill, Overlap: h.Overlap, Climates: &h.climates, Feed: f.Feed}
-	outcomes, err := in.Run(ctx, []schedule.Place{place})
+	outcomes, err := in.Run(ctx, []schedule.RiverTasks{place})
 	if err != nil {
 		return err
 	}
 	if r, ok := h.Read.(*Reader); ok {
 		for _, o := range outcomes {
-			r.Came(o.Keys...)
+			r.Added(o.Keys...)
 		}
 	}
 	var failed []error
@@ -64,13 +64,13 @@ func (h *House) Fetch(ctx context.Context, f jobs.Fetch) error {
 // first says whether a river is ready for its first outlook: each of its feeds
 // has answered, and none was issued yet. Whoever adds a river need not wait for
 // the next slot.
-func (h *House) first(ctx context.Context, q db.Querier, p schedule.Place) (bool, error) {
+func (h *Service) first(ctx context.Context, q db.Querier, p schedule.RiverTasks) (bool, error) {
 	_, err := db.LatestOutlook(ctx, q, p.Name, h.Queue.Now())
 	if !errors.Is(err, db.ErrNotFound) {
 		return false, err
 	}
 	for _, t := range p.Tasks {
-		if t.Spare {
+		if t.Optional {
 			continue
 		}
 		s, err := db.GetFeedState(ctx, q, t.Source.Name(), site(t))

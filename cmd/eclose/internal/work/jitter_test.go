@@ -48,10 +48,10 @@ func TestTheQuestionsOfASlotAreSpreadOverTheJitterOfTheConfig(t *testing.T) {
 		{time.Hour, 15 * time.Minute, 5 * time.Minute}, // never beyond the next slot
 	} {
 		q := &heap{}
-		h := &House{Queue: q, DB: d, Feeds: map[string]cron.Schedule{"usgs": every}, Jitter: map[string]time.Duration{"usgs": c.jitter},
-			Places: func() (out []schedule.Place, _ error) {
+		h := &Service{Queue: q, DB: d, Feeds: map[string]cron.Schedule{"usgs": every}, Jitter: map[string]time.Duration{"usgs": c.jitter},
+			Tasks: func() (out []schedule.RiverTasks, _ error) {
 				for i := range 40 {
-					out = append(out, schedule.Place{Name: fmt.Sprintf("river-%d", i), Tasks: []schedule.Task{{Source: silent{}}}})
+					out = append(out, schedule.RiverTasks{Name: fmt.Sprintf("river-%d", i), Tasks: []schedule.Task{{Source: silent{}}}})
 				}
 				return out, nil
 			}}
@@ -60,7 +60,7 @@ func TestTheQuestionsOfASlotAreSpreadOverTheJitterOfTheConfig(t *testing.T) {
 		}
 		last := time.Duration(0)
 		for _, a := range q.all {
-			l, ok := a.(jobs.Later)
+			l, ok := a.(jobs.At)
 			if !ok || l.At.Before(slot) || l.At.Sub(slot) >= c.most {
 				t.Errorf("jitter %s: %+v", c.jitter, a)
 			}

@@ -60,7 +60,7 @@ func ingested(t *testing.T, years int) (dir string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	places, err := sources.Builder{Config: cfg, Client: c, Now: now}.Places()
+	places, err := sources.Builder{Config: cfg, Client: c, Now: now}.Tasks()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -282,14 +282,14 @@ func TestABacktestSplitsOverWorkers(t *testing.T) {
 		}
 		for _, r := range national(3) {
 			for season := b.First; season <= b.Last; season++ {
-				all = append(all, jobs.Slice{Run: run, River: r.Slug, Season: season})
+				all = append(all, jobs.BacktestSeason{Run: run, River: r.Slug, Season: season})
 			}
 		}
 		return all
 	}
 	t.Run("sqlite", func(t *testing.T) {
 		d := dbtest.Open(t, dbtest.SQLiteURL(t))
-		h := &work.House{DB: d, Rivers: national(3), Catalogue: catalogue, Read: &work.Reader{Store: store, Now: time.Now}, Files: files, Archive: archive.New(d, files), Log: zerolog.Nop()}
+		h := &work.Service{DB: d, Rivers: national(3), Catalogue: catalogue, Read: &work.Reader{Store: store, Now: time.Now}, Files: files, Archive: archive.New(d, files), Log: zerolog.Nop()}
 		q, err := jobs.Open(t.Context(), d, jobs.Options{Log: zerolog.Nop(), Handlers: h.Handlers(), Workers: map[string]int{jobs.Backtest: 2}})
 		if err != nil {
 			t.Fatal(err)

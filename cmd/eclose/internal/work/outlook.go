@@ -18,7 +18,7 @@ import (
 
 // Outlook issues the outlook of a river as of a moment: file first, then the row
 // and the job that weighs it, together.
-func (h *House) Outlook(ctx context.Context, k jobs.Outlook) error {
+func (h *Service) Outlook(ctx context.Context, k jobs.Outlook) error {
 	r, err := h.river(k.River)
 	if err != nil {
 		return err
@@ -50,7 +50,7 @@ func (h *House) Outlook(ctx context.Context, k jobs.Outlook) error {
 	return err
 }
 
-func (h *House) issue(ctx context.Context, r forecast.River, at time.Time) (*forecast.Outlook, error) {
+func (h *Service) issue(ctx context.Context, r forecast.River, at time.Time) (*forecast.Outlook, error) {
 	if h.Issue != nil {
 		return h.Issue(ctx, r, at)
 	}
@@ -62,12 +62,12 @@ func (h *House) issue(ctx context.Context, r forecast.River, at time.Time) (*for
 	return o, err
 }
 
-func (h *House) gatherAndIssue(ctx context.Context, r forecast.River, at time.Time) (*forecast.Outlook, error) {
+func (h *Service) gatherAndIssue(ctx context.Context, r forecast.River, at time.Time) (*forecast.Outlook, error) {
 	rec, err := forecast.Gather(ctx, h.Read, r, at)
 	if err != nil {
 		return nil, err
 	}
-	lessons, err := forecast.LessonsAsOf(ctx, h.DB.SQL, r.Slug, at)
+	calibrations, err := forecast.CalibrationsAsOf(ctx, h.DB.SQL, r.Slug, at)
 	if err != nil {
 		return nil, err
 	}
@@ -77,7 +77,7 @@ func (h *House) gatherAndIssue(ctx context.Context, r forecast.River, at time.Ti
 		is = new(forecast.Issuer)
 	}
 	defer h.issuer.Put(is)
-	o, err := is.Outlook(rec, r, h.Catalogue, forecast.Options{Members: h.Members, Posterior: lessons.Apply, Fits: &h.fits})
+	o, err := is.Outlook(rec, r, h.Catalogue, forecast.Options{Members: h.Members, Posterior: calibrations.Apply, Fits: &h.fits})
 	if err != nil {
 		// The same readings would fail again. Where there were none yet, the first
 		// whole answer of the feeds asks again: see Fetch.
@@ -88,7 +88,7 @@ func (h *House) gatherAndIssue(ctx context.Context, r forecast.River, at time.Ti
 
 // Export writes the outlooks of a river that were issued in a month, as one
 // Parquet file named by both.
-func (h *House) Export(ctx context.Context, k jobs.Export) error {
+func (h *Service) Export(ctx context.Context, k jobs.Export) error {
 	from := time.Date(k.Month.Year(), k.Month.Month(), 1, 0, 0, 0, 0, time.UTC)
 	heads, err := h.Archive.List(ctx, k.River, from, from.AddDate(0, 1, 0))
 	if err != nil {

@@ -183,7 +183,7 @@ type soak struct {
 	dir   string
 	db    *db.DB
 	store *series.Store
-	house *work.House
+	house *work.Service
 	queue *jobs.Queue
 	sink  *sink
 }
@@ -214,9 +214,9 @@ func newSoak(t *testing.T, sc script) *soak {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var places []schedule.Place
+	var places []schedule.RiverTasks
 	for i, r := range rivers(sc.gauges) {
-		places = append(places, schedule.Place{Name: r.Slug, Tasks: []schedule.Task{{
+		places = append(places, schedule.RiverTasks{Name: r.Slug, Tasks: []schedule.Task{{
 			Source:  eahydrology.Source{Client: c, BaseURL: server.URL, Now: s.Now},
 			Request: ingest.Request{Site: fmt.Sprintf("g%04d", i), Variables: []ingest.Variable{ingest.Discharge}},
 		}}})
@@ -226,15 +226,15 @@ func newSoak(t *testing.T, sc script) *soak {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s.house = &work.House{
+	s.house = &work.Service{
 		DB: s.db, Rivers: rivers(sc.gauges), Files: files, Archive: archive.New(s.db, files), Alerts: alert.New(s.db, s.Now), Log: zerolog.Nop(),
-		Read: &work.Reader{Store: s.store, Now: s.Now}, Carrier: carrier,
-		Places: func() ([]schedule.Place, error) { return places, nil }, Backfill: 30 * 24 * time.Hour, Overlap: 30 * 24 * time.Hour,
-		Feeds: map[string]cron.Schedule{eahydrology.FeedName: hourly(t)}, Outlooks: hourly(t),
+		Read: &work.Reader{Store: s.store, Now: s.Now}, Transport: carrier,
+		Tasks: func() ([]schedule.RiverTasks, error) { return places, nil }, Backfill: 30 * 24 * time.Hour, Overlap: 30 * 24 * time.Hour,
+		Feeds: map[string]cron.Schedule{eahydrology.FeedName: hourly(t)}, ForecastSchedule: hourly(t),
 		Issue: func(_ context.Context, r forecast.River, at time.Time) (*forecast.Outlook, error) {
 			return outlook(r, at), nil
 		},
-		Look: s.look,
+		Assess: s.look,
 	}
 	s.house.Write(s.store)
 	s.queue, err = jobs.Open(t.Context(), s.db, jobs.Options{Now: s.Now, Log: zerolog.Nop(), Handlers: s.house.Handlers(), Pace: time.Millisecond, Poll: 20 * time.Millisecond,
@@ -273,7 +273,7 @@ func (s *soak) subscribe(t *testing.T) {
 	var all []subscribe.Request
 	for i, r := range rivers(s.gauges) {
 		all = append(all, subscribe.Request{Address: fmt.Sprintf("reader-%03d@example.org", i), WakeFor3: true, PerDay: 24, Wording: "test",
-			Wants: []subscribe.Want{{River: r.Slug, Cautions: true}}})
+			Subscriptions: []subscribe.Subscription{{River: r.Slug, Cautions: true}}})
 	}
 	if err := people.AddConfirmed(t.Context(), all...); err != nil {
 		t.Fatal(err)
@@ -527,13 +527,13 @@ func (s *soak) checkAlerts(t *testing.T) {
 			want = map[string]int{alert.KindRise: 1, alert.KindClear: 1}
 			least, most = s.blind(t, r.Slug, s.longFlood)
 		}
-		blind := got[r.Slug][alert.KindBlind]
-		delete(got[r.Slug], alert.KindBlind)
+		blind := got[r.Slug][alert.KindNoData]
+		delete(got[r.Slug], alert.KindNoData)
 		if !maps.Equal(got[r.Slug], want) || blind < least || blind > most {
 			t.Errorf("%s was told %v and %d times that we are blind, want %v and %d to %d", r.Slug, got[r.Slug], blind, want, least, most)
 		}
 	}
-	if total[alert.KindBlind] == 0 {
+	if total[alert.KindNoData] == 0 {
 		t.Error("nobody was told in the outage that we are blind: nothing was tried")
 	}
 	states, again := map[string]int{}, 0
@@ -590,7 +590,7 @@ func (s *soak) blind(t *testing.T, slug string, flood [2]int) (least, most int) 
 				continue
 			}
 			last := got.Len() - 1
-			old := look.Sub(got.At(last)) > alert.BlindAfter
+			old := look.Sub(got.At(last)) > alert.NoDataAfter
 			if old && !was {
 				most++
 			}

@@ -36,7 +36,7 @@ func TestSeasonsOfAYoungRiverAreLeftOutNotRetried(t *testing.T) {
 	catalogue, store, files := opened(t, dir)
 	d := dbtest.Open(t, dbtest.SQLiteURL(t))
 	reader := &work.Reader{Store: store, Now: time.Now}
-	h := &work.House{DB: d, Rivers: national(1), Catalogue: catalogue, Read: reader, Files: files, Archive: archive.New(d, files), Log: zerolog.Nop()}
+	h := &work.Service{DB: d, Rivers: national(1), Catalogue: catalogue, Read: reader, Files: files, Archive: archive.New(d, files), Log: zerolog.Nop()}
 	q, err := jobs.Open(t.Context(), d, jobs.Options{Log: zerolog.Nop()})
 	if err != nil {
 		t.Fatal(err)
@@ -48,7 +48,7 @@ func TestSeasonsOfAYoungRiverAreLeftOutNotRetried(t *testing.T) {
 	}
 	river := national(1)[0].Slug
 	for season := b.First; season <= b.Last; season++ {
-		if err := h.Slice(t.Context(), jobs.Slice{Run: "young", River: river, Season: season}); err != nil {
+		if err := h.BacktestSeason(t.Context(), jobs.BacktestSeason{Run: "young", River: river, Season: season}); err != nil {
 			t.Errorf("season %d: %v", season, err)
 		}
 	}
@@ -70,7 +70,7 @@ func TestSeasonsOfAYoungRiverAreLeftOutNotRetried(t *testing.T) {
 		t.Errorf("an outlook from ten months of readings: %v", err)
 	}
 	h.Read = forgetful{reader}
-	if err := h.Slice(t.Context(), jobs.Slice{Run: "young", River: river, Season: 2025}); err == nil || errors.As(err, &final) {
+	if err := h.BacktestSeason(t.Context(), jobs.BacktestSeason{Run: "young", River: river, Season: 2025}); err == nil || errors.As(err, &final) {
 		t.Errorf("a season whose readings could not be read: %v", err)
 	}
 	if err := h.Outlook(t.Context(), jobs.Outlook{River: river, Issue: demo.Issue}); err == nil || errors.As(err, &final) {

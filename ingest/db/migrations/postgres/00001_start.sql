@@ -137,7 +137,7 @@ CREATE INDEX signup_at ON signup (at);
 
 -- What each river's rules know: the level that holds, and in body the streaks
 -- that would change it. It belongs to the river, not to a person. seq counts
--- the changes; told_seq is the last one that everybody was told of, and again_at
+-- the changes; sent_seq is the last one that everybody was told of, and check_at
 -- when to look again though nothing changed.
 CREATE TABLE river_state (
     river      TEXT NOT NULL,
@@ -145,9 +145,9 @@ CREATE TABLE river_state (
     level      BIGINT NOT NULL,
     episode    TEXT NOT NULL,
     seq        BIGINT NOT NULL,
-    told_seq   BIGINT NOT NULL,
+    sent_seq   BIGINT NOT NULL,
     reading_at BIGINT NOT NULL,
-    again_at   BIGINT NOT NULL,
+    check_at   BIGINT NOT NULL,
     body       TEXT NOT NULL,
     PRIMARY KEY (river, rule)
 );
@@ -169,10 +169,10 @@ CREATE TABLE episode (
     rule       TEXT NOT NULL,
     episode    TEXT NOT NULL,
     state      TEXT NOT NULL,
-    told_level BIGINT NOT NULL,
-    told_at    BIGINT NOT NULL,
-    told_from  TEXT NOT NULL,
-    told_to    TEXT NOT NULL,
+    sent_level BIGINT NOT NULL,
+    sent_at    BIGINT NOT NULL,
+    sent_from  TEXT NOT NULL,
+    sent_to    TEXT NOT NULL,
     news       TEXT NOT NULL,
     streak     BIGINT NOT NULL,
     n          BIGINT NOT NULL,

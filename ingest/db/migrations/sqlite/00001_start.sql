@@ -137,7 +137,7 @@ CREATE INDEX signup_at ON signup (at);
 
 -- What each river's rules know: the level that holds, and in body the streaks
 -- that would change it. It belongs to the river, not to a person. seq counts
--- the changes; told_seq is the last one that everybody was told of, and again_at
+-- the changes; sent_seq is the last one that everybody was told of, and check_at
 -- when to look again though nothing changed.
 CREATE TABLE river_state (
     river      TEXT NOT NULL,
@@ -145,9 +145,9 @@ CREATE TABLE river_state (
     level      INTEGER NOT NULL,
     episode    TEXT NOT NULL,
     seq        INTEGER NOT NULL,
-    told_seq   INTEGER NOT NULL,
+    sent_seq   INTEGER NOT NULL,
     reading_at INTEGER NOT NULL,
-    again_at   INTEGER NOT NULL,
+    check_at   INTEGER NOT NULL,
     body       TEXT NOT NULL,
     PRIMARY KEY (river, rule)
 ) STRICT;
@@ -169,10 +169,10 @@ CREATE TABLE episode (
     rule       TEXT NOT NULL,
     episode    TEXT NOT NULL,
     state      TEXT NOT NULL,
-    told_level INTEGER NOT NULL,
-    told_at    INTEGER NOT NULL,
-    told_from  TEXT NOT NULL,
-    told_to    TEXT NOT NULL,
+    sent_level INTEGER NOT NULL,
+    sent_at    INTEGER NOT NULL,
+    sent_from  TEXT NOT NULL,
+    sent_to    TEXT NOT NULL,
     news       TEXT NOT NULL,
     streak     INTEGER NOT NULL,
     n          INTEGER NOT NULL,

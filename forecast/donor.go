@@ -1,0 +1,71 @@
+package forecast
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"example.org/eclose/ingest"
+	"example.org/eclose/model/watertemp"
+)
+
+// A river may lie so far away, km, to lend its water model, and so many of the
+// nearest with a thermometer are tried. Our own default: weather departs
+// together over such distances.
+const donorKm, donorTries = 150, 3
+
+// FindDonor finds the nearest of other rivers whose record at a moment is long enough
+// for a water model, and fits it. nil where there is none near enough.
+func FindDonor(ctx context.Context, store Reader, r River, others []River, at time.Time) (*watertemp.Model, string, error) {
+	fail := func(err error) (*watertemp.Model, string, error) {
+		return nil, "", fmt.Errorf("looking for a donor river for %s: %w", r.Slug, err)
+	}
+	keys, err := store.Keys(ctx)
+	if err != nil {
+		return fail(err)
+	}
+	g := gatherer{keys: keys}
+	var near []River
+	for _, o := range others {
+		if o.Slug != r.Slug && distanceKm(r, o) <= donorKm && slices.ContainsFunc(o.Gauges, func(s Station) bool { return len(g.of(s, ingest.WaterTemperature)) > 0 }) {
+			near = append(near, o)
+		}
+	}
+	slices.SortStableFunc(near, func(a, b River) int { return cmp.Compare(distanceKm(r, a), distanceKm(r, b)) })
+	for _, o := range near[:min(len(near), donorTries)] {
+		o.Near = nil // what is lent is its own
+		rec, err := Gather(ctx, store, o, at)
+		if err != nil {
+			return fail(err)
+		}
+		m, err := rec.FitWater()
+		if _, ok := errors.AsType[*watertemp.TooLittleError](err); ok {
+			continue
+		}
+		if err != nil {
+			return fail(err)
+		}
+		if m.Partial() {
+			continue // it is itself half supposed
+		}
+		m.Diel = watertemp.FitDiel(int(rec.Day0), rec.Water, rec.WaterMax)
+		return m, o.Name, nil
+	}
+	return nil, "", nil
+}
+
+// short tells whether the record has too few days for a water model of its own.
+func (rec Record) short() bool { return watertemp.Enough(rec.WaterInput()) != nil }
+
+// distanceKm is how far two rivers lie from each other, km, on a sphere.
+func distanceKm(a, b River) float64 {
+	const radius, rad = 6371, math.Pi / 180
+	s := square(math.Sin((a.Lat-b.Lat)/2*rad)) + math.Cos(a.Lat*rad)*math.Cos(b.Lat*rad)*square(math.Sin((a.Lon-b.Lon)/2*rad))
+	return 2 * radius * math.Asin(min(1, math.Sqrt(s)))
+}
+
+func square(v float64) float64 { return v * v }
