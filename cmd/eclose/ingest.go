@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -9,6 +10,7 @@ import (
 	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/schedule"
+	"example.org/eclose/ingest/series"
 )
 
 type ingestCmd struct {
@@ -45,6 +47,11 @@ func (c ingestCmd) Run(e *env) error {
 			bar.done(p.Done, p.Pieces)
 		}
 	})
+	if errors.Is(err, series.ErrInUse) && !c.Again {
+		if asked, err := app.FetchByServer(e.ctx, cfg, e.now, e.stdout); asked {
+			return err
+		}
+	}
 	if err != nil {
 		return err
 	}

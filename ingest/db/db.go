@@ -234,3 +234,19 @@ func (d *DB) Tx(ctx context.Context, do func(*Tx) error) (err error) {
 	}
 	return nil
 }
+
+// Served says whether a server has the SQLite file that url names, and runs the
+// writes of others.
+func Served(url string) bool {
+	path, remote, err := placeOf(url)
+	if err != nil || remote || path == memory {
+		return false
+	}
+	l, err := takeLock(lockPath(path))
+	if err == nil {
+		_ = l.release()
+		return false
+	}
+	_, socket := holderOf(lockPath(path))
+	return socket != ""
+}

@@ -20,10 +20,14 @@ const AnswerWithin = 2 * time.Minute
 // revise what is provisional. Our own default.
 const overlap = 30 * 24 * time.Hour
 
+// otherIngest is how long an ingest waits for another process to be done with the
+// store; our own default.
+const otherIngest = 2 * time.Second
+
 // Ingest does one pass of all feeds of a config; watch sets who is told how it
 // goes.
 func Ingest(ctx context.Context, cfg *config.Config, o Options, watch func(*schedule.Intake)) ([]schedule.Outcome, error) {
-	store, err := series.Open(ctx, cfg.StoreURL(), series.WaitForWriter(10*time.Second))
+	store, err := series.Open(ctx, cfg.StoreURL(), series.WaitForWriter(otherIngest))
 	if err != nil {
 		return nil, err
 	}

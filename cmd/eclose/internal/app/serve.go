@@ -96,9 +96,10 @@ func (s *Server) start(ctx context.Context) error {
 	return nil
 }
 
-// stopFor is how long a stop may take before jobs are cut off; they are taken up
-// by the next start.
-const stopFor = 25 * time.Second
+// stopFor is how long jobs under way may take to end at a stop, first fetches and
+// then the others. What is cut off is taken up by the next start, so little is
+// lost; and who stops the program to start it again waits for the database.
+const stopFor = 4 * time.Second
 
 // halt stops the work gracefully.
 func (s *Server) halt() error {

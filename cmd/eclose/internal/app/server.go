@@ -98,7 +98,7 @@ func NewServer(ctx context.Context, cfg *config.Config, o Options) (s *Server, e
 		return s, err
 	}
 	opt := jobs.Options{
-		Clock: clock, Log: o.Log, Handlers: s.work.Handlers(), Periodic: s.work.Periodic(), Done: s.done,
+		Clock: clock, Log: o.Log, Handlers: s.work.Handlers(), Periodic: s.work.Periodic(), Done: s.done, StopAfter: stopFor,
 	}
 	if len(o.Workers) > 0 {
 		// The feeds are worked by whoever holds their lock: see fetchLoop.

@@ -191,8 +191,9 @@ func (h *Service) Plan(ctx context.Context, p jobs.Plan) error {
 			}
 		}
 	case jobs.PlanOutlooks:
-		for _, r := range h.Rivers {
-			all = append(all, jobs.Outlook{River: r.Slug, Issue: p.Slot})
+		var err error
+		if all, err = h.outlooks(ctx, p.Slot); err != nil {
+			return err
 		}
 	default:
 		return jobs.Final{Err: fmt.Errorf("unknown plan %q", p.What)}
