@@ -54,7 +54,7 @@ func (c bouncesReadCmd) Run(e *env) error {
 				}
 			}
 		}
-		fmt.Fprintf(e.stdout, "%d new bounces, %d already recorded, %d not delivery failures, %d need a human\n", in.fresh, in.known, in.nothing, in.unread)
+		fmt.Fprintf(e.stdout, "%d new bounces, %d already recorded, %d not delivery failures, %d need a human, %d unsubscribed\n", in.fresh, in.known, in.nothing, in.unread, in.unsubscribed)
 		return nil
 	})
 }
@@ -89,12 +89,23 @@ type bounceBox struct {
 	people                        *subscribe.Store
 	mails                         *alert.Store
 	fresh, known, nothing, unread int
+	unsubscribed                  int
 }
 
 func (in *bounceBox) read(file string) (understood bool, err error) {
 	b, err := os.ReadFile(file)
 	if err != nil {
 		return false, fmt.Errorf("reading bounces: %w", err)
+	}
+	if token, ok := mail.ReadUnsubscribe(bytes.NewReader(b)); ok {
+		err := in.people.Unsubscribe(in.e.ctx, token)
+		if err == nil {
+			in.unsubscribed++
+			return true, nil
+		}
+		if !errors.Is(err, subscribe.ErrToken) {
+			return false, err
+		}
 	}
 	r, err := mail.ReadReport(bytes.NewReader(b))
 	switch {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"net"
 	"net/http"
 	"strconv"
@@ -63,12 +64,24 @@ func (x *exam) relay() {
 		x.add(noted, "mail", "No email is sent; pages and commands still work.", "no mail relay configured")
 		return
 	}
-	addr := net.JoinHostPort(m.Host, strconv.Itoa(m.Port))
-	conn, err := (&net.Dialer{Timeout: 10 * time.Second}).DialContext(x.e.ctx, "tcp", addr)
+	const costs = "Email is queued and sent later; alerts that have expired are dropped."
+	relay, err := app.NewSender(x.cfg)
 	if err != nil {
-		x.add(bad, "mail", "Email is queued and sent later; alerts that have expired are dropped.", "%v", err)
+		x.add(bad, "mail", costs, "%v", err)
 		return
 	}
-	_ = conn.Close()
-	x.add(good, "mail", "", "%s accepts connections", addr)
+	defer relay.Close()
+	ctx, cancel := context.WithTimeout(x.e.ctx, 20*time.Second)
+	defer cancel()
+	ends, err := relay.Probe(ctx)
+	if err != nil {
+		x.add(bad, "mail", costs, "%v", err)
+		return
+	}
+	left := ends.Sub(x.e.now())
+	state, warn := good, ""
+	if days := time.Duration(x.cfg.Health.CertificateDays) * 24 * time.Hour; left < days {
+		state, warn = noted, "Have the certificate renewed: email stops when it ends."
+	}
+	x.add(state, "mail", warn, "%s takes us: encrypted and logged in; certificate until %s", net.JoinHostPort(m.Host, strconv.Itoa(m.Port)), ends.UTC().Format("2 Jan 2006"))
 }

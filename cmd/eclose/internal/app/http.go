@@ -3,6 +3,7 @@ package app
 import (
 	"net/http"
 	"net/netip"
+	"slices"
 	"strings"
 	"time"
 )
@@ -12,20 +13,43 @@ func NewHTTPServer(h http.Handler) *http.Server {
 	return &http.Server{Handler: h, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 15 * time.Second, WriteTimeout: 30 * time.Second, IdleTimeout: 60 * time.Second, MaxHeaderBytes: 16 << 10}
 }
 
-// clientOf is whose request it is. A proxy on this machine adds its client as
-// the last address of X-Forwarded-For; nobody else is believed.
-func clientOf(r *http.Request) netip.Addr {
-	at, err := netip.ParseAddrPort(r.RemoteAddr)
-	if err != nil {
-		return netip.Addr{}
+// clientOf tells whose request it is. A proxy on this machine, or in one of the
+// networks that the config trusts, adds its client at the end of
+// X-Forwarded-For: the last address that is not itself a trusted proxy's is the
+// client. Nobody else is believed.
+func clientOf(trusted []netip.Prefix) func(*http.Request) netip.Addr {
+	believed := func(a netip.Addr) bool {
+		return a.IsLoopback() || slices.ContainsFunc(trusted, func(p netip.Prefix) bool { return p.Contains(a) })
 	}
-	client := at.Addr().Unmap()
-	if list := r.Header.Values("X-Forwarded-For"); client.IsLoopback() && len(list) > 0 {
-		last := list[len(list)-1]
-		last = strings.TrimSpace(last[strings.LastIndex(last, ",")+1:])
-		if a, err := netip.ParseAddr(last); err == nil {
+	return func(r *http.Request) netip.Addr {
+		at, err := netip.ParseAddrPort(r.RemoteAddr)
+		if err != nil {
+			return netip.Addr{}
+		}
+		client := at.Addr().Unmap()
+		said := strings.Split(strings.Join(r.Header.Values("X-Forwarded-For"), ","), ",")
+		for i := len(said) - 1; i >= 0 && believed(client); i-- {
+			a, err := netip.ParseAddr(strings.TrimSpace(said[i]))
+			if err != nil {
+				break
+			}
 			client = a.Unmap()
 		}
+		return client
 	}
-	return client
+}
+
+// trustedProxies are the networks of serve.trusted-proxies, which the config has
+// checked.
+func trustedProxies(list []string) (out []netip.Prefix) {
+	for _, s := range list {
+		p, err := netip.ParsePrefix(s)
+		if a, aerr := netip.ParseAddr(s); err != nil && aerr == nil {
+			p, err = a.Prefix(a.BitLen())
+		}
+		if err == nil {
+			out = append(out, p)
+		}
+	}
+	return out
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"sync"
@@ -38,6 +39,8 @@ type refresher struct {
 	mu     sync.Mutex
 	states map[string]*pages.State
 	judged time.Time
+
+	judgedAt map[string]time.Time // the last that succeeded, by river
 }
 
 // How often outlooks are looked for, and cautions and feeds judged; our own.
@@ -47,7 +50,7 @@ const (
 )
 
 func newRefresher(rivers []forecast.River, d *db.DB, a *archive.Archive, store *series.Store, reader forecast.Reader, now func() time.Time, log zerolog.Logger) *refresher {
-	return &refresher{Memory: pages.NewMemory(rivers), db: d, archive: a, store: store, reader: reader, now: now, log: log, looked: make(chan struct{}), states: map[string]*pages.State{}}
+	return &refresher{Memory: pages.NewMemory(rivers), db: d, archive: a, store: store, reader: reader, now: now, log: log, looked: make(chan struct{}), states: map[string]*pages.State{}, judgedAt: map[string]time.Time{}}
 }
 
 // run keeps the shelf until ctx ends.
@@ -81,6 +84,16 @@ func (l *refresher) done(d jobs.Attempt) {
 	}
 }
 
+// cautions says when the caution of each river was last judged; zero: not yet.
+// A river without a forecast has none to judge.
+func (l *refresher) cautions() map[string]time.Time {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	out := make(map[string]time.Time, len(l.judgedAt))
+	maps.Copy(out, l.judgedAt)
+	return out
+}
+
 func (l *refresher) renew(ctx context.Context) {
 	l.mu.Lock()
 	due := l.now().Sub(l.judged).Abs() >= judgeEvery
@@ -105,6 +118,11 @@ func (l *refresher) renew(ctx context.Context) {
 		}
 		if st != nil && st != l.states[r.Slug] {
 			l.states[r.Slug] = st
+			if st.Outlook != nil {
+				l.mu.Lock()
+				l.judgedAt[r.Slug] = st.CautionAt
+				l.mu.Unlock()
+			}
 			l.Put(r.Slug, st)
 		}
 	}

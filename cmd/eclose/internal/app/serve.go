@@ -35,7 +35,10 @@ func (s *Server) Serve(ctx context.Context, addr string) error {
 	defer running.Wait()
 	defer cancel()
 	s.data.draw = handler.DrawAhead
+	s.watch.Cautions = s.data.cautions
 	running.Go(func() { s.data.run(beside) })
+	running.Go(func() { s.probe.run(beside, s.relay) })
+	running.Go(func() { s.watch.Run(beside) })
 	select { // nobody is told that there is no outlook while it is only not read yet
 	case <-s.data.looked:
 	case <-ctx.Done():

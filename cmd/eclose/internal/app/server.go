@@ -41,7 +41,9 @@ type Server struct {
 	watch   *health.Watch
 	metrics *health.Metrics
 	relay   *mail.Sender
-	data    *refresher // what the pages show
+	probe   relayProbe
+	compose *mail.Composer // nil: no relay
+	data    *refresher     // what the pages show
 	log     zerolog.Logger
 	workers map[string]int // at once, by queue
 
@@ -117,7 +119,9 @@ func NewServer(ctx context.Context, cfg *config.Config, o Options) (s *Server, e
 		s.watch.Rivers = append(s.watch.Rivers, r.Slug)
 	}
 	s.metrics = health.NewMetrics(s.watch)
+	s.work.Forgot, s.people.Refused = s.metrics.Forgot, s.signUpRefused
 	s.data = newRefresher(s.work.Rivers, s.db, s.work.Archive, s.read, s.work.Read, now, o.Log)
+	s.watchOver()
 	return s, nil
 }
 
@@ -163,7 +167,7 @@ func (s *Server) build(ctx context.Context, o Options, now func() time.Time) (*w
 	}
 	h := &work.Service{
 		DB: s.db, Rivers: rivers, Catalogue: catalogue, Read: &work.Reader{Store: s.read, Now: now}, Files: s.files,
-		Archive: archive.New(s.db, s.files), Alerts: alert.New(s.db, now), Units: Units(cfg), PublicURL: cfg.Serve.PublicURL, Notice: cfg.Notice, Log: s.log,
+		Archive: archive.New(s.db, s.files), Alerts: alert.New(s.db, now), People: s.people, Units: Units(cfg), PublicURL: cfg.Serve.PublicURL, Notice: cfg.Notice, Log: s.log,
 		Tie:   func(group string, stage forecast.Stage) []string { return TyingLine(catalogue, group, stage) },
 		Tasks: builder.Tasks, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{}, Jitter: map[string]time.Duration{},
 	}
@@ -187,6 +191,7 @@ func (s *Server) build(ctx context.Context, o Options, now func() time.Time) (*w
 		if err != nil {
 			return nil, err
 		}
+		s.compose = composer
 		if s.relay, err = NewSender(cfg); err != nil {
 			return nil, err
 		}
