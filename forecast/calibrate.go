@@ -14,22 +14,47 @@ import (
 
 // prior is what is believed of a group at a river before anything was seen
 // there: the catalogue's prior of the region, moved to the river's latitude and
-// to its normal water.
-func (w *water) prior(g *insects.Group, region insects.Region, latDeg float64) (phenology.Params, bool) {
-	p, ok := paramsAt(g, region, latDeg)
+// height and to its normal water.
+func (w *water) prior(g *insects.Group, region insects.Region, s site) (phenology.Params, bool) {
+	p, ok := paramsAt(g, region, s)
 	if !ok {
 		return p, false
 	}
 	return w.atRiver(p), true
 }
 
-// paramsAt is the catalogue's prior of a region, moved to a latitude.
-func paramsAt(g *insects.Group, region insects.Region, latDeg float64) (phenology.Params, bool) {
+// site is what a prior takes from a river.
+type site struct {
+	insects.Place
+	warmth bool // the river's own water is known: a group ruled by it needs no move by latitude and height
+}
+
+func (w *water) place(rec Record, r River) site {
+	s := site{Place: insects.Place{LatDeg: r.Lat, ElevationM: math.NaN()}, warmth: !math.IsNaN(w.climatology[0])}
+	if e := rec.ElevationM; e != nil {
+		s.ElevationM = *e
+	}
+	if e := r.ElevationM; e != nil {
+		s.ElevationM = *e
+	}
+	return s
+}
+
+// paramsAt is the catalogue's prior of a region, moved to a river.
+func paramsAt(g *insects.Group, region insects.Region, s site) (phenology.Params, bool) {
 	p, ok := phenology.FromGroup(g, region)
 	if !ok {
 		return p, false
 	}
-	return p.AtLatitude(latDeg, g.Photoperiod, region), true
+	p = p.AtLatitude(s.LatDeg, g.Photoperiod, region)
+	if s.warmth && p.DD50 > 0 && p.Weight > 0 {
+		return p, true
+	}
+	if x, ok := g.Window(region, insects.Emergence); ok {
+		m := g.MoveTo(x, s.Place)
+		p.MedianDOY, p.MedianSD = p.MedianDOY+m.Days, math.Hypot(p.MedianSD, m.SDDays)
+	}
+	return p, true
 }
 
 // atRiver moves a belief to the river's normal water.
@@ -127,7 +152,7 @@ func (rec Record) Calibrate(r River, c *insects.Catalogue, sightings []diary.Sig
 	var not []Unused
 	groupFits := map[string]*groupFit{}
 	for _, name := range slices.Sorted(maps.Keys(byName)) {
-		found, why := w.groupFits(c, name, region, r.Lat)
+		found, why := w.groupFits(c, name, region, w.place(rec, r))
 		if why != "" {
 			not = append(not, Unused{name, len(byName[name]), why})
 			continue
@@ -153,7 +178,7 @@ func (rec Record) Calibrate(r River, c *insects.Catalogue, sightings []diary.Sig
 		}
 		post, err := phenology.Calibrate(p.prior, p.seen, y.seasons, phenology.Options{Seed: seedOf(r.Slug+" "+key, 0)})
 		if err != nil {
-			return nil, nil, fmt.Errorf("calibrating from %d sightings at %s: %w", len(p.seen), key, err)
+			return nil, nil, fmt.Errorf("calibrating from %d sightings of %s: %w", len(p.seen), key, err)
 		}
 		out[key] = calibrationOf(&post, p.seen)
 	}
@@ -206,7 +231,7 @@ func (p *groupFit) add(s diary.Sighting, y *years) {
 
 // groupFits are the groups that a name of the diary stands for: itself, or its
 // broods. If there are none it says why.
-func (w *water) groupFits(c *insects.Catalogue, name string, region insects.Region, latDeg float64) (out []*groupFit, why string) {
+func (w *water) groupFits(c *insects.Catalogue, name string, region insects.Region, s site) (out []*groupFit, why string) {
 	g, ok := c.Group(name)
 	if !ok {
 		return nil, "unknown group"
@@ -216,7 +241,7 @@ func (w *water) groupFits(c *insects.Catalogue, name string, region insects.Regi
 		groups = broods
 	}
 	for _, g := range groups {
-		if prior, ok := w.prior(g, region, latDeg); ok {
+		if prior, ok := w.prior(g, region, s); ok {
 			out = append(out, &groupFit{group: g.Key, prior: prior})
 		}
 	}

@@ -136,7 +136,7 @@ func TestHavingSeenNothingCounts(t *testing.T) {
 	all := drakes()
 	g, _ := catalogue(t).Group("western-green-drake")
 	w := &water{climatology: climatology(rec.Day0, rec.Water)}
-	prior, _ := w.prior(g, insects.Rockies, beck.Lat)
+	prior, _ := w.prior(g, insects.Rockies, w.place(rec, beck))
 	if p.PeakChance > 0.6*prior.PeakChance {
 		t.Errorf("42 times nothing: the chance on the peak day goes from %.2f to %.2f", prior.PeakChance, p.PeakChance)
 	}
@@ -197,7 +197,7 @@ func TestSightingsOfAGroupWithBroodsGoToTheBrood(t *testing.T) {
 		t.Skip("the catalogue has no such brood any more")
 	}
 	w := &water{climatology: climatology(rec.Day0, rec.Water)}
-	first, _ := w.prior(g, insects.Rockies, beck.Lat)
+	first, _ := w.prior(g, insects.Rockies, w.place(rec, beck))
 	day := time.Date(2025, 1, int(first.MedianDOY), 0, 0, 0, 0, time.UTC).Format(time.DateOnly)
 	l := learnt(t, rec, []diary.Sighting{seen(day, g.ParentKey, diary.Emergence, diary.Many)})
 	if _, ok := l[g.Key]; !ok || len(l) != 1 {

@@ -225,7 +225,7 @@ func TestThunderIsOfAFreshForecast(t *testing.T) {
 		if got != tc.want {
 			t.Errorf("%s: %g, want %g", tc.what, got, tc.want)
 		}
-		if said := strings.Contains(c.Format(wading.US), "not known: the chance of thunder"); said != (tc.want < 0) {
+		if said := strings.Contains(c.Format(wading.US), "unknown: chance of thunder"); said != (tc.want < 0) {
 			t.Errorf("%s: %s", tc.what, c.Format(wading.US))
 		}
 	}

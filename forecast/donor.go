@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"slices"
 	"time"
 
@@ -61,11 +60,5 @@ func FindDonor(ctx context.Context, store Reader, r River, others []River, at ti
 // short tells whether the record has too few days for a water model of its own.
 func (rec Record) short() bool { return watertemp.Enough(rec.WaterInput()) != nil }
 
-// distanceKm is how far two rivers lie from each other, km, on a sphere.
-func distanceKm(a, b River) float64 {
-	const radius, rad = 6371, math.Pi / 180
-	s := square(math.Sin((a.Lat-b.Lat)/2*rad)) + math.Cos(a.Lat*rad)*math.Cos(b.Lat*rad)*square(math.Sin((a.Lon-b.Lon)/2*rad))
-	return 2 * radius * math.Asin(min(1, math.Sqrt(s)))
-}
-
-func square(v float64) float64 { return v * v }
+// distanceKm is how far apart two rivers are, km.
+func distanceKm(a, b River) float64 { return ingest.DistanceKm(a.Lat, a.Lon, b.Lat, b.Lon) }

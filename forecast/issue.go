@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"example.org/eclose/forecast/engine"
+	"example.org/eclose/forecast/verify"
 	"example.org/eclose/model/degreeday"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/phenology"
@@ -74,8 +75,13 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 		IssuedAt: rec.IssuedAt, DataCutoff: rec.Cutoff, ModelVersion: ModelVersion, Members: opt.Members,
 		Notes: []string{}, Caution: StandingCaution,
 	}
-	w, err := rec.future(o, opt, seedOf(r.Slug, rec.Issue))
+	groups, err := chosen(r, c, region)
 	if err != nil {
+		return nil, err
+	}
+	w := &water{day0: yearStart(rec.Issue, r.Lat), seed: seedOf(r.Slug, rec.Issue)}
+	w.first = firstDay(w.day0, rec.Issue, groups, region)
+	if err := rec.future(w, o, opt); err != nil {
 		return nil, fmt.Errorf("water temperature of %s: %w", r.Slug, err)
 	}
 	if !opt.ChancesOnly {
@@ -84,10 +90,6 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 		if d, days := w.departed(rec, rec.Issue); days > 0 {
 			o.Departure = &Departure{MeanC: round(d, 100), Days: days}
 		}
-	}
-	groups, err := chosen(r, c, region)
-	if err != nil {
-		return nil, err
 	}
 	if err := is.stages(w, o, rec, r, region, groups, opt); err != nil {
 		return nil, fmt.Errorf("outlook of %s: %w", r.Slug, err)
@@ -99,7 +101,11 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 // region is that of the catalogue: as the config says, or by the place.
 func (r River) region() (insects.Region, error) {
 	if r.Region != "" {
-		return insects.Region(r.Region), nil
+		region := insects.Region(r.Region)
+		if err := region.CheckLatitude(r.Lat); err != nil {
+			return "", fmt.Errorf("river %s: %w", r.Slug, err)
+		}
+		return region, nil
 	}
 	region, ok := insects.RegionOf(r.Lat, r.Lon)
 	if !ok {
@@ -116,7 +122,8 @@ func seedOf(slug string, d Date) uint64 {
 
 func chosen(r River, c *insects.Catalogue, region insects.Region) ([]*insects.Group, error) {
 	if len(r.Groups) == 0 {
-		return c.Forecastable(region), nil
+		// Insects of lakes and ponds are forecast only where somebody asks for them.
+		return slices.DeleteFunc(c.Forecastable(region), func(g *insects.Group) bool { return g.Habitat == insects.Still }), nil
 	}
 	var out []*insects.Group
 	for _, key := range r.Groups {
@@ -135,19 +142,31 @@ func chosen(r River, c *insects.Catalogue, region insects.Region) ([]*insects.Gr
 
 // water is the water temperature of a season and its future, member by member.
 type water struct {
-	day0        Date // 1 January of the issue's year
+	day0        Date // the first day of the season-year: 1 January, south of the equator 1 July
 	members     [][]float64
+	first       Date         // the first day of rows, not after day0
+	rows        [][]float64  // the same as members, from first on: seasons over New Year begin before it
 	climatology [365]float64 // °C by day of the year; NaN if no season is known
 	diel        watertemp.Diel
 	seed        uint64
 	before      *[365]float64 // normal of past seasons only
 }
 
-// future works out the water temperature from 1 January of the issue's year to
-// the end of what the outlook looks at.
-func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
-	year := rec.Issue.Time().Year()
-	w := &water{day0: DateOf(time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC)), seed: seed}
+// firstDay is the day from which the water of an issue is wanted: the start of the
+// earliest season that is not over.
+func firstDay(day0, issue Date, groups []*insects.Group, region insects.Region) Date {
+	for _, g := range groups {
+		if x, ok := g.Window(region, insects.Emergence); ok {
+			day0 = min(day0, seasonFirst(issue, x.SeasonStart()))
+		}
+	}
+	return day0
+}
+
+// future works out the water temperature from w.first to the end of what the
+// outlook looks at.
+func (rec Record) future(w *water, o *Outlook, opt Options) error {
+	seed := w.seed
 	w.climatology = climatology(rec.Day0, rec.Water)
 	if !opt.ChancesOnly {
 		w.diel = watertemp.FitDiel(int(rec.Day0), rec.Water, rec.WaterMax)
@@ -156,7 +175,7 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 
 	known, airKnown := count(rec.Water), count(rec.Air)
 	in := rec.WaterInput()
-	past := int(rec.Issue - w.day0)
+	past := int(rec.Issue - w.first)
 	if airKnown >= 300 {
 		m, err := opt.fit(in, rec.Issue)
 		var little *watertemp.TooLittleError
@@ -172,7 +191,7 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 				w.diel = m.Diel
 			}
 		case err != nil:
-			return nil, err
+			return err
 		case m.Partial():
 			o.Notes = append(o.Notes, fmt.Sprintf("The water model has only %d days of readings here (less than a year); the rest comes from similar rivers.", m.Days))
 		}
@@ -189,22 +208,22 @@ func (rec Record) future(o *Outlook, opt Options, seed uint64) (*water, error) {
 			if slices.ContainsFunc(w.climatology[:], math.IsNaN) {
 				w.climatology = climatology(rec.Day0, m.Simulate(in.Day0, in.Air, in.Flow, 6))
 			}
-			return w, nil
+			return nil
 		}
 	}
 	if known < 300 {
-		return nil, fmt.Errorf("%w: %d days of water and %d of air temperature stored; 300 of either needed", ErrNothingKnown, known, airKnown)
+		return fmt.Errorf("%w: %d days of water and %d of air temperature stored; 300 of either needed", ErrNothingKnown, known, airKnown)
 	}
 	rows := traced(rec, opt.Ahead, opt.Members, seed)
 	if rows == nil {
-		return nil, fmt.Errorf("%w for a full year: no past season to start from (%d days of water and %d of air temperature stored)", ErrNothingKnown, known, airKnown)
+		return fmt.Errorf("%w for a full year: no past season to start from (%d days of water and %d of air temperature stored)", ErrNothingKnown, known, airKnown)
 	}
 	o.WaterSource = "measured here"
 	o.WeatherSource = "none; past seasons' water temperature, shifted by today's anomaly"
-	season := rec.season(w.day0)
-	fill(season, w.day0, w.climatology)
+	season := rec.season(w.first)
+	fill(season, w.first, w.climatology)
 	w.join(rows, past, func(_ int, into []float64) { copy(into, season) })
-	return w, nil
+	return nil
 }
 
 // season is the water from a day on to the issue, NaN where unknown.
@@ -245,7 +264,7 @@ func filled(m *watertemp.Model, in watertemp.Input, past int, seed uint64) func(
 
 // join puts the season so far and a future together for each member.
 func (w *water) join(rows [][]float64, past int, before func(member int, into []float64)) {
-	w.members = make([][]float64, len(rows))
+	w.members, w.rows = make([][]float64, len(rows)), make([][]float64, len(rows))
 	n := past + len(rows[0])
 	room := make([]float64, len(rows)*n)
 	for m := range rows {
@@ -253,7 +272,7 @@ func (w *water) join(rows [][]float64, past int, before func(member int, into []
 		b := all[:past]
 		before(m, b)
 		if count(b) < past {
-			fill(b, w.day0, w.climatology)
+			fill(b, w.first, w.climatology)
 			for i := range b {
 				if math.IsNaN(b[i]) {
 					b[i] = rows[m][0] // nothing is known before: winter hardly counts
@@ -261,7 +280,7 @@ func (w *water) join(rows [][]float64, past int, before func(member int, into []
 			}
 		}
 		copy(all[past:], rows[m])
-		w.members[m] = all
+		w.rows[m], w.members[m] = all, all[w.day0-w.first:]
 	}
 }
 
@@ -275,7 +294,22 @@ func count(v []float64) int {
 	return n
 }
 
-// days sums the members up by day, from 1 January on.
+// middle is the middle of the members' water on a date, °C; NaN where they do not
+// reach.
+func (w *water) middle(d Date) float64 {
+	k := int(d - w.first)
+	if k < 0 || k >= len(w.rows[0]) {
+		return math.NaN()
+	}
+	column := make([]float64, len(w.rows))
+	for m := range w.rows {
+		column[m] = w.rows[m][k]
+	}
+	slices.Sort(column)
+	return verify.QuantileOfSorted(column, 0.5)
+}
+
+// days sums the members up by day, from the start of the season-year on.
 func (w *water) days(rec Record) []WaterDay {
 	n := len(w.members[0])
 	out := make([]WaterDay, n)
@@ -287,7 +321,7 @@ func (w *water) days(rec Record) []WaterDay {
 		slices.Sort(column)
 		date := w.day0 + Date(d)
 		up, sd := w.diel.Above(int(date))
-		out[d] = WaterDay{Date: date, P10: quantile(column, 0.1), P50: quantile(column, 0.5), P90: quantile(column, 0.9)}
+		out[d] = WaterDay{Date: date, P10: verify.QuantileOfSorted(column, 0.1), P50: verify.QuantileOfSorted(column, 0.5), P90: verify.QuantileOfSorted(column, 0.9)}
 		out[d].MaxP50 = out[d].P50 + up
 		out[d].MaxP90 = out[d].P50 + up + math.Hypot(1.2816*sd, out[d].P90-out[d].P50)
 		if v := w.climatology[dayOfYear(date)]; !math.IsNaN(v) {
@@ -318,13 +352,13 @@ func (w *water) heat(rec Record) []HeatSum {
 	var out []HeatSum
 	sums, run := make([]float64, len(w.members)), make([]float64, n)
 	for _, base := range heatBases {
-		h := HeatSum{BaseC: base, Days: n, Measured: count(season)}
+		h := HeatSum{Since: w.day0, BaseC: base, Days: n, Measured: count(season)}
 		for m := range w.members {
 			degreeday.RunningSum(run, w.members[m][:n], base, math.Inf(1))
 			sums[m] = run[n-1]
 		}
 		slices.Sort(sums)
-		h.SumCDays = round(quantile(sums, 0.5), 10)
+		h.SumCDays = round(verify.QuantileOfSorted(sums, 0.5), 10)
 		if count(usual) == n {
 			degreeday.RunningSum(run, usual, base, math.Inf(1))
 			h.Climatology = round(run[n-1], 10)
@@ -332,16 +366,6 @@ func (w *water) heat(rec Record) []HeatSum {
 		out = append(out, h)
 	}
 	return out
-}
-
-// quantile of sorted values, on a line between neighbours.
-func quantile(sorted []float64, p float64) float64 {
-	x := p * float64(len(sorted)-1)
-	i := int(x)
-	if i+1 >= len(sorted) {
-		return sorted[len(sorted)-1]
-	}
-	return sorted[i] + (x-float64(i))*(sorted[i+1]-sorted[i])
 }
 
 // notes says in words what a reader must know of how the outlook came about.

@@ -1,6 +1,8 @@
 package forecast
 
 import (
+	"math"
+
 	"example.org/eclose/forecast/engine"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/phenology"
@@ -20,9 +22,11 @@ type Issuer struct {
 
 // paramsKey names a belief before the river's water has moved it.
 type paramsKey struct {
-	group  *insects.Group
-	region insects.Region
-	latDeg float64
+	group      *insects.Group
+	region     insects.Region
+	latDeg     float64
+	elevationM float64 // -Inf if unknown
+	warmth     bool    // the river's own water is known
 }
 
 type atLat struct {
@@ -32,11 +36,14 @@ type atLat struct {
 
 // paramsFor is paramsAt with what was worked out kept: looking for the day with the
 // cue's day length at another latitude takes a while.
-func (is *Issuer) paramsFor(g *insects.Group, region insects.Region, latDeg float64) (phenology.Params, bool) {
-	id := paramsKey{g, region, latDeg}
+func (is *Issuer) paramsFor(g *insects.Group, region insects.Region, s site) (phenology.Params, bool) {
+	id := paramsKey{g, region, s.LatDeg, s.ElevationM, s.warmth}
+	if math.IsNaN(id.elevationM) {
+		id.elevationM = math.Inf(-1)
+	}
 	x, ok := is.params[id]
 	if !ok {
-		x.params, x.ok = paramsAt(g, region, latDeg)
+		x.params, x.ok = paramsAt(g, region, s)
 		if is.params == nil || len(is.params) >= drawsKept {
 			is.params = map[paramsKey]atLat{}
 		}
@@ -51,6 +58,7 @@ type drawn struct {
 	params  phenology.Params
 	members int
 	day0    Date
+	start   int
 }
 
 // drawsKept bounds the memory of kept draws: 200 members take 6 kB each.
@@ -58,22 +66,23 @@ const drawsKept = 1024
 
 // draw gives each member its own parameters of a group. They are drawn once for
 // a season, so that from one issue to the next an outlook moves only as far as
-// the river does.
-func (is *Issuer) draw(key string, p phenology.Params, members int, day0 Date) engine.Group {
-	id := drawn{key, p, members, day0}
+// the river does. Its days count from day0, which is the day of the year start.
+func (is *Issuer) draw(key string, p phenology.Params, members int, day0 Date, start int) engine.Group {
+	id := drawn{key, p, members, day0, start}
 	if g, ok := is.draws[id]; ok {
 		return g
 	}
 	g := engine.Group{
-		Clock:  engine.Clock{BaseC: p.BaseC, UpperC: p.UpperC, Start: p.BiofixDOY - 1},
+		Clock:  engine.Clock{BaseC: p.BaseC, UpperC: p.UpperC, Start: int(insects.SeasonDay(float64(p.BiofixDOY), start))},
 		Gate:   engine.Gate{MinC: p.GateMinC, MaxC: p.GateMaxC},
 		LagMin: p.LagMinDays, LagMax: p.LagMaxDays, Rate: p.Rate(), RateEggs: p.RateEggs(),
 	}
+	shift := insects.SeasonDay(p.MedianDOY, start) - p.MedianDOY
 	for _, q := range p.Draw(seedOf(key, day0), members) {
 		if q.DD50 <= 0 { // no thermal rule: any requirement will do at weight 0
 			q.DD50, q.Weight = 1, 0
 		}
-		g.DD50, g.Calendar = append(g.DD50, q.DD50), append(g.Calendar, q.MedianDOY-1)
+		g.DD50, g.Calendar = append(g.DD50, q.DD50), append(g.Calendar, q.MedianDOY+shift)
 		g.Weight, g.SpreadDays = append(g.Weight, q.Weight), append(g.SpreadDays, q.SpreadDays)
 	}
 	if is.draws == nil || len(is.draws) >= drawsKept {

@@ -1,8 +1,10 @@
 package forecast
 
 import (
-	"fmt"
 	"time"
+
+	"example.org/eclose/model/civil"
+	"example.org/eclose/model/insects"
 )
 
 // Stage is the part of an adult's life that an outlook speaks of.
@@ -17,31 +19,11 @@ const (
 // Stages in the order in which they happen.
 var Stages = []Stage{Emergence, EggLaying}
 
-// Date is a civil date of the river's zone, as days since 1970-01-01.
-type Date int
+// Date is a calendar date in the river's zone.
+type Date = civil.Date
 
-// DateOf is the civil date of t in its own location.
-func DateOf(t time.Time) Date {
-	return Date(time.Date(t.Year(), t.Month(), t.Day(), 0, 0, 0, 0, time.UTC).Unix() / 86400)
-}
-
-// Time is midnight UTC of the date: a label, not an instant.
-func (d Date) Time() time.Time { return time.Unix(int64(d)*86400, 0).UTC() }
-
-func (d Date) String() string { return d.Time().Format(time.DateOnly) }
-
-// MarshalText writes the date as 2006-01-02.
-func (d Date) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
-
-// UnmarshalText reads what MarshalText writes.
-func (d *Date) UnmarshalText(b []byte) error {
-	t, err := time.Parse(time.DateOnly, string(b))
-	if err != nil {
-		return fmt.Errorf("reading a date: %w", err)
-	}
-	*d = DateOf(t)
-	return nil
-}
+// DateOf is the date of t in its own location.
+func DateOf(t time.Time) Date { return civil.DateOf(t) }
 
 // Range holds the 10, 50 and 90 % points of an uncertain date.
 type Range struct {
@@ -82,6 +64,9 @@ type StageOutlook struct {
 	Weight   float64  `json:"thermal_weight"` // 0 calendar only .. 1 temperature only
 	Early    *float64 `json:"early_days"`     // by which the season runs ahead of this river's usual one; nil if not known
 	Reasons  []string `json:"reasons"`
+	// AllYear tells that the stage knows no season: the window is the whole year
+	// and its peak means nothing.
+	AllYear bool `json:"all_year,omitempty"`
 }
 
 // WaterDay is one day of water temperature, °C.
@@ -96,16 +81,17 @@ type WaterDay struct {
 	Climatology *float64 `json:"normal_c"` // mean of the seasons on this date, nil if none is known
 }
 
-// Departure is how far the water of the last days of this year lies from that of
+// Departure is how far the water of the last days of this season-year lies from that of
 // past seasons.
 type Departure struct {
 	MeanC float64 `json:"mean_c"`
 	Days  int     `json:"days"`
 }
 
-// HeatSum is how many degree-days the water has gathered from 1 January to the
-// day before the issue: daily means over a base, none below it.
+// HeatSum is how many degree-days the water has gathered from 1 January, south of
+// the equator from 1 July, to the day before the issue: daily means over a base, none below it.
 type HeatSum struct {
+	Since       Date    `json:"since"` // the first day; 0 in older outlooks, which began on 1 January
 	BaseC       float64 `json:"base_c"`
 	SumCDays    float64 `json:"sum_c_days"`    // middle over members: gaps are filled
 	Climatology float64 `json:"normal_c_days"` // the same of the mean of past seasons; 0 if none is known
@@ -135,6 +121,25 @@ type Outlook struct {
 	Caution       string         `json:"caution"`
 }
 
+// SinceWords is the first day of the sum for people.
+func (h HeatSum) SinceWords() string {
+	if h.Since == 0 {
+		return "1 January"
+	}
+	return h.Since.Time().Format("2 January")
+}
+
+// YearStart is the first day of the season-year of the issue: 1 January, south of
+// the equator 1 July.
+func (o *Outlook) YearStart() Date { return yearStart(o.IssueDate(), o.Lat) }
+
+func yearStart(issue Date, latDeg float64) Date {
+	if latDeg < 0 {
+		return seasonFirst(issue, insects.FromJuly)
+	}
+	return seasonFirst(issue, insects.FromJanuary)
+}
+
 // Likelihood puts a probability in words, by the IPCC's guidance note on
 // uncertainty (Mastrandrea et al. 2010).
 func Likelihood(p float64) string {
@@ -155,12 +160,14 @@ func Likelihood(p float64) string {
 const StandingCaution = "This is an insect forecast, not a wading forecast. Flow can rise without warning, especially below dams. " +
 	"Local notices, dam operators, licensed guides, local rules and your own eyes overrule it."
 
-// inZone is t in the river's zone, or in UTC where this machine does not know
-// the zone.
-func inZone(t time.Time, zone string) time.Time {
-	loc, err := time.LoadLocation(zone)
+// ZoneOf is an IANA time zone, or UTC where this machine does not know it: names
+// are checked when they come in, and a date that is a day off beats no answer.
+func ZoneOf(name string) *time.Location {
+	zone, err := time.LoadLocation(name)
 	if err != nil {
-		return t.UTC()
+		return time.UTC
 	}
-	return t.In(loc)
+	return zone
 }
+
+func inZone(t time.Time, zone string) time.Time { return t.In(ZoneOf(zone)) }

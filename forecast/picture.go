@@ -42,7 +42,10 @@ func (o *Outlook) SeasonPicture(from Date, days int, fishableOnly bool) chart.Se
 		}
 		l.Muted[k] = !st.Fishable
 		if st.Fishable && l.Note == "" {
-			l.Note = fmt.Sprintf("%s peaks %s; %s", st.Stage, short(st.Window.Peak.P50), gradeWord(st.Grade))
+			l.Note = fmt.Sprintf("%s peaks %s; %s", st.Stage, short(st.Window.Peak.P50), GradeWord(st.Grade))
+			if st.AllYear {
+				l.Note = fmt.Sprintf("%s all year; %s", st.Stage, GradeWord(st.Grade))
+			}
 		}
 	}
 	slices.SortStableFunc(rows, func(a, b row) int { return int(a.peak - b.peak) })

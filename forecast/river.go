@@ -21,6 +21,7 @@ type River struct {
 	Region     string // of the catalogue; "" to take it from the place
 	Zone       string // IANA
 	Lat, Lon   float64
+	ElevationM *float64 // above the sea; nil to take that of the gauge or the weather, where it is known
 	Groups     []string // keys of the catalogue; empty for all of the region
 	Gauges     []Station
 	Weather    *Station
@@ -56,6 +57,8 @@ type Record struct {
 	AirAhead                             [][]float64 // members x days from Issue on; may be empty
 
 	FlowNow, WaterNow Reading // the last of each before the issue
+
+	ElevationM *float64 // of the gauge, or of the weather's cell; nil if unknown
 
 	// Donor is the water model of a river near by, where the record is too short
 	// for one of its own, and DonorName that river's name.
@@ -108,6 +111,14 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 		}
 		if rec.AirAhead, err = g.members(*r.Weather, rec.Issue); err != nil {
 			return Record{}, fmt.Errorf("reading the weather forecast of %s: %w", r.Slug, err)
+		}
+	}
+	for _, s := range append(slices.Clone(r.Gauges), stationsOf(r.Weather)...) {
+		if rec.ElevationM, err = g.elevation(s); err != nil {
+			return Record{}, fmt.Errorf("reading the height of %s: %w", r.Slug, err)
+		}
+		if rec.ElevationM != nil {
+			break
 		}
 	}
 	first := rec.Issue
@@ -299,6 +310,32 @@ func (g *gatherer) last(s Station, v ingest.Variable, into *Reading) error {
 		}
 	}
 	return nil
+}
+
+func stationsOf(s *Station) []Station {
+	if s == nil {
+		return nil
+	}
+	return []Station{*s}
+}
+
+// elevation is the height of a station above the sea, m; nil if its feed does not
+// tell.
+func (g *gatherer) elevation(s Station) (*float64, error) {
+	for _, k := range g.keys {
+		if k.Feed != s.Feed || k.Site != s.Site {
+			continue
+		}
+		// No reading is wanted, only what is known of the place.
+		got, err := g.store.Read(g.ctx, k, series.Query{From: g.issue, To: g.issue})
+		if err != nil && !errors.Is(err, series.ErrNotFound) {
+			return nil, fmt.Errorf("reading %s: %w", k, err)
+		}
+		if e := got.Place.Elevation; err == nil && e != 0 && !math.IsNaN(e) {
+			return &e, nil
+		}
+	}
+	return nil, nil
 }
 
 // members reads the newest weather ensemble as daily means of local days.

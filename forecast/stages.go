@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"example.org/eclose/forecast/engine"
+	"example.org/eclose/forecast/verify"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/phenology"
 	"example.org/eclose/model/sun"
@@ -17,48 +18,22 @@ import (
 // the next, and keeps for each group the one that is not over.
 func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insects.Region, groups []*insects.Group, opt Options) error {
 	results := map[string][2]StageOutlook{}
-	beliefs := map[string]phenology.Params{}
-	last := w.day0 + Date(len(w.members[0]))
-	for _, day0 := range []Date{w.day0, DateOf(w.day0.Time().AddDate(1, 0, 0))} {
-		end := min(last, DateOf(day0.Time().AddDate(1, 2, 0))) // a season may run over New Year
-		if day0 > rec.Issue && end-day0 < 60 {
+	priors := map[string]phenology.Params{}
+	for _, start := range []int{insects.FromJanuary, insects.FromJuly} {
+		var mine []*insects.Group
+		for _, g := range groups {
+			if x, ok := g.Window(region, insects.Emergence); ok && x.SeasonStart() == start {
+				mine = append(mine, g)
+			}
+		}
+		if len(mine) == 0 {
 			continue
 		}
-		in := engine.River{Members: len(w.members), Days: int(end - day0), Activity: !opt.ChancesOnly}
-		in.TempC = is.temp[:0]
-		for _, m := range w.members {
-			for _, t := range m[day0-w.day0 : end-w.day0] {
-				in.TempC = append(in.TempC, float32(t))
+		first := seasonFirst(rec.Issue, start)
+		for _, day0 := range []Date{first, DateOf(first.Time().AddDate(1, 0, 0))} {
+			if err := is.season(w, rec, r, region, mine, day0, start, opt, results, priors); err != nil {
+				return err
 			}
-		}
-		is.temp = in.TempC
-		var used []*insects.Group
-		var believed []phenology.Params
-		for _, g := range groups {
-			p, ok := is.paramsFor(g, region, r.Lat)
-			if !ok || day0 > w.day0 && !over(results[g.Key], rec.Issue) {
-				continue
-			}
-			if p = w.atRiver(p); opt.Posterior != nil {
-				p = opt.Posterior(g.Key, p)
-			}
-			used, believed = append(used, g), append(believed, p)
-			beliefs[g.Key] = p
-			in.Groups = append(in.Groups, is.draw(g.Key, p, in.Members, day0))
-		}
-		if err := is.engine.Forecast(&in, &is.result); err != nil {
-			return err
-		}
-		for k, g := range used {
-			pair := results[g.Key]
-			for s, stage := range Stages {
-				got := stageOf(g, stage, believed[k], &is.result.Groups[k][s], day0)
-				// The season that is not over wins; of two such, the first.
-				if have := &pair[s]; have.Group == "" || have.over(rec.Issue) && got.Window.Peak.P50 != 0 {
-					pair[s] = got
-				}
-			}
-			results[g.Key] = pair
 		}
 	}
 	for _, g := range groups {
@@ -67,15 +42,15 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 			continue
 		}
 		early, known := 0.0, false
-		if !opt.ChancesOnly {
-			early, known = w.earlyDays(rec, beliefs[g.Key])
+		if x, _ := g.Window(region, insects.Emergence); !opt.ChancesOnly && x.SeasonStart() == insects.FromJanuary {
+			early, known = w.earlyDays(rec, priors[g.Key])
 		}
 		for _, s := range pair {
 			if s.Group == "" {
 				continue
 			}
 			if !opt.ChancesOnly {
-				s.Hours = hoursOn(g, s, r)
+				s.Hours = hoursOn(g, s, r, w.middle(s.Window.Peak.P50))
 				s.Reasons = s.moved(rec.Issue)
 				if known && !s.ruledByCalendar() && s.Window.Peak.P50 != 0 && s.Window.Peak.P50 < w.day0+365 {
 					s.Early = &early
@@ -86,6 +61,85 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 		}
 	}
 	return nil
+}
+
+// seasonFirst is the first day of the season-year that holds a date, for seasons
+// that begin on a day of the year.
+func seasonFirst(d Date, start int) Date {
+	year := d.Time().Year()
+	month := time.January
+	if start == insects.FromJuly {
+		month = time.July
+	}
+	first := DateOf(time.Date(year, month, 1, 0, 0, 0, 0, time.UTC))
+	if first > d {
+		first = DateOf(time.Date(year-1, month, 1, 0, 0, 0, 0, time.UTC))
+	}
+	return first
+}
+
+// season runs the engine over the season that begins on a day, and puts what it
+// says of groups whose season is not over into the results.
+func (is *Issuer) season(w *water, rec Record, r River, region insects.Region, groups []*insects.Group, day0 Date, start int,
+	opt Options, results map[string][2]StageOutlook, priors map[string]phenology.Params) error {
+	last := w.first + Date(len(w.rows[0]))
+	end := min(last, DateOf(day0.Time().AddDate(1, 2, 0))) // the last adults outlive the season-year
+	now := seasonFirst(rec.Issue, start)
+	if day0 > rec.Issue && end-day0 < 60 {
+		return nil
+	}
+	in := engine.River{Members: len(w.rows), Days: int(end - day0), Activity: !opt.ChancesOnly}
+	in.TempC = is.temp[:0]
+	for _, m := range w.rows {
+		for _, t := range m[day0-w.first : end-w.first] {
+			in.TempC = append(in.TempC, float32(t))
+		}
+	}
+	is.temp = in.TempC
+	var used []*insects.Group
+	var params []phenology.Params
+	for _, g := range groups {
+		p, ok := is.paramsFor(g, region, w.place(rec, r))
+		if !ok || day0 > now && !over(results[g.Key], rec.Issue) {
+			continue
+		}
+		if p = w.atRiver(p); opt.Posterior != nil {
+			p = opt.Posterior(g.Key, p)
+		}
+		used, params = append(used, g), append(params, p)
+		priors[g.Key] = p
+		in.Groups = append(in.Groups, is.draw(g.Key, p, in.Members, day0, start))
+	}
+	if len(used) == 0 {
+		return nil
+	}
+	if err := is.engine.Forecast(&in, &is.result); err != nil {
+		return fmt.Errorf("season from %s: %w", day0, err)
+	}
+	for k, g := range used {
+		pair := results[g.Key]
+		for s, stage := range Stages {
+			got := stageOf(g, stage, params[k], &is.result.Groups[k][s], day0)
+			if x, ok := g.Window(region, insects.Stage(stage)); ok && x.AllYear {
+				got.allYear(day0)
+			}
+			// The season that is not over wins; of two such, the first.
+			if have := &pair[s]; have.Group == "" || have.over(rec.Issue) && got.Window.Peak.P50 != 0 {
+				pair[s] = got
+			}
+		}
+		results[g.Key] = pair
+	}
+	return nil
+}
+
+// allYear gives a stage that knows no season the whole year that begins on a day.
+func (s *StageOutlook) allYear(day0 Date) {
+	last := DateOf(day0.Time().AddDate(1, 0, -1))
+	at := func(d Date) Range { return Range{d, d, d} }
+	s.AllYear = true
+	s.Window = Window{Start: at(day0), Peak: at(day0 + (last-day0)/2), End: at(last)}
+	s.Calendar = s.Window
 }
 
 // over tells that the season of a stage has passed.
@@ -106,7 +160,7 @@ func stageOf(g *insects.Group, stage Stage, p phenology.Params, res *engine.Stag
 		Window:   windowOf(res.Window, day0), Calendar: windowOf(res.WindowCalendar, day0),
 	}
 	if p.Measured {
-		s.Grade = fmt.Sprintf("sightings here (%d seasons)", p.Seasons)
+		s.Grade = fmt.Sprintf(sightingsHere+" (%d seasons)", p.Seasons)
 	}
 	s.Days = make([]Day, len(res.P))
 	for d := range s.Days {
@@ -129,9 +183,13 @@ func windowOf(w engine.Window, day0 Date) Window {
 	return Window{Start: r(w.Start), Peak: r(w.Peak), End: r(w.End)}
 }
 
-// hoursOn puts a stage's hours on the river's clock, at the peak of its window.
-func hoursOn(g *insects.Group, s StageOutlook, r River) string {
-	h := g.Hours(insects.Stage(s.Stage))
+// hoursOn puts a stage's hours on the river's clock, at the peak of its window and
+// in the water of that day, °C.
+func hoursOn(g *insects.Group, s StageOutlook, r River, waterC float64) string {
+	h := g.Hours(insects.Stage(s.Stage)).In(waterC)
+	if s.AllYear {
+		h = g.Hours(insects.Stage(s.Stage)) // a year has all waters
+	}
 	if len(h) == 0 || s.Window.Peak.P50 == 0 {
 		return ""
 	}
@@ -160,6 +218,9 @@ func hoursOn(g *insects.Group, s StageOutlook, r River) string {
 // moved says in words where the peak lies beside the calendar's, which knows the
 // region and not the river.
 func (s *StageOutlook) moved(issue Date) []string {
+	if s.AllYear {
+		return []string{"There all year."}
+	}
 	if s.Window.Peak.P50 == 0 || s.Calendar.Peak.P50 == 0 {
 		return []string{"Its season falls outside the forecast period."}
 	}
@@ -180,6 +241,8 @@ func (s *StageOutlook) ruledByCalendar() bool { return s.Weight < 0.15 }
 // and beside the river's own usual season.
 func (s *StageOutlook) Why() string {
 	switch {
+	case s.AllYear:
+		return "there all year"
 	case s.ruledByCalendar():
 		return "calendar only: water temperature barely shifts it"
 	case s.Early != nil:
@@ -243,7 +306,7 @@ func (w *water) earlyDays(rec Record, p phenology.Params) (float64, bool) {
 		all[m] = p.Median(t[:min(365, len(t))])
 	}
 	slices.Sort(all)
-	days := round(p.Median(column)-quantile(all, 0.5), 10)
+	days := round(p.Median(column)-verify.QuantileOfSorted(all, 0.5), 10)
 	// Farther than this, one of the two years does not reach the sum at all.
 	return days, math.Abs(days) < 60
 }

@@ -21,7 +21,7 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 	p := printer{w: w}
 	issue := o.IssueDate()
 	p.line("%s: forecast issued %s", o.RiverName, o.IssuedAt.UTC().Format("2 January 2006 15:04 UTC"))
-	p.line("%s", wrap(fmt.Sprintf("Latest reading %s. Based on %d past seasons. Water temperature: %s. Weather ahead: %s.",
+	p.line("%s", wrap(fmt.Sprintf("Latest reading %s. Based on %d past seasons of water temperature here. Water temperature: %s. Weather ahead: %s.",
 		o.DataCutoff.UTC().Format("2 Jan 15:04 UTC"), o.Seasons, o.WaterSource, o.WeatherSource), 80, ""))
 	if d, ok := o.WaterOn(issue); ok {
 		mid, low, high := temperature(d.P50, opt.Fahrenheit), temperature(d.P10, opt.Fahrenheit), temperature(d.P90, opt.Fahrenheit)
@@ -67,7 +67,7 @@ func (h HeatSum) words(fahrenheit bool) string {
 	if fahrenheit {
 		unit, scale, base = "°F", 1.8, h.BaseC*1.8+32
 	}
-	s := fmt.Sprintf("Degree-days above %.0f %s since 1 January: %.0f", base, unit, h.SumCDays*scale)
+	s := fmt.Sprintf("Degree-days above %.0f %s since %s: %.0f", base, unit, h.SinceWords(), h.SumCDays*scale)
 	if h.Climatology > 0 {
 		s += fmt.Sprintf(" (average by this date %.0f)", h.Climatology*scale)
 	}
@@ -114,7 +114,13 @@ func (o *Outlook) shown(opt TableOptions) []StageOutlook {
 		}
 		out = append(out, s)
 	}
-	slices.SortStableFunc(out, func(a, b StageOutlook) int { return int(a.Window.Peak.P50 - b.Window.Peak.P50) })
+	// By date; those without a season last.
+	slices.SortStableFunc(out, func(a, b StageOutlook) int {
+		if a.AllYear != b.AllYear {
+			return map[bool]int{true: 1, false: -1}[a.AllYear]
+		}
+		return int(a.Window.Peak.P50 - b.Window.Peak.P50)
+	})
 	return out
 }
 
@@ -138,7 +144,12 @@ func (p *printer) stage(s StageOutlook, issue Date) {
 	if !s.Fishable {
 		name = cut(s.Name, 18) + " (not fishable)"
 	}
-	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, calendar, gradeWord(s.Grade))
+	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, calendar, GradeWord(s.Grade))
+	if s.AllYear {
+		p.line("  all year")
+		p.line("  %s", orUnknown(s.Hours))
+		return
+	}
 	p.line("  %s", strings.TrimRight(fmt.Sprintf("%-24s %-24s %s", between(s.Window.Start), between(s.Window.Peak), between(s.Window.End)), " "))
 	p.line("  %s", wrap(orUnknown(s.Hours)+"; "+s.Why(), 78, "  "))
 }
@@ -148,15 +159,6 @@ func orUnknown(hours string) string {
 		return "hours unknown"
 	}
 	return hours
-}
-
-// gradeWord is the word of a grade that tells it from the others.
-func gradeWord(grade string) string {
-	first, _, _ := strings.Cut(grade, " ")
-	if first == "common" {
-		return "practice"
-	}
-	return strings.TrimSuffix(first, ",")
 }
 
 // between is a date with its range, as short as it can be said.
@@ -171,12 +173,7 @@ func between(r Range) string {
 	return fmt.Sprintf("%s (%s-%s)", short(r.P50), short(r.P10), short(r.P90))
 }
 
-func short(d Date) string {
-	if d == 0 {
-		return "-"
-	}
-	return d.Time().Format("2 Jan")
-}
+func short(d Date) string { return d.Short() }
 
 // percent rounds a chance to what is known: whole tens in the middle, and never
 // to certainty.

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"example.org/eclose/forecast/verify"
 	"example.org/eclose/model/wading"
 	"example.org/eclose/model/watertemp"
 )
@@ -61,7 +62,7 @@ func (rec Record) Warm(m *watertemp.Model, days, members int) []WarmDay {
 		day := int(rec.Issue) + d
 		w := WarmDay{Date: rec.Issue + Date(d), Chances: make([]float64, len(lines)), Modelled: true}
 		means := columnOf(rows, d)
-		w.MeanC = quantile(means, 0.5)
+		w.MeanC = verify.QuantileOfSorted(means, 0.5)
 		w.MaxP50C, w.MaxP90C = diel.Top(day, means, 0.5), diel.Top(day, means, 0.9)
 		up, _ := diel.Above(day)
 		w.HoursAboveFirstC = watertemp.HoursAbove(w.MeanC, up, lines[0].C)

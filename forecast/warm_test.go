@@ -21,7 +21,7 @@ func TestAModelClearsNoWarningOfAThermometer(t *testing.T) {
 	}{
 		{"warm by the thermometer, cool by the model", Reading{Value: 21.5, At: at.Add(-time.Hour)}, 12, wading.FishStop, "measured"},
 		{"cool by the thermometer, warm by the model", Reading{Value: 12, At: at.Add(-time.Hour)}, 21.5, wading.FishStop, "modelled"},
-		{"the reading is old", Reading{Value: 12, At: at.Add(-30 * time.Hour)}, 20.5, wading.FishRest, "no reading within a day"},
+		{"the reading is old", Reading{Value: 12, At: at.Add(-30 * time.Hour)}, 20.5, wading.FishRest, "no reading in the last 24 hours"},
 		{"no thermometer", Reading{}, 12, wading.FishNone, "modelled"},
 	} {
 		got, words := FishToday(c.now, at, c.modelled)

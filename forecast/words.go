@@ -4,14 +4,8 @@ package forecast
 // certainty.
 func Percent(p float64) string { return percent(p) }
 
-// Short is the date as people say it, without its year.
-func (d Date) Short() string { return short(d) }
-
 // Words is the date with its range, as short as it can be said.
 func (r Range) Words() string { return between(r) }
-
-// GradeWord is the word of a grade that tells it from the others.
-func GradeWord(grade string) string { return gradeWord(grade) }
 
 // Wrap breaks a text into lines of at most n columns.
 func Wrap(s string, n int) string { return wrap(s, n, "") }

@@ -53,7 +53,7 @@ func TestReasonsFollowTheWater(t *testing.T) {
 	for i, s := range as.Stages {
 		w, c := warm.Stages[i], cold.Stages[i]
 		if s.ruledByCalendar() {
-			if s.Early != nil || !strings.Contains(strings.Join(s.Reasons, " "), "calendar rules") {
+			if s.Early != nil || !strings.Contains(strings.Join(s.Reasons, " "), "Set by the calendar") {
 				t.Errorf("%s %s: %v", s.Group, s.Stage, s.Reasons)
 			}
 			continue
@@ -67,7 +67,7 @@ func TestReasonsFollowTheWater(t *testing.T) {
 		}
 		if *w.Early >= 2 && warm.Departure.MeanC > 0 {
 			text := strings.Join(w.Reasons, " ")
-			if !strings.Contains(text, "days early for this river") || !strings.Contains(text, "warmer than the mean of 6 seasons") || !strings.Contains(text, "°F") {
+			if !strings.Contains(text, "days early for this river") || !strings.Contains(text, "warmer than usual (6 seasons)") || !strings.Contains(text, "°F") {
 				t.Errorf("%s %s: %s", s.Group, s.Stage, text)
 			}
 		}
@@ -90,7 +90,7 @@ func TestTheTableSaysHoursAndWhatMovedTheDate(t *testing.T) {
 		t.Fatal(err)
 	}
 	text := b.String()
-	for _, want := range []string{"early here", "before the calendar's", "water hardly moves it", "warmer than the mean of 6", "overrule it."} {
+	for _, want := range []string{"early here", "before the calendar", "water temperature barely shifts it", "warmer than usual (6 seasons)", "overrule it."} {
 		if !strings.Contains(strings.Join(strings.Fields(text), " "), want) {
 			t.Errorf("the table does not say %q:\n%s", want, text)
 		}

@@ -86,7 +86,7 @@ func (q GaugeSearch) Narrow(in []Gauge) []Gauge {
 		}
 		g.DistanceKm = math.NaN()
 		if q.Region == "" {
-			g.DistanceKm = distanceKm(q.Lat, q.Lon, g.Lat, g.Lon)
+			g.DistanceKm = DistanceKm(q.Lat, q.Lon, g.Lat, g.Lon)
 			if !(g.DistanceKm <= q.RadiusKm) { // also one of which the place is not known
 				continue
 			}
@@ -112,9 +112,9 @@ func SortGauges(list []Gauge) {
 	})
 }
 
-// distanceKm is the great-circle distance by the haversine formula on a sphere
+// DistanceKm is the great-circle distance by the haversine formula on a sphere
 // of 6371.0088 km, the mean radius of the earth (IUGG). Arguments in degrees.
-func distanceKm(lat1, lon1, lat2, lon2 float64) float64 {
+func DistanceKm(lat1, lon1, lat2, lon2 float64) float64 {
 	const rad, radius = math.Pi / 180, 6371.0088
 	a := math.Sin((lat2 - lat1) * rad / 2)
 	b := math.Sin((lon2 - lon1) * rad / 2)

@@ -126,7 +126,7 @@ func TestABackfillThatWasKilledGoesOnWhereItWas(t *testing.T) {
 	}
 	// And on demand all of it again.
 	y.asked = nil
-	if code, out, errs := call(t, demo.Issue, "ingest", "--config", path, "--again"); code != 0 || len(y.asked) != 13 || !strings.Contains(out, "0 new, 0 revised") {
+	if code, out, errs := call(t, demo.Issue, "ingest", "--config", path, "--refetch"); code != 0 || len(y.asked) != 13 || !strings.Contains(out, "0 new, 0 revised") {
 		t.Errorf("asked %v: %s%s", y.asked, out, errs)
 	}
 }

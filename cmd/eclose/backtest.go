@@ -18,15 +18,15 @@ import (
 type backtestCmd struct {
 	riversBacktest `embed:""`
 
-	Records   string  `placeholder:"FILE" help:"CSV with columns date, taxon and count (a number, or none, few, many); hours and site are optional. Use - for stdin."`
-	Water     string  `placeholder:"FILE" help:"CSV of daily mean water temperature with columns date and temp_c; site is optional."`
-	Lead      []int   `default:"14" help:"Lead times in days before the taxon's calendar date."`
-	NoCatches bool    `help:"Ignore the taxon's own catches earlier in the season."`
-	NoOthers  bool    `help:"Ignore the dates of taxa already over for the season."`
-	PastOnly  bool    `help:"Fit on earlier seasons only; by default, on all other seasons."`
-	Least     float64 `default:"40" help:"Fewest animals for a season to count; use 5 for none/few/many records."`
-	Each      bool    `help:"Print each forecast as CSV instead of scores."`
-	Format    string  `enum:"text,json" default:"text" help:"Output: text or json."`
+	Records     string  `placeholder:"FILE" help:"CSV with columns date, taxon and count (a number, or none, few, many); hours and site are optional. Use - for stdin."`
+	Water       string  `placeholder:"FILE" help:"CSV of daily mean water temperature with columns date and temp_c; site is optional."`
+	Lead        []int   `default:"14" help:"Lead times in days before the taxon's calendar date."`
+	NoCatches   bool    `help:"Ignore the taxon's own catches earlier in the season."`
+	NoOthers    bool    `help:"Ignore the dates of taxa already over for the season."`
+	PastOnly    bool    `help:"Fit on earlier seasons only; by default, on all other seasons."`
+	MinCount    float64 `aliases:"least" default:"40" help:"Fewest animals for a season to count; use 5 for none/few/many records."`
+	PerForecast bool    `aliases:"each" help:"Print each forecast as CSV instead of scores."`
+	Format      string  `enum:"text,json" default:"text" help:"Output: text or json."`
 }
 
 func (c backtestCmd) Run(e *env) error {
@@ -50,9 +50,9 @@ func (c backtestCmd) Run(e *env) error {
 		}
 	}
 	if rec.Words {
-		c.Least = math.Min(c.Least, 5)
+		c.MinCount = math.Min(c.MinCount, 5)
 	}
-	series := rec.Build(c.Least)
+	series := rec.Build(c.MinCount)
 	switch {
 	case water == nil:
 		fmt.Fprintln(e.stderr, "eclose: no water temperature given; forecasting from dates and catches only")
@@ -72,7 +72,7 @@ func (c backtestCmd) Run(e *env) error {
 			return fmt.Errorf("hindcasts at a lead of %d days: %w", lead, err)
 		}
 		if len(f) == 0 {
-			return fmt.Errorf("%s: nothing to score: no taxon has four seasons with at least %g animals", c.Records, c.Least)
+			return fmt.Errorf("%s: nothing to score: no taxon has four seasons with at least %g animals", c.Records, c.MinCount)
 		}
 		all = append(all, scored{lead, f})
 	}
@@ -80,7 +80,7 @@ func (c backtestCmd) Run(e *env) error {
 		fmt.Fprintln(e.stderr, "eclose: water temperature was not used: a taxon needs three seasons at least 90% complete from 1 January to its date, and the forecast season complete from 1 January to the issue date")
 	}
 	switch {
-	case c.Each:
+	case c.PerForecast:
 		fmt.Fprintln(e.stdout, "lead,taxon,site,year,issue_day,observed_day,model_day,low80_day,high80_day,calendar_day")
 		for _, s := range all {
 			for _, f := range s.cases {
@@ -160,7 +160,7 @@ func printScores(out io.Writer, cases []backtest.Forecast) error {
 		if s.Seasons < verify.FewSeasons {
 			shown = " *"
 		}
-		fmt.Fprintf(w, "%s\t%d\t%.1f\t%.1f\t%.0f %%\t%.0f to %.0f%s\t%.1f\t%.1f\t%.0f %%\t\n", s.Taxon, s.Seasons, s.RMSEModel, s.RMSECalendar,
+		fmt.Fprintf(w, "%s\t%d\t%.1f\t%.1f\t%.0f%%\t%.0f to %.0f%s\t%.1f\t%.1f\t%.0f%%\t\n", s.Taxon, s.Seasons, s.RMSEModel, s.RMSECalendar,
 			100*skill.Value, 100*skill.Low, 100*skill.High, shown, s.CRPSModel, s.CRPSCalendar, 100*s.Coverage80)
 		if s.Seasons >= verify.FewSeasons {
 			rmse, crps = append(rmse, s.RMSEModel/s.RMSECalendar), append(crps, s.CRPSModel/s.CRPSCalendar)

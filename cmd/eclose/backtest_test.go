@@ -89,7 +89,7 @@ func TestBacktestSaysWhenItWasIssuedAndWhatItKnew(t *testing.T) {
 			t.Errorf("%q is not in\n%s", want, out.String())
 		}
 	}
-	if strings.Contains(out.String(), "of the taxon itself") {
+	if strings.Contains(out.String(), "the taxon's own catches") {
 		t.Error("says that it knew the catch")
 	}
 }
@@ -115,9 +115,9 @@ func TestBacktestWithoutDailyWaterSaysSo(t *testing.T) {
 		want string
 	}{
 		"none":   {nil, "no water temperature"},
-		"annual": {[]string{"--water", annual}, "no more than one value a year"},
-		"summer": {[]string{"--water", summer}, "served no forecast"},
-		"twice":  {[]string{"--water", twice}, "days with several temperatures: 1"},
+		"annual": {[]string{"--water", annual}, "at most one value a year"},
+		"summer": {[]string{"--water", summer}, "water temperature was not used"},
+		"twice":  {[]string{"--water", twice}, "1 days have several temperatures"},
 	} {
 		var out, errs bytes.Buffer
 		code := run(append([]string{"backtest", "--records", records}, c.args...), nil, &out, &errs)
@@ -139,7 +139,7 @@ func TestBacktestRefusesWithASentence(t *testing.T) {
 		"a lead of a year":   {[]string{"backtest", "--records", records, "--lead", "365"}, "", 2, "0 to 180"},
 		"no such file":       {[]string{"backtest", "--records", "nowhere.csv"}, "", 1, "nowhere.csv"},
 		"a row that is none": {[]string{"backtest", "--records", "-"}, "date,taxon,count\n2001-13-01,x,1\n", 1, "standard input:2:"},
-		"too few seasons":    {[]string{"backtest", "--records", "-"}, "date,taxon,count\n2001-05-01,x,100\n", 1, "nothing to judge"},
+		"too few seasons":    {[]string{"backtest", "--records", "-"}, "date,taxon,count\n2001-05-01,x,100\n", 1, "nothing to score"},
 	} {
 		var out, errs bytes.Buffer
 		if code := run(c.args, strings.NewReader(c.in), &out, &errs); code != c.code || !strings.Contains(errs.String(), c.want) {

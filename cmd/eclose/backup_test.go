@@ -240,7 +240,7 @@ func filesUnder(t *testing.T, dir string) map[string]string {
 
 func moves(t *testing.T, dir, path string) {
 	to := dbtest.PostgresURL(t)
-	if code, _, errs := call(t, demo.Issue, "jobs", "add", "outlooks", "--config", path, "--issue", "2026-05-01T12:00:00Z"); code != 0 {
+	if code, _, errs := call(t, demo.Issue, "jobs", "add", "forecasts", "--config", path, "--issue", "2026-05-01T12:00:00Z"); code != 0 {
 		t.Fatal(errs)
 	}
 	code, out, errs := call(t, demo.Issue, "database", "move", "--config", path, "--to", to)

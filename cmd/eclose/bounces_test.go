@@ -75,7 +75,7 @@ func TestAReportStopsMailToADeadAddressOnce(t *testing.T) {
 
 	database := "--database=" + file
 	out, errs, code := ecloseRun(t, "", "bounces", "read", box, database)
-	if code != 0 || out != "1 new, 0 known before, 1 of no failure, 1 for a human to look at\n" || !strings.Contains(errs, "no mail of ours") {
+	if code != 0 || out != "1 new bounces, 0 already recorded, 1 not delivery failures, 1 need a human\n" || !strings.Contains(errs, "none of our messages") {
 		t.Errorf("%d %s%s", code, out, errs)
 	}
 	for name, want := range map[string]bool{"cur/1:2,S": true, "cur/2:2,S": true, "new/3": true, "new/1": false} {
@@ -89,7 +89,7 @@ func TestAReportStopsMailToADeadAddressOnce(t *testing.T) {
 	if out, _, _ = ecloseRun(t, "", "bounces", "read", box, database); !strings.HasPrefix(out, "0 new, 1 known before") {
 		t.Errorf("again: %s", out)
 	}
-	if _, errs, code = ecloseRun(t, "", "bounces", "read", dir, database); code != 2 || !strings.Contains(errs, "no maildir") {
+	if _, errs, code = ecloseRun(t, "", "bounces", "read", dir, database); code != 2 || !strings.Contains(errs, "not a maildir") {
 		t.Errorf("no maildir: %d %s", code, errs)
 	}
 }

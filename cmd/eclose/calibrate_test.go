@@ -48,7 +48,7 @@ func TestADiaryMovesTheForecast(t *testing.T) {
 	const drake = "western-green-drake"
 
 	code, _, errs := call(t, now, "calibrate", "wend", "--config", path)
-	if code != 1 || !strings.Contains(errs, "no sighting of Wend") || !strings.Contains(errs, "eclose diary add --river wend") {
+	if code != 1 || !strings.Contains(errs, "no sightings recorded for Wend") || !strings.Contains(errs, "eclose diary add --river wend") {
 		t.Errorf("an empty diary: exit %d, %s", code, errs)
 	}
 	before, grade := peakOf(t, now, path, drake)
@@ -65,7 +65,7 @@ func TestADiaryMovesTheForecast(t *testing.T) {
 		}
 	}
 	code, out, errs := call(t, now, "calibrate", "wend", "--config", path, "--dry")
-	if code != 0 || !strings.Contains(out, "Nothing was kept") {
+	if code != 0 || !strings.Contains(out, "Not saved") {
 		t.Errorf("exit %d: %s%s", code, out, errs)
 	}
 	if still, _ := peakOf(t, now, path, drake); still != before {
@@ -75,7 +75,7 @@ func TestADiaryMovesTheForecast(t *testing.T) {
 	if code != 0 {
 		t.Fatal(errs)
 	}
-	for _, want := range []string{"what 10 sightings teach", "western green drake", "10 times, 2 seasons", "days earlier", "Kept as version 1"} {
+	for _, want := range []string{"10 sightings used", "western green drake", "10 times, 2 seasons", "days earlier", "Saved as version 1"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("%q is missing from:\n%s", want, out)
 		}
@@ -97,7 +97,7 @@ func TestADiaryMovesTheForecast(t *testing.T) {
 	if past, grade := peakOf(t, later, path, drake, "--issue-date", "2026-05-17"); past < before-2 || !strings.Contains(grade, "prior") {
 		t.Errorf("issued for the day before: %s, grade %q", past, grade)
 	}
-	if code, out, _ := call(t, later, "calibrate", "wend", "--config", path); code != 0 || !strings.Contains(out, "Kept as version 2") {
+	if code, out, _ := call(t, later, "calibrate", "wend", "--config", path); code != 0 || !strings.Contains(out, "Saved as version 2") {
 		t.Errorf("a second time: exit %d: %s", code, out)
 	}
 	code, out, _ = call(t, later, "calibrate", "wend", "--config", path, "--versions")
@@ -116,7 +116,7 @@ func TestCalibrateSaysWhatItCannotLearnFrom(t *testing.T) {
 		want string
 	}{
 		{"a river that is none", []string{"Styx", "--config", path}, 2, `no river "Styx"`},
-		{"nothing learnt yet", []string{"beck", "--config", path, "--versions"}, 0, "Nothing was learnt"},
+		{"nothing learnt yet", []string{"beck", "--config", path, "--versions"}, 0, "No calibration saved"},
 		{"nothing seen yet", []string{"beck", "--config", path}, 1, "no sighting"},
 		{"no config", []string{"beck"}, 2, "--config"},
 	} {

@@ -40,7 +40,7 @@ func TestDegreeDaysOfATable(t *testing.T) {
 	if math.Abs(got.Total-(5+10+14)) > 1e-9 {
 		t.Errorf("total %g, want 29", got.Total)
 	}
-	if !strings.Contains(errs.String(), "1 of 4 days lack a temperature") {
+	if !strings.Contains(errs.String(), "1 of 4 days have no temperature") {
 		t.Errorf("the gap is not told: %q", errs.String())
 	}
 }

@@ -132,7 +132,7 @@ func (x *exam) water(c config.River, rec forecast.Record) {
 	case c.Weather == nil:
 		x.add(bad, what, "No weather configured: the forecast shifts past seasons' water temperature by today's anomaly and, further ahead, is no better than the calendar. Add [river.weather].", "%s", says)
 	case water > 0:
-		x.add(bad, what, "The forecast relies on past water temperature only. If the gauge has a longer record, raise backfill-years and run eclose ingest --again.", "%s", says)
+		x.add(bad, what, "The forecast relies on past water temperature only. If the gauge has a longer record, raise backfill-years and run eclose ingest --refetch.", "%s", says)
 	default:
 		x.add(bad, what, "No water data: the forecast is the calendar only.", "%s", says)
 	}

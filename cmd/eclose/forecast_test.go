@@ -136,7 +136,7 @@ func TestTheDemosTableFitsATerminalAndItsFilesSayThatTheyAreInvented(t *testing.
 			t.Errorf("%d columns: %q", n, line)
 		}
 	}
-	for _, want := range []string{"Wend: outlook issued 18 May 2026", "Degree-days since 1 January", "calendar", "your own eyes overrule"} {
+	for _, want := range []string{"Wend: forecast issued 18 May 2026", "since 1 January", "calendar", "your own eyes overrule"} {
 		if !strings.Contains(strings.Join(strings.Fields(string(b)), " "), want) {
 			t.Errorf("the table does not say %q", want)
 		}

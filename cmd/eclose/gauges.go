@@ -68,20 +68,20 @@ func (f agencyFlags) server(e *env, cfg *config.Config, name string) (s feed.Ser
 }
 
 type gaugesFindCmd struct {
-	Near    string      `xor:"where" required:"" placeholder:"LAT,LON" help:"Latitude,longitude, e.g. 44.7,-121.2."`
-	State   string      `xor:"where" required:"" placeholder:"XX" help:"Two-letter US state or Canadian province."`
-	Radius  float64     `default:"50" help:"Search radius around --near, km."`
-	With    string      `default:"water-temperature" help:"Required variable: water-temperature, discharge or gauge-height."`
-	Agency  []string    `placeholder:"NAME" help:"Agency to search: ${agencies}. Default: that country's agencies, plus any server in the config."`
-	All     bool        `name:"all-types" help:"Include wells, lakes and outfalls."`
-	Format  string      `enum:"table,json" default:"table" help:"How to print: table or json."`
-	Servers agencyFlags `embed:""`
+	Near     string      `xor:"where" required:"" placeholder:"LAT,LON" help:"Latitude,longitude, e.g. 44.7,-121.2."`
+	State    string      `xor:"where" required:"" placeholder:"XX" help:"Two-letter US state or Canadian province."`
+	Radius   float64     `default:"50" help:"Search radius around --near, km."`
+	Variable string      `aliases:"with" default:"water-temperature" help:"Required variable: water-temperature, discharge or gauge-height."`
+	Agency   []string    `placeholder:"NAME" help:"Agency to search: ${agencies}. Default: that country's agencies, plus any server in the config."`
+	All      bool        `name:"all-types" help:"Include wells, lakes and outfalls."`
+	Format   string      `enum:"table,json" default:"table" help:"How to print: table or json."`
+	Servers  agencyFlags `embed:""`
 }
 
 func (c *gaugesFindCmd) Run(e *env) error {
-	q := ingest.GaugeSearch{Region: c.State, RadiusKm: c.Radius, AllTypes: c.All, Variable: ingest.Variable(strings.ReplaceAll(c.With, "-", "_"))}
+	q := ingest.GaugeSearch{Region: c.State, RadiusKm: c.Radius, AllTypes: c.All, Variable: ingest.Variable(strings.ReplaceAll(c.Variable, "-", "_"))}
 	if q.Variable.Unit() == "" {
-		return app.Usagef("--with %s: unknown variable", c.With)
+		return app.Usagef("--variable %s: unknown variable", c.Variable)
 	}
 	if c.Near != "" {
 		var err error

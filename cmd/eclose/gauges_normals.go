@@ -15,22 +15,22 @@ import (
 )
 
 type gaugesNormalsCmd struct {
-	Site    string      `arg:"" help:"USGS site number, e.g. 14092500; other agencies publish no such statistics."`
-	With    string      `default:"water-temperature" help:"Variable: water-temperature, discharge, gauge-height."`
-	From    time.Time   `format:"2006-01-02" placeholder:"DATE" help:"First day (default: today); the year is ignored."`
-	Days    int         `default:"28" help:"Number of days, 1 to 366."`
-	Units   string      `enum:"metric,us" default:"metric" help:"How to print: metric or us."`
-	Format  string      `enum:"table,json" default:"table" help:"Output: table, or json (always metric)."`
-	Servers agencyFlags `embed:""`
+	Site     string      `arg:"" help:"USGS site number, e.g. 14092500; other agencies publish no such statistics."`
+	Variable string      `aliases:"with" default:"water-temperature" help:"Variable: water-temperature, discharge, gauge-height."`
+	From     time.Time   `format:"2006-01-02" placeholder:"DATE" help:"First day (default: today); the year is ignored."`
+	Days     int         `default:"28" help:"Number of days, 1 to 366."`
+	Units    string      `enum:"metric,us" default:"metric" help:"How to print: metric or us."`
+	Format   string      `enum:"table,json" default:"table" help:"Output: table, or json (always metric)."`
+	Servers  agencyFlags `embed:""`
 }
 
 // Run prints what the days ahead have been like in past years, as the agency
 // works it out. A person who plans a trip holds it against the outlook; no
 // outlook, check or caution rests on it.
 func (c *gaugesNormalsCmd) Run(e *env) error {
-	v := ingest.Variable(strings.ReplaceAll(c.With, "-", "_"))
+	v := ingest.Variable(strings.ReplaceAll(c.Variable, "-", "_"))
 	if v.Unit() == "" {
-		return app.Usagef("--with %s: there is no such variable", c.With)
+		return app.Usagef("--variable %s: there is no such variable", c.Variable)
 	}
 	if c.Days < 1 || c.Days > 366 {
 		return app.Usagef("--days %d: write 1 to 366", c.Days)

@@ -46,7 +46,7 @@ func TestGaugesOfEachAgencyFitTheTable(t *testing.T) {
 				t.Errorf("%s: wider than 80 columns: %s", agency, l)
 			}
 		}
-		if !strings.Contains(out, "2 gauges. In the config, for the first:\n\n    [[river.gauge]]\n    feed = \""+agency+"\"\n") || !strings.Contains(strings.ToLower(out), "  11  wend below garrow") {
+		if !strings.Contains(out, "2 gauges. To use the first, add to the config:\n\n    [[river.gauge]]\n    feed = \""+agency+"\"\n") || !strings.Contains(strings.ToLower(out), "  11  wend below garrow") {
 			t.Errorf("%s:\n%s", agency, out)
 		}
 		code, out, _ = gauges(t, "--near", "50.6,-4.3", "--radius", "40", "--agency", agency, "--base-url", lists(t, agency), "--format", "json")
@@ -86,14 +86,14 @@ func TestASearchForGaugesThatMakesNoSenseSaysWhy(t *testing.T) {
 		want string
 	}{
 		{[]string{"--near", "50.6"}, 2, "latitude,longitude"},
-		{[]string{"--near", "60,10"}, 2, "none of the agencies known by place has gauges there"},
-		{[]string{"--state", "ZZ"}, 2, "no state of the USA and no province of Canada"},
-		{[]string{"--near", "50.6,-4.3", "--with", "colour"}, 2, "no such variable"},
+		{[]string{"--near", "60,10"}, 2, "outside the USA, England and Canada"},
+		{[]string{"--state", "ZZ"}, 2, "not a US state or Canadian province"},
+		{[]string{"--near", "50.6,-4.3", "--variable", "colour"}, 2, "no such variable"},
 		{[]string{"--near", "50.6,-4.3", "--radius=-1"}, 2, "more than 0"},
 		{[]string{"--near", "50.6,-4.3", "--agency", "nobody"}, 2, "known are usgs, ea, eccc, sensorthings"},
-		{[]string{"--near", "48.8,-123", "--base-url", "http://127.0.0.1:1"}, 2, "name one by --agency"},
+		{[]string{"--near", "48.8,-123", "--base-url", "http://127.0.0.1:1"}, 2, "choose one with --agency"},
 		{[]string{"--near", "50.6,-4.3", "--agency", "sensorthings"}, 1, "names no server"},
-		{[]string{"--state", "OR", "--agency", "ea"}, 1, "knows no state"},
+		{[]string{"--state", "OR", "--agency", "ea"}, 1, "cannot be searched by state"},
 		{[]string{"--near", "50.6,-4.3", "--key-file", "nowhere"}, 2, "reading the key"},
 		{[]string{"--near", "50.6,-4.3", "--config", "nowhere.toml"}, 2, "reading the config"},
 	} {
@@ -102,7 +102,7 @@ func TestASearchForGaugesThatMakesNoSenseSaysWhy(t *testing.T) {
 		}
 	}
 	_, out, _ := gauges(t, "--near", "52,-4.3", "--radius", "1", "--agency", "ea", "--base-url", lists(t, "ea"))
-	if !strings.HasPrefix(out, "No gauge with water temperature there in the list of: Environment Agency (England). Try") {
+	if !strings.HasPrefix(out, "No gauge with water temperature found in: Environment Agency (England). Try") {
 		t.Error(out)
 	}
 }
@@ -147,7 +147,7 @@ func TestNormalsOverTheTurnOfTheYear(t *testing.T) {
 	if err := json.Unmarshal([]byte(out), &j); code != 0 || err != nil || j.Unit != "°C" || len(j.Days) != 2 || j.Days[1]["median"] != 5.0 || j.Days[1]["p10"] != nil {
 		t.Errorf("%d, %v\n%s", code, err, out)
 	}
-	if code, out, _ = ask(t, "normals", "90000002", "--base-url", base); code != 0 || !strings.Contains(out, "has no statistics of water temperature at 90000002") {
+	if code, out, _ = ask(t, "normals", "90000002", "--base-url", base); code != 0 || !strings.Contains(out, "No statistics for water temperature at 90000002") {
 		t.Errorf("%d %s", code, out)
 	}
 	for _, c := range [][2]string{{"--days=0", "1 to 366"}, {"--with=colour", "no such variable"}, {"--base-url=http://127.0.0.1:1/x", "/ogcapi/v1"}} {

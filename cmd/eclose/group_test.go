@@ -24,11 +24,11 @@ func TestGroupCommands(t *testing.T) {
 		want []string
 		code int
 	}{
-		{"a name of two insects lists both", []string{"find", "green", "drake", "--region", "rockies", "--month", "june"}, []string{"western-green-drake", "eastern-green-drake", "not under this name in rockies"}, 0},
+		{"a name of two insects lists both", []string{"find", "green", "drake", "--region", "rockies", "--month", "june"}, []string{"western-green-drake", "eastern-green-drake", "not called this in rockies"}, 0},
 		{"a name with no region asks for one", []string{"find", "march brown"}, []string{"western-march-brown", "eastern-march-brown", "march-brown-european", "--region"}, 0},
 		{"a place in place of a region", []string{"find", "BWO", "--near", "51.1,-1.5"}, []string{"ignita-olive"}, 0},
 		{"a misspelt name says so", []string{"find", "hendriksen"}, []string{"hendrickson", "spelling guessed"}, 0},
-		{"an unknown name", []string{"find", "zzzzzz"}, []string{"no group is known"}, 1},
+		{"an unknown name", []string{"find", "zzzzzz"}, []string{"no insect group matches"}, 1},
 		{"an unknown region", []string{"find", "PMD", "--region", "mars"}, []string{"unknown region", "upper-midwest"}, 2},
 		{"a month cut short", []string{"find", "October cadis", "--month", "sept", "--region", "rockies"}, []string{"october-caddis", "spelling guessed"}, 0},
 		{"no such month", []string{"find", "PMD", "--month", "13"}, []string{"is not a month"}, 2},

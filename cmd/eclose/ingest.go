@@ -15,7 +15,7 @@ import (
 
 type ingestCmd struct {
 	configFlag
-	Again bool `help:"Download all of backfill-years again. If interrupted, it resumes at the same year."`
+	Refetch bool `aliases:"again" help:"Download all of backfill-years again. If interrupted, it resumes at the same year."`
 }
 
 func (c ingestCmd) Run(e *env) error {
@@ -34,7 +34,7 @@ func (c ingestCmd) Run(e *env) error {
 	}
 	defer endBar()
 	outcomes, err := app.Ingest(e.ctx, cfg, app.Options{Now: e.now, Sleep: e.sleep}, func(in *schedule.Intake) {
-		in.Refetch = c.Again
+		in.Refetch = c.Refetch
 		in.OnOutcome = func(o schedule.Outcome) {
 			endBar()
 			printOutcome(e.stdout, o)
@@ -47,7 +47,7 @@ func (c ingestCmd) Run(e *env) error {
 			bar.done(p.Done, p.Pieces)
 		}
 	})
-	if errors.Is(err, series.ErrInUse) && !c.Again {
+	if errors.Is(err, series.ErrInUse) && !c.Refetch {
 		if asked, err := app.FetchByServer(e.ctx, cfg, e.now, e.stdout); asked {
 			return err
 		}

@@ -168,7 +168,7 @@ func TestBadAnswersLoseNothing(t *testing.T) {
 			w.Header().Set("Content-Length", fmt.Sprint(len(ok)))
 			_, _ = io.WriteString(w, ok[:len(ok)/2])
 		}, "usgs"},
-		{"an empty series", page(`{"type":"FeatureCollection","features":[],"links":[]}`), "without a single reading"},
+		{"an empty series", page(`{"type":"FeatureCollection","features":[],"links":[]}`), "returned no readings"},
 		{"an unknown unit", page(strings.ReplaceAll(ok, "degC", "degX")), "degX"},
 		{"too many requests", func(w http.ResponseWriter, _ *http.Request) {
 			w.Header().Set("Retry-After", "7200")
@@ -203,7 +203,7 @@ func TestBadAnswersLoseNothing(t *testing.T) {
 			if code != 1 {
 				t.Errorf("exit code %d, want 1\n%s", code, out)
 			}
-			if !strings.Contains(out, c.want) || !strings.Contains(errs, "what was stored before is untouched") {
+			if !strings.Contains(out, c.want) || !strings.Contains(errs, "stored data unchanged") {
 				t.Errorf("%q does not say %q", out+errs, c.want)
 			}
 			if n := strings.Count(strings.TrimSpace(out), "\n"); n != 0 {

@@ -159,7 +159,7 @@ type jobsAddCmd struct {
 	jobsFlags
 	sharedBacktest `embed:""`
 
-	What  string   `arg:"" enum:"outlooks,exports,backtest" help:"outlooks, exports or backtest."`
+	What  string   `arg:"" enum:"forecasts,outlooks,exports,backtest" help:"forecasts, exports or backtest."`
 	Issue string   `help:"Forecasts: issue time, RFC 3339 (default: now)." placeholder:"TIME"`
 	Month string   `help:"Exports: month of issue, e.g. 2026-05." placeholder:"MONTH"`
 	River []string `help:"Only these rivers." placeholder:"NAME"`

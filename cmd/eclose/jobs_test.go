@@ -54,9 +54,9 @@ func TestWorkersShareADatabaseAndAnObjectStore(t *testing.T) {
 		ok("ingest", "--config", p)
 	}
 	issue := demo.Issue.Format(time.RFC3339)
-	ok("jobs", "add", "outlooks", "--config", path, "--issue", issue)
+	ok("jobs", "add", "forecasts", "--config", path, "--issue", issue)
 	ok("jobs", "add", "backtest", "--config", path, "--run", "first", "--seasons", "2025..2025", "--leads", "0,14", "--every", "30", "--members", "10")
-	if out := ok("jobs", "list", "--config", path, "--state", "available"); strings.Count(out, "outlook") != 3 || strings.Count(out, "slice") != 3 {
+	if out := ok("jobs", "list", "--config", path, "--state", "available"); strings.Count(out, "outlook") != 3 || strings.Count(out, "backtest-season") != 3 {
 		t.Fatalf("waiting:\n%s", out)
 	}
 	var stops []func() int
@@ -79,14 +79,14 @@ func TestWorkersShareADatabaseAndAnObjectStore(t *testing.T) {
 	done("outlook", 3)
 	ok("jobs", "add", "exports", "--config", path, "--month", "2026-05")
 	done("export", 3)
-	done("slice", 3)
+	done("backtest-season", 3)
 
 	// A river whose month had no outlook is given up, says why, and can be tried again.
 	ok("jobs", "add", "exports", "--config", path, "--month", "2025-01", "--river", "wend")
 	for end := time.Now().Add(30 * time.Second); ; time.Sleep(100 * time.Millisecond) {
 		out := ok("jobs", "list", "--config", path, "--state", "cancelled")
 		if id := regexp.MustCompile(`(?m)^(\d+) +export`).FindStringSubmatch(out); id != nil {
-			if show := ok("jobs", "show", "--config", path, id[1]); !strings.Contains(show, "no outlook of wend was issued in January 2025") {
+			if show := ok("jobs", "show", "--config", path, id[1]); !strings.Contains(show, "no forecast for wend was issued in January 2025") {
 				t.Errorf("jobs show:\n%s", show)
 			}
 			if again := ok("jobs", "retry", "--config", path, "--all", "--kind", "export"); !strings.Contains(again, "1 jobs") {
@@ -137,19 +137,19 @@ func TestASharedBacktestIsNamedAndKeepsItsPlan(t *testing.T) {
 		code int
 		want string
 	}{
-		{[]string{"--seasons", "2024..2025"}, 2, "name the run"},
-		{[]string{"--run", "../x", "--seasons", "2024..2025"}, 2, "name the run"},
+		{[]string{"--seasons", "2024..2025"}, 2, "--run "},
+		{[]string{"--run", "../x", "--seasons", "2024..2025"}, 2, "--run "},
 		{[]string{"--run", "x", "--seasons", "2025..2024"}, 2, "--seasons"},
 		{[]string{"--run", "x", "--seasons", "2024..2025"}, 0, "6 jobs added"},
-		{[]string{"--run", "x", "--seasons", "2024..2025"}, 0, "0 jobs added, 6 were there already"},
-		{[]string{"--run", "x", "--seasons", "2023..2025"}, 2, "choose another name"},
+		{[]string{"--run", "x", "--seasons", "2024..2025"}, 0, "0 jobs added, 6 already queued"},
+		{[]string{"--run", "x", "--seasons", "2023..2025"}, 2, "different settings"},
 	} {
 		code, out, errs := call(t, demo.Issue, append([]string{"jobs", "add", "backtest", "--config", path}, c.args...)...)
 		if code != c.code || !strings.Contains(out+errs, c.want) {
 			t.Errorf("%v: %d %s%s", c.args, code, out, errs)
 		}
 	}
-	if code, _, errs := call(t, demo.Issue, "backtest", "--config", path, "--run", "y", "--out", t.TempDir()); code != 2 || !strings.Contains(errs, "begin one with") {
+	if code, _, errs := call(t, demo.Issue, "backtest", "--config", path, "--run", "y", "--out", t.TempDir()); code != 2 || !strings.Contains(errs, "start one with") {
 		t.Errorf("a run that was never begun: %d %s", code, errs)
 	}
 }

@@ -251,7 +251,7 @@ func TestFromATripToAMailToASightingToNoMoreMail(t *testing.T) {
 	r := openReader(t, root)
 	until(t, "the outlooks on the page", log, func() bool {
 		_, body := get(t, url+"/")
-		return strings.Count(body, "<h2") == 3 && !strings.Contains(body, "There is no outlook")
+		return strings.Count(body, "<h2") == 3 && !strings.Contains(body, "No forecast for this river yet")
 	})
 
 	// The trip, and from it the wish to be told.
@@ -263,7 +263,7 @@ func TestFromATripToAMailToASightingToNoMoreMail(t *testing.T) {
 	r.do(t, chromedp.SendKeys(chromedp.CSS(`input[name=address]`), "ann@example.org"), chromedp.Click(chromedp.CSS(`input[name=threshold][value="0.33"]`)))
 	r.shoot(t, "journey-subscribe")
 	r.follow(t, "main form button")
-	if got := r.text(t, "h1"); got != "Look into your mailbox" {
+	if got := r.text(t, "h1"); got != "Check your email" {
 		t.Fatalf("after asking: %q", got)
 	}
 
@@ -294,7 +294,7 @@ func TestFromATripToAMailToASightingToNoMoreMail(t *testing.T) {
 		return at, body
 	}
 	r.open(t, "/diary/new")
-	if got := r.text(t, "h1"); got != "Whose diary is it?" {
+	if got := r.text(t, "h1"); got != "Sign in to the diary" {
 		t.Fatalf("a stranger at the diary sees %q", got)
 	}
 	r.do(t, chromedp.SendKeys(chromedp.CSS("input[name=secret]"), secret))

@@ -89,7 +89,7 @@ func TestScoreJudgesKeptOutlooksAsSightingsArrive(t *testing.T) {
 	later := time.Date(2026, 6, 1, 18, 0, 0, 0, time.UTC)
 
 	code, out, errs := call(t, later, "score", "--config", path)
-	if code != 0 || !strings.Contains(out, "no sighting of 2026") {
+	if code != 0 || !strings.Contains(out, "no sightings from 2026") {
 		t.Fatalf("exit %d before any sighting: %s%s", code, out, errs)
 	}
 
@@ -110,7 +110,7 @@ func TestScoreJudgesKeptOutlooksAsSightingsArrive(t *testing.T) {
 	if code != 0 {
 		t.Fatal(errs)
 	}
-	if !strings.Contains(errs, "for 1 sightings no outlook had been issued in time") {
+	if !strings.Contains(errs, "1 sightings not scored") {
 		t.Errorf("standard error: %s", errs)
 	}
 	// At no lead: the 11th by that of the 11th, the 13th by the same; at seven
@@ -135,18 +135,18 @@ func TestScoreJudgesKeptOutlooksAsSightingsArrive(t *testing.T) {
 			t.Errorf("no line of lead %d in\n%s", lead, out)
 		}
 	}
-	for _, want := range []string{"fewer than 8 seasons prove nothing", "0 is perfect", "report.html"} {
+	for _, want := range []string{"fewer than 8 seasons are too few", "0 is perfect", "report.html"} {
 		if !strings.Contains(strings.Join(strings.Fields(out), " "), want) {
 			t.Errorf("it does not say %q:\n%s", want, out)
 		}
 	}
 	page, err := os.ReadFile(filepath.Join(report, "report.html"))
-	if err != nil || !strings.Contains(string(page), "as they were issued and kept") {
+	if err != nil || !strings.Contains(string(page), "as issued at the time") {
 		t.Errorf("the report does not say what was judged: %v", err)
 	}
 
 	// A year without kept outlooks is issued again, and says so.
-	if _, out, errs = call(t, later, "score", "--config", path, "--season", "2025"); !strings.Contains(out, "no sighting of 2025") {
+	if _, out, errs = call(t, later, "score", "--config", path, "--season", "2025"); !strings.Contains(out, "no sightings from 2025") {
 		t.Errorf("%s%s", out, errs)
 	}
 }
@@ -158,7 +158,7 @@ func TestExportWritesTheKeptOutlookInEveryFormat(t *testing.T) {
 	file := func(format string) string { return filepath.Join(dir, "out."+format) }
 	for _, f := range export.Formats {
 		code, out, errs := call(t, now, "export", "--config", path, "--format", string(f), "--rivers", "wend", "--from", "2026-05-20", "--to", "2026-06-20", "--out", file(string(f)))
-		if code != 0 || out != "" || !strings.Contains(errs, "as they were issued: 1, issued now: 0") {
+		if code != 0 || out != "" || !strings.Contains(errs, "1 saved forecasts, 0 issued now") {
 			t.Fatalf("%s: exit %d, %q, %q", f, code, out, errs)
 		}
 		b, err := os.ReadFile(file(string(f)))

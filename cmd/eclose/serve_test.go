@@ -138,7 +138,7 @@ func TestServeDoesItAllByItself(t *testing.T) {
 				t.Errorf("the page: %d %s", code, body)
 			}
 			code, body := get(t, url+"/metrics")
-			for _, want := range []string{`eclose_outlook_age_seconds{river="wend"}`, `eclose_reading_age_seconds{feed="usgs",site="USGS-99000001"}`,
+			for _, want := range []string{`eclose_forecast_age_seconds{river="wend"}`, `eclose_outlook_age_seconds{river="wend"}`, `eclose_clock_offset_seconds`, `eclose_reading_age_seconds{feed="usgs",site="USGS-99000001"}`,
 				`eclose_jobs{kind="outlook",state="completed"}`, "eclose_queue_lag_seconds", "eclose_job_seconds_bucket", "eclose_scrape_errors 0"} {
 				if code != 200 || !strings.Contains(body, want) {
 					t.Errorf("the metrics lack %s (%d)", want, code)
@@ -180,7 +180,7 @@ func TestHealthIsAboutForecastsNotTheProcess(t *testing.T) {
 	for end := time.Now().Add(30 * time.Second); ; time.Sleep(100 * time.Millisecond) {
 		code, r := report(t, url)
 		if code == http.StatusServiceUnavailable {
-			if !strings.Contains(strings.Join(r.Problems, " "), "3 of 3 rivers are stale") {
+			if !strings.Contains(strings.Join(r.Problems, " "), "stale for 3 of 3 rivers") {
 				t.Errorf("%+v", r)
 			}
 			return
@@ -229,7 +229,7 @@ func TestReadersThatDawdleOrFloodAreCutOff(t *testing.T) {
 
 func TestAWorkerNeedsPostgreSQL(t *testing.T) {
 	_, path := write(t, demo.Config("http://127.0.0.1:9"))
-	if code, _, errs := call(t, demo.Issue, "worker", "--config", path); code != 2 || !strings.Contains(errs, "serves one process") {
+	if code, _, errs := call(t, demo.Issue, "worker", "--config", path); code != 2 || !strings.Contains(errs, "needs PostgreSQL") {
 		t.Errorf("%d %s", code, errs)
 	}
 	if code, _, errs := call(t, demo.Issue, "worker", "--config", path, "--queue", "mial"); code != 2 {

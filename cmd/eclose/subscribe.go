@@ -80,7 +80,7 @@ func (c subscribeListCmd) Run(e *env) error {
 				fmt.Fprintf(w, "%s\t%s\t-\t\t\t\t\t\t\t%s\t%s\n", p.Address, state, p.Zone, p.Units)
 			}
 			for _, x := range p.Subscriptions {
-				fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%.0f %%\t%d\t%s\t%s\t%s\t%s\n", p.Address, state, x.River,
+				fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%.0f%%\t%d\t%s\t%s\t%s\t%s\n", p.Address, state, x.River,
 					anyOf(x.Groups, "any fishable"), anyOf(x.Stages, "both"), 100*x.Threshold, x.HorizonDays, x.Cadence, yesNo(x.Cautions), p.Zone, p.Units)
 			}
 		}

@@ -234,7 +234,7 @@ func (f *waterFit) printLeads(out io.Writer) error {
 			fmt.Fprintf(w, "%d\t0\t\t\t\t\t\t\t\n", l.Lead)
 			continue
 		}
-		fmt.Fprintf(w, "%d\t%d\t%.2f\t%.0f %%\t%.2f\t%.0f %%\t%.2f\t%.2f\t\n", l.Lead, l.Days, l.RMSE, 100*l.Inside, l.Observed, 100*l.ObservedInside, l.Persistence, l.Climatology)
+		fmt.Fprintf(w, "%d\t%d\t%.2f\t%.0f%%\t%.2f\t%.0f%%\t%.2f\t%.2f\t\n", l.Lead, l.Days, l.RMSE, 100*l.Inside, l.Observed, 100*l.ObservedInside, l.Persistence, l.Climatology)
 	}
 	return w.Flush()
 }

@@ -175,7 +175,7 @@ func TestWaterOfARiverSaysHowWellItIsKnown(t *testing.T) {
 	if code != 0 {
 		t.Fatal(errs)
 	}
-	for _, want := range []string{"Grade: measured here", "Regime: ", "check: model", "check: logistic on air", "check: climatology", "check: yesterday's reading", "days ahead", "Modelled: chance", "clears no warning", "Flow can rise without warning", page} {
+	for _, want := range []string{"Model: model fitted here", "Regime: ", "check: model", "check: logistic on air", "check: climatology", "check: yesterday's reading", "days ahead", "Modelled chance", "does not override", "Flow can rise without warning", page} {
 		if !strings.Contains(out, want) {
 			t.Errorf("no %q in\n%s", want, out)
 		}
@@ -184,7 +184,7 @@ func TestWaterOfARiverSaysHowWellItIsKnown(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{`<path class="band"`, `<path class="measured"`, "check: model", "no day of it was in the fit"} {
+	for _, want := range []string{`<path class="band"`, `<path class="measured"`, "check: model", "test period only"} {
 		if !strings.Contains(string(drawn), want) {
 			t.Errorf("no %q in the page", want)
 		}
@@ -239,17 +239,17 @@ func TestARiverWithHalfAYearOfWaterIsFittedAndSaysSo(t *testing.T) {
 	if err := json.Unmarshal([]byte(out), &got); err != nil {
 		t.Fatal(err)
 	}
-	if got.Grade != "measured here for part of a year" || got.Fallback != "" || got.Fit.Model.Days < 95 || got.Fit.Model.Days > 105 || got.Check.Model.Days < 45 {
+	if got.Grade != "model fitted here, less than a year of readings" || got.Fallback != "" || got.Fit.Model.Days < 95 || got.Fit.Model.Days > 105 || got.Check.Model.Days < 45 {
 		t.Errorf("%+v", got)
 	}
 	code, out, errs = call(t, now, "forecast", "--river", "Young Beck", "--config", config)
 	if code != 0 {
 		t.Fatal(errs)
 	}
-	if flat := strings.Join(strings.Fields(out), " "); !strings.Contains(flat, "measured here for part of a year") || !strings.Contains(flat, "days of readings here, less than a year") {
+	if flat := strings.Join(strings.Fields(out), " "); !strings.Contains(flat, "model fitted here, less than a year of readings") || !strings.Contains(flat, "days of readings here (less than a year)") {
 		t.Errorf("the outlook does not say how little is known:\n%s", out[:min(len(out), 1500)])
 	}
-	if _, out, _ = call(t, now, "doctor", "--config", config); !strings.Contains(strings.Join(strings.Fields(out), " "), "What part of a year does not tell") {
+	if _, out, _ = call(t, now, "doctor", "--config", config); !strings.Contains(strings.Join(strings.Fields(out), " "), "borrowed from similar rivers") {
 		t.Errorf("doctor does not say it:\n%s", out)
 	}
 }

@@ -19,10 +19,10 @@ func TestReadRecords(t *testing.T) {
 		"hours of zero say nothing":                {in: "date,taxon,count,hours\n2001-05-02,Olive,2,0\n2001-05-03,Olive,0,2\n", rows: 1},
 		"no taxon column":                          {in: "date,count\n", wantErr: `records.csv:1: no column "taxon"`},
 		"a date that is none":                      {in: "date,taxon,count\n02.05.2001,Olive,3\n", wantErr: `records.csv:2: "02.05.2001" is not a date: write YYYY-MM-DD`},
-		"a negative count":                         {in: "date,taxon,count\n2001-05-02,Olive,-3\n", wantErr: `records.csv:2: count "-3" is not a number`},
+		"a negative count":                         {in: "date,taxon,count\n2001-05-02,Olive,-3\n", wantErr: `records.csv:2: count "-3": use a number`},
 		"a short row":                              {in: "date,taxon,count\n2001-05-02,Olive\n", wantErr: "records.csv:2: 2 fields"},
 		"an empty file":                            {in: "", wantErr: "records.csv: the file is empty"},
-		"a header alone":                           {in: "date,taxon,count\n", wantErr: "no record below the header"},
+		"a header alone":                           {in: "date,taxon,count\n", wantErr: "no records after the header"},
 		"no taxon":                                 {in: "date,taxon,count\n2001-05-02,,3\n", wantErr: "records.csv:2: no taxon"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -55,7 +55,7 @@ func TestReadWater(t *testing.T) {
 		"nothing below the header":       {in: "date,temp_c\n2001-01-01,\n", wantErr: "w.csv: no temperature"},
 		"semicolons":                     {in: "date;temp_c\n2001-01-01;4\n", wantErr: "separated by commas"},
 		"no date":                        {in: "temp_c\n4\n", wantErr: `no column "date"`},
-		"boiling":                        {in: "date,temp_c\n2001-01-01,99\n", wantErr: `w.csv:2: temp_c "99" is not a number from -10 to 60`},
+		"boiling":                        {in: "date,temp_c\n2001-01-01,99\n", wantErr: `w.csv:2: temp_c "99": use a number from -10 to 60`},
 	} {
 		t.Run(name, func(t *testing.T) {
 			w, err := ReadWater("w.csv", strings.NewReader(c.in))

@@ -56,7 +56,7 @@ func TestFitDrawsGapsAndNamesItsLines(t *testing.T) {
 	if moves != 2 {
 		t.Errorf("the measured line is drawn in %d pieces, the gap makes 2", moves)
 	}
-	for _, want := range []string{"Wend &amp; co", "measured, daily mean", "eight days in ten", "mean of the fitted years", "Feb", "15 °C"} {
+	for _, want := range []string{"Wend &amp; co", "measured, daily mean", "80% range", "mean of the fitted years", "Feb", "15 °C"} {
 		if !strings.Contains(svg, want) {
 			t.Errorf("no %q in the picture", want)
 		}

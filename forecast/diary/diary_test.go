@@ -166,8 +166,8 @@ func TestFaultsOfAFileNameLineAndField(t *testing.T) {
 		csv  string
 		want []string
 	}{
-		"an empty file":           {"", []string{"f.csv: the file is empty"}},
-		"an unknown column":       {"date,bug\n", []string{`f.csv, line 1: column "bug"`}},
+		"an empty file":           {"", []string{"f.csv: empty file"}},
+		"an unknown column":       {"date,bug\n", []string{`f.csv, line 1: unknown column "bug"`}},
 		"a column twice":          {"date,date\n", []string{"line 1", "twice"}},
 		"a missing column":        {"date,group,stage,hours\n", []string{`line 1: column "amount" is missing`}},
 		"both temperature units":  {"date,group,stage,amount,hours,water_temp_c,water_temp_f\n", []string{"keep one"}},
@@ -180,7 +180,7 @@ func TestFaultsOfAFileNameLineAndField(t *testing.T) {
 		"hours that are not a number": {head + "2026-06-01,bwo,emergence,few,NaN,\n", []string{`line 2: hours: NaN`}},
 		"a short line":                {head + "2026-06-01,bwo\n2026-06-01,bwo,emergence,few,x,\n", []string{"line 2: wrong number of fields", "line 3: hours"}},
 		"a stray quote":               {head + "\n2026-06-01,b\"wo,emergence,few,1,\n", []string{"line 3", "bare"}},
-		"a line after one with two":   {head + "2026-06-01,\"b\nwo\",emergence,few,1,\n", []string{`line 2: group: "b\nwo" holds characters`}},
+		"a line after one with two":   {head + "2026-06-01,\"b\nwo\",emergence,few,1,\n", []string{`line 2: group: "b\nwo" contains non-text characters`}},
 		"an id that is not ours":      {"id," + head + "../x,2026-06-01,bwo,emergence,few,1,\n", []string{"line 2: id:"}},
 	} {
 		_, err := ReadCSV(strings.NewReader(c.csv), Reading{File: "f.csv", River: "wend", Now: now})

@@ -89,7 +89,9 @@ func (g *Group) check(members int) error {
 			return fmt.Errorf("%d draws of %s for %d members", len(v), name, members)
 		}
 	}
+	narrowest := math.Inf(1)
 	for m := range members {
+		narrowest = math.Min(narrowest, g.SpreadDays[m])
 		switch w := g.Weight[m]; {
 		case !(w >= 0 && w <= 1):
 			return fmt.Errorf("member %d: a weight of %v", m, w)
@@ -104,7 +106,7 @@ func (g *Group) check(members int) error {
 	switch {
 	case g.LagMin < 0 || g.LagMax < g.LagMin || g.LagMax > MaxLagDays:
 		return fmt.Errorf("a lag of %d to %d days", g.LagMin, g.LagMax)
-	case !(g.Rate >= 0 && g.Rate <= MaxRate) || !(g.RateEggs >= 0 && g.RateEggs <= MaxRate):
+	case !(g.Rate >= 0 && g.Rate*largestShare(narrowest) <= MaxRate) || !(g.RateEggs >= 0 && g.RateEggs*largestShare(narrowest) <= MaxRate):
 		return fmt.Errorf("rates of %v and %v", g.Rate, g.RateEggs)
 	case math.IsNaN(g.Clock.BaseC) || math.IsInf(g.Clock.BaseC, 0) || !(g.Clock.UpperC > g.Clock.BaseC):
 		return fmt.Errorf("degree-days from %v to %v °C", g.Clock.BaseC, g.Clock.UpperC)
@@ -114,8 +116,14 @@ func (g *Group) check(members int) error {
 	return nil
 }
 
+// largestShare is the largest share of a season that can fall on one day: that
+// of its middle, and never more than all of it. No lag adds to it.
+func largestShare(spreadDays float64) float64 {
+	return math.Min(1, 1/(spreadDays*math.Sqrt(2*math.Pi)))
+}
+
 // MinSpreadDays and MaxLagDays bound what is taken as a season: half a day and
-// half a year; MaxRate bounds the expected records. Our own defaults.
+// half a year; MaxRate bounds the records expected on a day. Our own defaults.
 const (
 	MinSpreadDays = 0.5
 	MaxLagDays    = 183

@@ -60,6 +60,9 @@ func (s *icsSink) flush() error {
 	if !s.begun || !r.Fishable || r.Window.Start.P50 == 0 || r.Window.End.P50 == 0 {
 		return nil
 	}
+	if r.Window.End.P50-r.Window.Start.P50 >= 364 { // there all year: no event
+		return nil
+	}
 	// The year of the peak is part of the identity: next season is another event.
 	e := ics.NewEvent(fmt.Sprintf("%s.%s.%s.%d@eclose", r.River, r.Group, r.Stage, r.Window.Peak.P50.Time().Year()))
 	e.SetDtStampTime(r.IssuedAt)

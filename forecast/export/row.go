@@ -87,7 +87,7 @@ var Outlooks = Table[Row]{Name: "outlook", Version: "1", Columns: []Column[Row]{
 // the members, and the same value then stands in every format.
 func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
 	return func(yield func(Row) bool) {
-		issued := forecast.DateOf(inZone(o.IssuedAt, o.Zone))
+		issued := forecast.DateOf(o.IssuedAt.In(forecast.ZoneOf(o.Zone)))
 		for i := range o.Stages {
 			s := &o.Stages[i]
 			r := Row{
@@ -126,16 +126,6 @@ func onlyMedians(w forecast.Window) forecast.Window {
 	return forecast.Window{
 		Start: forecast.Range{P50: w.Start.P50}, Peak: forecast.Range{P50: w.Peak.P50}, End: forecast.Range{P50: w.End.P50},
 	}
-}
-
-// inZone falls back to UTC for a zone that this machine does not know: a lead
-// that is a day off is better than no export.
-func inZone(t time.Time, zone string) time.Time {
-	loc, err := time.LoadLocation(zone)
-	if err != nil {
-		return t.UTC()
-	}
-	return t.In(loc)
 }
 
 // check refuses rows that would make a file lie.

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/model/insects"
 )
 
 // nearlyAlways is the chance above which weeks are not told apart by it. Our own
@@ -23,7 +24,8 @@ func (t *Trip) confidence() []string {
 	known, all := 0.0, 0.0
 	for _, l := range s.Likely {
 		all += l.Chance
-		if w := forecast.GradeWord(l.Grade); w == "sightings" || w == "measured" || w == "published" {
+		switch forecast.GradeOf(l.Grade) {
+		case forecast.Sighted, insects.Measured, insects.Published, insects.PartPublished:
 			known += l.Chance
 		}
 	}

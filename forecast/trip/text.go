@@ -52,7 +52,7 @@ func (t *Trip) WriteTable(w io.Writer) error {
 	if len(t.Tying) == 0 {
 		p.line("Nothing is likely enough to tie for.")
 	} else {
-		p.text("", "Hook sizes, colours and presentation are "+t.Tying[0].Source+"; the number of flies is our own rule.")
+		p.text("", "Hook sizes, colours and presentation are "+t.Tying[0].Source+"; the number of flies is our own default.")
 	}
 	p.line("")
 	p.text("", t.Caution)

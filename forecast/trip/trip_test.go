@@ -118,7 +118,7 @@ func TestAChanceOfNearlyAllIsSaidToTellNothing(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if said := strings.Contains(strings.Join(tr.Confidence, " "), "only the number of stages tells weeks apart"); said != x.said {
+		if said := strings.Contains(strings.Join(tr.Confidence, " "), "weeks differ only in how many"); said != x.said {
 			t.Errorf("%d groups of %v: %q", len(x.groups), x.p, tr.Confidence)
 		}
 	}
@@ -181,8 +181,8 @@ func TestFlowOdds(t *testing.T) {
 	}{
 		{"two of eight seasons in flood", flows(2, date(6, 1), date(6, 30)), true, 0.25, "in 2 of 8 past seasons"},
 		{"a flood elsewhere in the year does not count", flows(8, date(3, 1), date(3, 30)), true, 0, "in 0 of 8"},
-		{"no flow", nil, false, 0, "not known"},
-		{"too few seasons", &Flows{Day0: day0 - 3*365, M3s: make([]float64, 3*365), Limits: &wading.Limits{BetterNotM3s: 9}}, false, 0, "not known: 3 past seasons"},
+		{"no flow", nil, false, 0, "unknown"},
+		{"too few seasons", &Flows{Day0: day0 - 3*365, M3s: make([]float64, 3*365), Limits: &wading.Limits{BetterNotM3s: 9}}, false, 0, "unknown: 3 past seasons"},
 	} {
 		got := FlowOdds(x.flows, from, to, wading.Metric)
 		if got.Known != x.known || math.Abs(got.P-x.p) > 1e-12 || !strings.Contains(got.Words, x.words) {
@@ -266,7 +266,7 @@ func TestHooksFillFromTheMiddle(t *testing.T) {
 		{"one size", 14, 14, 3, "3 × size 14"},
 		{"middle first", 12, 16, 4, "1 × size 12, 2 × size 14, 1 × size 16"},
 		{"more sizes than flies", 16, 24, 3, "1 × size 18, 1 × size 20, 1 × size 22"},
-		{"unknown", 0, 0, 3, "hook size not known"},
+		{"unknown", 0, 0, 3, "hook size unknown"},
 	} {
 		if got := (Fly{Hooks: hooks(x.biggest, x.small, x.n)}).HookWords(); got != x.want {
 			t.Errorf("%s: %s, want %s", x.name, got, x.want)
@@ -306,7 +306,7 @@ func TestPrintedTripFitsAndNeverCallsWaterSafe(t *testing.T) {
 	if strings.Contains(strings.ToLower(b.String()), "safe") {
 		t.Error("the word must not be printed of water")
 	}
-	for _, want := range []string{"First choice: Wend", "Second choice: Garrow", "What would change it", "Tying list", forecast.StandingCaution[:40]} {
+	for _, want := range []string{"First choice: Wend", "Second choice: Garrow", "What could change it", "Tying list", forecast.StandingCaution[:40]} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("the table lacks %q", want)
 		}

@@ -56,7 +56,7 @@ func BootstrapBySeason(seasons []int, figure func(cases []int) float64, level fl
 		}
 	}
 	slices.Sort(values)
-	out.Low, out.High = quantileOfSorted(values, (1-level)/2), quantileOfSorted(values, (1+level)/2)
+	out.Low, out.High = QuantileOfSorted(values, (1-level)/2), QuantileOfSorted(values, (1+level)/2)
 	return out
 }
 
@@ -87,6 +87,12 @@ func SkillOf(scores, reference []float64) func([]int) float64 {
 // blocks is too narrow. Our own default.
 const FewSeasons = 8
 
+// Verdicts on a skill that has been shown.
+const (
+	Better = "better than the reference"
+	Worse  = "worse than the reference"
+)
+
 // Verdict says in plain words whether a skill (larger is better, 0 is the
 // reference) has been shown.
 func Verdict(skill Interval) string {
@@ -94,9 +100,9 @@ func Verdict(skill Interval) string {
 	case skill.Seasons < FewSeasons || math.IsNaN(skill.Low):
 		return "not demonstrated: too few seasons"
 	case skill.Low > 0:
-		return "better than the reference"
+		return Better
 	case skill.High < 0:
-		return "worse than the reference"
+		return Worse
 	}
 	return "not demonstrated: the interval includes zero"
 }

@@ -45,7 +45,7 @@ func LogKernel(y float64, members []float64) float64 {
 	}
 	x := sorted(members)
 	s := math.Sqrt(variance(x))
-	h := min(s, (quantileOfSorted(x, 0.75)-quantileOfSorted(x, 0.25))/1.34)
+	h := min(s, (QuantileOfSorted(x, 0.75)-QuantileOfSorted(x, 0.25))/1.34)
 	if h == 0 {
 		h = s
 	}

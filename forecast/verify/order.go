@@ -24,9 +24,10 @@ func variance(x []float64) float64 {
 // Quantile is the q-quantile of values that need not be sorted, by linear
 // interpolation of the order statistics (type 7 of Hyndman & Fan 1996, Am.
 // Stat. 50, 361-365). NaN for no values.
-func Quantile(x []float64, q float64) float64 { return quantileOfSorted(sorted(x), q) }
+func Quantile(x []float64, q float64) float64 { return QuantileOfSorted(sorted(x), q) }
 
-func quantileOfSorted(s []float64, q float64) float64 {
+// QuantileOfSorted is Quantile of values that are sorted already.
+func QuantileOfSorted(s []float64, q float64) float64 {
 	if len(s) == 0 || math.IsNaN(q) {
 		return math.NaN()
 	}

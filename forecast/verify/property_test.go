@@ -191,7 +191,7 @@ func TestSkillIsPairedAndSaidInWords(t *testing.T) {
 		want string
 	}{
 		{Interval{-0.2, -0.3, -0.1, 20}, "worse than the reference"},
-		{Interval{0.1, -0.1, 0.3, 20}, "not demonstrated: the interval includes no difference"},
+		{Interval{0.1, -0.1, 0.3, 20}, "not demonstrated: the interval includes zero"},
 		{Interval{0.5, 0.4, 0.6, FewSeasons - 1}, "not demonstrated: too few seasons"},
 	} {
 		if got := Verdict(c.in); got != c.want {

@@ -91,7 +91,7 @@ func Reliability(p []float64, y []bool, edges []float64, level float64, draws in
 		out[i] = ReliabilityPoint{b, math.NaN(), math.NaN()}
 		if len(f) > 0 {
 			slices.Sort(f)
-			out[i].Low, out[i].High = quantileOfSorted(f, (1-level)/2), quantileOfSorted(f, (1+level)/2)
+			out[i].Low, out[i].High = QuantileOfSorted(f, (1-level)/2), QuantileOfSorted(f, (1+level)/2)
 		}
 	}
 	return out

@@ -176,7 +176,7 @@ func TestBrokenAnswers(t *testing.T) {
 		{"half a body is fetched again, then reported", func(w http.ResponseWriter, _ *http.Request) {
 			w.Header().Set("Content-Length", "1000")
 			_, _ = w.Write(make([]byte, 500))
-		}, 3, "broke off after 500 bytes", true},
+		}, 3, "ended after 500 bytes", true},
 		{"half a packed body is fetched again, then reported", func(w http.ResponseWriter, _ *http.Request) {
 			var b bytes.Buffer
 			z := gzip.NewWriter(&b)
@@ -186,11 +186,11 @@ func TestBrokenAnswers(t *testing.T) {
 			_ = z.Close()
 			w.Header().Set("Content-Encoding", "gzip")
 			_, _ = w.Write(b.Bytes()[:b.Len()/2])
-		}, 3, "broke off", true},
+		}, 3, "ended after", true},
 		{"garbage that claims to be packed", func(w http.ResponseWriter, _ *http.Request) {
 			w.Header().Set("Content-Encoding", "gzip")
 			_, _ = w.Write([]byte("this is not gzip at all"))
-		}, 3, "broke off", true},
+		}, 3, "ended after", true},
 		{"garbage instead of HTTP", func(w http.ResponseWriter, _ *http.Request) {
 			conn, _, _ := w.(http.Hijacker).Hijack()
 			_, _ = conn.Write(bytes.Repeat([]byte{0xff, 0x00, 0x13}, 1000))
@@ -298,7 +298,7 @@ func TestRedirectsStayOnTheHost(t *testing.T) {
 	}
 	for _, path := range []string{"/away", "/loop", "/ftp"} {
 		_, err := c.Get(t.Context(), Request{Feed: "f", URL: s.URL + path, Secret: key})
-		if err == nil || !strings.Contains(err.Error(), "not followed") {
+		if err == nil || !strings.Contains(err.Error(), "not allowed") {
 			t.Errorf("%s: %v", path, err)
 			continue
 		}

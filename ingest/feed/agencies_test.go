@@ -206,7 +206,7 @@ func TestALinkOfAListToAnotherHostIsNotFollowed(t *testing.T) {
 				w.Header().Set("Content-Type", "application/json")
 				_, _ = w.Write([]byte(body))
 			}))
-			if _, err := f.Find(t.Context(), around); err == nil || !strings.Contains(err.Error(), "not followed") {
+			if _, err := f.Find(t.Context(), around); err == nil || !strings.Contains(err.Error(), "not allowed") {
 				t.Errorf("%s: %v", name, err)
 			}
 		}

@@ -103,11 +103,11 @@ func TestWhateverAServerDoesGivesOneClearSentenceAndNoReading(t *testing.T) {
 			w.Header().Set("Content-Type", media)
 			w.Header().Set("Content-Length", "10000")
 			_, _ = io.WriteString(w, `{"features":[`)
-		}, "broke off", true, ""},
+		}, "ended after", true, ""},
 		{"a web page instead", func(w http.ResponseWriter, _ string) {
 			w.Header().Set("Content-Type", "text/html")
 			_, _ = io.WriteString(w, "<html>maintenance</html>")
-		}, "was asked for", true, ""},
+		}, "instead of", true, ""},
 		{"a web page that claims to be data", body("<!DOCTYPE html><html>maintenance</html>"), "web page", false, ""},
 		{"malformed data", body("{\"features\":#,\x00\n\"value\":[[[\n"), "", false, ""},
 		{"JSON that ends too early", body(`{"features":[{"properties":{"`), "", true, ""},

@@ -54,7 +54,7 @@ func TestOnS3OneOfManyCreatesAName(t *testing.T) {
 func TestABucketThatCannotBeOpenedIsSaidAtOnce(t *testing.T) {
 	url := seriestest.S3(t)
 	_, err := Open(t.Context(), strings.Replace(url, "s3://", "s3://no-such-", 1))
-	if err == nil || !strings.Contains(err.Error(), "name a bucket that exists") {
+	if err == nil || !strings.Contains(err.Error(), "use an existing bucket") {
 		t.Errorf("no such bucket: %v", err)
 	}
 	t.Setenv("AWS_SECRET_ACCESS_KEY", "wrong")

@@ -97,6 +97,9 @@ var setters = map[string]func(*Group, Fact) error{
 	"hours.egg-laying":        hours(EggLaying),
 	"presentation.emergence":  presentation(Emergence),
 	"presentation.egg-laying": presentation(EggLaying),
+	"habitat":                 habitat,
+	"worth.emergence":         worth(Emergence),
+	"worth.egg-laying":        worth(EggLaying),
 	"hooks":                   hooks,
 	"colour":                  text(func(g *Group) *string { return &g.Colours }),
 	"note":                    text(func(g *Group) *string { return &g.Note }),
@@ -120,7 +123,7 @@ func buildGroup(key string, facts []Fact) (*Group, error) {
 	g := &Group{
 		Key: key, Kind: Single, UpperTempC: math.Inf(1), OnsetWaterC: math.NaN(), OnsetAirC: math.NaN(),
 		fishable: map[Stage]Fishable{}, hours: map[Stage]Hours{}, presentation: map[Stage]string{},
-		dd: map[Region]*thermal{}, facts: facts,
+		worth: map[Stage]int{}, dd: map[Region]*thermal{}, facts: facts,
 	}
 	var errs []error
 	seen := map[string]bool{}
@@ -161,6 +164,9 @@ func buildGroup(key string, facts []Fact) (*Group, error) {
 	if g.EmergeMaxC <= g.EmergeMinC {
 		errs = append(errs, at(first, fmt.Errorf("group %q: emerge_max_c %g is not above emerge_min_c %g", key, g.EmergeMaxC, g.EmergeMinC)))
 	}
+	for i := range g.windows {
+		g.windows[i].presence = g.Kind == Continuous
+	}
 	if g.RefRegion == "" && len(g.windows) > 0 {
 		g.RefRegion = g.windows[0].Region
 	}
@@ -199,7 +205,12 @@ func window(s Stage) func(*Group, Fact) error {
 		if err != nil {
 			return err
 		}
+		o, err := basisOf(f)
+		if err != nil {
+			return err
+		}
 		w.Region, w.Stage, w.Origin = f.Region, s, f
+		w.Basis, w.Record, w.Flight = o.basis, o.record, o.flight
 		if err := parseSpread(f, 0.5, 90, &w.MedianSDDays); err != nil {
 			return err
 		}
@@ -232,13 +243,29 @@ func hooks(g *Group, f Fact) error {
 
 func site(g *Group, f Fact) error {
 	g.EmergenceSite = Site(f.Value)
-	return oneOf(f.Value, string(AtSurface), string(Underwater), string(AtShore), string(ShoreOrSurface), string(SiteUnsure))
+	return oneOf(f.Value, string(AtSurface), string(Underwater), string(AtShore), string(ShoreOrSurface), string(SiteUnsure), string(OnLand))
+}
+
+func habitat(g *Group, f Fact) error {
+	g.Habitat = Habitat(f.Value)
+	return oneOf(f.Value, string(Riffle), string(SpringCreek), string(Tailwater), string(Silt), string(Bank), string(Slow), string(Still), string(Land))
+}
+
+func worth(s Stage) func(*Group, Fact) error {
+	return func(g *Group, f Fact) error {
+		var v float64
+		if err := parseNumber(f.Value, 1, 4, &v); err != nil || v != math.Trunc(v) {
+			return fmt.Errorf("%q is not a rank from 1 (best) to 4", f.Value)
+		}
+		g.worth[s] = int(v)
+		return nil
+	}
 }
 
 func oviposition(g *Group, f Fact) error {
 	g.OvipositionMode = Oviposition(f.Value)
 	return oneOf(f.Value, string(Dips), string(Falls), string(Drops), string(Dives), string(CrawlsUnder),
-		string(Skates), string(Waterline), string(Overhang))
+		string(Skates), string(Waterline), string(Overhang), string(NotInWater))
 }
 
 func fishable(s Stage) func(*Group, Fact) error {

@@ -25,7 +25,7 @@ type Catalogue struct {
 }
 
 var (
-	factHeader   = []string{"group", "field", "region", "value", "spread", "grade", "source", "note"}
+	factHeader   = []string{"group", "field", "region", "value", "spread", "grade", "source", "note", "basis"}
 	nameHeader   = []string{"name", "area", "group", "rank", "kind", "note"}
 	sourceHeader = []string{"code", "citation", "seen"}
 )
@@ -34,7 +34,7 @@ var (
 func Load() (*Catalogue, error) {
 	c := &Catalogue{}
 	var facts []Fact
-	for _, name := range []string{"mayflies.csv", "stoneflies.csv", "caddisflies.csv", "midges.csv"} {
+	for _, name := range []string{"mayflies.csv", "stoneflies.csv", "caddisflies.csv", "midges.csv", "others.csv", "terrestrials.csv"} {
 		b, err := embedded.ReadFile("catalogue/" + name)
 		if err != nil {
 			return nil, fmt.Errorf("reading the embedded catalogue: %w", err)
@@ -222,7 +222,7 @@ func parseFacts(file string, r io.Reader) (facts []Fact, names []Name, err error
 	err = readRows(file, r, factHeader, func(line int, row []string) error {
 		f := Fact{
 			Group: row[0], Field: row[1], Region: Region(row[2]), Value: row[3], Spread: row[4],
-			Grade: Grade(row[5]), Source: row[6], Note: row[7], File: file, Line: line,
+			Grade: Grade(row[5]), Source: row[6], Note: row[7], Basis: row[8], File: file, Line: line,
 		}
 		if err := checkFact(f); err != nil {
 			errs = append(errs, at(f, err))
@@ -260,6 +260,8 @@ func checkFact(f Fact) error {
 		return fmt.Errorf("no value for %q; add one or delete the line", f.Field)
 	case !grades[f.Grade]:
 		return fmt.Errorf("grade %q of %q is unknown: use measured, published, part-published, derived, proxy, prior, practice, guess or own", f.Grade, f.Field)
+	case f.Basis != "" && !slices.Contains(regional, f.Field):
+		return fmt.Errorf("field %q cannot have a basis: only windows and degree-days can", f.Field)
 	case f.Source == "":
 		return fmt.Errorf("no source for %q: name one, or write \"common practice, no source\", \"guess\" or \"my own diary\"", f.Field)
 	}
@@ -269,7 +271,7 @@ func checkFact(f Fact) error {
 	if f.Field == "name" {
 		return checkArea(string(f.Region))
 	}
-	if _, ok := regionWords[f.Region]; !ok {
+	if _, ok := regionTable[f.Region]; !ok {
 		_, err := ParseRegion(string(f.Region))
 		if err == nil {
 			err = fmt.Errorf("region %q must be written by its key", f.Region)
@@ -283,7 +285,7 @@ func checkArea(a string) error {
 	if slices.Contains(allAreas, a) {
 		return nil
 	}
-	if _, ok := regionWords[Region(a)]; ok {
+	if _, ok := regionTable[Region(a)]; ok {
 		return nil
 	}
 	return fmt.Errorf("unknown area %q of a name: use a region or one of %s", a, strings.Join(allAreas, ", "))
@@ -341,7 +343,7 @@ func readRows(file string, r io.Reader, header []string, f func(line int, row []
 		if first {
 			first = false
 			row[0] = strings.TrimPrefix(row[0], "\ufeff") // spreadsheets like to put one there
-			if !slices.Equal(row, header) {
+			if !slices.Equal(row, header) && !(last(header) == "basis" && slices.Equal(row, header[:len(header)-1])) {
 				return fmt.Errorf("%s:%d: the first line must be the header %s", file, line, strings.Join(header, ","))
 			}
 			continue
@@ -357,3 +359,5 @@ func readRows(file string, r io.Reader, header []string, f func(line int, row []
 		}
 	}
 }
+
+func last(s []string) string { return s[len(s)-1] }

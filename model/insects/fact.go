@@ -54,6 +54,29 @@ func (g Grade) Words() string {
 	return "our own default"
 }
 
+// Word is the grade in one word, for tables.
+func (g Grade) Word() string {
+	switch g {
+	case PartPublished:
+		return "partly"
+	case Proxy:
+		return "related"
+	case Own:
+		return "default"
+	}
+	return string(g)
+}
+
+// GradeOf finds the grade that Words prints as words.
+func GradeOf(words string) (Grade, bool) {
+	for g := range grades {
+		if g.Words() == words {
+			return g, true
+		}
+	}
+	return "", false
+}
+
 // Fact is one line of a catalogue table, as written.
 type Fact struct {
 	Group  string
@@ -64,6 +87,7 @@ type Fact struct {
 	Grade  Grade
 	Source string
 	Note   string
+	Basis  string // of a window: what it was collected over, as written; see parseBasis
 
 	File string
 	Line int

@@ -28,6 +28,7 @@ const (
 	AtShore        Site = "shore"
 	ShoreOrSurface Site = "shore-or-surface"
 	SiteUnsure     Site = "unsure"
+	OnLand         Site = "land" // a land insect: its emergence is the time of adults that fall on the water
 )
 
 // Oviposition is how the eggs reach the water.
@@ -43,6 +44,7 @@ const (
 	Skates      Oviposition = "skates"
 	Waterline   Oviposition = "waterline"
 	Overhang    Oviposition = "overhang"
+	NotInWater  Oviposition = "land"
 )
 
 // Words is the way of laying for people.
@@ -56,8 +58,25 @@ func (o Oviposition) Words() string {
 		Skates:      "runs on the surface",
 		Waterline:   "lays eggs at the waterline",
 		Overhang:    "lays eggs above the water",
+		NotInWater:  "lays eggs on land",
 	}[o]
 }
+
+// Habitat is the kind of water in which a group is met in numbers. Common
+// practice, no source.
+type Habitat string
+
+// The habitats.
+const (
+	Riffle      Habitat = "riffle"
+	SpringCreek Habitat = "spring-creek"
+	Tailwater   Habitat = "tailwater"
+	Silt        Habitat = "silt"
+	Bank        Habitat = "bank"
+	Slow        Habitat = "slow"
+	Still       Habitat = "still" // lakes and ponds
+	Land        Habitat = "land"
+)
 
 // Fishable says whether a stage is an event on the water.
 type Fishable string
@@ -106,7 +125,8 @@ type Group struct {
 
 	EmergenceSite   Site
 	OvipositionMode Oviposition
-	HookMin         int // hook numbers: the smallest number is the biggest hook
+	Habitat         Habitat // empty if not told
+	HookMin         int     // hook numbers: the smallest number is the biggest hook
 	HookMax         int
 	Colours         string
 	Note            string
@@ -116,6 +136,7 @@ type Group struct {
 	fishable     map[Stage]Fishable
 	hours        map[Stage]Hours
 	presentation map[Stage]string
+	worth        map[Stage]int
 	windows      []Window
 	dd           map[Region]*thermal
 	facts        []Fact
@@ -135,6 +156,16 @@ type Name struct {
 	Rank  int    // 1 first when one name means several groups in one area
 	Kind  string // common, scientific, scientific-old, regional, broad, misapplied, synonym
 	Note  string
+}
+
+// Worth is how much a stage means to an angler, from 1 (plan a trip for it) to 4
+// (seldom worth a cast): common practice, no source. It orders lists and is
+// never shown. Groups without a rank stand in the middle.
+func (g *Group) Worth(s Stage) int {
+	if w := g.worth[s]; w > 0 {
+		return w
+	}
+	return 3
 }
 
 // Fishable tells whether the stage is an event on the water.
@@ -200,10 +231,6 @@ type Thermal struct {
 	Region   Region // where it was worked out; another than asked when Borrowed
 	Borrowed bool
 }
-
-// ReachShare is the share of SpreadDD expected at one reach: between one and
-// two thirds in single-reach records, so one half. Our own default.
-const ReachShare = 0.5
 
 // Thermal gives the degree-day prior for a region. A figure that holds
 // everywhere comes before one made for the region; when the region has neither,

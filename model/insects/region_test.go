@@ -64,12 +64,48 @@ func TestRegionOfPlaces(t *testing.T) {
 		{"a Hampshire chalk stream", 51.1, -1.5, insects.UKLowland, true},
 		{"the Irish midlands", 53.4, -7.5, insects.UKLowland, true},
 		{"Hesse", 50.7, 9.6, insects.EuropeUpland, true},
-		{"the Cumbrian fells", 54.5, -3.1, insects.EuropeUpland, true},
-		{"Patagonia", -40, -71, "", false},
+		{"the Cumbrian fells", 54.5, -3.1, insects.BritishUpland, true},
+		{"the Yorkshire chalk", 54.0, -0.4, insects.UKLowland, true},
+		{"the Derbyshire hills", 53.2, -1.75, insects.BritishUpland, true},
+		{"Speyside", 57.4, -3.4, insects.BritishUpland, true},
+		{"Devon", 50.8, -3.9, insects.BritishUpland, true},
+		{"Kerry", 52.0, -9.6, insects.BritishUpland, true},
+		{"Normandy, south of the Channel", 49.6, 0.9, insects.EuropeLowland, true},
+		{"the Pas-de-Calais", 50.6, 1.9, insects.EuropeLowland, true},
+		{"Jutland", 56.0, 9.0, insects.EuropeLowland, true},
+		{"Pomerania", 54.1, 16.8, insects.EuropeLowland, true},
+		{"Slovenia", 46.2, 14.0, insects.EuropeUpland, true},
+		{"northern Patagonia", -40, -71, insects.PatagoniaNorth, true},
+		{"Tierra del Fuego", -53.8, -67.8, insects.PatagoniaSouth, true},
+		{"Taupo", -38.9, 175.9, insects.NZNorth, true},
+		{"Nelson", -41.4, 172.8, insects.NZSouth, true},
+		{"Southland", -45.7, 168.5, insects.NZSouth, true},
+		{"the Tasmanian lakes", -41.9, 146.6, insects.TasmaniaHighland, true},
+		{"the Tasmanian midlands", -41.9, 147.4, insects.TasmaniaLowland, true},
+		{"the Congo", -2, 20, "", false},
 	} {
 		got, ok := insects.RegionOf(tc.lat, tc.lon)
 		if got != tc.want || ok != tc.ok {
 			t.Errorf("%s: got %q %t, want %q %t", tc.place, got, ok, tc.want, tc.ok)
+		}
+	}
+}
+
+func TestARegionOfTheOtherHemisphereIsRefused(t *testing.T) {
+	for _, r := range insects.Regions {
+		south := strings.HasPrefix(string(r), "nz") || strings.HasPrefix(string(r), "tas") || strings.HasPrefix(string(r), "pat")
+		if r.Southern() != south {
+			t.Errorf("%s: southern is %t", r, r.Southern())
+		}
+		err := r.CheckLatitude(-40)
+		if south && err != nil {
+			t.Errorf("%s at 40 S: %v", r, err)
+		}
+		if !south && (err == nil || !strings.Contains(err.Error(), string(r)) || !strings.Contains(err.Error(), "nz-south") || strings.Contains(err.Error(), "rockies,")) {
+			t.Errorf("%s at 40 S: %v", r, err)
+		}
+		if got := r.CheckLatitude(40); (got == nil) == south {
+			t.Errorf("%s at 40 N: %v", r, got)
 		}
 	}
 }
@@ -117,7 +153,18 @@ func TestWindowsOverNewYear(t *testing.T) {
 	}
 }
 
-func TestCatalogueKeepsTheWindowsOfTheDraft(t *testing.T) {
+// changed are windows that differ from the first draft, each a fault found by
+// reading: dates of one brook for a region, broods in one row, one genus for
+// another, lowland dates of a fly of rain-fed rivers.
+var changed = map[string]bool{
+	"black-dancer europe-upland": true, "midge-year-round rockies": true,
+	"large-dark-olive-spring europe-upland": true, "large-dark-olive-autumn europe-upland": true,
+	"iron-blue uk-lowland": true, "ignita-olive europe-upland": true, "march-brown-european uk-lowland": true,
+	"turkey-brown europe-upland": true, "turkey-brown uk-lowland": true,
+	"grannom-european uk-lowland": true, "autumn-sedge-european uk-lowland": true,
+}
+
+func TestCatalogueKeepsTheOtherWindowsOfTheDraft(t *testing.T) {
 	c := load(t)
 	n := 0
 	for _, row := range shared(t, "catalogue/insect-group-windows.draft.csv")[1:] {
@@ -125,7 +172,11 @@ func TestCatalogueKeepsTheWindowsOfTheDraft(t *testing.T) {
 		if !ok {
 			t.Fatalf("group %q is missing", row[0])
 		}
-		w, ok := g.Window(insects.Region(strings.TrimSuffix(row[1], "-synthetic")), insects.Emergence)
+		region := strings.TrimSuffix(row[1], "-synthetic")
+		if changed[row[0]+" "+region] {
+			continue
+		}
+		w, ok := g.Window(insects.Region(region), insects.Emergence)
 		if !ok {
 			t.Errorf("%s has no window for %s", row[0], row[1])
 			continue
@@ -138,7 +189,41 @@ func TestCatalogueKeepsTheWindowsOfTheDraft(t *testing.T) {
 		}
 		n++
 	}
-	if n != 198 {
-		t.Errorf("%d windows checked, want 198", n)
+	if n != 198-len(changed) {
+		t.Errorf("%d windows checked, want %d", n, 198-len(changed))
+	}
+}
+
+func TestWindowsOfTheWiderDraft(t *testing.T) {
+	c := load(t)
+	// Corrected after the draft, or computed again from the record.
+	own := map[string]bool{"large-dark-olive-autumn europe-upland": true}
+	n := 0
+	for _, row := range shared(t, "catalogue/wider/windows.csv")[1:] {
+		if row[6] == "" { // a slope without a window
+			continue
+		}
+		g, ok := c.Group(row[0])
+		if !ok {
+			t.Fatalf("group %q is missing", row[0])
+		}
+		w, ok := g.Window(insects.Region(row[2]), insects.Stage(row[1]))
+		if !ok {
+			t.Errorf("%s has no window of %s for %s", row[0], row[1], row[2])
+			continue
+		}
+		n++
+		if own[row[0]+" "+row[2]] {
+			continue
+		}
+		// The reader puts the middle into 1-365; the draft counts as it likes.
+		for i, got := range []int{w.Start, w.Median, w.End} {
+			if want, err := strconv.Atoi(row[6+i]); err != nil || (got-want)%365 != 0 {
+				t.Errorf("%s in %s: day %d, want %s", row[0], row[2], got, row[6+i])
+			}
+		}
+	}
+	if n < 360 {
+		t.Errorf("%d windows checked", n)
 	}
 }

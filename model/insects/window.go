@@ -28,15 +28,51 @@ type Window struct {
 	Stage              Stage
 	Start, Median, End int
 	MedianSDDays       float64 // how far the median itself may be off
+	Basis              Basis   // what the dates were collected over
+	Record             string  // the record that they come from, such as "breitenbach"; empty for none
+	Flight             bool    // adults on the wing were counted, at light traps, and not emergence
+	AllYear            bool    // present throughout the year: Start, Median and End mean nothing more
 	Origin             Fact
+	presence           bool // of a group that is there without a pulse: every reach has the whole of it
 	Shifted            bool // egg-laying worked out from emergence and the days in between
 }
 
 // zOf90 is the width of the central 90 % of a normal curve in standard deviations.
 const zOf90 = 2 * 1.6449
 
+// flatSDDays stands for a season without a peak: over one year a normal curve so
+// wide falls by less than 2 %. Our own default.
+const flatSDDays = 1000
+
 // SpreadSDDays is the length of the season as a standard deviation in days.
-func (w Window) SpreadSDDays() float64 { return float64(w.End-w.Start) / zOf90 }
+func (w Window) SpreadSDDays() float64 {
+	if w.AllYear {
+		return flatSDDays
+	}
+	return float64(w.End-w.Start) / zOf90
+}
+
+// ReachSpreadSDDays is the length of the season at one reach, as a standard
+// deviation in days: the whole of it where one reach was watched or the group is
+// there continuously, a share where the dates were collected over a region.
+func (w Window) ReachSpreadSDDays() float64 {
+	if w.AllYear || w.presence {
+		return w.SpreadSDDays()
+	}
+	return w.SpreadSDDays() * w.Basis.ReachShare()
+}
+
+// EvidenceWords says for people what stands behind the dates.
+func (w Window) EvidenceWords() string {
+	s := w.Basis.Words()
+	if w.Record != "" {
+		s += " (" + w.Record + ")"
+	}
+	if w.Flight {
+		s += ", adults in flight at light traps, not emergence"
+	}
+	return s
+}
 
 // InMonth tells whether the window touches the month.
 func (w Window) InMonth(m time.Month) bool {
@@ -61,12 +97,19 @@ func (w Window) Contains(doy int) bool {
 }
 
 func (w Window) String() string {
+	if w.AllYear {
+		return "all year"
+	}
 	return fmt.Sprintf("%s to %s, middle %s", dayMonth(w.Start), dayMonth(w.End), dayMonth(w.Median))
 }
 
 // later moves the window by a lag in days with its own spread: the lag's spread
 // widens both flanks in the proportion of the two standard deviations.
 func (w Window) later(lag, lagSD float64) Window {
+	if w.AllYear {
+		w.Shifted, w.Stage = true, EggLaying
+		return w
+	}
 	sd := w.SpreadSDDays()
 	stretch := 1.0
 	if sd > 0 {
@@ -112,11 +155,15 @@ func isDigits(s string) bool {
 }
 
 // parseWindow reads "MM-DD MM-DD MM-DD": start, middle and end, in order, where
-// the start may lie in the year before and the end in the year after.
+// the start may lie in the year before and the end in the year after; or
+// "all-year".
 func parseWindow(s string) (w Window, err error) {
+	if s == "all-year" {
+		return Window{Start: 1, Median: 183, End: 365, AllYear: true}, nil
+	}
 	parts := strings.Fields(s)
 	if len(parts) != 3 {
-		return w, fmt.Errorf("%q is not a window; write start, middle and end as MM-DD", s)
+		return w, fmt.Errorf("%q is not a window; write start, middle and end as MM-DD, or all-year", s)
 	}
 	var d [3]int
 	for i, p := range parts {

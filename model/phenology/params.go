@@ -78,7 +78,7 @@ func FromGroup(g *insects.Group, r insects.Region) (Params, bool) {
 		BaseC: g.BaseTempC, UpperC: g.UpperTempC, BiofixDOY: max(1, g.BiofixDoy),
 		MedianDOY: float64(w.Median), MedianSD: w.MedianSDDays, YearSD: yearSD, YearCV: yearCV,
 		// A window of the catalogue covers a region; one reach is shorter.
-		SpreadDays: math.Max(leastSpread, w.SpreadSDDays()*insects.ReachShare), SpreadCV: seasonCV,
+		SpreadDays: math.Max(leastSpread, w.ReachSpreadSDDays()), SpreadCV: seasonCV,
 		GateMinC: g.EmergeMinC, GateMaxC: g.EmergeMaxC, PeakChance: peakChance, PeakCV: peakCV,
 		ThermalGrade: g.Grade(r).Words(),
 	}

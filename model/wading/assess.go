@@ -344,7 +344,7 @@ func (a *assessment) byRise() {
 			t += " " + u.Length(r.StageM)
 		}
 		if !math.IsNaN(r.FlowShare) {
-			t += fmt.Sprintf(" flow %+.0f %%", 100*r.FlowShare)
+			t += fmt.Sprintf(" flow %+.0f%%", 100*r.FlowShare)
 		}
 		return fmt.Sprintf("%s in %.1f h%s", t, r.Hours, tail)
 	})

@@ -52,48 +52,48 @@ func TestCautionOfARiver(t *testing.T) {
 		known  bool
 		text   string
 	}{
-		{"a low river in fine weather", func(*Input) {}, Quiet, true, "depth times speed"},
+		{"a low river in fine weather", func(*Input) {}, Quiet, true, "depth × speed"},
 		{"a fuller river", func(i *Input) { i.Flow.Value = 13 }, Care, true, "with margin"},
 		{"a high river", func(i *Input) { i.Flow.Value = 19 }, BetterNot, true, ""},
 		{"a very high river", func(i *Input) { i.Flow.Value = 40 }, KeepOut, true, ""},
-		{"above all that was measured", func(i *Input) { i.Flow.Value = 900 }, KeepOut, true, "above all that was measured"},
-		{"below all that was measured", func(i *Input) { i.Flow.Value = 0.1 }, Quiet, true, "below all that was measured"},
+		{"above all that was measured", func(i *Input) { i.Flow.Value = 900 }, KeepOut, true, "above anything measured here"},
+		{"below all that was measured", func(i *Input) { i.Flow.Value = 0.1 }, Quiet, true, "below anything measured here"},
 		{"a dry bed", func(i *Input) { i.Flow.Value = 0 }, Quiet, true, ""},
 		{"flow that runs backward", func(i *Input) { i.Flow.Value = -3 }, Quiet, false, "negative"},
 		{"no flow reading", func(i *Input) { i.Flow = Reading{} }, Quiet, false, "there is no recent flow reading"},
 		{"a flow of three hours ago", func(i *Input) { i.Flow.Age = 3 * time.Hour }, Quiet, false, "3.0 h old"},
-		{"a high flow of three hours ago still counts against", func(i *Input) { i.Flow.Age, i.Flow.Value = 3*time.Hour, 40 }, KeepOut, false, "would ask for 3"},
+		{"a high flow of three hours ago still counts against", func(i *Input) { i.Flow.Age, i.Flow.Value = 3*time.Hour, 40 }, KeepOut, false, "would mean level 3"},
 		{"a daily site may be five hours old", func(i *Input) { i.Flow.Age, i.Flow.Daily = 5*time.Hour, true }, Quiet, true, ""},
 		{"but not seven", func(i *Input) { i.Flow.Age, i.Flow.Daily = 7*time.Hour, true }, Quiet, false, ""},
 		{"ice", func(i *Input) { i.Flow.Doubt = "ice" }, Quiet, false, "cannot be trusted (ice)"},
 		{"a reading from the future", func(i *Input) { i.Flow.Age = -time.Hour }, Quiet, false, "future"},
 		{"NaN for a flow", func(i *Input) { i.Flow.Value = math.NaN() }, Quiet, false, "there is no recent flow"},
-		{"no measurements, usual flow", func(i *Input) { i.Geometry = nil }, Quiet, true, "about usual"},
-		{"no measurements, high flow for the day", func(i *Input) { i.Geometry, i.Percentile = nil, new(80.0) }, Care, true, "above the usual"},
-		{"no measurements, very high for the day", func(i *Input) { i.Geometry, i.Percentile = nil, new(93.0) }, BetterNot, true, "percentile 93 of 30 years"},
-		{"no measurements, no statistics", func(i *Input) { i.Geometry, i.Percentile = nil, nil }, Quiet, false, "no measurements and no statistics"},
-		{"above the gauger's own wading", func(i *Input) { i.CeilingM3s, i.CeilingVisits = 4, 9 }, BetterNot, true, "their highest of 9 visits"},
+		{"no measurements, usual flow", func(i *Input) { i.Geometry = nil }, Quiet, true, "flow normal"},
+		{"no measurements, high flow for the day", func(i *Input) { i.Geometry, i.Percentile = nil, new(80.0) }, Care, true, "above normal"},
+		{"no measurements, very high for the day", func(i *Input) { i.Geometry, i.Percentile = nil, new(93.0) }, BetterNot, true, "percentile 93, 30 years"},
+		{"no measurements, no statistics", func(i *Input) { i.Geometry, i.Percentile = nil, nil }, Quiet, false, "no depth, speed or flow statistics"},
+		{"above the gauger's own wading", func(i *Input) { i.CeilingM3s, i.CeilingVisits = 4, 9 }, BetterNot, true, "the highest of 9 visits"},
 		{"below it changes nothing", func(i *Input) { i.CeilingM3s, i.CeilingVisits, i.Flow.Value = 400, 9, 19 }, BetterNot, true, ""},
-		{"at action height", func(i *Input) { i.Stage.Value = 2 }, KeepOut, true, "action height"},
-		{"at action height without a flow", func(i *Input) { i.Stage.Value, i.Flow = 2.6, Reading{} }, KeepOut, true, "minor height"},
+		{"at action height", func(i *Input) { i.Stage.Value = 2 }, KeepOut, true, "action stage"},
+		{"at action height without a flow", func(i *Input) { i.Stage.Value, i.Flow = 2.6, Reading{} }, KeepOut, true, "minor stage"},
 		{"a gauge of which nobody said where floods begin", func(i *Input) { i.Flood = Flood{} }, Quiet, true, ""},
 		{"a flood warning", func(i *Input) { i.FloodWarning = "flash flood warning until 18:00" }, KeepOut, true, "flash flood warning until 18:00"},
 		{"a flood warning and no reading", func(i *Input) { i.FloodWarning, i.Flow, i.Stage = "flood warning", Reading{}, Reading{} }, KeepOut, true, ""},
 		{"below a dam", func(i *Input) { i.Regulated, i.RegulatedBy = true, "schedule at example.org" }, Care, true, "schedule at example.org"},
 		{"cold water", func(i *Input) { i.Water.Value = 12 }, Care, true, "12.0 °C (54 °F)"},
-		{"very cold water", func(i *Input) { i.Water.Value = 5 }, Care, true, "a fall takes the breath"},
+		{"very cold water", func(i *Input) { i.Water.Value = 5 }, Care, true, "a fall takes your breath"},
 		{"no water temperature", func(i *Input) { i.Water = Reading{} }, Care, true, "treat the water as cold"},
 		{"an old water temperature", func(i *Input) { i.Water.Age = 50 * time.Hour }, Care, true, "2 days old"},
-		{"a temperature worked out just above the line does not clear it", func(i *Input) { i.Water.Modeled = true }, Care, true, "worked out"},
-		{"thunder possible", func(i *Input) { i.Thunder = new(0.4) }, Care, true, "thunder 40 %"},
+		{"a temperature worked out just above the line does not clear it", func(i *Input) { i.Water.Modeled = true }, Care, true, "modelled"},
+		{"thunder possible", func(i *Input) { i.Thunder = new(0.4) }, Care, true, "thunder 40%"},
 		{"thunder likely", func(i *Input) { i.Thunder = new(0.8) }, BetterNot, true, ""},
-		{"no thunder forecast", func(i *Input) { i.Thunder = nil }, Quiet, true, "the chance of thunder;"},
+		{"no thunder forecast", func(i *Input) { i.Thunder = nil }, Quiet, true, "unknown: chance of thunder"},
 		{"rising fast, confirmed", func(i *Input) {
 			i.History = []Point{{90 * time.Minute, 5, 0.9}, {45 * time.Minute, 7, 1.1}, {20 * time.Minute, 9, 1.3}}
 		}, KeepOut, true, "rising fast"},
 		{"one spike", func(i *Input) {
 			i.History = []Point{{60 * time.Minute, 5, 0.9}, {40 * time.Minute, 5, 0.9}, {20 * time.Minute, 9, 1.3}}
-		}, Care, true, "to be confirmed"},
+		}, Care, true, "one reading only"},
 		{"rising slowly", func(i *Input) {
 			i.History = []Point{{3 * time.Hour, 5, 0.9}, {time.Hour, 5.3, 0.92}, {20 * time.Minute, 5.5, 0.93}}
 		}, Quiet, true, ""},
@@ -104,7 +104,7 @@ func TestCautionOfARiver(t *testing.T) {
 			}
 			i.StageFit, i.StageOnly, i.Flow, i.Geometry, i.Percentile = &f, true, Reading{}, nil, nil
 			i.Stage.Value = 1.6
-		}, KeepOut, true, "by the gauge height alone"},
+		}, KeepOut, true, "from gauge height only"},
 		{"a gauge of height only, height missing", func(i *Input) { i.StageOnly, i.Flow, i.Stage = true, Reading{}, Reading{} }, Quiet, false, "no recent gauge height reading"},
 	} {
 		t.Run(tc.what, func(t *testing.T) {
@@ -118,7 +118,7 @@ func TestCautionOfARiver(t *testing.T) {
 			if !strings.Contains(text, tc.text) {
 				t.Errorf("%q is not in\n%s", tc.text, text)
 			}
-			if !c.Known && !strings.Contains(c.Headline(), "not known") {
+			if !c.Known && !strings.Contains(c.Headline(), "unknown") {
 				t.Errorf("headline %q", c.Headline())
 			}
 		})
@@ -133,7 +133,7 @@ func TestEveryTextHasBothUnitsTheAgeAndNoFalseComfort(t *testing.T) {
 	c := Assess(in)
 	for _, u := range []Units{Metric, US} {
 		text := c.Format(u)
-		for _, want := range []string{"m3/s", "ft3/s", "m2/s", "ft2/s", "°C", "°F", "20 min old", "overrule this"} {
+		for _, want := range []string{"m³/s", "cfs", "m²/s", "ft²/s", "°C", "°F", "20 min old", "overrule this"} {
 			if !strings.Contains(text, want) {
 				t.Errorf("%q is not in\n%s", want, text)
 			}

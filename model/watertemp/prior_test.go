@@ -86,7 +86,7 @@ func TestAPriorSaysThatItIsOne(t *testing.T) {
 		t.Fatal(err)
 	}
 	alone, lent := Prior(nil), Prior(&m)
-	if !strings.Contains(alone.Grade, "prior") || !strings.Contains(lent.Grade, "river near by") || m.Grade != "measured here" {
+	if !strings.Contains(alone.Grade, "prior") || !strings.Contains(lent.Grade, "nearby river") || m.Grade != "model fitted here" {
 		t.Errorf("grades are %q, %q and %q", alone.Grade, lent.Grade, m.Grade)
 	}
 	if !(alone.Error.SD >= lent.Error.SD) || !(lent.Error.SD > m.Error.SD) {

@@ -130,8 +130,8 @@ func TestTooShortARecordIsRefusedWithWhatIsMissing(t *testing.T) {
 		have, need int
 		missing    string
 	}{
-		{year, 300 - warmup, WholeYear, "85 are missing"}, // the first days only warm the model up
-		{month, 40, MinDays, "20 are missing"},
+		{year, 300 - warmup, WholeYear, "85 missing"}, // the first days only warm the model up
+		{month, 40, MinDays, "20 missing"},
 	} {
 		_, err := Fit(x.in, Options{})
 		var little *TooLittleError

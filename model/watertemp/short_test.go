@@ -44,7 +44,7 @@ func TestAFewMonthsOfReadingsAreWorthAFit(t *testing.T) {
 			if err != nil {
 				return // readings are missing among those days
 			}
-			if m.Grade != "measured here for part of a year" {
+			if m.Grade != "model fitted here, less than a year of readings" {
 				t.Errorf("%d days: grade %q", m.Days, m.Grade)
 			}
 			fit[k] = ScoreOf(m.Simulate(in.Day0, in.Air, in.Flow, math.NaN()), rest).RMSE

@@ -87,9 +87,9 @@ func TestSwissRiversAreBetterThanPublished(t *testing.T) {
 		ours       float64 // at most
 		regime     string
 	}{
-		{"Mentue", "MAH_2369", 0.76, 0.70, "driven by the air"}, // lowland
-		{"Rhone", "SIO_2011", 0.75, 0.73, "fed by snowmelt"},    // large, alpine, with power stations
-		{"Dischmabach", "DAV_2327", 0.62, 0.60, "fed by snowmelt"},
+		{"Mentue", "MAH_2369", 0.76, 0.70, "follows air temperature"}, // lowland
+		{"Rhone", "SIO_2011", 0.75, 0.73, "snowmelt-fed"},             // large, alpine, with power stations
+		{"Dischmabach", "DAV_2327", 0.62, 0.60, "snowmelt-fed"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			if testing.Short() && c.name == "Rhone" {

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/model/civil"
 	"example.org/eclose/model/wading"
 )
 
@@ -29,6 +30,9 @@ func FromOutlook(o forecast.Outlook, tie func(group string, stage forecast.Stage
 			CalendarFrom: date(s.Calendar.Start.P50), CalendarTo: date(s.Calendar.End.P50),
 			Days: make([]Day, len(s.Days)),
 		}
+		if s.AllYear { // no window opens or closes
+			x.From, x.Peak, x.To, x.CalendarFrom, x.CalendarTo = "", "", "", "", ""
+		}
 		for i, d := range s.Days {
 			x.Days[i] = Day{Date: d.Date.String(), P: d.P, PCalendar: d.PCalendar}
 		}
@@ -40,7 +44,8 @@ func FromOutlook(o forecast.Outlook, tie func(group string, stage forecast.Stage
 	return out
 }
 
-func date(d forecast.Date) string {
+// date writes a date as facts and ledger hold it; empty if unknown.
+func date(d civil.Date) string {
 	if d == 0 {
 		return ""
 	}

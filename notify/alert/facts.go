@@ -85,7 +85,7 @@ const (
 	KindClear    = "clear"    // fell to 0
 	KindStanding = "standing" // level 3 still stands
 	KindFlapping = "flapping" // changing quickly: the higher level is held
-	KindNoData   = "blind"    // no reading since
+	KindNoData   = "no-data"  // no reading since
 	KindOpen     = "open"     // a window opened
 	KindMoved    = "moved"    // a window moved
 	KindClosed   = "closed"   // a window closed

@@ -56,7 +56,7 @@ type Flow struct {
 	DownMax  int       `json:"down_max"` // the highest among them
 	Changes  []Change  `json:"changes"`  // of the last day
 	Flapping bool      `json:"flapping"`
-	NoData   bool      `json:"blind"`
+	NoData   bool      `json:"no_data"`
 	News     string    `json:"news"` // facts of the reading that last changed something
 	Latest   *Reading  `json:"latest"`
 }

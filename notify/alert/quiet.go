@@ -12,16 +12,6 @@ type habits struct {
 	wakeFor3  bool
 }
 
-// loadZone never fails: a zone that this machine does not know is UTC, and the
-// subscription was checked when it came in.
-func loadZone(name string) *time.Location {
-	z, err := time.LoadLocation(name)
-	if err != nil {
-		return time.UTC
-	}
-	return z
-}
-
 // allowed is the first moment from t on that is not quiet. Both ends are local
 // clock times, so a night with a clock change is as long as it is.
 func (h habits) allowed(t time.Time, level int) time.Time {

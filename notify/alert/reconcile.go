@@ -12,7 +12,9 @@ import (
 	"strings"
 	"time"
 
+	"example.org/eclose/forecast"
 	"example.org/eclose/ingest/db"
+	"example.org/eclose/model/civil"
 	"example.org/eclose/notify/alert/internal/sqlc"
 )
 
@@ -53,9 +55,9 @@ type pass struct {
 	now     time.Time
 	river   string
 	flow    Flow
-	outlook *Outlook // nil: none yet
-	news    string   // its id
-	today   string   // at the river
+	outlook *Outlook   // nil: none yet
+	news    string     // its id
+	today   civil.Date // at the river
 	checkAt time.Time
 	stats   *Stats
 	seqs    map[string]int64
@@ -144,7 +146,7 @@ func (s *Store) pass(ctx context.Context, q *sqlc.Queries, river string, t *Stat
 	if p.outlook, err = s.outlook(ctx, q, p.news); err != nil {
 		return nil, err
 	}
-	p.today = p.now.In(loadZone(p.outlook.Zone)).Format(time.DateOnly)
+	p.today = civil.DateOf(p.now.In(forecast.ZoneOf(p.outlook.Zone)))
 	return p, nil
 }
 
@@ -183,7 +185,10 @@ func (p *pass) batch(ctx context.Context, q *sqlc.Queries, after string) (last s
 	}
 	for _, r := range readers {
 		p.stats.People++
-		items := p.decide(r)
+		items, err := p.decide(r)
+		if err != nil {
+			return after, 0, err
+		}
 		p.stats.Items += len(items)
 		for _, it := range items {
 			p.queue(r, it)
@@ -200,7 +205,7 @@ func (p *pass) load(ctx context.Context, q *sqlc.Queries, audience []sqlc.Audien
 	out := make([]*reader, len(audience))
 	for i, a := range audience {
 		r := &reader{AudienceRow: a, ledger: map[string]*entry{}, queue: map[string]*waiting{}, habits: habits{
-			zone: loadZone(a.Zone), quietFrom: int(a.QuietFrom), quietTo: int(a.QuietTo), wakeFor3: a.WakeFor3 != 0,
+			zone: forecast.ZoneOf(a.Zone), quietFrom: int(a.QuietFrom), quietTo: int(a.QuietTo), wakeFor3: a.WakeFor3 != 0,
 		}}
 		byID[a.ID], out[i] = r, r
 	}
@@ -257,7 +262,7 @@ const (
 
 // decide compares what a reader was told with how the river is, and returns
 // what is to be told. It also sets what the ledger will say.
-func (p *pass) decide(r *reader) []Item {
+func (p *pass) decide(r *reader) ([]Item, error) {
 	var out []Item
 	if r.Cautions != 0 {
 		if it, ok := p.decideCaution(r); ok {
@@ -265,12 +270,16 @@ func (p *pass) decide(r *reader) []Item {
 		}
 	}
 	if p.outlook != nil {
-		out = append(out, p.decideWindows(r)...)
+		windows, err := p.decideWindows(r)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, windows...)
 	}
 	if it, ok := p.decideNoData(r); ok {
 		out = append(out, it)
 	}
-	return out
+	return out, nil
 }
 
 func (p *pass) decideCaution(r *reader) (Item, bool) {
@@ -348,7 +357,7 @@ func (p *pass) decideNoData(r *reader) (Item, bool) {
 	return Item{Kind: KindNoData, River: p.river, Rule: ruleNoData, News: f.News, Level: f.Level, Since: db.Micros(f.KnownAt)}, true
 }
 
-func (p *pass) decideWindows(r *reader) []Item {
+func (p *pass) decideWindows(r *reader) ([]Item, error) {
 	var out []Item
 	w := rule{groups: split(r.GroupList), stages: split(r.StageList), threshold: r.Threshold, horizon: int(r.HorizonDays)}
 	for i := range p.outlook.Stages {
@@ -363,9 +372,17 @@ func (p *pass) decideWindows(r *reader) []Item {
 			if e.News == p.news {
 				continue // this outlook was weighed already
 			}
-			was = sent{open: e.State != "", at: db.Time(e.SentAt), from: e.SentFrom, to: e.SentTo, streak: int(e.Streak)}
+			from, err1 := parseDate(e.SentFrom)
+			to, err2 := parseDate(e.SentTo)
+			if err := errors.Join(err1, err2); err != nil {
+				return nil, fmt.Errorf("ledger of %s, %s: %w", p.river, rule, err)
+			}
+			was = sent{open: e.State != "", at: db.Time(e.SentAt), from: from, to: to, streak: int(e.Streak)}
 		}
-		kind, is := w.decide(was, st, p.outlook.Issued, p.today)
+		kind, is, err := w.decide(was, st, p.outlook.Issued, p.today)
+		if err != nil {
+			return nil, fmt.Errorf("forecast %s of %s: %w", p.news, p.river, err)
+		}
 		if is == was && kind == "" {
 			continue
 		}
@@ -375,7 +392,7 @@ func (p *pass) decideWindows(r *reader) []Item {
 		e = p.entry(r, rule)
 		it := Item{
 			Kind: kind, River: p.river, Rule: rule, News: p.news, Group: st.Group, Stage: st.Stage,
-			From: is.from, To: is.to, WasFrom: was.from, WasTo: was.to, Since: e.SentAt, Asked: r.Threshold, After: e.Mail,
+			From: date(is.from), To: date(is.to), WasFrom: date(was.from), WasTo: date(was.to), Since: e.SentAt, Asked: r.Threshold, After: e.Mail,
 		}
 		if kind == KindOpen {
 			e.Episode.Episode = p.thread(r, e)
@@ -385,12 +402,12 @@ func (p *pass) decideWindows(r *reader) []Item {
 		if is.open {
 			e.State = stateOpen
 		}
-		e.SentAt, e.SentFrom, e.SentTo, e.Streak, e.News, e.dirty = db.Micros(is.at), is.from, is.to, int64(is.streak), p.news, true
+		e.SentAt, e.SentFrom, e.SentTo, e.Streak, e.News, e.dirty = db.Micros(is.at), date(is.from), date(is.to), int64(is.streak), p.news, true
 		if kind != "" {
 			out = append(out, it)
 		}
 	}
-	return out
+	return out, nil
 }
 
 func split(s string) []string {

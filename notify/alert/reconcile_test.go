@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"example.org/eclose/forecast"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/db/dbtest"
 	"example.org/eclose/notify/subscribe"
@@ -310,7 +311,7 @@ func TestSilenceIsToldOnceAndLiftsNothing(t *testing.T) {
 		}
 		d.expect("told", d.turn(0), "wend rise 3")
 		d.clock = d.clock.Add(3 * time.Hour)
-		d.expect("blind", d.turns(), "wend blind 3")
+		d.expect("no data", d.turns(), "wend no-data 3")
 		for range 20 {
 			d.expect("once", d.turn(time.Hour), "")
 		}
@@ -387,7 +388,7 @@ func TestARelayThatRefusesUsStopsTheQueue(t *testing.T) {
 		d.turn(0)
 		d.clock = d.clock.Add(groupWait)
 		_, err := d.s.Deliver(t.Context(), d, 1)
-		if err == nil || !strings.Contains(err.Error(), "refuses us") {
+		if err == nil || !strings.Contains(err.Error(), "rejected us") {
 			t.Fatalf("%v", err)
 		}
 		if tried > 3 {
@@ -425,7 +426,7 @@ func TestWhoUnsubscribesOrPausesGetsNothingThatWaits(t *testing.T) {
 }
 
 func TestQuietHoursFollowTheClockOnTheWall(t *testing.T) {
-	london := loadZone("Europe/London")
+	london := forecast.ZoneOf("Europe/London")
 	h := habits{zone: london, quietFrom: 22 * 60, quietTo: 7 * 60}
 	for _, tc := range []struct{ what, at, want string }{
 		{"by day", "2026-06-06T12:00:00+01:00", "2026-06-06T12:00:00+01:00"},

@@ -17,7 +17,7 @@ import (
 const (
 	ruleCaution = "caution"
 	ruleOutlook = "outlook" // of a river only
-	ruleNoData  = "blind"   // of a person only
+	ruleNoData  = "no-data" // of a person only
 	ruleWindow  = "window:" // of a person only; then group:stage
 )
 

@@ -1,8 +1,12 @@
 package alert
 
 import (
+	"errors"
+	"fmt"
 	"slices"
 	"time"
+
+	"example.org/eclose/model/civil"
 )
 
 // The rules of windows; our own defaults.
@@ -34,68 +38,68 @@ func (r rule) wants(s *Stage) bool {
 // sent is what a person was told of one window.
 type sent struct {
 	open     bool
-	at       time.Time // last mail about it, or when it closed
-	from, to string
-	streak   int // outlooks in a row that would change it
+	at       time.Time  // last mail about it, or when it closed
+	from, to civil.Date // 0: unknown
+	streak   int        // outlooks in a row that would change it
 }
 
 // decide compares a stage's outlook, issued on a civil date of the river, with
 // what was told. It returns the kind of mail due, or "", and what is then told.
-func (r rule) decide(t sent, s *Stage, issued time.Time, today string) (string, sent) {
-	best := 0.0
-	last := addDays(today, r.horizon)
+func (r rule) decide(t sent, s *Stage, issued time.Time, today civil.Date) (string, sent, error) {
+	from, err1 := parseDate(s.From)
+	to, err2 := parseDate(s.To)
+	if err := errors.Join(err1, err2); err != nil {
+		return "", t, fmt.Errorf("window of %s %s: %w", s.Group, s.Stage, err)
+	}
+	best, last := 0.0, today+civil.Date(r.horizon)
 	for _, d := range s.Days {
-		if d.Date >= today && d.Date <= last {
+		day, err := parseDate(d.Date)
+		if err != nil {
+			return "", t, fmt.Errorf("days of %s %s: %w", s.Group, s.Stage, err)
+		}
+		if day >= today && day <= last {
 			best = max(best, d.P)
 		}
 	}
 	if !t.open {
 		switch {
-		case best < r.threshold || s.To < today:
+		case best < r.threshold || to < today:
 			t.streak = 0
-			return "", t
+			return "", t, nil
 		case !t.at.IsZero() && issued.Sub(t.at) < reopenAfter:
-			return "", t
+			return "", t, nil
 		case best < r.threshold+sureBy && t.streak == 0:
 			t.streak = 1
-			return "", t
+			return "", t, nil
 		}
-		return KindOpen, sent{open: true, at: issued, from: s.From, to: s.To}
+		return KindOpen, sent{open: true, at: issued, from: from, to: to}, nil
 	}
-	if s.To < today {
-		return KindClosed, sent{at: issued, from: t.from, to: s.To}
+	if to < today {
+		return KindClosed, sent{at: issued, from: t.from, to: to}, nil
 	}
 	if best < r.threshold-min(offBy, r.threshold/2) {
 		if t.streak++; t.streak < 2 {
-			return "", t
+			return "", t, nil
 		}
-		return KindClosed, sent{at: issued, from: t.from, to: t.to}
+		return KindClosed, sent{at: issued, from: t.from, to: t.to}, nil
 	}
 	t.streak = 0
-	if (daysBetween(s.From, t.from) > movedDays || daysBetween(s.To, t.to) > movedDays) && issued.Sub(t.at) >= betweenMoves {
-		return KindMoved, sent{open: true, at: issued, from: s.From, to: s.To}
+	if (moved(from, t.from) || moved(to, t.to)) && issued.Sub(t.at) >= betweenMoves {
+		return KindMoved, sent{open: true, at: issued, from: from, to: to}, nil
 	}
-	return "", t
+	return "", t, nil
 }
 
-func addDays(date string, n int) string {
-	t, err := time.Parse(time.DateOnly, date)
-	if err != nil {
-		return date
-	}
-	return t.AddDate(0, 0, n).Format(time.DateOnly)
+// moved tells whether a date moved by more than is worth an email; an unknown date
+// did not.
+func moved(a, b civil.Date) bool {
+	return a != 0 && b != 0 && max(a-b, b-a) > movedDays
 }
 
-// daysBetween is the distance of two dates in days; 0 where one is not a date.
-func daysBetween(a, b string) int {
-	if a == b {
-		return 0
+// parseDate reads a date as the ledger and the facts hold it: empty is unknown.
+func parseDate(s string) (civil.Date, error) {
+	if s == "" {
+		return 0, nil
 	}
-	x, err1 := time.Parse(time.DateOnly, a)
-	y, err2 := time.Parse(time.DateOnly, b)
-	if err1 != nil || err2 != nil {
-		return 0
-	}
-	d := int(x.Sub(y).Hours() / 24)
-	return max(d, -d)
+	return civil.Parse(s)
 }

@@ -47,21 +47,11 @@ type words struct {
 }
 
 func wordsFor(l alert.Email, date time.Time) words {
-	w := words{zone: location(l.Zone), date: date}
+	w := words{zone: forecast.ZoneOf(l.Zone), date: date}
 	if l.Units == "us" {
 		w.units = wading.US
 	}
 	return w
-}
-
-// location never fails: a zone that this machine does not know is UTC, which the
-// abbreviation beside every clock time then says.
-func location(name string) *time.Location {
-	z, err := time.LoadLocation(name)
-	if err != nil {
-		return time.UTC
-	}
-	return z
 }
 
 func (w words) block(it alert.EmailItem) block {
@@ -73,7 +63,7 @@ func (w words) block(it alert.EmailItem) block {
 
 // clock is a moment in the river's own time.
 func clock(t time.Time, zone string) string {
-	return t.In(location(zone)).Format("15:04 MST on Mon 2 Jan 2006")
+	return t.In(forecast.ZoneOf(zone)).Format("15:04 MST on Mon 2 Jan 2006")
 }
 
 // day turns 2006-01-02 into words; what is no date stays as it is.
@@ -105,7 +95,7 @@ func span(from, to string) string {
 func percent(p float64) string {
 	switch {
 	case math.IsNaN(p):
-		return "not known"
+		return "unknown"
 	case p < 0.01:
 		return "under 1%"
 	case p > 0.99:
@@ -277,7 +267,7 @@ func (w words) caution(it alert.EmailItem) block {
 func best(o *alert.Outlook, s *alert.Stage) (alert.Day, bool) {
 	var top alert.Day
 	found := false
-	today := o.Issued.In(location(o.Zone)).Format(time.DateOnly)
+	today := o.Issued.In(forecast.ZoneOf(o.Zone)).Format(time.DateOnly)
 	for _, d := range s.Days {
 		if d.Date >= today && (!found || d.P > top.P) {
 			top, found = d, true
@@ -329,7 +319,7 @@ func (w words) window(it alert.EmailItem) block {
 	b.Facts = append(b.Facts,
 		fact{"Window", fmt.Sprintf("%s to %s, peak about %s", day(s.From), day(s.To), day(s.Peak))},
 		fact{"Calendar window", span(s.CalendarFrom, s.CalendarTo)},
-		fact{"Local hours", or(clean(s.Hours), "not known")})
+		fact{"Local hours", or(clean(s.Hours), "unknown")})
 	b.Facts = w.readings(b.Facts, o.Zone, o.FlowM3S, nil, o.WaterC)
 	if o.Notices != "" {
 		b.Facts = append(b.Facts, fact{"Local notices", clean(o.Notices)})

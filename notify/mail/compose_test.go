@@ -70,7 +70,7 @@ func wendOutlook() *alert.Outlook {
 func wendReading(level int) *alert.Reading {
 	return &alert.Reading{
 		River: "wend", RiverName: "River Wend", Zone: "Europe/London", Gauge: "Wend at Fell Bridge (900001)", At: date.Add(-25 * time.Minute),
-		Level: level, Known: true, Hold: level, Title: "x", Reasons: []string{"depth times speed about 0.20 m2/s (2.2 ft2/s)"},
+		Level: level, Known: true, Hold: level, Title: "x", Reasons: []string{"depth × speed 0.20 m²/s (2.2 ft²/s)"},
 		FlowM3S: &alert.Value{V: 34, At: date.Add(-25 * time.Minute)}, WaterC: &alert.Value{V: 12.4, At: date.Add(-25 * time.Minute)},
 	}
 }
@@ -167,7 +167,7 @@ func TestAMailIsTheSameBytesEachTimeAndReadsBack(t *testing.T) {
 		"Date": "Sat, 06 Jun 2026 05:12:03 +0000", "Auto-Submitted": "auto-generated", "X-Auto-Response-Suppress": "All",
 		"List-Unsubscribe":      "<https://eclose.example.org/unsubscribe/u-p1>, <mailto:help@example.org?subject=unsubscribe%20u-p1>",
 		"List-Unsubscribe-Post": "List-Unsubscribe=One-Click", "List-Id": "<alerts.example.org>", "Mime-Version": "1.0",
-		"Subject": "River Wend: Blue-winged olive, emergence 10 to 28 Jun, likely (74 %)",
+		"Subject": "River Wend: Blue-winged olive, emergence 10 to 28 Jun, likely (74%)",
 	} {
 		if got := m.Header[h]; len(got) != 1 || got[0] != want {
 			t.Errorf("%s: %q, want one %q", h, got, want)
@@ -185,10 +185,10 @@ func TestAMailIsTheSameBytesEachTimeAndReadsBack(t *testing.T) {
 	}
 	plain := string(ps[3].body)
 	for _, want := range []string{
-		"Likely: 74 % on the best day, Thu 18 Jun 2026. By the calendar alone:", "Window: Wed 10 Jun 2026 to Sun 28 Jun 2026", "Hours there: 18:00 to dusk",
-		"Tie by Tue 9 Jun 2026:", "size 16, sherry", "Flow: 5.21 m3/s (184 ft3/s), read at 04:42 BST", "Water: 12.4 °C (54 °F), read at",
-		"Caution 1 of 3: take care", "Numbers of this group: published. Past seasons at this river: 9", "/unsubscribe/u-p1", "/manage/m-p1",
-		"Valid until", "does not say that you can wade",
+		"Likely: 74% on the best day, Thu 18 Jun 2026 (calendar only:", "Window: Wed 10 Jun 2026 to Sun 28 Jun 2026", "Local hours: 18:00 to dusk",
+		"Tie by Tue 9 Jun 2026:", "size 16, sherry", "Flow: 5.21 m³/s (184 cfs), read at 04:42 BST", "Water: 12.4 °C (54 °F), read at",
+		"Caution 1 of 3: take care", "Evidence: published. Past seasons at this river: 9", "/unsubscribe/u-p1", "/manage/m-p1",
+		"Valid until", "does not mean you can wade",
 	} {
 		if !strings.Contains(strings.Join(strings.Fields(plain), " "), want) {
 			t.Errorf("%q is not in\n%s", want, plain)
@@ -199,7 +199,7 @@ func TestAMailIsTheSameBytesEachTimeAndReadsBack(t *testing.T) {
 	}
 	html := string(ps[4].body)
 	cid := ps[5].header["Content-Id"][0]
-	if !strings.Contains(html, `src="cid:`+strings.Trim(cid, "<>")+`"`) || !strings.Contains(html, `alt="Chance by day, `) {
+	if !strings.Contains(html, `src="cid:`+strings.Trim(cid, "<>")+`"`) || !strings.Contains(html, `alt="Daily chance, `) {
 		t.Errorf("the picture %s is not shown, or has no words:\n%s", cid, html)
 	}
 	if img, err := png.Decode(bytes.NewReader(ps[5].body)); err != nil || img.Bounds().Dx() != chartWidth*chartDots {
@@ -247,7 +247,7 @@ func TestEveryKindOfMailIsWordedHonestly(t *testing.T) {
 	warm.Outlook = &hot
 	ahead := open()
 	warmer := *o
-	warmer.HeatAhead = "modelled, not measured: in the warmest hour of the day water at 21.4 °C (71 °F): stop fishing for trout"
+	warmer.HeatAhead = "modelled, not measured, for the day's warmest hour: water at 21.4 °C (71 °F): stop fishing for trout"
 	ahead.Outlook = &warmer
 	unseen := open()
 	unseen.Caution = nil
@@ -261,18 +261,18 @@ func TestEveryKindOfMailIsWordedHonestly(t *testing.T) {
 		what, subject, text string
 		it                  alert.EmailItem
 	}{
-		{"a rise", "River Wend: keep out of the water (caution 3), 34.0 m3/s (1200 ft3/s) at 05:47 BST", "The caution rose from 1 to 3.", rise()},
-		{"a fall", "River Wend: caution down from 3 to 1, 34.0 m3/s", "We told you of caution 3. Now: take care.", item(alert.KindFall, 1, 3)},
-		{"a clear", "River Wend: caution down from 2 to 0", "nothing at this gauge asks for more than the usual care", item(alert.KindClear, 0, 2)},
-		{"a standing level 3", "River Wend: still keep out of the water (caution 3)", "Told since 01:12 BST", item(alert.KindStanding, 3, 3)},
-		{"quick changes", "River Wend: changing quickly, better not to wade (caution 2)", "until it has been calm for 12 hours", item(alert.KindFlapping, 2, 1)},
-		{"blind", "River Wend: no reading, caution not known", "silence does not lift it", item(alert.KindNoData, 2, 2)},
-		{"a window moved", "River Wend: Blue-winged olive, emergence moved to 10 to 28 Jun, likely (74 %)", "We told you 16 Jun to 2 Jul.", moved},
-		{"a window closed", "River Wend: Blue-winged olive, emergence window closed", "The window is closed.", closed},
-		{"warm water", "Water too warm for the fish, River Wend: Blue-winged", "WARM WATER: the water reached 21.4", warm},
-		{"warm water by the model only", "Water perhaps too warm for the fish, River Wend: Blue-winged", "WARM WATER: modelled, not measured", ahead},
-		{"no caution known", "River Wend: Blue-winged olive", "Caution not known: there is no flow caution for this river", unseen},
-		{"an old caution", "River Wend: Blue-winged olive", "Caution not known: the last reading is of 22:12 BST on Fri 5 Jun 2026, when it was 0 of 3", old},
+		{"a rise", "River Wend: keep out of the water (caution 3), 34.0 m³/s (1200 cfs) at 05:47 BST", "The caution rose from 1 to 3.", rise()},
+		{"a fall", "River Wend: caution down from 3 to 1, 34.0 m³/s", "Our last alert was caution 3. Now: take care.", item(alert.KindFall, 1, 3)},
+		{"a clear", "River Wend: caution down from 2 to 0", "nothing at this gauge calls for more than the usual care", item(alert.KindClear, 0, 2)},
+		{"a standing level 3", "River Wend: still keep out of the water (caution 3)", "Last alert sent 01:12 BST", item(alert.KindStanding, 3, 3)},
+		{"quick changes", "River Wend: changing quickly, better not to wade (caution 2)", "until it has been steady for 12 hours", item(alert.KindFlapping, 2, 1)},
+		{"blind", "River Wend: no reading, caution level unknown", "Missing data does not lower it", item(alert.KindNoData, 2, 2)},
+		{"a window moved", "River Wend: Blue-winged olive, emergence moved to 10 to 28 Jun, likely (74%)", "(was 16 Jun to 2 Jul)", moved},
+		{"a window closed", "River Wend: Blue-winged olive, emergence window closed", "The window has closed (was ", closed},
+		{"warm water", "Water too warm for trout. River Wend: Blue-winged", "WARM WATER: the water reached 21.4", warm},
+		{"warm water by the model only", "Water may be too warm for trout. River Wend: Blue-winged", "WARM WATER: modelled, not measured", ahead},
+		{"no caution known", "River Wend: Blue-winged olive", "Caution level unknown: no flow caution for this river", unseen},
+		{"an old caution", "River Wend: Blue-winged olive", "Caution level unknown: it was 0 of 3 at the last reading (22:12 BST on Fri 5 Jun 2026)", old},
 	} {
 		t.Run(tc.what, func(t *testing.T) {
 			m, err := composer(t).Compose(letter(tc.it), date)

@@ -81,7 +81,7 @@ func (w words) cautionSubject(name string, it alert.EmailItem) string {
 	if r == nil || it.Kind == alert.KindNoData {
 		return out
 	}
-	at := r.At.In(location(r.Zone)).Format("15:04 MST")
+	at := r.At.In(forecast.ZoneOf(r.Zone)).Format("15:04 MST")
 	switch {
 	case r.FlowM3S != nil:
 		out += fmt.Sprintf(", %s at %s", w.units.Flow(r.FlowM3S.V), at)

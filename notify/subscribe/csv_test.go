@@ -42,7 +42,7 @@ func TestEveryFaultOfACSVIsNamedWithItsPlace(t *testing.T) {
 			t.Errorf("%q is not in %v", want, err)
 		}
 	}
-	for in, want := range map[string]string{"": "empty", "river\nwend\n": `no column "address"`, "address,river,colour\n": `"colour" is unknown`, "address,river,river\n": "twice", "address,river\n\"a": "quote"} {
+	for in, want := range map[string]string{"": "empty", "river\nwend\n": `"address" is missing`, "address,river,colour\n": `"colour" is unknown`, "address,river,river\n": "repeated", "address,river\n\"a": "quote"} {
 		if _, err := ReadCSV(strings.NewReader(in), "w.csv"); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v, want %q", in, err, want)
 		}

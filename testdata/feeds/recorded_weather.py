@@ -37,7 +37,7 @@ def open_meteo(path):
     if name.startswith("error-400"):
         return table.error(path, feed, json.load(open(path))["reason"].strip()[:60])
     if name.startswith("not-covered"):
-        return table.error(path, feed, "none of the models asked for covers this place")
+        return table.error(path, feed, "no requested model covers this place")
     a = json.load(open(path))
     site = "%s,%s" % tuple(str(a[k])[:-2] if str(a[k]).endswith(".0") else str(a[k]) for k in ("latitude", "longitude"))
     off = timedelta(seconds=a["utc_offset_seconds"])

@@ -264,9 +264,9 @@ func (r *Report) say() {
 	for _, s := range leads {
 		w := fmt.Sprintf("%d days (by %s)", s.Lead, percent(s.Skill))
 		switch s.Verdict {
-		case "better than the reference":
+		case verify.Better:
 			better = append(better, w)
-		case "worse than the reference":
+		case verify.Worse:
 			worse = append(worse, w)
 		default:
 			w := fmt.Sprintf("%.0f%% at %d days", 100*s.Skill.Value, s.Lead)
@@ -360,7 +360,7 @@ func (r *Report) whyNothing() string {
 
 func percent(i verify.Interval) string {
 	if math.IsNaN(i.Low) {
-		return fmt.Sprintf("%.0f %%", 100*i.Value)
+		return fmt.Sprintf("%.0f%%", 100*i.Value)
 	}
 	return fmt.Sprintf("%.0f%%, %.0f to %.0f", 100*i.Value, 100*i.Low, 100*i.High)
 }

@@ -39,7 +39,7 @@ type Outcome struct {
 }
 
 // shardVersion changes whenever the same slice would hold other numbers.
-const shardVersion = "1"
+const shardVersion = "2"
 
 // GCPercent is how much a program that does nothing but a backtest may let its
 // heap grow between collections (debug.SetGCPercent): what lives is some tens of

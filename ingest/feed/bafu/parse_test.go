@@ -86,7 +86,7 @@ func TestWhatIsNoAnswerSaysWhatItIs(t *testing.T) {
 		{"nothing", "", "is empty", false},
 		{"a web page", "<html>", `root is "html"`, false},
 		{"not XML", "<locations><<", "is not XML", false},
-		{"cut on its way", web("", temperature("2021-08-23T07:30:00", "1"))[:150], "breaks off", true},
+		{"cut on its way", web("", temperature("2021-08-23T07:30:00", "1"))[:150], "ends early", true},
 		{"a time that is none", web("", temperature("23.8.2021", "1")), `"23.8.2021"`, false},
 		{"an hour that never was", web("", temperature("2021-03-28T02:30:00+01:00", "1")), "leave out", false},
 		{"a value that is none", web("", temperature("2021-08-23T07:30:00", "warm")), `"warm" is not a number`, false},

@@ -44,7 +44,7 @@ func LoadZone(name string) (*time.Location, error) {
 		return time.FixedZone(name, s), nil
 	}
 	if name == "" || name == "Local" {
-		return nil, fmt.Errorf("no zone is declared")
+		return nil, fmt.Errorf("no zone is set")
 	}
 	z, err := time.LoadLocation(name)
 	if err != nil {

@@ -25,9 +25,9 @@ func TestNamesOfMeasuresSayWhatTheyHold(t *testing.T) {
 		{"E1320-rainfall-tipping_bucket_raingauge-t-15_min-mm", "ea/E1320/precipitation/sum/PT15M/ts=tipping_bucket_raingauge", "mm", ""},
 		{"5003-level-groundwater-i-1_h-mBDAT", "ea/5003//instant/ts=groundwater", "mBDAT", "it is a level in the ground, not in a river"},
 		{"3400TH-flow--i-15_min-m3_s", "ea/3400TH/discharge/instant", "m3_s", ""},
-		{"3680-temperature--i-15_min-deg_C", "ea/3680//instant", "deg_C", "it is not a variable the house knows"},
-		{"1301TH-level-stage-i-15_min----", "ea/1301TH/gauge_height/instant/ts=stage", "---", "its unit is not told"},
-		{guid + "-do-i-subdaily-mgL", "ea/" + guid + "//instant", "mgL", "it is not a variable the house knows"},
+		{"3680-temperature--i-15_min-deg_C", "ea/3680//instant", "deg_C", "unsupported variable"},
+		{"1301TH-level-stage-i-15_min----", "ea/1301TH/gauge_height/instant/ts=stage", "---", "its unit is not given"},
+		{guid + "-do-i-subdaily-mgL", "ea/" + guid + "//instant", "mgL", "unsupported variable"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			m, err := parseMeasure("http://environment.data.gov.uk/hydrology/id/measures/" + c.name)
@@ -108,7 +108,7 @@ func TestWhatIsNoAnswerSaysWhatItIs(t *testing.T) {
 		{"nothing", "\n", "is empty", false},
 		{"a web page", "<html>", "web page", false},
 		{"no items", `{"meta":{}}`, `no member "items"`, false},
-		{"cut on its way", `{"items":[{"date":"2024`, "breaks off", true},
+		{"cut on its way", `{"items":[{"date":"2024`, "ends early", true},
 		{"a word for a value", items(guid+"-flow-i-900-m3s-qualified", `"dateTime":"2024-07-01T12:00:00","value":"high"`), `items[0].value: "high"`, false},
 		{"a time that is none", items(guid+"-flow-i-900-m3s-qualified", `"dateTime":"yesterday","value":1`), `"yesterday"`, false},
 		{"a measure that is none", items("x", `"dateTime":"2024-07-01T12:00:00","value":1`), "does not name a measure", false},

@@ -74,7 +74,7 @@ func TestWhatIsNoAnswerSaysWhatItIs(t *testing.T) {
 		{"a short row", office + "05BB001,2026\n", "line 2: has 2 columns", false},
 		{"a value that is none", office + "05BB001,2026-07-01 00:00:00,5,warm,,,,,\n", `line 2, Value: "warm"`, false},
 		{"a time that is none", mart + "02YA002,noon,1,,,1,,,,4\n", `line 2, Date: "noon"`, false},
-		{"cut on its way", `{"features":[{"prop`, "breaks off", true},
+		{"cut on its way", `{"features":[{"prop`, "ends early", true},
 		{"a refusal", `{"code":"InvalidParameterValue","description":"bad limit"}`, "bad limit", false},
 		{"no station", `{"features":[{"properties":{"DATE":"2026-01-01"}}]}`, "does not name its station", false},
 	} {

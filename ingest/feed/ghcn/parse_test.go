@@ -113,7 +113,7 @@ func TestWhatIsNoAnswerSaysWhatItIs(t *testing.T) {
 		{"nothing", "", "is empty", false},
 		{"a web page", "<!DOCTYPE html>", "web page", false},
 		{"a refusal", `{"errorMessage":"bad dates"}`, "bad dates", false},
-		{"cut on its way", `[{"DATE":"2023-07-15","STATI`, "breaks off", true},
+		{"cut on its way", `[{"DATE":"2023-07-15","STATI`, "ends early", true},
 		{"no dates", "STATION,TMAX\n", "no column DATE", false},
 		{"a short row", "STATION,DATE,TMAX\nUSC00042319,2021-01-01\n", "line 2: has 2 columns", false},
 		{"a date that is none", "STATION,DATE,TMAX\nUSC00042319,2021-02-30,1.5\n", "line 2, DATE", false},

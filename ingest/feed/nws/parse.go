@@ -112,10 +112,15 @@ func readBody(r io.Reader) (b body, err error) {
 		}
 		return b, bad("answer", "is not the expected JSON", "fetch it again; if it persists, report it with the saved response", err)
 	}
-	if strings.Contains(string(b.Type), "/problems/") || (b.Title != "" && len(b.Status) > 0 && len(b.Properties) == 0 && b.Features == nil) {
+	if b.refuses() {
 		return b, problem(&b)
 	}
 	return b, nil
+}
+
+// refuses reports whether the body is an RFC 7807 problem instead of data.
+func (b *body) refuses() bool {
+	return strings.Contains(string(b.Type), "/problems/") || (b.Title != "" && len(b.Status) > 0 && len(b.Properties) == 0 && b.Features == nil)
 }
 
 // problem turns an RFC 7807 body into an error. Faults of the server pass,

@@ -182,9 +182,9 @@ func say(err error) error {
 	if !errors.As(err, &status) || !errors.As(err, &e) {
 		return err
 	}
-	_, perr := readBody(bytes.NewReader(status.Body))
+	b, perr := readBody(bytes.NewReader(status.Body))
 	var told *ingest.Error
-	if errors.As(perr, &told) && strings.HasPrefix(told.Problem, "the service says") {
+	if b.refuses() && errors.As(perr, &told) {
 		e.Problem = told.Problem
 		if told.Hint != "" {
 			e.Hint = told.Hint

@@ -130,7 +130,7 @@ func TestObservationsComeInPages(t *testing.T) {
 	s := source(t, http.NotFoundHandler())
 	s.BaseURL = srv.URL
 	got, err := fetch(t, s, ingest.Request{Site: "KRDM"})
-	if len(got) != 2 || err == nil || !strings.Contains(err.Error(), "is not followed") {
+	if len(got) != 2 || err == nil || !strings.Contains(err.Error(), "is not allowed") {
 		t.Errorf("got %d pages, %v; want two, then the refusal of a link to another host", len(got), err)
 	}
 }

@@ -55,11 +55,11 @@ func TestFetchFromRecordedAnswers(t *testing.T) {
 		{"forecast", Forecast, ingest.Request{Lat: -15.8, Lon: -47.9, Variables: air}, "open-meteo/-15.8,-47.9/air_temperature/instant/ts=forecast", 1, 168, ""},
 		{"ensemble of 21, hours and a day", Ensemble, ingest.Request{Lat: 52.5, Lon: 7, Variables: air}, "open-meteo/52.5,7/air_temperature/instant/ts=ensemble/member=01", 42, 63, ""},
 		{"flood, two models", Flood, ingest.Request{Lat: 51.8, Lon: 6.1, Variables: []ingest.Variable{ingest.Discharge}}, "open-meteo/51.8,6.1/discharge/mean/P1D/ts=flood-flood_best_match/member=01", 102, 204, ""},
-		{"dates that no model holds come as nulls with status 200", Forecast, ingest.Request{Lat: -12.5, Lon: -130.9, Variables: air, Period: ingest.Daily}, "", 0, 0, "holds no value for the dates asked for"},
+		{"dates that no model holds come as nulls with status 200", Forecast, ingest.Request{Lat: -12.5, Lon: -130.9, Variables: air, Period: ingest.Daily}, "", 0, 0, "no values for these dates"},
 		{"a place outside the model comes as NaN with status 200", Archive, ingest.Request{Lat: 0, Lon: 0, Variables: air, From: at(2022, 12, 30)}, "", 0, 0, "covers this place"},
 		{"a refusal keeps the service's words", Forecast, ingest.Request{Lat: 52.3, Lon: 7, Variables: air}, "", 0, 0, "Cannot initialize"},
 		{"nothing that the product serves", Forecast, ingest.Request{Lat: 1, Lon: 1, Variables: []ingest.Variable{ingest.WaterTemperature}}, "", 0, 0, ""},
-		{"no place on earth", Forecast, ingest.Request{Lat: 91, Lon: 1, Variables: air}, "", 0, 0, "not a place on earth"},
+		{"no place on earth", Forecast, ingest.Request{Lat: 91, Lon: 1, Variables: air}, "", 0, 0, "out of range"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			got, err := fetch(t, source(t, replay.New(replay.Shared(t, "feeds"), replay.OpenMeteo), c.product), c.req)
@@ -186,7 +186,7 @@ func TestARunWhoseMembersAreAllEqualIsRefused(t *testing.T) {
 	var paths []string
 	s := source(t, invented(&asked, &paths, func(_, i int) float64 { return float64(i) }), Ensemble)
 	got, err := fetch(t, s, ingest.Request{Lat: 1, Lon: 2, Variables: air})
-	if again, _ := ingest.Retryable(err); len(got) != 0 || !again || !strings.Contains(err.Error(), "all members of air_temperature are equal") {
+	if again, _ := ingest.Retryable(err); len(got) != 0 || !again || !strings.Contains(err.Error(), "members of air_temperature are identical") {
 		t.Errorf("got %d series, %v", len(got), err)
 	}
 }

@@ -80,7 +80,7 @@ func TestAnIntervalIsASumOfRainAndNothingElse(t *testing.T) {
 	if len(s) != 2 || s[0].Period != "PT15M" || s[0].At(0).Minute() != 15 || s[1].Period != ingest.Daily || s[1].At(0).Format(time.RFC3339) != "2026-05-01T00:00:00Z" {
 		t.Errorf("got %+v", s)
 	}
-	for _, w := range []string{"sums cover is not told", "no word for mean", "property Temperature"} {
+	for _, w := range []string{"sums cover is not given", "no word for mean", "property Temperature"} {
 		if !strings.Contains(told, w) {
 			t.Errorf("told %q, without %q", told, w)
 		}
@@ -112,8 +112,8 @@ func TestWhatIsNoAnswerSaysWhatItIs(t *testing.T) {
 		{"a web page", "<html>", "web page", false},
 		{"a refusal", `{"code":404,"type":"error","message":"Nothing found."}`, "404 Nothing found.", false},
 		{"another refusal", `{"error":{"code":"400","message":"bad filter"}}`, "bad filter", false},
-		{"cut on its way", `{"value":[{"@iot.id":1,`, "breaks off", true},
-		{"NaN is no JSON", `{"value":[{"phenomenonTime":"2026-05-01T10:00:00Z","result":NaN}]}`, "not JSON", false},
+		{"cut on its way", `{"value":[{"@iot.id":1,`, "ends early", true},
+		{"NaN is no JSON", `{"value":[{"phenomenonTime":"2026-05-01T10:00:00Z","result":NaN}]}`, "not the expected JSON", false},
 		{"observations alone", `{"value":[` + ok + `]}`, "does not say what was measured", false},
 		{"no thing", strings.Replace(stream("1", "Water temperature", celsius, ok), `"@iot.id":7,`, "", 1), "does not name its Thing", false},
 		{"a result that is an object", stream("1", "Water temperature", celsius, seen("2026-05-01T10:00:00Z", `{"a":1}`)), "observation 1, result", false},
@@ -193,7 +193,7 @@ func TestFetchFollowsTheLinksAndTakesBothForms(t *testing.T) {
 func TestALinkToAnotherHostIsNotFollowedAndWhatCameStays(t *testing.T) {
 	srv := server(t, "http://127.0.0.2:9/steal")
 	got, err := fetch(t, srv.URL+"/v1.1", "7")
-	if err == nil || !strings.Contains(err.Error(), "is not followed") || len(got) != 1 {
+	if err == nil || !strings.Contains(err.Error(), "is not allowed") || len(got) != 1 {
 		t.Errorf("got %d parts, %v", len(got), err)
 	}
 }

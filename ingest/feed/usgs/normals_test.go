@@ -69,7 +69,7 @@ func TestNormalsOfTheRightSeriesDayByDay(t *testing.T) {
 		t.Errorf("%+v", got)
 	}
 	page["p2"] = strings.Replace(page["p2"], `"next":null`, `"next":"p2"`, 1)
-	if _, err := s.Normals(t.Context(), "USGS-14076500", ingest.WaterTemperature); err == nil || !strings.Contains(err.Error(), "never ends") {
+	if _, err := s.Normals(t.Context(), "USGS-14076500", ingest.WaterTemperature); err == nil || !strings.Contains(err.Error(), "paging loops") {
 		t.Errorf("a token that leads back: %v", err)
 	}
 }
@@ -79,7 +79,7 @@ func TestNormalsThatCannotBeAskedForSayWhy(t *testing.T) {
 	if _, err := s.Normals(t.Context(), "river", ingest.WaterTemperature); err == nil || !strings.Contains(err.Error(), "not a USGS site number") {
 		t.Error(err)
 	}
-	if _, err := s.Normals(t.Context(), "14076500", ingest.CloudCover); err == nil || !strings.Contains(err.Error(), "no parameter") {
+	if _, err := s.Normals(t.Context(), "14076500", ingest.CloudCover); err == nil || !strings.Contains(err.Error(), "does not measure") {
 		t.Error(err)
 	}
 	s = source(t, http.NotFoundHandler(), "mirror", Config{})

@@ -101,8 +101,8 @@ func TestErrorsNameThePlaceAndWhatToDo(t *testing.T) {
 		retry    bool
 	}{
 		{"nothing", "", []string{"answer", "is empty"}, false},
-		{"a web page", "<!DOCTYPE html><html>down</html>", []string{"web page", "maintenance"}, false},
-		{"cut JSON", collection("", good)[:200], []string{"byte ", "breaks off"}, true},
+		{"a web page", "<!DOCTYPE html><html>down</html>", []string{"web page", "may be down"}, false},
+		{"cut JSON", collection("", good)[:200], []string{"byte ", "ends early"}, true},
 		{"broken JSON", strings.Replace(collection("", good), `"value"`, `value`, 1), []string{"byte ", "/features/0/properties", "not valid JSON"}, false},
 		{"bare nan", strings.Replace(collection("", good), `"4"`, `nan`, 1), []string{"not valid JSON"}, false},
 		{"no features", `{"type":"FeatureCollection"}`, []string{`"features"`}, false},

@@ -72,7 +72,7 @@ func TestFetchFromRecordedAnswers(t *testing.T) {
 		t.Error("the link to the next page was not followed")
 	}
 	_, err = fetch(s, ingest.Request{Site: "99999999", Variables: []ingest.Variable{ingest.Discharge}, Period: ingest.Daily})
-	if err == nil || !strings.Contains(err.Error(), "knows no such site") {
+	if err == nil || !strings.Contains(err.Error(), "site not found") {
 		t.Errorf("unknown gauge: %v", err)
 	}
 }
@@ -157,11 +157,11 @@ func TestLaterPages(t *testing.T) {
 		}, nil, 1, "OVER_RATE_LIMIT"},
 		{"a truncated page is no end of data", func(w http.ResponseWriter, _ *http.Request) {
 			fmt.Fprint(w, collection("", reading("a", "2026-10-07T01:00:00+00:00", "8.1"))[:120])
-		}, nil, 1, "breaks off"},
-		{"a link to another host is not followed", nil, func(*http.Request) string { return "https://example.net/steal" }, 1, "not followed"},
+		}, nil, 1, "ends early"},
+		{"a link to another host is not followed", nil, func(*http.Request) string { return "https://example.net/steal" }, 1, "not allowed"},
 		{"a link that leads round in a circle ends", func(w http.ResponseWriter, r *http.Request) {
 			fmt.Fprint(w, collection("http://"+r.Host+r.URL.String(), reading("a", "2026-10-07T01:00:00+00:00", "8.1")))
-		}, nil, 2, "earlier page"},
+		}, nil, 2, "paging loops"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			s := source(t, answering("", func(w http.ResponseWriter, r *http.Request) {

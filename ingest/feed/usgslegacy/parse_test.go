@@ -110,7 +110,7 @@ func TestErrorsNameThePlaceAndWhatToDo(t *testing.T) {
 		retry    bool
 	}{
 		{"nothing", " \n", []string{"is empty"}, false},
-		{"cut JSON", whole[:len(whole)-40], []string{"byte ", "breaks off"}, true},
+		{"cut JSON", whole[:len(whole)-40], []string{"byte ", "ends early"}, true},
 		{"broken JSON", strings.Replace(whole, `"values"`, `values`, 1), []string{"byte ", "/value/timeSeries/0"}, false},
 		{"an answer of another service", `{"type":"FeatureCollection","features":[]}`, []string{"use the feed usgs"}, false},
 		{"unknown unit", waterML("00010", "degrees Réaumur", "00000", "-999999.0", good), []string{"USGS:11111111:00010", `"degrees Réaumur"`}, false},
@@ -126,7 +126,7 @@ func TestErrorsNameThePlaceAndWhatToDo(t *testing.T) {
 		{"some other text", "hello world\n", []string{"line 1", "agency_cd"}, false},
 		{"a web page", "<html><body>404</body></html>", []string{"<html>", "waterml"}, false},
 		{"WaterML 2", `<wml2:Collection xmlns:wml2="http://www.opengis.net/waterml/2.0"/>`, []string{"waterml2"}, false},
-		{"cut XML", `<w:timeSeriesResponse xmlns:w="x"><w:timeSeries name="a"><w:sourceInfo>`, []string{"line 1", "breaks off"}, true},
+		{"cut XML", `<w:timeSeriesResponse xmlns:w="x"><w:timeSeries name="a"><w:sourceInfo>`, []string{"line 1", "ends early"}, true},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			got, err := Parser{}.Parse(strings.NewReader(tc.in))
@@ -159,7 +159,7 @@ func TestTwoDigitYearsCrossTheCenturyAsTheUserSaid(t *testing.T) {
 	if strings.Join(days, " ") != "1952-03-11 2000-02-29 2020-07-29" {
 		t.Error(days)
 	}
-	if _, err := (Parser{TwoDigitYearsFrom: 1801}).Parse(strings.NewReader(in)); err == nil || !strings.Contains(err.Error(), "no day of the year 1900") {
+	if _, err := (Parser{TwoDigitYearsFrom: 1801}).Parse(strings.NewReader(in)); err == nil || !strings.Contains(err.Error(), "not a day in 1900") {
 		t.Errorf("29 February 1900: %v", err)
 	}
 }

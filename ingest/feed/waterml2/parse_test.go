@@ -98,9 +98,9 @@ func TestWhatAValueStandsForIsToldByItsInterpolationType(t *testing.T) {
 		{"the highest of the day before, on the wall", water, kindOf("MaxPrec", "P1D"), "2026-05-02T00:00:00+02:00", "water_temperature/max/P1D 2026-05-01T00:00"},
 		{"the lowest of the day after, on the wall", water, kindOf("MinSucc", "PT24H"), "2026-05-01T00:00:00-08:00", "water_temperature/min/P1D 2026-05-01T00:00"},
 		{"rain of a quarter of an hour", rain, kindOf("TotalPrec", "PT15M"), "2026-05-01T10:00:00Z", "precipitation/sum/PT15M 2026-05-01T10:00"},
-		{"a mean of nobody knows how long", water, kindOf("AveragePrec", ""), "2026-05-01T10:00:00Z", "the span that they cover is not told"},
+		{"a mean of nobody knows how long", water, kindOf("AveragePrec", ""), "2026-05-01T10:00:00Z", "the period they cover is not given"},
 		{"a mean of a month", water, kindOf("AveragePrec", "P1M"), "2026-05-01T10:00:00Z", "their span"},
-		{"rain at a moment", rain, kindOf("Continuous", ""), "2026-05-01T10:00:00Z", "the span that its sums cover is not told"},
+		{"rain at a moment", rain, kindOf("Continuous", ""), "2026-05-01T10:00:00Z", "the period its sums cover is not given"},
 		{"a total that goes on growing", rain, kindOf("InstantTotal", ""), "2026-05-01T10:00:00Z", "InstantTotal"},
 		{"a date", water, "", "2026-05-01", "water_temperature/instant/P1D 2026-05-01T00:00"},
 	} {
@@ -170,7 +170,7 @@ func TestWhatIsLeftOutIsTold(t *testing.T) {
 	s, told := parse(t, doc(obs(temperature, wend, degC, point("2026-05-01T10:00:00Z", `<w:value>1</w:value>`))+
 		`<w:observationMember><o:OM_Observation>`+water+`<o:featureOfInterest `+wend+`</o:featureOfInterest><o:result><w:CategoricalTimeseries><w:point/><w:point/></w:CategoricalTimeseries></o:result></o:OM_Observation></w:observationMember>`+
 		`<w:observationMember><o:OM_Observation>`+water+`<o:featureOfInterest `+wend+`</o:featureOfInterest><o:result>7</o:result></o:OM_Observation></w:observationMember>`))
-	for _, w := range []string{"observed property Temperature: 1 skipped", "categories: 2 skipped", "no time series: 1 skipped"} {
+	for _, w := range []string{"observed property Temperature: skipped 1", "categories: skipped 2", "no time series: skipped 1"} {
 		if !strings.Contains(told, w) {
 			t.Errorf("told %q, without %q", told, w)
 		}
@@ -192,14 +192,14 @@ func TestWhatIsNoAnswerSaysWhatItIs(t *testing.T) {
 		{"WaterML 1", `<timeSeriesResponse xmlns="http://www.cuahsi.org/waterML/1.1/"/>`, "WaterML 1, not 2", false},
 		{"something else", `<kml/>`, `"kml" holds no observation`, false},
 		{"not XML", "{}", "is not XML", false},
-		{"cut on its way", doc(obs(water, wend, degC, one))[:900], "breaks off", true},
+		{"cut on its way", doc(obs(water, wend, degC, one))[:900], "ends early", true},
 		{"a time without zone", doc(obs(water, wend, degC, point("2026-05-01T10:00:00", `<w:value>1</w:value>`))), "observation 1, point 1, time: \"2026-05-01T10:00:00\" does not say its offset", false},
 		{"a time that is none", doc(obs(water, wend, degC, point("yesterday", `<w:value>1</w:value>`))), `"yesterday" is not a time`, false},
 		{"a time long past", doc(obs(water, wend, degC, point("0001-01-01T00:00:00Z", `<w:value>1</w:value>`))), "year 1", false},
 		{"a value that is none", doc(obs(water, wend, degC, point("2026-05-01T10:00:00Z", `<w:value>1.2.3</w:value>`))), `"1.2.3" is not a number`, false},
 		{"a unit nobody knows", doc(obs(water, wend, `<w:uom code="furlong"/>`, one)), "furlong", false},
 		{"no unit", doc(obs(water, wend, "", one)), `unit ""`, false},
-		{"two units in one series", doc(obs(water, wend, degC, one) + obs(water, wend, `<w:uom code="[degF]"/>`, point("2026-05-01T11:00:00Z", `<w:value>50</w:value>`))), "two units", false},
+		{"two units in one series", doc(obs(water, wend, degC, one) + obs(water, wend, `<w:uom code="[degF]"/>`, point("2026-05-01T11:00:00Z", `<w:value>50</w:value>`))), "must have one unit", false},
 		{"no feature", doc(obs(water, ">", degC, one)), "does not name its feature", false},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -102,7 +102,7 @@ func TestARefusalOrAWebPageIsOneClearError(t *testing.T) {
 	for body, want := range map[string]string{
 		"<html><body>down</body></html>": "web page",
 		`<ows:ExceptionReport xmlns:ows="http://www.opengis.net/ows/1.1"><ows:Exception exceptionCode="InvalidParameterValue"><ows:ExceptionText>no such feature</ows:ExceptionText></ows:Exception></ows:ExceptionReport>`: "no such feature",
-		doc("")[:60]: "breaks off",
+		doc("")[:60]: "ends early",
 	} {
 		var e *ingest.Error
 		if _, err := fetch(t, source(t, sos, xmlOf(body)), wendAt("wend")); !errors.As(err, &e) || !strings.Contains(err.Error(), want) {

@@ -62,12 +62,14 @@ func Rivers(cfg *config.Config, only []string) ([]forecast.River, error) {
 }
 
 func riverOf(r config.River) (forecast.River, error) {
+	region := insects.Region("")
 	if r.Region != "" {
-		if _, err := insects.ParseRegion(r.Region); err != nil {
+		var err error
+		if region, err = insects.ParseRegion(r.Region); err != nil {
 			return forecast.River{}, fmt.Errorf("river %q: %w", r.Name, err)
 		}
 	}
-	f := forecast.River{Slug: r.Slug, Name: r.Name, Region: r.Region, Zone: r.Zone, Lat: r.Lat, Lon: r.Lon,
+	f := forecast.River{Slug: r.Slug, Name: r.Name, Region: string(region), Zone: r.Zone, Lat: r.Lat, Lon: r.Lon, ElevationM: r.Elevation,
 		Groups: r.Groups, Regulated: r.Regulated, Notices: r.Notices}
 	if r.Flood != nil {
 		h := r.Flood.Metres()

@@ -73,6 +73,9 @@ func (s *Server) queueNames() string {
 // NewServer opens everything and starts nothing.
 func NewServer(ctx context.Context, cfg *config.Config, o Options) (s *Server, err error) {
 	s = &Server{cfg: cfg, log: o.Log, workers: o.Workers}
+	for _, w := range cfg.Warnings {
+		o.Log.Warn().Msg(w)
+	}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, s.Close())

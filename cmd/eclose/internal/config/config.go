@@ -14,6 +14,7 @@ import (
 	"github.com/robfig/cron/v3"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/model/insects"
 )
 
 // Config is the whole file. The table in options.go lists each option with its
@@ -26,12 +27,15 @@ type Config struct {
 	Feeds            map[string]Feed `toml:"feeds"`
 	Rivers           []River         `toml:"river"`
 	Insects          string          `toml:"insects"`
-	ForecastSchedule string          `toml:"outlooks"`
+	ForecastSchedule string          `toml:"forecast-schedule"`
+	OldSchedule      string          `toml:"outlooks"` // old name of ForecastSchedule
 	Notice           string          `toml:"notice"`
 	Serve            Serve           `toml:"serve"`
 	Mail             Mail            `toml:"mail"`
 	Health           Health          `toml:"health"`
 
+	// Warnings name old keys that were accepted.
+	Warnings []string `toml:"-"`
 	// Dir is where the file lies: relative paths in it start here.
 	Dir string `toml:"-"`
 }
@@ -58,6 +62,9 @@ type Feed struct {
 	Comma    string   `toml:"delimiter"`
 	SkipRows int      `toml:"skip-lines"`
 }
+
+// renamed has old keys that are still read, with a warning, for one release.
+var renamed = map[string]string{"outlooks": "forecast-schedule"}
 
 // Span is a length of time, written "90s" or "10m".
 type Span time.Duration
@@ -89,6 +96,7 @@ type River struct {
 	Zone      string   `toml:"zone"`
 	Lat       float64  `toml:"lat"`
 	Lon       float64  `toml:"lon"`
+	Elevation *float64 `toml:"elevation-m"`
 	Groups    []string `toml:"groups"`
 	Regulated bool     `toml:"regulated"`
 	Notices   string   `toml:"notices"` // where local notices are published
@@ -236,6 +244,14 @@ func parse(b []byte, path string, check func(*Config) []string) (*Config, error)
 	for _, k := range md.Undecoded() {
 		faults = append(faults, fmt.Sprintf("unknown option %q%s; see the table in the README", k.String(), atLine(b, k)))
 	}
+	if c.OldSchedule != "" {
+		if c.ForecastSchedule != "" {
+			faults = append(faults, "outlooks and forecast-schedule are both set; remove outlooks")
+		} else {
+			c.ForecastSchedule = c.OldSchedule
+		}
+		c.Warnings = append(c.Warnings, fmt.Sprintf("%s: option %q was renamed; write %q", path, "outlooks", renamed["outlooks"]))
+	}
 	c.Dir = filepath.Dir(path)
 	c.complete()
 	faults = append(faults, check(&c)...)
@@ -319,7 +335,7 @@ func (c *Config) faults() (out []string) {
 	}
 	out = append(out, c.feedFaults()...)
 	if _, err := cron.ParseStandard(c.ForecastSchedule); err != nil {
-		add("outlooks = %q is not a cron expression such as \"10 */6 * * *\": %v", c.ForecastSchedule, err)
+		add("forecast-schedule = %q is not a cron expression such as \"10 */6 * * *\": %v", c.ForecastSchedule, err)
 	}
 	for _, p := range c.Serve.Proxies {
 		if _, err := netip.ParsePrefix(p); err != nil {
@@ -353,6 +369,14 @@ func (c *Config) faults() (out []string) {
 		}
 		if r.Lat == 0 && r.Lon == 0 {
 			add("%s: set lat and lon (needed for day length and weather)", who)
+		}
+		if region, err := insects.ParseRegion(r.Region); r.Region != "" && err != nil {
+			add("%s: %v", who, err)
+		} else if err := region.CheckLatitude(r.Lat); r.Region != "" && err != nil {
+			add("%s: %v", who, err)
+		}
+		if e := r.Elevation; e != nil && !(*e > -500 && *e < 6000) {
+			add("%s: elevation-m = %g: use metres above sea level", who, *e)
 		}
 		if len(r.Gauges) == 0 {
 			add("%s has no [[river.gauge]]; find one with: eclose gauges find --near %g,%g", who, r.Lat, r.Lon)

@@ -42,21 +42,21 @@ func TestAGoodFileIsCompleted(t *testing.T) {
 
 func TestEachFaultIsOneClearSentence(t *testing.T) {
 	for _, c := range []struct{ name, from, to, want string }{
-		{"an unknown key is named with its line", `name = "Wend"`, "name = \"Wend\"\ncolour = \"blue\"", `unknown key "river.colour" (line 7)`},
+		{"an unknown key is named with its line", `name = "Wend"`, "name = \"Wend\"\ncolour = \"blue\"", `"river.colour" (line 7)`},
 		{"a river without a gauge", "  [[river.gauge]]\n  feed = \"usgs\"\n  site = \"99000001\"\n", "", `river "Wend" has no [[river.gauge]]`},
-		{"a gauge of an unknown feed", `feed = "usgs"`, `feed = "nowhere"`, `gauge feed "nowhere" is unknown; known are bafu,`},
+		{"a gauge of an unknown feed", `feed = "usgs"`, `feed = "nowhere"`, `unknown gauge feed "nowhere"; use one of bafu,`},
 		{"a gauge without a site", `site = "99000001"`, ``, `has no site`},
 		{"a file feed without a file", `feed = "usgs"`, `feed = "usgs-legacy"`, `needs file =`},
-		{"a weather feed that must be switched on", "enabled = true", "enabled = false", `must be switched on by [feeds.open-meteo] enabled = true`},
+		{"a weather feed that must be switched on", "enabled = true", "enabled = false", `set enabled = true in [feeds.open-meteo]`},
 		{"a zone that is none", "America/Los_Angeles", "Pacific", `zone "Pacific" is not an IANA zone`},
-		{"no place", "lat = 45.2\nlon = -131.4", "", `lat and lon are missing`},
-		{"a place off the earth", "lat = 45.2", "lat = 145.2", `is not a place on earth`},
-		{"an unknown variable", `site = "99000001"`, "site = \"99000001\"\nvariables = [\"mood\"]", `"mood" is no variable`},
+		{"no place", "lat = 45.2\nlon = -131.4", "", `set lat and lon`},
+		{"a place off the earth", "lat = 45.2", "lat = 145.2", `is out of range`},
+		{"an unknown variable", `site = "99000001"`, "site = \"99000001\"\nvariables = [\"mood\"]", `unknown variable "mood"`},
 		{"units", "[feeds.open-meteo]", "units = \"furlongs\"\n[feeds.open-meteo]", `units = "furlongs": use "us" or "metric"`},
-		{"flood heights that fall", `site = "99000001"`, "site = \"99000001\"\nvariables = [\"gauge_height\"]\n[river.flood]\nunit = \"ft\"\naction = 8\nminor = 7", `flood heights must grow`},
-		{"flood heights of no gauge", `feed = "open-meteo"`, "feed = \"open-meteo\"\n[river.flood]\nunit = \"m\"\naction = 8", `need a gauge with "gauge_height"`},
+		{"flood heights that fall", `site = "99000001"`, "site = \"99000001\"\nvariables = [\"gauge_height\"]\n[river.flood]\nunit = \"ft\"\naction = 8\nminor = 7", `flood heights must increase`},
+		{"flood heights of no gauge", `feed = "open-meteo"`, "feed = \"open-meteo\"\n[river.flood]\nunit = \"m\"\naction = 8", `measures "gauge_height"`},
 		{"flood heights without a unit", `feed = "open-meteo"`, "feed = \"open-meteo\"\n[river.flood]\naction = 8", `flood unit ""`},
-		{"no flood heights at all", `feed = "open-meteo"`, "feed = \"open-meteo\"\n[river.flood]\nunit = \"m\"", `flood names no height`},
+		{"no flood heights at all", `feed = "open-meteo"`, "feed = \"open-meteo\"\n[river.flood]\nunit = \"m\"", `set at least one of action`},
 		{"broken TOML", `name = "Wend"`, `name = Wend`, `line 6`},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -77,7 +77,7 @@ func TestAllFaultsAreReportedAtOnce(t *testing.T) {
 	if err == nil {
 		t.Fatal("no error")
 	}
-	for _, want := range []string{"units", "backfill-years", "nothing to watch"} {
+	for _, want := range []string{"units", "backfill-years", "no [[river]]"} {
 		if !strings.Contains(err.Error(), want) {
 			t.Errorf("%q is not reported in %v", want, err)
 		}
@@ -103,4 +103,18 @@ func FuzzParse(f *testing.F) {
 	f.Fuzz(func(_ *testing.T, b []byte) {
 		_, _ = Parse(b, "f.toml") // must not panic
 	})
+}
+
+func TestARenamedKeyIsReadWithAWarning(t *testing.T) {
+	const cron = "7 3 * * *"
+	c, err := Parse([]byte("outlooks = \""+cron+"\"\n"+good), "eclose.toml")
+	if err != nil || c.ForecastSchedule != cron || len(c.Warnings) != 1 || !strings.Contains(c.Warnings[0], "forecast-schedule") {
+		t.Fatalf("schedule %q, warnings %q, error %v", c.ForecastSchedule, c.Warnings, err)
+	}
+	if c, err := Parse([]byte("forecast-schedule = \""+cron+"\"\n"+good), "eclose.toml"); err != nil || c.ForecastSchedule != cron || len(c.Warnings) != 0 {
+		t.Fatalf("the new name: %+v, %v", c, err)
+	}
+	if _, err := Parse([]byte("outlooks = \""+cron+"\"\nforecast-schedule = \""+cron+"\"\n"+good), "eclose.toml"); err == nil {
+		t.Fatal("both names at once were taken")
+	}
 }

@@ -43,8 +43,11 @@ func house(t *testing.T, d *db.DB, cutOff time.Time) *health.Watch {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &health.Watch{DB: d, Queue: q, Archive: a, Rivers: []string{"wend"}, Started: issued, Period: 6 * time.Hour}
+	return &health.Watch{DB: d, Queue: q, Archive: a, Rivers: []string{"wend"}, Started: issued, Period: 6 * time.Hour, Limits: limits}
 }
+
+// limits are the defaults of the config.
+var limits = health.Limits{FreeBytes: 5e8, CautionAge: 10 * time.Minute, ReadingAge: 48 * time.Hour, FeedFailures: 8, MailWait: 30 * time.Minute, SuppressedShare: 0.2, CertificateLeft: 7 * 24 * time.Hour, ClockOffset: time.Minute}
 
 func ask(t *testing.T, w *health.Watch) (int, health.Report) {
 	t.Helper()
@@ -69,11 +72,11 @@ func TestHealthIsHowFreshTheForecastsAre(t *testing.T) {
 	}{
 		{"fresh", hour, time.Hour, "wend", 200, ""},
 		{"one outlook was missed", hour, 12 * time.Hour, "wend", 200, ""},
-		{"two were", hour, 14 * time.Hour, "wend", 503, "1 of 1 rivers are stale"},
-		{"issued of readings of the week before", issued.AddDate(0, 0, -7), time.Hour, "wend", 503, "1 of 1 rivers are stale"},
-		{"issued of none", time.Time{}, time.Hour, "wend", 503, "1 of 1 rivers are stale"},
+		{"two were", hour, 14 * time.Hour, "wend", 503, "stale for 1 of 1 rivers"},
+		{"issued of readings of the week before", issued.AddDate(0, 0, -7), time.Hour, "wend", 503, "stale for 1 of 1 rivers"},
+		{"issued of none", time.Time{}, time.Hour, "wend", 503, "stale for 1 of 1 rivers"},
 		{"begun just now", hour, time.Hour, "garrow", 200, ""},
-		{"never issued", hour, 14 * time.Hour, "garrow", 503, "1 of 1 rivers are stale"},
+		{"never issued", hour, 14 * time.Hour, "garrow", 503, "stale for 1 of 1 rivers"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			dbtest.Each(t, func(t *testing.T, d *db.DB) {
@@ -99,7 +102,7 @@ func TestWhatWasGivenUpAndWhatCannotBeReadIsNotHealthy(t *testing.T) {
 	if _, err := d.SQL.Exec("UPDATE river_job SET state = 'discarded', finalized_at = CURRENT_TIMESTAMP"); err != nil { //nolint:misspell // River's own word
 		t.Fatal(err)
 	}
-	if code, r := ask(t, w); code != 503 || !strings.Contains(strings.Join(r.Problems, " "), "1 jobs of kind export were given up") {
+	if code, r := ask(t, w); code != 503 || !strings.Contains(strings.Join(r.Problems, " "), "1 export jobs were discarded") {
 		t.Errorf("%d %+v", code, r)
 	}
 	now = now.Add(time.Minute) // a report is kept for a quarter of a minute
@@ -125,6 +128,8 @@ func TestTheManualListsTheMetrics(t *testing.T) {
 		t.Fatal(err)
 	}
 	m := health.NewMetrics(w)
+	m.Forgot("tokens", 1)
+	m.SignUpRefused("network")
 	m.Done(jobs.Attempt{Kind: "outlook", Took: time.Second, Err: context.Canceled})
 	rec := httptest.NewRecorder()
 	req := httptest.NewRequest("GET", "/metrics", nil)

@@ -25,7 +25,8 @@ type Metrics struct {
 	signIns  prometheus.Counter
 	refused  *prometheus.CounterVec
 
-	outlookAge, readingAge, feedFailures, jobsNow, jobsLag, mails, clockOff, healthy, checkValue, checkLimit, checkOK, scrapeErrors *prometheus.Desc
+	outlookAge, clockOff                                                                                                                *prometheus.Desc // old names, to go after the next release
+	forecastAge, readingAge, feedFailures, jobsNow, jobsLag, mails, clockOffset, healthy, checkValue, checkLimit, checkOK, scrapeErrors *prometheus.Desc
 }
 
 // NewMetrics returns metrics over a watch.
@@ -43,13 +44,15 @@ func NewMetrics(w *Watch) *Metrics {
 		signIns: prometheus.NewCounter(prometheus.CounterOpts{Name: "eclose_sign_in_failures_total", Help: "Wrong secrets entered for the diary."}),
 		refused: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "eclose_sign_ups_refused_total", Help: "Requests for email alerts refused by a limit."}, []string{"limit"}),
 
-		outlookAge:   desc("outlook_age_seconds", "Age of a river's latest forecast.", "river"),
+		forecastAge:  desc("forecast_age_seconds", "Age of a river's latest forecast.", "river"),
+		outlookAge:   desc("outlook_age_seconds", "Old name of eclose_forecast_age_seconds.", "river"),
 		readingAge:   desc("reading_age_seconds", "Age of a site's latest reading.", "feed", "site"),
 		feedFailures: desc("feed_failures", "Consecutive failed fetches for a site.", "feed", "site"),
 		jobsNow:      desc("jobs", "Jobs by kind and state.", "kind", "state"),
 		jobsLag:      desc("queue_lag_seconds", "Time since the oldest waiting job in a queue became due.", "queue"),
 		mails:        desc("mails", "Outbox emails by state.", "state"),
-		clockOff:     desc("clock_off_seconds", "Clock offset from the database, positive if ahead."),
+		clockOffset:  desc("clock_offset_seconds", "Clock offset from the database, positive if ahead."),
+		clockOff:     desc("clock_off_seconds", "Old name of eclose_clock_offset_seconds."),
 		healthy:      desc("healthy", "1 if all checks hold."),
 		checkValue:   desc("check_value", "What a check of /health measured, in the unit of its label.", "check", "of", "unit"),
 		checkLimit:   desc("check_limit", "How far a check may go.", "check", "of", "unit"),
@@ -80,7 +83,7 @@ func (m *Metrics) SignUpRefused(limit string) { m.refused.WithLabelValues(limit)
 
 // Describe implements prometheus.Collector.
 func (m *Metrics) Describe(ch chan<- *prometheus.Desc) {
-	for _, d := range []*prometheus.Desc{m.outlookAge, m.readingAge, m.feedFailures, m.jobsNow, m.jobsLag, m.mails, m.clockOff, m.healthy, m.checkValue, m.checkLimit, m.checkOK, m.scrapeErrors} {
+	for _, d := range []*prometheus.Desc{m.forecastAge, m.outlookAge, m.readingAge, m.feedFailures, m.jobsNow, m.jobsLag, m.mails, m.clockOffset, m.clockOff, m.healthy, m.checkValue, m.checkLimit, m.checkOK, m.scrapeErrors} {
 		ch <- d
 	}
 }
@@ -99,6 +102,7 @@ func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
 	} else {
 		for _, x := range r.Rivers {
 			if !x.Issued.IsZero() {
+				gauge(m.forecastAge, now.Sub(x.Issued).Seconds(), x.River)
 				gauge(m.outlookAge, now.Sub(x.Issued).Seconds(), x.River)
 			}
 		}
@@ -144,6 +148,7 @@ func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
 			}
 		}
 	}
+	gauge(m.clockOffset, m.watch.Queue.ClockOff().Seconds())
 	gauge(m.clockOff, m.watch.Queue.ClockOff().Seconds())
 	gauge(m.scrapeErrors, errs)
 }

@@ -419,7 +419,7 @@ func TestASecondProcessOnSQLiteIsRefused(t *testing.T) {
 	url := dbtest.SQLiteURL(t)
 	dbtest.Open(t, url)
 	_, err := db.Open(t.Context(), url)
-	if !errors.Is(err, db.ErrInUse) || !strings.Contains(err.Error(), "PostgreSQL, which serves many") {
+	if !errors.Is(err, db.ErrInUse) || !strings.Contains(err.Error(), "use PostgreSQL") {
 		t.Errorf("%v", err)
 	}
 }

@@ -109,11 +109,14 @@ func (Deliver) Kind() string        { return "deliver" }
 func (Forget) Kind() string         { return "forget" }
 func (Invite) Kind() string         { return "invite" }
 func (Calibrate) Kind() string      { return "learn" }
-func (BacktestSeason) Kind() string { return "slice" }
+func (BacktestSeason) Kind() string { return "backtest-season" }
 func (Export) Kind() string         { return "export" }
 
+// KindAliases has the name under which rows of before the first release lie.
+func (BacktestSeason) KindAliases() []string { return []string{"slice"} }
+
 // Kinds lists all kinds.
-var Kinds = []string{"plan", "fetch", "outlook", "alerts", "tick", "deliver", "forget", "invite", "learn", "slice", "export"}
+var Kinds = []string{"plan", "fetch", "outlook", "alerts", "tick", "deliver", "forget", "invite", "learn", "backtest-season", "export"}
 
 func opts(queue string, priority, attempts int) river.InsertOpts {
 	return river.InsertOpts{Queue: queue, Priority: priority, MaxAttempts: attempts, UniqueOpts: river.UniqueOpts{ByArgs: true}}

@@ -28,7 +28,7 @@ func decode(kind string, keys []byte) (Args, error) {
 		return as[Invite](keys)
 	case Calibrate{}.Kind():
 		return as[Calibrate](keys)
-	case BacktestSeason{}.Kind():
+	case BacktestSeason{}.Kind(), BacktestSeason{}.KindAliases()[0]:
 		return as[BacktestSeason](keys)
 	case Export{}.Kind():
 		return as[Export](keys)

@@ -189,7 +189,7 @@ func (s *site) unsubscribeForm(r *http.Request) (*answer, error) {
 		return nil, errNotFound
 	}
 	// Nothing changes on GET: programs that look at mails open every link.
-	return &answer{name: "unsubscribe", title: "Unsubscribed", here: "alerts", body: r.PathValue("token")}, nil
+	return &answer{name: "unsubscribe", title: "Unsubscribe", here: "alerts", body: r.PathValue("token")}, nil
 }
 
 func (s *site) unsubscribePost(r *http.Request) (*answer, error) {

@@ -285,7 +285,7 @@ func TestSubscribeConfirmAndUnsubscribeInABrowser(t *testing.T) {
 	b := newBrowser(t)
 	b.do(t, as(360, "light"), chromedp.Navigate(b.root+"/subscribe?river=wend"), chromedp.SendKeys(chromedp.CSS(`input[name=address]`), "ann@example.org"))
 	b.press(t, "main form button")
-	if got := b.text(t, "h1"); got != "Look into your mailbox" {
+	if got := b.text(t, "h1"); got != "Check your email" {
 		t.Fatalf("after asking: %q", got)
 	}
 	sent := b.invitations()
@@ -333,7 +333,7 @@ func TestASightingWithoutANetGoesOutLater(t *testing.T) {
 	b.do(t, as(360, "light"), chromedp.Navigate(b.root+"/diary/new"),
 		chromedp.Evaluate[chromedp.Void](`Object.defineProperty(navigator, "onLine", {get: () => false, configurable: true})`),
 		chromedp.Click(chromedp.CSS(`button[value=none]`)), chromedp.WaitVisible(chromedp.CSS("#waiting")))
-	if got := b.text(t, "#waiting"); !strings.Contains(got, "kept on this device") {
+	if got := b.text(t, "#waiting"); !strings.Contains(got, "saved on this device") {
 		t.Errorf("without a net the page says %q", got)
 	}
 	if list, _ := b.diary.List(context.Background(), diary.Filter{}); len(list) != 0 {

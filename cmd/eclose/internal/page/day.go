@@ -77,10 +77,7 @@ func (s *site) day(r *http.Request) (*answer, error) {
 	if d := date + 1; d <= st.Outlook.Water[len(st.Outlook.Water)-1].Date {
 		body.After = d
 	}
-	zone, err := time.LoadLocation(river.Zone)
-	if err != nil {
-		zone = time.UTC
-	}
+	zone := forecast.ZoneOf(river.Zone)
 	rise, set := -1, -1
 	if x := sun.Day(date.Time(), river.Lat, river.Lon); x.State == sun.Crosses {
 		body.Rise, body.Set = x.Rise.In(zone).Format("15:04"), x.Set.In(zone).Format("15:04")

@@ -85,11 +85,7 @@ func ago(d time.Duration) string {
 
 // localDay is the civil date at the river.
 func localDay(o *forecast.Outlook, now time.Time) forecast.Date {
-	zone, err := time.LoadLocation(o.Zone)
-	if err != nil {
-		zone = time.UTC
-	}
-	return forecast.DateOf(now.In(zone))
+	return forecast.DateOf(now.In(forecast.ZoneOf(o.Zone)))
 }
 
 // chanceLine is one stage with its chance on a day.
@@ -124,7 +120,7 @@ func opening(o *forecast.Outlook, from forecast.Date, days int) []chanceLine {
 	var out []chanceLine
 	for i := range o.Stages {
 		st := &o.Stages[i]
-		if start := st.Window.Start.P50; st.Fishable && start > from && start <= from+forecast.Date(days) {
+		if start := st.Window.Start.P50; st.Fishable && !st.AllYear && start > from && start <= from+forecast.Date(days) {
 			out = append(out, chanceLine{Name: upper(st.Name), Group: st.Group, Stage: st.Stage, Up: st.Stage == forecast.Emergence, Window: st.Window, Why: st.Why()})
 		}
 	}

@@ -349,7 +349,7 @@ func TestASightingThatCannotBeIsToldFieldByField(t *testing.T) {
 		"no amount":         {"nonce=0123456789abcdef01234567&river=wend&group=skwala&stage=emergence&date=2026-05-02&hours=1", "Amount"},
 		"of the future":     {"nonce=0123456789abcdef01234567&river=wend&group=skwala&stage=emergence&date=2026-08-02&hours=1&amount=few", "future"},
 		"an unknown river":  {"nonce=0123456789abcdef01234567&river=none&group=skwala&stage=emergence&date=2026-05-02&hours=1&amount=few", "River"},
-		"an unknown group":  {"nonce=0123456789abcdef01234567&river=wend&group=%3Cb%3E&stage=emergence&date=2026-05-02&hours=1&amount=few", "Group"},
+		"an unknown group":  {"nonce=0123456789abcdef01234567&river=wend&group=%3Cb%3E&stage=emergence&date=2026-05-02&hours=1&amount=few", "Insect: choose"},
 		"hours in letters":  {"nonce=0123456789abcdef01234567&river=wend&group=skwala&stage=emergence&date=2026-05-02&hours=two&amount=few", "Hours"},
 		"NaN hours":         {"nonce=0123456789abcdef01234567&river=wend&group=skwala&stage=emergence&date=2026-05-02&hours=NaN&amount=few", "Hours"},
 		"boiling":           {"nonce=0123456789abcdef01234567&river=wend&group=skwala&stage=emergence&date=2026-05-02&hours=1&amount=few&water=100", "Water"},
@@ -462,7 +462,7 @@ func TestACautionThatNobodyJudgesAnyMoreIsNotKnown(t *testing.T) {
 	before := w.get("/river/wend/water").Body.String()
 	at = noon.Add(judgedFor + time.Minute)
 	after := w.get("/river/wend/water").Body.String()
-	if strings.Contains(before, "nobody has looked") || !strings.Contains(after, "Caution not known") || !strings.Contains(after, "nobody has looked at the gauges since") {
+	if strings.Contains(before, "gauges last checked") || !strings.Contains(after, "Caution level unknown") || !strings.Contains(after, "gauges last checked at") {
 		t.Errorf("before: %.300s\nafter: %.300s", mainOf(before), mainOf(after))
 	}
 }

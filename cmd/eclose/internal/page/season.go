@@ -37,6 +37,7 @@ type stageLine struct {
 	Up           bool
 	Fishable     bool
 	Window       forecast.Window
+	AllYear      bool
 	P            float64 // today
 	Week         float64 // in a week
 	WeekCalendar float64
@@ -160,7 +161,7 @@ func seasonOf(o *forecast.Outlook, c *insects.Catalogue, region insects.Region, 
 			if st.Window.Peak.P50 == 0 {
 				continue
 			}
-			line := stageLine{Stage: st.Stage, Up: st.Stage == forecast.Emergence, Fishable: st.Fishable, Window: st.Window, Hours: st.Hours}
+			line := stageLine{Stage: st.Stage, Up: st.Stage == forecast.Emergence, Fishable: st.Fishable, Window: st.Window, AllYear: st.AllYear, Hours: st.Hours}
 			if x, ok := st.On(today); ok {
 				line.P = x.P
 			}

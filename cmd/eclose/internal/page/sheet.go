@@ -8,7 +8,6 @@ import (
 	"net/http"
 	"slices"
 	"strings"
-	"time"
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/chart"
@@ -38,8 +37,8 @@ type sheetGroup struct {
 func (s Sheet) Write(w io.Writer) error {
 	o := s.Outlook
 	issue := o.IssueDate()
-	from := forecast.DateOf(time.Date(issue.Time().Year(), 1, 1, 0, 0, 0, 0, time.UTC))
-	if issue.Time().Month() >= time.October { // this year's season is over: show the next
+	from := o.YearStart()
+	if issue-from >= 273 { // this year's season is over: show the next
 		from = issue - 15
 	}
 	const days = 365

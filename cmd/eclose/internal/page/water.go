@@ -83,7 +83,7 @@ func (s *site) water(r *http.Request) (*answer, error) {
 		if u == wading.US {
 			base, sum, normal, unit = base*1.8+32, sum*1.8, normal*1.8, "°F"
 		}
-		t := fmt.Sprintf("%.0f degree-days above %.0f %s since 1 January", sum, base, unit)
+		t := fmt.Sprintf("%.0f degree-days above %.0f %s since %s", sum, base, unit, x.SinceWords())
 		if x.Climatology > 0 {
 			t += fmt.Sprintf("; average by this date %.0f", normal)
 		}

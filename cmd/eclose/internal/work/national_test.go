@@ -302,7 +302,7 @@ func TestABacktestSplitsOverWorkers(t *testing.T) {
 		if _, err := q.Add(t.Context(), add("one")...); err != nil {
 			t.Fatal(err)
 		}
-		drain(t, q, "slice")
+		drain(t, q, "backtest-season")
 		sameFiles(t, want, filepath.Join(dir, "backtests", "one", "slices"))
 	})
 	t.Run("postgres", func(t *testing.T) {
@@ -334,7 +334,7 @@ func TestABacktestSplitsOverWorkers(t *testing.T) {
 		}
 		c.start(0)
 		c.start(1)
-		drain(t, q, "slice")
+		drain(t, q, "backtest-season")
 		sameFiles(t, want, filepath.Join(dir, "backtests", "two", "slices"))
 	})
 }

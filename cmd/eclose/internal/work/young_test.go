@@ -55,7 +55,7 @@ func TestSeasonsOfAYoungRiverAreLeftOutNotRetried(t *testing.T) {
 	left := 0
 	err = files.List(t.Context(), work.BacktestFolder("young")+"/slices", func(name string, _ int64) error {
 		text, err := files.Read(t.Context(), name, 1<<20)
-		if strings.Contains(string(text), "too little was known") {
+		if strings.Contains(string(text), "too little data") {
 			left++
 		}
 		return err
