@@ -1,48 +1,28 @@
 package main
 
 import (
-	"archive/tar"
-	"bytes"
-	"context"
-	"crypto/sha256"
-	"encoding/hex"
-	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"strings"
-	"time"
 
-	"github.com/klauspost/compress/zstd"
+	"filippo.io/age"
 
 	"example.org/eclose/cmd/eclose/internal/app"
+	"example.org/eclose/cmd/eclose/internal/backup"
 	"example.org/eclose/cmd/eclose/internal/config"
-	"example.org/eclose/forecast/export"
 	"example.org/eclose/ingest/db"
-	"example.org/eclose/ingest/series"
 )
 
 type backupCmd struct {
 	configFlag
-	Out string `required:"" help:"Backup file to write, e.g. eclose-2026-05-18.backup." placeholder:"FILE" type:"path"`
+	Out       string   `required:"" help:"Backup file to write, e.g. eclose-2026-05-18.backup." placeholder:"FILE" type:"path"`
+	Recipient []string `help:"Encrypt to this age recipient (age1…); may be repeated." placeholder:"AGE1"`
+	Verify    bool     `help:"Restore the backup into a temporary folder and compare it."`
+	Identity  string   `help:"File with your age identity, to verify an encrypted backup." placeholder:"FILE" type:"path"`
 }
-
-// manifest closes a backup: one without it was cut off.
-type manifest struct {
-	Format int               `json:"format"`
-	Made   time.Time         `json:"made"`
-	Files  map[string]string `json:"files"` // SHA-256 by name
-}
-
-const (
-	backupFormat  = 1
-	manifestName  = "manifest.json"
-	databaseEntry = "database.sqlite"
-	storePrefix   = "store/"
-	maxEntry      = 4 << 30
-)
 
 // localOnly returns the two places of a config that a backup holds, or says what
 // to do instead.
@@ -59,114 +39,70 @@ func localOnly(cfg *config.Config) (database, store string, err error) {
 }
 
 // Run writes database, series, outlooks and exports into one file. It may run
-// while eclose serve does. The database is copied first: whatever a row names was
-// written before the row, so the files copied after it are all there.
-func (c backupCmd) Run(e *env) (err error) {
+// while eclose serve does.
+func (c backupCmd) Run(e *env) error {
 	cfg, err := c.load()
 	if err != nil {
 		return err
 	}
-	database, storeDir, err := localOnly(cfg)
+	database, store, err := localOnly(cfg)
 	if err != nil {
 		return err
 	}
-	tmp, err := os.MkdirTemp(filepath.Dir(c.Out), ".eclose-backup-*")
-	if err != nil {
-		return fmt.Errorf("making the backup: %w", err)
+	var to []age.Recipient
+	for _, s := range c.Recipient {
+		r, err := age.ParseX25519Recipient(s)
+		if err != nil {
+			return app.Usagef("--recipient: %w", err)
+		}
+		to = append(to, r)
 	}
-	defer func() { err = errors.Join(err, os.RemoveAll(tmp)) }()
-	copied := filepath.Join(tmp, databaseEntry)
-	if err := db.Snapshot(e.ctx, database, copied); err != nil {
-		return err
-	}
-	m := manifest{Format: backupFormat, Made: e.now().UTC(), Files: map[string]string{}}
-	err = export.File(c.Out, func(w io.Writer) error { return writeBackup(e.ctx, w, copied, storeDir, &m) })
-	if err != nil {
-		return fmt.Errorf("making the backup: %w", err)
-	}
-	info, err := os.Stat(c.Out)
-	if err != nil {
-		return fmt.Errorf("making the backup: %w", err)
-	}
-	fmt.Fprintf(e.stdout, "%s: %d files, %.1f MB\n", c.Out, len(m.Files), float64(info.Size())/1e6)
-	return nil
-}
-
-func writeBackup(ctx context.Context, w io.Writer, database, storeDir string, m *manifest) error {
-	z, err := zstd.NewWriter(w)
+	identities, err := identitiesIn(c.Identity)
 	if err != nil {
 		return err
 	}
-	t := tar.NewWriter(z)
-	put := func(name string, size int64, r io.Reader) error {
-		h := sha256.New()
-		if err := t.WriteHeader(&tar.Header{Name: name, Mode: 0o600, Size: size, ModTime: m.Made, Format: tar.FormatPAX}); err != nil {
-			return err
-		}
-		if _, err := io.Copy(io.MultiWriter(t, h), r); err != nil {
-			return err
-		}
-		if name != manifestName {
-			m.Files[name] = hex.EncodeToString(h.Sum(nil))
-		}
+	if c.Verify && len(to) > 0 && len(identities) == 0 {
+		return app.Usagef("to verify an encrypted backup, name your identity with --identity")
+	}
+	d, err := db.OpenReader(e.ctx, cfg.DatabaseURL()) // which brings an old database up to date: its key moves out
+	if err != nil {
+		return err
+	}
+	if err := d.Close(); err != nil {
+		return err
+	}
+	m, size, err := backup.Write(e.ctx, c.Out, database, store, e.now(), to)
+	if err != nil {
+		return fmt.Errorf("making the backup: %w", err)
+	}
+	fmt.Fprintf(e.stdout, "%s: %d files, %.1f MB\nThe key of the links in emails is not in it: keep a copy of %s somewhere else.\n", c.Out, len(m.Files), float64(size)/1e6, db.KeyFile(cfg.DatabaseURL()))
+	if !c.Verify {
 		return nil
 	}
-	f, err := os.Open(database)
+	v, err := backup.Verify(e.ctx, c.Out, identities)
 	if err != nil {
-		return err
+		return fmt.Errorf("verifying the backup: %w", err)
 	}
-	defer f.Close() //nolint:errcheck // it was only read
-	info, err := f.Stat()
-	if err != nil {
-		return err
+	if !maps.Equal(v.Files, m.Files) {
+		return errors.New("verifying the backup: it holds other files than were written")
 	}
-	if err := put(databaseEntry, info.Size(), f); err != nil {
-		return err
-	}
-	if err := eachStored(ctx, storeDir, func(name string, data []byte) error {
-		return put(storePrefix+name, int64(len(data)), bytes.NewReader(data))
-	}); err != nil {
-		return err
-	}
-	text, err := json.MarshalIndent(m, "", " ")
-	if err != nil {
-		return err
-	}
-	if err := put(manifestName, int64(len(text)), bytes.NewReader(text)); err != nil {
-		return err
-	}
-	return errors.Join(t.Close(), z.Close())
+	fmt.Fprintf(e.stdout, "verified: %d files and %d series restore as they are\n", len(v.Files), v.Series)
+	return nil
 }
 
-// keptFolders lie beside the series in the store: outlooks, exports, the slices
-// of shared backtests, and what the intake notes of a feed.
-var keptFolders = []string{"outlooks", "exports", "backtests", "notes"}
-
-func eachStored(ctx context.Context, storeDir string, yield func(name string, data []byte) error) error {
-	store, err := series.Open(ctx, storeDir, series.ReadOnly())
+// identitiesIn reads a file of age identities; without one there are none.
+func identitiesIn(path string) ([]age.Identity, error) {
+	if path == "" {
+		return nil, nil
+	}
+	f, err := os.Open(path)
 	if err != nil {
-		return err
+		return nil, app.Usagef("--identity: %w", err)
 	}
-	defer store.Close() //nolint:errcheck // it was only read
-	if err := store.Snapshot(ctx, yield); err != nil {
-		return err
-	}
-	files, err := series.OpenFiles(ctx, storeDir)
+	defer f.Close() //nolint:errcheck // it was only read
+	ids, err := age.ParseIdentities(f)
 	if err != nil {
-		return err
+		return nil, app.Usagef("--identity %s: %w", path, err)
 	}
-	defer files.Close() //nolint:errcheck // it was only read
-	for _, folder := range keptFolders {
-		err := files.List(ctx, folder, func(name string, _ int64) error {
-			data, err := files.Read(ctx, name, maxEntry)
-			if err != nil {
-				return err
-			}
-			return yield(name, data)
-		})
-		if err != nil {
-			return err
-		}
-	}
-	return nil
+	return ids, nil
 }

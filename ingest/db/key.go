@@ -139,3 +139,16 @@ func tableKey(ctx context.Context, q Querier, name string, now time.Time) ([]byt
 	}
 	return key, nil
 }
+
+// CopyKey puts a saved key file in its place.
+func CopyKey(from, to string) error {
+	b, err := os.ReadFile(from)
+	if err != nil {
+		return err
+	}
+	key, err := hex.DecodeString(strings.TrimSpace(string(b)))
+	if err != nil || len(key) != 32 {
+		return fmt.Errorf("%s does not hold 64 hexadecimal digits", from)
+	}
+	return writeKey(to, key)
+}
