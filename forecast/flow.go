@@ -278,6 +278,30 @@ func (opt Options) fitFlow(in flow.Input, issue Date) (*flow.Model, error) {
 	return opt.Fits.fitFlow(in, issue)
 }
 
+// rain adds the water that fell by day, mm: daily sums, or those of the hours.
+func (g *gatherer) rain(s Station, into *column) error {
+	keys := g.of(s, ingest.Precipitation)
+	slices.SortStableFunc(keys, func(a, b ingest.Key) int { return rank(a) - rank(b) })
+	today := DateOf(g.issue.In(g.zone))
+	*into = column{}
+	for _, k := range keys {
+		if k.Statistic != ingest.Sum {
+			continue
+		}
+		days, err := g.store.Daily(g.ctx, k, g.query(), series.DayRule{Zone: g.zone, Unchecked: true})
+		if err != nil {
+			return fmt.Errorf("daily values of %s: %w", k, err)
+		}
+		for _, d := range days {
+			date := DateOf(d.Date)
+			if _, have := (*into)[date]; !have && d.Complete && date < today {
+				(*into)[date] = dayValue{mean: d.Sum, low: math.NaN(), high: math.NaN()}
+			}
+		}
+	}
+	return nil
+}
+
 // official reads the newest official forecast of flow as daily means of local days:
 // members, or the one row that the agency gives.
 func (g *gatherer) official(ctx context.Context, s Station, issue Date) ([][]float64, error) {
