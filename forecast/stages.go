@@ -155,7 +155,7 @@ func over(pair [2]StageOutlook, issue Date) bool {
 
 func stageOf(g *insects.Group, stage Stage, p phenology.Params, res *engine.StageResult, day0 Date) StageOutlook {
 	s := StageOutlook{
-		Group: g.Key, Name: strings.ReplaceAll(g.Key, "-", " "), Stage: stage, Grade: p.ThermalGrade, Weight: p.Weight,
+		Group: g.Key, Name: insects.Label(g.Key), Stage: stage, Grade: p.ThermalGrade, Weight: p.Weight,
 		Fishable: g.Fishable(insects.Stage(stage)) != insects.FishableNo,
 		Window:   windowOf(res.Window, day0), Calendar: windowOf(res.WindowCalendar, day0),
 	}

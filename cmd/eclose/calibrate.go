@@ -18,6 +18,7 @@ import (
 	"example.org/eclose/forecast/diary"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/series"
+	"example.org/eclose/model/insects"
 )
 
 type calibrateCmd struct {
@@ -103,7 +104,7 @@ func printCalibrations(w io.Writer, river string, calibrations forecast.Calibrat
 		l := calibrations[key]
 		for _, s := range l.Shifts {
 			watched := count(s.Sightings, "time") + ", " + count(l.Seasons, "season")
-			fmt.Fprintf(w, "%-30s%-12s%-22s%s\n", strings.ReplaceAll(key, "-", " "), s.Stage, watched, movedWords(l.MovedDays))
+			fmt.Fprintf(w, "%-30s%-12s%-22s%s\n", insects.Label(key), s.Stage, watched, movedWords(l.MovedDays))
 			var cells [3]string
 			for i := range cells {
 				cells[i] = dayWords(s.Before[i]) + " -> " + dayWords(s.After[i])
@@ -130,7 +131,7 @@ func printVersions(e *env, d *db.DB, r forecast.River) error {
 		}
 		fmt.Fprintf(e.stdout, "version %d, %s, from %s:\n", v.Version, v.Made.UTC().Format("2 Jan 2006 15:04 UTC"), count(v.Sightings, "sighting"))
 		for _, key := range slices.Sorted(maps.Keys(l)) {
-			fmt.Fprintf(e.stdout, "  %-30s%s\n", strings.ReplaceAll(key, "-", " "), movedWords(l[key].MovedDays))
+			fmt.Fprintf(e.stdout, "  %-30s%s\n", insects.Label(key), movedWords(l[key].MovedDays))
 		}
 	}
 	return nil

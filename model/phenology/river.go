@@ -67,19 +67,12 @@ const (
 	cueReachDays = 10.0
 )
 
-// windowLat is about where a region's windows come from, degrees north: the
-// middle of its trout rivers. Our own estimate.
-var windowLat = map[insects.Region]float64{
-	insects.PacificNWCA: 44, insects.Rockies: 44, insects.UpperMidwest: 45, insects.AppalachiaMidAtl: 39,
-	insects.Northeast: 43, insects.UKLowland: 52, insects.EuropeUpland: 49,
-}
-
 // AtLatitude moves the calendar's date of a group ruled by day length towards
 // the date on which the day at the river is as long as it is on the window's
 // middle date where the window comes from. Groups without such a rule, and
 // rivers without such a day near the window, stay.
 func (p Params) AtLatitude(latDeg float64, rule insects.PhotoperiodRule, r insects.Region) Params {
-	from, ok := windowLat[r]
+	from, ok := r.LatDeg()
 	if p.Measured || !ok || rule.Kind != "falling" && rule.Kind != "rising" {
 		return p
 	}
