@@ -42,8 +42,25 @@ func (c cautionCmd) Run(e *env) error {
 		return enc.Encode(caution.View(unitsOf(cfg)))
 	}
 	fmt.Fprintf(e.stdout, "%s, %s\n%s", rivers[0].Name, e.now().UTC().Format("2 January 2006 15:04 UTC"), caution.Format(unitsOf(cfg)))
+	rec, err := forecast.Gather(e.ctx, store, rivers[0], e.now())
+	if err != nil {
+		return err
+	}
+	ahead := forecast.LevelsAhead(rec.FlowForecast(rivers[0], levelDays, levelMembers), caution.Limits, caution.Level, caution.Known, levelDays)
+	if len(ahead) == 0 {
+		fmt.Fprintf(e.stdout, "Days ahead: unknown. The level can rise at any time.\n")
+	} else {
+		fmt.Fprintf(e.stdout, "Days ahead, by modelled flow alone (thunder, cold and dam releases are not in it; it can rise at any time):\n")
+	}
+	for _, d := range ahead {
+		fmt.Fprintf(e.stdout, "  %s\n", d.Words())
+	}
 	if n := rivers[0].Notices; n != "" {
 		fmt.Fprintf(e.stdout, "Local notices: %s\n", n)
 	}
 	return nil
 }
+
+// levelDays is how many days ahead the caution is told, levelMembers by how many possible
+// flows. Our own defaults.
+const levelDays, levelMembers = 7, 200
