@@ -23,25 +23,30 @@ func (d LevelDay) AtLeast(l wading.Level) float64 {
 }
 
 // LevelsAhead turns the flow ahead into chances of caution levels by the flows from
-// which they begin. The day of the issue is never lower than now, the level that the
+// which they begin, from today on. Today is never lower than now, the level that the
 // readings ask for: nothing modelled takes back what is measured. It returns nil where
 // there are no limits, no flow ahead or no level now, since then nothing is known.
-func LevelsAhead(f *FlowAhead, limits *wading.Limits, now wading.Level, nowKnown bool, days int) []LevelDay {
-	if f == nil || limits == nil || !nowKnown || len(f.Days) == 0 {
+func LevelsAhead(f *FlowAhead, today Date, limits *wading.Limits, now wading.Level, nowKnown bool, days int) []LevelDay {
+	if f == nil || limits == nil || !nowKnown {
 		return nil
 	}
-	out := make([]LevelDay, min(days, len(f.Days)))
-	for i := range out {
-		d := f.Days[i]
+	var out []LevelDay
+	for date := today; date < today+Date(days); date++ {
+		d, ok := f.On(date)
+		if !ok {
+			break
+		}
 		care := d.ChanceAbove(limits.CareM3s)
 		better := min(care, d.ChanceAbove(limits.BetterNotM3s))
 		keep := min(better, d.ChanceAbove(limits.KeepOutM3s))
-		out[i] = LevelDay{d.Date, [4]float64{1 - care, care - better, better - keep, keep}}
-	}
-	today := &out[0].Chance
-	for k := range int(now) {
-		today[now] += today[k]
-		today[k] = 0
+		x := LevelDay{d.Date, [4]float64{1 - care, care - better, better - keep, keep}}
+		if date == today {
+			for k := range int(now) {
+				x.Chance[now] += x.Chance[k]
+				x.Chance[k] = 0
+			}
+		}
+		out = append(out, x)
 	}
 	return out
 }

@@ -112,10 +112,14 @@ func TestChancesBetweenQuantilesFall(t *testing.T) {
 // The caution ahead adds to what is read; it takes nothing back.
 func TestLevelsAheadAreNeverBelowTheReadingToday(t *testing.T) {
 	day := FlowDay{P05: 5, P10: 6, P25: 8, P50: 10, P75: 14, P90: 20, P95: 30}
-	f := &FlowAhead{Days: []FlowDay{day, day, day}}
+	f := &FlowAhead{}
+	for d := range Date(4) { // issued yesterday
+		day.Date = 99 + d
+		f.Days = append(f.Days, day)
+	}
 	limits := &wading.Limits{CareM3s: 9, BetterNotM3s: 15, KeepOutM3s: 25}
 	for now := wading.Quiet; now <= wading.KeepOut; now++ {
-		days := LevelsAhead(f, limits, now, true, 7)
+		days := LevelsAhead(f, 100, limits, now, true, 7)
 		if len(days) != 3 {
 			t.Fatalf("%d days", len(days))
 		}
@@ -135,7 +139,7 @@ func TestLevelsAheadAreNeverBelowTheReadingToday(t *testing.T) {
 			t.Error("the day after tomorrow is held at today's level")
 		}
 	}
-	if LevelsAhead(f, limits, wading.Quiet, false, 7) != nil || LevelsAhead(f, nil, wading.Quiet, true, 7) != nil {
+	if LevelsAhead(f, 100, limits, wading.Quiet, false, 7) != nil || LevelsAhead(f, 100, nil, wading.Quiet, true, 7) != nil {
 		t.Error("chances are given where the caution is unknown")
 	}
 }

@@ -46,7 +46,7 @@ func (c cautionCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	ahead := forecast.LevelsAhead(rec.FlowForecast(rivers[0], levelDays, levelMembers), caution.Limits, caution.Level, caution.Known, levelDays)
+	ahead := forecast.LevelsAhead(rec.FlowForecast(rivers[0], levelDays, levelMembers), rec.Issue, caution.Limits, caution.Level, caution.Known, levelDays)
 	if len(ahead) == 0 {
 		fmt.Fprintf(e.stdout, "Days ahead: unknown. The level can rise at any time.\n")
 	} else {
