@@ -34,6 +34,8 @@ require (
 	modernc.org/sqlite v1.62.0
 )
 
+require pgregory.net/rapid v1.3.0 // indirect
+
 require (
 	codeberg.org/go-fonts/liberation v0.5.0 // indirect
 	codeberg.org/go-latex/latex v0.2.0 // indirect

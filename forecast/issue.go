@@ -12,6 +12,7 @@ import (
 	"example.org/eclose/forecast/engine"
 	"example.org/eclose/forecast/verify"
 	"example.org/eclose/model/degreeday"
+	"example.org/eclose/model/flow"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/phenology"
 	"example.org/eclose/model/watertemp"
@@ -19,7 +20,7 @@ import (
 
 // ModelVersion names the arithmetic behind an outlook. It changes whenever the
 // same inputs would give other numbers.
-const ModelVersion = "2"
+const ModelVersion = "3"
 
 // Options of an issue.
 type Options struct {
@@ -33,6 +34,8 @@ type Options struct {
 	// Fitted, if set, is used in place of a fit to the record: one of the same
 	// river, made from no more than the record holds (see Record.FitWater).
 	Fitted *watertemp.Model
+	// FittedFlow does so for the flow model (see Record.FitFlow).
+	FittedFlow *flow.Model
 	// Fits, if set, keeps water models from one outlook to the next.
 	Fits *Fits
 	// ChancesOnly leaves out what only a reader wants: days of water, heat, spread of
@@ -81,6 +84,10 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 	}
 	w := &water{day0: yearStart(rec.Issue, r.Lat), seed: seedOf(r.Slug, rec.Issue)}
 	w.first = firstDay(w.day0, rec.Issue, groups, region)
+	flowAhead := (*FlowAhead)(nil)
+	if w.flowAhead, flowAhead = rec.flows(r, opt, w.seed); !opt.ChancesOnly {
+		o.Flow = flowAhead
+	}
 	if err := rec.future(w, o, opt); err != nil {
 		return nil, fmt.Errorf("water temperature of %s: %w", r.Slug, err)
 	}
@@ -149,6 +156,7 @@ type water struct {
 	climatology [365]float64 // °C by day of the year; NaN if no season is known
 	diel        watertemp.Diel
 	seed        uint64
+	flowAhead   [][]float64   // m3/s by member and day from the issue on; nil where it is not forecast
 	before      *[365]float64 // normal of past seasons only
 }
 
@@ -199,7 +207,7 @@ func (rec Record) future(w *water, o *Outlook, opt Options) error {
 		if in.Flow == nil {
 			o.WaterSource = m.Grade + ", driven by air temperature"
 		}
-		if rows := m.Forecast(in, rec.AirAhead, opt.Ahead, opt.Members, seed); rows != nil {
+		if rows := m.ForecastWithFlow(in, rec.AirAhead, w.flowAhead, opt.Ahead, opt.Members, seed); rows != nil {
 			o.WeatherSource = "past seasons' weather"
 			if len(rec.AirAhead) > 0 {
 				o.WeatherSource = fmt.Sprintf("%d-member weather forecast for %d days, then %s", len(rec.AirAhead), len(rec.AirAhead[0]), o.WeatherSource)

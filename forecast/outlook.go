@@ -114,6 +114,7 @@ type Outlook struct {
 	WaterSource   string         `json:"water_source"`
 	WeatherSource string         `json:"drivers"` // what stands for the future weather
 	Water         []WaterDay     `json:"water"`
+	Flow          *FlowAhead     `json:"flow,omitempty"`  // nil: the river has no flow gauge
 	Departure     *Departure     `json:"water_departure"` // nil if not known
 	Heat          []HeatSum      `json:"degree_days"`
 	Stages        []StageOutlook `json:"stages"`

@@ -28,6 +28,17 @@ type backtestCmd struct {
 	Format      string  `enum:"text,json" default:"text" help:"Output: text or json."`
 }
 
+func (c backtestCmd) water(e *env) (*backtest.Water, error) {
+	if c.Water == "" {
+		return nil, nil
+	}
+	w, err := readFile(c.Water, e.stdin, backtest.ReadWater)
+	if err != nil {
+		return nil, fmt.Errorf("reading water temperatures: %w", err)
+	}
+	return w, nil
+}
+
 func (c backtestCmd) Run(e *env) error {
 	if (c.Config == "") == (c.Records == "") {
 		return usagef("give --config to backtest rivers, or --records to backtest a table of catches or sightings")
@@ -42,11 +53,9 @@ func (c backtestCmd) Run(e *env) error {
 	if err != nil {
 		return fmt.Errorf("reading records: %w", err)
 	}
-	var water *backtest.Water
-	if c.Water != "" {
-		if water, err = readFile(c.Water, e.stdin, backtest.ReadWater); err != nil {
-			return fmt.Errorf("reading water temperatures: %w", err)
-		}
+	water, err := c.water(e)
+	if err != nil {
+		return err
 	}
 	if rec.Words {
 		c.MinCount = math.Min(c.MinCount, 5)

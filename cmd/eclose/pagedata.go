@@ -165,6 +165,15 @@ func (l *refresher) state(ctx context.Context, r forecast.River, due bool, known
 	return st, nil
 }
 
+// judgedAt is when the caution that the pages show of a river was judged; zero:
+// none is shown.
+func (l *refresher) judgedAt(ctx context.Context, slug string) time.Time {
+	if st, err := l.State(ctx, slug); err == nil && st != nil && st.Outlook != nil {
+		return st.CautionAt
+	}
+	return time.Time{}
+}
+
 // problemOf says which feeds of a river did not answer the last time.
 func problemOf(r forecast.River, known []db.FeedState) string {
 	var out strings.Builder

@@ -106,6 +106,7 @@ func newServer(e *env, cfg *config.Config, workers map[string]int, logger zerolo
 	}
 	s.metrics = health.NewMetrics(s.watch)
 	s.refresher = newRefresher(s.service.Rivers, s.db, s.service.Archive, s.read, s.service.Read, now, logger)
+	s.watch.Judged = s.refresher.judgedAt
 	return s, nil
 }
 

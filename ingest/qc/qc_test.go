@@ -178,7 +178,11 @@ func TestASensorInTheAirFollowsIt(t *testing.T) {
 }
 
 func TestFlowUnderIce(t *testing.T) {
-	flow := series(ingest.Discharge, 15*time.Minute, slices.Repeat([]float64{5}, 96*6)...)
+	var flows []float64
+	for i := range 96 * 6 {
+		flows = append(flows, 5+0.01*float64(i%3))
+	}
+	flow := series(ingest.Discharge, 15*time.Minute, flows...)
 	frost := series(ingest.AirTemperature, time.Hour, slices.Repeat([]float64{-12}, 24*6)...)
 	mild := series(ingest.AirTemperature, time.Hour, slices.Repeat([]float64{3}, 24*6)...)
 	frozen := series(ingest.WaterTemperature, time.Hour, slices.Repeat([]float64{0.1}, 24*6)...)
@@ -210,7 +214,7 @@ func TestWhatTheAgencySaysCounts(t *testing.T) {
 		want          ingest.Flag
 	}{
 		{"usgs", "", "", ingest.Pass}, {"usgs", "P", "", ingest.Pass}, {"usgs", "ESTIMATED", TestAgency, ingest.Suspect}, {"usgs", "ICE", TestIce, ingest.Suspect},
-		{"usgs-legacy", "P,Eqp", TestAgency, ingest.Fail}, {"usgs-legacy", "A,e", TestAgency, ingest.Suspect},
+		{"usgs", "P,Eqp", TestAgency, ingest.Fail}, {"usgs", "A,e", TestAgency, ingest.Suspect},
 		{"ghcn", "M:T", "", ingest.Pass}, {"ghcn", "M:T,Q:X", TestAgency, ingest.Fail}, {"ghcn", "Q:I", TestAgency, ingest.Fail},
 		{"ea", "Good", "", ingest.Pass}, {"ea", "Suspect", TestAgency, ingest.Fail}, {"ea", "Estimated,Incomplete", TestAgency, ingest.Suspect}, {"ea", "Unchecked", "", ingest.Pass},
 		{"eccc", "Ice Conditions", TestIce, ingest.Suspect}, {"nws", "X", TestAgency, ingest.Fail}, {"nws", "V", "", ingest.Pass},

@@ -273,12 +273,7 @@ func (l *leasing) take(ctx context.Context, m sqlc.Outbox) (*Email, error) {
 	if err != nil {
 		return nil, err
 	}
-	level := 0
-	for _, it := range keep {
-		if caution(it.Kind) {
-			level = max(level, it.Level)
-		}
-	}
+	level := highest(keep)
 	if doubt && level < 3 {
 		// What was worth a second copy is gone from it. If the first arrived, that
 		// is all there will be.
@@ -291,6 +286,16 @@ func (l *leasing) take(ctx context.Context, m sqlc.Outbox) (*Email, error) {
 		return nil, err
 	}
 	return l.email(ctx, m, person, keep, level)
+}
+
+// highest returns the highest caution level of the items, 0 without a caution.
+func highest(items []Item) (level int) {
+	for _, it := range items {
+		if caution(it.Kind) {
+			level = max(level, it.Level)
+		}
+	}
+	return level
 }
 
 // overtaken says why an item must not be told any more; "" where it may.

@@ -21,7 +21,6 @@ import (
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/export"
-	"example.org/eclose/forecast/verify"
 )
 
 // small is a plan of a few groups over nine seasons of two rivers.
@@ -211,9 +210,9 @@ func TestSightingsAreHeldAgainstTheChanceOfTheHoursWatched(t *testing.T) {
 				pr, ca, y = append(pr, c.P), append(ca, c.Calendar), append(y, c.Seen)
 			}
 		}
-		if len(y) != s.N || math.Abs(verify.Brier(pr, y)-s.Model) > 1e-12 || math.Abs(verify.Brier(ca, y)-s.Calendar) > 1e-12 {
+		if len(y) != s.N || math.Abs(brier(pr, y)-s.Model) > 1e-12 || math.Abs(brier(ca, y)-s.Calendar) > 1e-12 {
 			t.Fatalf("%s %s %s %d: %d sightings with scores %v and %v, by hand %d, %v and %v", s.Group, s.Stage, s.River, s.Lead,
-				s.N, s.Model, s.Calendar, len(y), verify.Brier(pr, y), verify.Brier(ca, y))
+				s.N, s.Model, s.Calendar, len(y), brier(pr, y), brier(ca, y))
 		}
 	}
 	// Sightings drawn from what the model says must be found consistent with it.
@@ -465,4 +464,16 @@ func stageIn(s shelf, c Case) *forecast.StageOutlook {
 		}
 	}
 	return nil
+}
+
+// brier is the mean squared distance of chance and outcome, by its definition.
+func brier(p []float64, y []bool) float64 {
+	sum := 0.0
+	for i, v := range p {
+		if y[i] {
+			v = 1 - v
+		}
+		sum += v * v
+	}
+	return sum / float64(len(p))
 }

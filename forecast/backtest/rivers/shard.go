@@ -135,7 +135,7 @@ func (s *hindcast) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	opt := forecast.Options{Members: s.plan.Members, ChancesOnly: true, Fitted: fitted}
+	opt := forecast.Options{Members: s.plan.Members, ChancesOnly: true, Fitted: fitted, FittedFlow: begin.FitFlow()}
 	if err := s.judge(opt); err != nil {
 		return s.nothing(err)
 	}

@@ -14,6 +14,7 @@ import (
 	"github.com/robfig/cron/v3"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/model/flow"
 	"example.org/eclose/model/insects"
 )
 
@@ -100,8 +101,36 @@ type River struct {
 	Regulated bool     `toml:"regulated"`
 	Notices   string   `toml:"notices"` // where local notices are published
 	Flood     *Flood   `toml:"flood"`
-	Gauges    []Gauge  `toml:"gauge"`
-	Weather   *Weather `toml:"weather"`
+	// FishableFlow is from which to which flow the owner fishes here: cfs where the
+	// config's units are "us", else m3/s.
+	FishableFlow []float64 `toml:"fishable-flow"`
+	Gauges       []Gauge   `toml:"gauge"`
+	Weather      *Weather  `toml:"weather"`
+}
+
+// FishableM3s is the owner's fishable flow; the zero Range where none is named.
+func (r River) FishableM3s(units string) flow.Range {
+	if len(r.FishableFlow) != 2 {
+		return flow.Range{}
+	}
+	unit := 1.0
+	if units == "us" {
+		unit = 0.3048 * 0.3048 * 0.3048
+	}
+	return flow.Range{LowM3s: r.FishableFlow[0] * unit, HighM3s: r.FishableFlow[1] * unit}
+}
+
+func (r River) fishableFaults(who string, add func(string, ...any)) {
+	f := r.FishableFlow
+	if f == nil {
+		return
+	}
+	if len(f) != 2 || !(f[0] >= 0 && f[0] < f[1]) || math.IsInf(f[1], 1) {
+		add("%s: fishable-flow: write two flows, the lower first, e.g. [200, 600]", who)
+	}
+	if !slices.ContainsFunc(r.Gauges, func(g Gauge) bool { return slices.Contains(g.Variables, string(ingest.Discharge)) }) {
+		add("%s: fishable-flow needs a gauge that measures \"discharge\"", who)
+	}
 }
 
 // Flood is from which gauge heights on the flood service counts its categories;
@@ -357,6 +386,7 @@ func (c *Config) faults() (out []string) {
 		if len(r.Gauges) == 0 {
 			add("%s has no [[river.gauge]]; find one with: eclose gauges find --near %g,%g", who, r.Lat, r.Lon)
 		}
+		r.fishableFaults(who, add)
 		for _, g := range r.Gauges {
 			c.gaugeFaults(who, g, add)
 		}

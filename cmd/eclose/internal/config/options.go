@@ -1,9 +1,7 @@
 package config
 
 import (
-	"fmt"
 	"slices"
-	"strings"
 )
 
 // Option is one line of the option table: it fills the default, prints the
@@ -40,6 +38,7 @@ var Options = []Option{
 	{Key: "river.region", Default: "by place", Help: "insect catalogue region; list them with eclose group find"},
 	{Key: "river.groups", Default: "all of the region", Help: "keys of the insect groups to forecast"},
 	{Key: "river.regulated", Default: "false", Help: "true if below a dam; adds a warning to the caution"},
+	{Key: "river.fishable-flow", Help: "lowest and highest flow you fish at, e.g. [200, 600]; cfs if units are \"us\", else m³/s"},
 	{Key: "river.notices", Help: "URL of local notices"},
 	{Key: "river.flood.unit", Help: "\"m\" or \"ft\": unit of the flood-stage heights below"},
 	{Key: "river.flood.action", Help: "action-stage gauge height; caution is 3 from the lowest height set (action, minor, moderate, major)"},
@@ -98,24 +97,6 @@ var Options = []Option{
 	{Key: "mail.postal-address", Default: "", Help: "sender's name and postal address, shown at the foot of each email"},
 }
 
-// Table is the option table of the README, in Markdown.
-func Table() string {
-	var b strings.Builder
-	b.WriteString("| option | default | what it is |\n| --- | --- | --- |\n")
-	for _, o := range Options {
-		key := "`" + o.Key + "`"
-		if o.Secret {
-			key += " (secret)"
-		}
-		def := o.Default
-		if def != "" && o.fill != nil {
-			def = "`" + def + "`"
-		}
-		fmt.Fprintf(&b, "| %s | %s | %s |\n", key, def, strings.ReplaceAll(o.Help, "|", "\\|"))
-	}
-	return b.String()
-}
-
 func def[T comparable](p *T, v T) {
 	var zero T
 	if *p == zero {
@@ -135,7 +116,6 @@ type feedKind struct {
 
 var knownFeeds = map[string]feedKind{
 	"usgs":         {every: "@every 15m"},
-	"usgs-legacy":  {file: true, every: "@every 15m"},
 	"open-meteo":   {weather: true, optIn: true, optInWhy: "its free service is for non-commercial use", every: "@every 3h"},
 	"csv":          {file: true, weather: true, every: "@every 15m"},
 	"nws":          {weather: true, every: "@every 1h"},
@@ -143,8 +123,7 @@ var knownFeeds = map[string]feedKind{
 	"ea":           {every: "@every 30m"},
 	"eccc":         {every: "@every 30m"},
 	"waterml2":     {file: true, byURL: true, every: "@every 15m"},
-	"bafu":         {file: true, every: "@every 15m"},
-	"nve":          {file: true, every: "@every 15m"},
+	"bafu":         {every: "@every 10m"},
 	"sensorthings": {every: "@every 30m"},
 }
 

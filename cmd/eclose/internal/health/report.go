@@ -24,6 +24,9 @@ type Watch struct {
 	Started time.Time
 	Period  time.Duration                                 // between two outlooks of a river
 	Mails   func(context.Context) (map[string]int, error) // by state; nil: no mail
+	// Judged is when the caution of a river was judged last, zero: not by this
+	// process; nil: it shows none.
+	Judged func(context.Context, string) time.Time
 
 	mu     sync.Mutex
 	last   Report
@@ -36,6 +39,7 @@ const (
 	missable   = 2
 	grace      = time.Hour
 	dataStale  = 48 * time.Hour // the outlook then says so itself
+	judgeStale = 15 * time.Minute
 	lookAtMost = 15 * time.Second
 )
 
@@ -53,6 +57,8 @@ type Report struct {
 	At       time.Time `json:"at"`
 	Problems []string  `json:"problems"`
 	Rivers   []River   `json:"rivers"`
+	// CautionAge is how long ago the oldest of the cautions shown was judged.
+	CautionAge *float64 `json:"oldest_caution_age_seconds,omitempty"`
 }
 
 // Look returns the state, at most a quarter of a minute old.
@@ -94,12 +100,34 @@ func (w *Watch) Look(ctx context.Context) (Report, error) {
 	if stale > 0 {
 		r.Problems = append(r.Problems, fmt.Sprintf("forecasts are stale for %d of %d rivers", stale, len(w.Rivers)))
 	}
+	w.cautions(ctx, &r)
 	if err := w.others(ctx, &r); err != nil {
 		return r, err
 	}
 	r.Healthy = len(r.Problems) == 0
 	w.last, w.lastAt = r, now
 	return r, nil
+}
+
+// cautions says how old the cautions are that this process shows.
+func (w *Watch) cautions(ctx context.Context, r *Report) {
+	if w.Judged == nil {
+		return
+	}
+	oldest := time.Duration(-1)
+	for _, slug := range w.Rivers {
+		if at := w.Judged(ctx, slug); !at.IsZero() {
+			oldest = max(oldest, r.At.Sub(at))
+		}
+	}
+	if oldest < 0 {
+		return
+	}
+	seconds := oldest.Seconds()
+	r.CautionAge = &seconds
+	if oldest > judgeStale {
+		r.Problems = append(r.Problems, fmt.Sprintf("a caution was judged %s ago", round(oldest)))
+	}
 }
 
 func (w *Watch) others(ctx context.Context, r *Report) error {

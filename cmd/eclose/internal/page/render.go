@@ -78,6 +78,7 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 	"day":     func(d forecast.Date) string { return d.Time().Format("Mon 2 Jan") },
 	"longday": func(d forecast.Date) string { return d.Time().Format("Monday 2 January 2006") },
 	"stamp":   func(t time.Time) string { return t.UTC().Format("2 Jan 2006 15:04 UTC") },
+	"utc":     func(t time.Time) string { return t.UTC().Format(time.RFC3339) },
 	"join":    strings.Join,
 	"lower":   strings.ToLower,
 	"upper":   upper,
