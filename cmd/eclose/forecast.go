@@ -14,6 +14,7 @@ import (
 	"example.org/eclose/cmd/eclose/internal/sources"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/export"
+	"example.org/eclose/ingest/feed/nwps"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/wading"
@@ -110,6 +111,11 @@ func riversOf(cfg *config.Config, only []string) ([]forecast.River, error) {
 			return nil, err
 		}
 		f.Warnings, _, _ = cfg.WarningsOf(r)
+		if sources.FlowForecasts(cfg) {
+			for _, site := range sources.USGSSites(r) {
+				f.FlowAhead = append(f.FlowAhead, forecast.Station{Feed: nwps.FeedName, Site: site})
+			}
+		}
 		all[i], at[r.Slug] = f, i
 	}
 	out := slices.Clone(all)
