@@ -9,6 +9,7 @@ import (
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/sources"
 	"example.org/eclose/forecast"
+	"example.org/eclose/ingest/feed/nwps"
 	"example.org/eclose/ingest/feed/openmeteo"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/wading"
@@ -44,6 +45,11 @@ func Rivers(cfg *config.Config, only []string) ([]forecast.River, error) {
 			return nil, err
 		}
 		f.Warnings, _, _ = cfg.WarningsOf(r)
+		if sources.FlowForecasts(cfg) {
+			for _, site := range sources.USGSSites(r) {
+				f.FlowAhead = append(f.FlowAhead, forecast.Station{Feed: nwps.FeedName, Site: site})
+			}
+		}
 		all[i], at[r.Slug] = f, i
 	}
 	out := slices.Clone(all)
@@ -64,7 +70,7 @@ func Rivers(cfg *config.Config, only []string) ([]forecast.River, error) {
 }
 
 // forecastsFlow are the feeds whose stations give forecasts of flow and measure none.
-var forecastsFlow = map[string]bool{openmeteo.FeedName: true, "nwps": true}
+var forecastsFlow = map[string]bool{openmeteo.FeedName: true, nwps.FeedName: true}
 
 func riverOf(r config.River, units string) (forecast.River, error) {
 	region := insects.Region("")
