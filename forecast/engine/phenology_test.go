@@ -83,7 +83,7 @@ func windowOf(share []float64) (phenology.Window, bool) {
 	if !(total > 0) {
 		return phenology.Window{}, false
 	}
-	var w Window
+	var w phenology.Window
 	sum := 0.0
 	at := []*float64{&w.Start, &w.Peak, &w.End}
 	for q, d := 0, 0; q < 3 && d < len(share); {

@@ -1,5 +1,7 @@
 package phenology
 
+import "math"
+
 // Stage is the part of the adult's life that an observation is of.
 type Stage int
 
