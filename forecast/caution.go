@@ -30,7 +30,7 @@ func CautionInput(ctx context.Context, store Reader, r River, at time.Time) (wad
 	if err != nil {
 		return in, fmt.Errorf("river %s: %w", r.Slug, err)
 	}
-	keys, err := store.Keys(ctx)
+	keys, err := readableKeys(ctx, store)
 	if err != nil {
 		return in, fmt.Errorf("listing stored series: %w", err)
 	}
