@@ -1,4 +1,4 @@
-.PHONY: help test race lint fuzz bench demo dist cover vuln
+.PHONY: help test race lint fuzz bench demo dist cover vuln mutants
 
 help: ## list the targets
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/'
@@ -28,6 +28,9 @@ fuzz: ## every fuzz target for FUZZTIME (default 10s)
 	@for p in $$(go list ./...); do \
 	  for f in $$(go test -list '^Fuzz' $$p | grep '^Fuzz'); do \
 	    echo "$$p $$f"; go test -run '^$$' -fuzz "^$$f$$" -fuzztime $${FUZZTIME:-10s} $$p || exit 1; done; done
+
+mutants: ## which changes of the caution's code no test notices; EVERY=10 tries one in ten
+	go run ./.ci/mutants -every $${EVERY:-1}
 
 dist: ## reproducible static binaries for six platforms, with SHA-256 sums and a module list
 	sh .ci/dist

@@ -34,6 +34,8 @@ require (
 	modernc.org/sqlite v1.62.0
 )
 
+require pgregory.net/rapid v1.3.0 // indirect
+
 require (
 	filippo.io/age v1.3.2 // indirect
 	filippo.io/hpke v0.4.0 // indirect

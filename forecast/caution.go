@@ -4,32 +4,35 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
 	"time"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/qc"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/wading"
 )
 
 // CautionInput gathers what was known of a river's water at a moment, for the
-// caution: the last flow, height and temperature with their age, the hours
-// before them, the gauger's measurements, where the flow stands among past
-// years, and the chance of thunder. What is missing is left missing; the caution
-// knows what that means.
+// caution: the last flow, height and temperature with their age, the days before
+// them, the gauger's measurements, the gauge's own record, the chance of thunder,
+// the light and the official warnings. What is missing is left missing; the
+// caution knows what that means.
 //
 // Flow, height and channel are those of one gauge, for a width measured at one
 // bridge says nothing of the flow at another: the first in the river's order that
 // ever gave a flow, else the first that gave a height. Where its readings stop no
 // other steps in.
 func CautionInput(ctx context.Context, store Reader, r River, at time.Time) (wading.Input, error) {
-	in := wading.Input{Regulated: r.Regulated, RegulatedBy: r.Notices, Flood: r.Flood}
+	in := wading.Input{At: at, Regulated: r.Regulated, RegulatedBy: r.Notices, Flood: r.Flood, Light: lightAt(at, r.Lat, r.Lon)}
 	zone, err := time.LoadLocation(r.Zone)
 	if err != nil {
 		return in, fmt.Errorf("river %s: %w", r.Slug, err)
 	}
+	in.Zone = zone
 	keys, err := readableKeys(ctx, store)
 	if err != nil {
 		return in, fmt.Errorf("listing stored series: %w", err)
@@ -43,6 +46,9 @@ func CautionInput(ctx context.Context, store Reader, r River, at time.Time) (wad
 			return in, fmt.Errorf("reading the gauges of %s: %w", r.Slug, err)
 		}
 	}
+	if in.Warnings, err = warningsOf(ctx, store, r, at); err != nil {
+		return in, err
+	}
 	if r.Weather != nil {
 		if in.Thunder, err = g.thunder(*r.Weather); err != nil {
 			return in, fmt.Errorf("reading the weather forecast of %s: %w", r.Slug, err)
@@ -53,13 +59,20 @@ func CautionInput(ctx context.Context, store Reader, r River, at time.Time) (wad
 		return in, nil
 	}
 	in.StageOnly = !hasFlow
-	if err := g.water(s, &in); err != nil {
+	if in.Flood, err = floodOf(ctx, store, r, s); err != nil {
+		return in, err
+	}
+	if in.FlowPast, err = g.reading(s, ingest.Discharge, &in.Flow); err == nil {
+		in.StagePast, err = g.reading(s, ingest.GaugeHeight, &in.Stage)
+	}
+	if err != nil {
 		return in, fmt.Errorf("reading the gauge %s of %s: %w", s.Site, r.Slug, err)
 	}
-	if err := g.channel(s, &in); err != nil {
+	visits, err := g.channel(s, &in)
+	if err != nil {
 		return in, fmt.Errorf("reading the channel of %s: %w", r.Slug, err)
 	}
-	if err := g.percentile(s, &in); err != nil {
+	if err := g.record(s, visits, &in); err != nil {
 		return in, fmt.Errorf("flow statistics of %s: %w", r.Slug, err)
 	}
 	return in, nil
@@ -78,35 +91,16 @@ func (g *gatherer) flowGauge(r River) (s Station, hasFlow, ok bool) {
 	return s, false, false
 }
 
-// water takes the last flow and height of a gauge, and the hours before them.
-func (g *gatherer) water(s Station, in *wading.Input) error {
-	flow, err := g.reading(s, ingest.Discharge, &in.Flow)
-	if err != nil {
-		return err
-	}
-	stage, err := g.reading(s, ingest.GaugeHeight, &in.Stage)
-	if err != nil {
-		return err
-	}
-	for _, p := range flow {
-		in.History = append(in.History, wading.Point{Age: p.age, FlowM3s: p.value, StageM: math.NaN()})
-	}
-	for _, p := range stage {
-		in.History = append(in.History, wading.Point{Age: p.age, FlowM3s: math.NaN(), StageM: p.value})
-	}
-	return nil
-}
-
-// channel fits the gauge's section to the gauger's visits.
-func (g *gatherer) channel(s Station, in *wading.Input) error {
+// channel fits the gauge's section to the gauger's visits, and returns them.
+func (g *gatherer) channel(s Station, in *wading.Input) ([]wading.Measurement, error) {
 	measured, err := g.measurements(s)
 	if err != nil || len(measured) == 0 {
-		return err
+		return nil, err
 	}
 	measured = wading.Merge(measured)
 	geometry, err := wading.FitGeometry(measured)
-	if errors.Is(err, wading.ErrTooFew) && in.Flow.Present {
-		geometry, err = wading.Nearest(measured, in.Flow.Value)
+	if errors.Is(err, wading.ErrTooFew) {
+		geometry, err = wading.Scale(measured)
 	}
 	if err == nil {
 		in.Geometry = &geometry
@@ -115,15 +109,15 @@ func (g *gatherer) channel(s Station, in *wading.Input) error {
 		in.CeilingM3s, in.CeilingVisits = q, n
 	}
 	if !in.StageOnly {
-		return nil
+		return measured, nil
 	}
 	if err := g.heights(s, measured); err != nil {
-		return err
+		return nil, err
 	}
 	if fit, err := wading.FitStage(measured); err == nil {
 		in.StageFit = &fit
 	}
-	return nil
+	return measured, nil
 }
 
 // heightWithin is how near to a visit a height must have been read to be that of
@@ -158,22 +152,20 @@ func (g *gatherer) heights(s Station, visits []wading.Measurement) error {
 	return nil
 }
 
-// aged is a value and how long before the issue it was read.
-type aged struct {
-	value float64
-	age   time.Duration
-}
+// lookBack is how far back the last reading of a sensor is looked for: one that
+// was silent for longer counts as taken away. Our own default.
+const lookBack = 30 * 24 * time.Hour
 
 // reading takes the last reading of a variable, whatever its flag: one that
 // failed its checks is doubted, not passed over for an older one. It returns the
-// series that it comes from, empty where that holds one value a day.
-func (g *gatherer) reading(s Station, v ingest.Variable, into *wading.Reading) (past []aged, err error) {
+// readings of the same series before it, and it.
+func (g *gatherer) reading(s Station, v ingest.Variable, into *wading.Reading) (past []wading.Past, err error) {
 	for _, k := range g.of(s, v) {
 		if k.Statistic != ingest.Instant && k.Statistic != ingest.Mean {
 			continue
 		}
 		q := g.query()
-		q.From = g.issue.AddDate(0, 0, -3)
+		q.From = g.issue.Add(-lookBack - wading.PastSpan)
 		got, err := g.store.Read(g.ctx, k, q)
 		if errors.Is(err, series.ErrNotFound) {
 			continue
@@ -182,7 +174,7 @@ func (g *gatherer) reading(s Station, v ingest.Variable, into *wading.Reading) (
 			return nil, fmt.Errorf("reading %s: %w", k, err)
 		}
 		daily := k.Period == ingest.Daily
-		var all []aged // oldest first
+		var all []wading.Past // oldest first
 		last := -1
 		for i, v := range got.Value {
 			if math.IsNaN(v) {
@@ -192,23 +184,36 @@ func (g *gatherer) reading(s Station, v ingest.Variable, into *wading.Reading) (
 			if daily {
 				age -= 24 * time.Hour // the value stands for the day that ends then
 			}
-			all, last = append(all, aged{v, max(0, age)}), i
+			all, last = append(all, wading.Past{Age: max(0, age), Value: v}), i
 		}
-		if last < 0 || into.Present && all[len(all)-1].age >= into.Age {
+		if last < 0 || all[len(all)-1].Age > lookBack || into.Present && all[len(all)-1].Age >= into.Age {
 			continue
 		}
-		*into = wading.Reading{Value: got.Value[last], Age: all[len(all)-1].age, Present: true, Daily: daily}
-		if got.Qualifier != nil && strings.Contains(strings.ToUpper(got.Qualifier[last]), "ICE") {
-			into.Doubt = "ice"
-		}
-		if got.Flag != nil && got.Flag[last] == ingest.Fail {
-			into.Doubt = "failed check " + got.FlagTest[last]
-		}
-		if past = all; daily {
-			past = nil
-		}
+		*into = wading.Reading{Value: got.Value[last], Age: all[len(all)-1].Age, Present: true, Daily: daily}
+		into.Doubt = doubt(got, last)
+		past = all
 	}
 	return past, nil
+}
+
+// doubt says why a reading must not be believed by its qualifier and flag. Of the
+// suspect ones those count that may hide high water.
+func doubt(s ingest.Series, i int) string {
+	var flag ingest.Flag
+	test := ""
+	if s.Flag != nil {
+		flag, test = s.Flag[i], s.FlagTest[i]
+	}
+	water := s.Variable == ingest.Discharge || s.Variable == ingest.GaugeHeight
+	switch {
+	case flag == ingest.Fail:
+		return "failed check " + test
+	case flag == ingest.Suspect && water && (test == qc.TestIce || test == qc.TestSpike || test == qc.TestRate):
+		return "suspect by check " + test
+	case s.Qualifier != nil && strings.Contains(strings.ToUpper(s.Qualifier[i]), "ICE"):
+		return "ice"
+	}
+	return ""
 }
 
 // Thunder is looked for so far ahead, in a forecast no older than that. Our own
@@ -218,24 +223,28 @@ const (
 	thunderMaxAge = 24 * time.Hour
 )
 
-// thunder is the highest chance of thunder in the hours to come, nil where no
-// fresh forecast covers them.
-func (g *gatherer) thunder(s Station) (*float64, error) {
-	var out *float64
+// thunder is the highest chance of thunder in the hours to come that any stored
+// forecast gives, old ones too.
+func (g *gatherer) thunder(s Station) (wading.Thunder, error) {
+	out := wading.Thunder{Old: true}
 	for _, k := range g.of(s, ingest.ThunderProbability) {
+		out.Asked = true
 		got, err := g.store.Read(g.ctx, k, series.Query{From: g.issue.Add(-time.Hour), To: g.issue.Add(thunderAhead), AsOf: g.issue})
 		if errors.Is(err, series.ErrNotFound) {
 			continue
 		}
 		if err != nil {
-			return nil, fmt.Errorf("reading %s: %w", k, err)
+			return out, fmt.Errorf("reading %s: %w", k, err)
 		}
 		for i, v := range got.Value {
-			if math.IsNaN(v) || g.issue.Sub(time.UnixMicro(got.Retrieved[i])) > thunderMaxAge {
+			if math.IsNaN(v) {
 				continue
 			}
-			if p := min(max(v/100, 0), 1); out == nil || p > *out {
-				out = &p
+			if g.issue.Sub(time.UnixMicro(got.Retrieved[i])) <= thunderMaxAge {
+				out.Old = false
+			}
+			if p := min(max(v/100, 0), 1); out.P == nil || p > *out.P {
+				out.P = &p
 			}
 		}
 	}
@@ -299,14 +308,17 @@ func (g *gatherer) measurements(s Station) ([]wading.Measurement, error) {
 	return out, nil
 }
 
-// percentileYears is the least record for a percentile to say anything. Our own
-// default.
-const percentileYears = 5
+// Our own defaults.
+const (
+	seasonYears = 5   // of record, before they say what is usual at a time of the year
+	seasonAfter = 180 // days by which the past seasons lie back
+	recordAfter = 30  // days by which the record lies back: a flood must not be its own measure
+	fewVisits   = 3   // of the gauger, to compare the gauge with
+)
 
-// percentile puts the last flow among the daily flows of past years within a
-// week of the date.
-func (g *gatherer) percentile(s Station, in *wading.Input) error {
-	if !in.Flow.Present {
+// record tells what the gauge's own past years say of a flow.
+func (g *gatherer) record(s Station, visits []wading.Measurement, in *wading.Input) error {
+	if in.StageOnly {
 		return nil
 	}
 	var flow column
@@ -314,29 +326,52 @@ func (g *gatherer) percentile(s Station, in *wading.Input) error {
 		return err
 	}
 	today := DateOf(g.issue.In(g.zone))
-	below, n := 0.0, 0.0
 	years := map[int]bool{}
-	for d, v := range flow {
+	rec := wading.Record{LowM3s: math.Inf(1)}
+	run := 0
+	for _, d := range slices.Sorted(maps.Keys(flow)) {
+		v := flow[d]
+		if math.IsNaN(v.mean) || today-d <= recordAfter {
+			continue
+		}
+		rec.Days++
+		for _, x := range []float64{v.mean, v.low, v.high} {
+			if !math.IsNaN(x) {
+				rec.LowM3s, rec.HighM3s = min(rec.LowM3s, x), max(rec.HighM3s, x)
+			}
+		}
+		if before, ok := flow[d-1]; ok && before.mean == v.mean {
+			run++
+		} else {
+			run = 1
+		}
+		rec.StuckDays = max(rec.StuckDays, run)
 		gap := dayOfYear(d) - dayOfYear(today)
 		if gap > 182 {
 			gap -= 365
 		} else if gap < -182 {
 			gap += 365
 		}
-		if y := d.Time().Year(); gap >= -seasonWindow && gap <= seasonWindow && today-d > 180 && !math.IsNaN(v.mean) {
-			years[y] = true
-			n++
-			switch {
-			case v.mean < in.Flow.Value:
-				below++
-			case v.mean == in.Flow.Value:
-				below += 0.5
-			}
+		if gap >= -seasonWindow && gap <= seasonWindow && today-d > seasonAfter {
+			years[d.Time().Year()] = true
+			in.Season = append(in.Season, v.mean)
 		}
 	}
-	if len(years) >= percentileYears {
-		p := 100 * below / n
-		in.Percentile, in.Years = &p, len(years)
+	if in.Years = len(years); in.Years < seasonYears {
+		in.Season = nil
+	}
+	var shares []float64
+	for _, m := range visits {
+		if v, ok := flow[DateOf(m.At.In(g.zone))]; ok && v.mean > 0 && m.FlowM3s > 0 {
+			shares = append(shares, v.mean/m.FlowM3s)
+		}
+	}
+	if len(shares) >= fewVisits {
+		slices.Sort(shares)
+		rec.VisitShare = shares[len(shares)/2]
+	}
+	if rec.Days > 0 {
+		in.Record = rec
 	}
 	return nil
 }

@@ -43,9 +43,17 @@ func (s shore) put(x ingest.Series, retrieved time.Time) {
 	}
 }
 
-// readings puts values of a gauge, hour by hour, the last at a moment.
+// readings puts values of a gauge, hour by hour, the last at a moment. Of flow and
+// height there is a week and a day before them, about the first of them.
 func (s shore) readings(site string, v ingest.Variable, last time.Time, values ...float64) {
 	s.Helper()
+	if v != ingest.WaterTemperature {
+		var week []float64
+		for h := range 8 * 24 {
+			week = append(week, values[0]*(1+0.001*float64(h%5)))
+		}
+		values = append(week, values...)
+	}
 	s.put(inventSeries(s.key(site, v), last.Add(-time.Duration(len(values)-1)*time.Hour), time.Hour, values), look)
 }
 
@@ -81,6 +89,30 @@ func (s shore) visits(site string, scale, wadedTo float64, flows ...float64) (at
 	return at
 }
 
+// record puts a year of daily flows of a gauge, ending two months ago.
+func (s shore) record(site string, low, high float64) {
+	s.Helper()
+	var flows []float64
+	for d := range 400 {
+		flows = append(flows, low+(high-low)*float64(d%100)/99)
+	}
+	k := s.key(site, ingest.Discharge)
+	k.Statistic, k.Period = ingest.Mean, ingest.Daily
+	x := inventSeries(k, look.Truncate(24*time.Hour).AddDate(0, -2, -400), 24*time.Hour, flows)
+	s.put(x, look)
+	got, err := s.store.Read(s.Context(), k, series.Query{})
+	if err != nil {
+		s.Fatal(err)
+	}
+	got.Flag, got.FlagTest = make([]ingest.Flag, got.Len()), make([]string, got.Len())
+	for i := range got.Flag {
+		got.Flag[i] = ingest.Pass
+	}
+	if _, err := s.store.SetFlags(s.Context(), got); err != nil {
+		s.Fatal(err)
+	}
+}
+
 func (s shore) caution(r River) (wading.Input, wading.Caution) {
 	s.Helper()
 	in, err := CautionInput(s.Context(), s.store, r, look)
@@ -94,7 +126,7 @@ var decade = []float64{1, 1.5, 2, 3, 4, 5, 6, 8, 10, 14, 20, 30}
 
 func banks(sites ...string) River {
 	r := beck
-	r.Gauges = nil
+	r.Gauges, r.Lon = nil, 0 // where look is noon
 	for _, site := range sites {
 		r.Gauges = append(r.Gauges, Station{"usgs", site})
 	}
@@ -107,12 +139,13 @@ func TestAGaugeIsReadForTheCaution(t *testing.T) {
 	s.readings("1", ingest.GaugeHeight, look.Add(-30*time.Minute), 0.8, 0.8)
 	s.readings("1", ingest.WaterTemperature, look.Add(-time.Hour), 17)
 	s.visits("1", 1, 8, decade...)
+	s.record("1", 1, 12)
 	in, c := s.caution(banks("1"))
 	if in.Geometry == nil || in.Geometry.N != len(decade) || in.CeilingM3s != 8 || in.CeilingVisits != 8 || in.StageOnly {
 		t.Fatalf("%+v", in)
 	}
-	if in.Flow.Age != time.Hour || in.Stage.Age != 30*time.Minute || len(in.History) != 6 {
-		t.Errorf("flow %+v, stage %+v, %d readings before", in.Flow, in.Stage, len(in.History))
+	if in.Flow.Age != time.Hour || in.Stage.Age != 30*time.Minute || len(in.FlowPast) != 8*24+4 || len(in.StagePast) != 8*24+2 {
+		t.Errorf("flow %+v, stage %+v, %d and %d readings before", in.Flow, in.Stage, len(in.FlowPast), len(in.StagePast))
 	}
 	// Nobody said where floods begin here: the height alone asks for nothing.
 	if !c.Known || c.Level != wading.Quiet {
@@ -142,8 +175,8 @@ func TestNoGaugeStandsInForAnother(t *testing.T) {
 	if c.Known || c.Level != wading.KeepOut && c.Level != wading.BetterNot {
 		t.Errorf("the gauge is silent and was last high, and the next one is calm: level %d, known %t", c.Level, c.Known)
 	}
-	if in.Flow.Value != 40 || len(in.History) != 3 || math.Abs(in.Geometry.Width.Coef-20) > 0.1 {
-		t.Errorf("mixed with another gauge: flow %g, %d readings before, width %.1f", in.Flow.Value, len(in.History), in.Geometry.Width.Coef)
+	if in.Flow.Value != 40 || len(in.FlowPast) != 8*24+3 || math.Abs(in.Geometry.Width.Coef-20) > 0.1 {
+		t.Errorf("mixed with another gauge: flow %g, %d readings before, width %.1f", in.Flow.Value, len(in.FlowPast), in.Geometry.Width.Coef)
 	}
 	if !in.Water.Present {
 		t.Error("any gauge's thermometer will do, and was not read")
@@ -175,26 +208,32 @@ func TestAReadingInDoubtIsNotPassedOverForAnOlderOne(t *testing.T) {
 	for _, tc := range []struct {
 		qualifier string
 		flag      ingest.Flag
+		test      string
 		want      string
 	}{
-		{"P,ICE", ingest.Pass, "ice"},
-		{"", ingest.Fail, "gross range"},
+		{"P,ICE", ingest.Pass, "", "ice"},
+		{"", ingest.Fail, "gross range", "failed check gross range"},
+		{"", ingest.Suspect, "spike", "suspect by check spike"},
+		{"", ingest.Suspect, "rate of change", "suspect by check rate of change"},
+		{"", ingest.Suspect, "ice", "suspect by check ice"},
+		{"e", ingest.Suspect, "agency", ""},
+		{"", ingest.Suspect, "climatology", ""},
 	} {
 		s := newShore(t)
-		x := inventSeries(s.key("1", ingest.Discharge), justNow.Add(-time.Hour), time.Hour, []float64{3, 3})
+		x := inventSeries(s.key("1", ingest.Discharge), justNow.Add(-time.Hour), time.Hour, []float64{3, 3.1})
 		x.Qualifier = []string{"", tc.qualifier}
 		s.put(x, look)
 		got, err := s.store.Read(t.Context(), x.Key, series.Query{})
 		if err != nil {
 			t.Fatal(err)
 		}
-		got.Flag, got.FlagTest = []ingest.Flag{ingest.Pass, tc.flag}, []string{"", "gross range"}
+		got.Flag, got.FlagTest = []ingest.Flag{ingest.Pass, tc.flag}, []string{"", tc.test}
 		if _, err := s.store.SetFlags(t.Context(), got); err != nil {
 			t.Fatal(err)
 		}
 		s.visits("1", 1, 0, decade...)
 		in, c := s.caution(banks("1"))
-		if in.Flow.Age != time.Minute || !strings.Contains(in.Flow.Doubt, tc.want) || c.Known {
+		if in.Flow.Age != time.Minute || (in.Flow.Doubt != "") != (tc.want != "") || !strings.Contains(in.Flow.Doubt, tc.want) || c.Known || c.Doubted != (tc.want != "") {
 			t.Errorf("%+v: %+v, known %t", tc, in.Flow, c.Known)
 		}
 	}
@@ -219,14 +258,44 @@ func TestThunderIsOfAFreshForecast(t *testing.T) {
 		s.put(inventSeries(k, look.Truncate(time.Hour), time.Hour, day), tc.retrieved)
 		in, c := s.caution(r)
 		got := -1.0
-		if in.Thunder != nil {
-			got = *in.Thunder
+		if in.Thunder.P != nil && !in.Thunder.Old {
+			got = *in.Thunder.P
 		}
 		if got != tc.want {
 			t.Errorf("%s: %g, want %g", tc.what, got, tc.want)
 		}
 		if said := strings.Contains(c.Format(wading.US), "unknown: chance of thunder"); said != (tc.want < 0) {
 			t.Errorf("%s: %s", tc.what, c.Format(wading.US))
+		}
+	}
+}
+
+func TestTheDarkestOfTheHoursShown(t *testing.T) {
+	// At 54.5 north, 2.9 west on 20 May 2026 the sun sets at 21:15 BST, and it is
+	// dark by 21:57.
+	d := DateOf(time.Date(2026, 5, 20, 0, 0, 0, 0, time.UTC))
+	for hours, want := range map[string]wading.Light{
+		"10:00-16:00": wading.Daylight, "18:00-21:10": wading.Daylight, "18:00-21:30": wading.Dusk, "18:00-22:30": wading.Night,
+		"03:00-10:00": wading.Night, "06:00-10:00 and 19:00-21:40": wading.Dusk, "22:00-01:00": wading.Night, "": wading.Daylight, "evening": wading.Daylight,
+	} {
+		if got := DarkestOf(hours, d, "Europe/London", 54.5, -2.9); got != want {
+			t.Errorf("%q: %d, want %d", hours, got, want)
+		}
+	}
+}
+
+// A sensor that has been silent for a month counts as taken away; until then its
+// last reading holds the level.
+func TestALastReadingHoldsTheLevelForAMonth(t *testing.T) {
+	for _, tc := range []struct {
+		days  int
+		level wading.Level
+	}{{1, wading.KeepOut}, {29, wading.KeepOut}, {31, wading.Care}} {
+		s := newShore(t)
+		s.readings("1", ingest.Discharge, look.AddDate(0, 0, -tc.days), 40, 40)
+		s.visits("1", 1, 0, decade...)
+		if _, c := s.caution(banks("1")); c.Level != tc.level || c.Known {
+			t.Errorf("after %d days: level %d, want %d, known %t", tc.days, c.Level, tc.level, c.Known)
 		}
 	}
 }

@@ -20,8 +20,10 @@ func (rec Record) Cut(at time.Time, zone string) Record {
 	for _, c := range []struct {
 		from []float64
 		to   *[]float64
-	}{{rec.Air, &out.Air}, {rec.Water, &out.Water}, {rec.WaterMax, &out.WaterMax}, {rec.WaterMin, &out.WaterMin}, {rec.Flow, &out.Flow}} {
-		*c.to = c.from[:n:n]
+	}{{rec.Air, &out.Air}, {rec.Water, &out.Water}, {rec.WaterMax, &out.WaterMax}, {rec.WaterMin, &out.WaterMin}, {rec.Flow, &out.Flow}, {rec.Rain, &out.Rain}} {
+		if m := min(n, len(c.from)); m > 0 || c.from != nil { // a record made by hand may have no rain
+			*c.to = c.from[:m:m]
+		}
 	}
 	for i := n - 1; i >= max(0, n-10); i-- {
 		if !math.IsNaN(out.Water[i]) || !math.IsNaN(out.Flow[i]) {

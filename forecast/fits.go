@@ -6,6 +6,7 @@ import (
 	"errors"
 	"sync"
 
+	"example.org/eclose/model/flow"
 	"example.org/eclose/model/watertemp"
 )
 
@@ -17,6 +18,7 @@ import (
 type Fits struct {
 	mu   sync.Mutex
 	kept map[[sha256.Size]byte]watertemp.Model
+	flow map[[sha256.Size]byte]*flow.Model
 }
 
 // fitsKept bounds the memory: a model takes 16 kB, so that all take 130 MB at most.
@@ -54,6 +56,42 @@ func (f *Fits) of(in watertemp.Input) (watertemp.Model, error) {
 	f.kept[key] = m
 	return m, nil
 }
+
+// fitFlow is fit for the flow model.
+func (f *Fits) fitFlow(in flow.Input, issue Date) (*flow.Model, error) {
+	m, err := f.flowOf(in.Until(int(firstOfMonth(issue))))
+	if short := (*flow.TooLittleError)(nil); errors.As(err, &short) {
+		return f.flowOf(in)
+	}
+	return m, err
+}
+
+func (f *Fits) flowOf(in flow.Input) (*flow.Model, error) {
+	if f == nil {
+		return flow.Fit(in)
+	}
+	key := digest(watertemp.Input{Day0: in.Day0, Air: in.Air, Water: in.Rain, Flow: in.Flow})
+	f.mu.Lock()
+	m, ok := f.flow[key]
+	f.mu.Unlock()
+	if ok {
+		return m, nil
+	}
+	m, err := flow.Fit(in)
+	if err != nil {
+		return nil, err
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.flow == nil || len(f.flow) >= flowsKept {
+		f.flow = map[[sha256.Size]byte]*flow.Model{}
+	}
+	f.flow[key] = m
+	return m, nil
+}
+
+// flowsKept bounds the memory: ten years take half a megabyte, so that all take 130 MB.
+const flowsKept = 1 << 8
 
 func firstOfMonth(d Date) Date { return d - Date(d.Time().Day()-1) }
 

@@ -12,27 +12,29 @@ import (
 	"example.org/eclose/forecast/engine"
 	"example.org/eclose/forecast/verify"
 	"example.org/eclose/model/degreeday"
+	"example.org/eclose/model/flow"
 	"example.org/eclose/model/insects"
-	"example.org/eclose/model/phenology"
 	"example.org/eclose/model/watertemp"
 )
 
 // ModelVersion names the arithmetic behind an outlook. It changes whenever the
 // same inputs would give other numbers.
-const ModelVersion = "2"
+const ModelVersion = "3"
 
 // Options of an issue.
 type Options struct {
 	Members int // possible futures; 0: 200
 	Ahead   int // days from the issue on that the outlook looks at; 0: 365
-	// Posterior, if set, replaces the catalogue's belief of a group at the
-	// river by what sightings have taught.
-	Posterior func(group string, prior phenology.Params) phenology.Params
+	// Sightings are those of this river and of rivers near by. Only those that
+	// were known at the issue enter.
+	Sightings []Sighting
 	// Donor, if set, lends its water model to a river without a thermometer.
 	Donor *watertemp.Model
 	// Fitted, if set, is used in place of a fit to the record: one of the same
 	// river, made from no more than the record holds (see Record.FitWater).
 	Fitted *watertemp.Model
+	// FittedFlow does so for the flow model (see Record.FitFlow).
+	FittedFlow *flow.Model
 	// Fits, if set, keeps water models from one outlook to the next.
 	Fits *Fits
 	// ChancesOnly leaves out what only a reader wants: days of water, heat, spread of
@@ -81,6 +83,10 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 	}
 	w := &water{day0: yearStart(rec.Issue, r.Lat), seed: seedOf(r.Slug, rec.Issue)}
 	w.first = firstDay(w.day0, rec.Issue, groups, region)
+	flowAhead := (*FlowAhead)(nil)
+	if w.flowAhead, flowAhead = rec.flows(r, opt, w.seed); !opt.ChancesOnly {
+		o.Flow = flowAhead
+	}
 	if err := rec.future(w, o, opt); err != nil {
 		return nil, fmt.Errorf("water temperature of %s: %w", r.Slug, err)
 	}
@@ -91,7 +97,11 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 			o.Departure = &Departure{MeanC: round(d, 100), Days: days}
 		}
 	}
-	if err := is.stages(w, o, rec, r, region, groups, opt); err != nil {
+	t, err := is.newTiming(w, rec, r, c, region, groups, opt)
+	if err != nil {
+		return nil, fmt.Errorf("timing of %s: %w", r.Slug, err)
+	}
+	if err := is.stages(w, o, rec, r, region, groups, t, opt); err != nil {
 		return nil, fmt.Errorf("outlook of %s: %w", r.Slug, err)
 	}
 	o.notes(rec)
@@ -149,6 +159,7 @@ type water struct {
 	climatology [365]float64 // °C by day of the year; NaN if no season is known
 	diel        watertemp.Diel
 	seed        uint64
+	flowAhead   [][]float64   // m3/s by member and day from the issue on; nil where it is not forecast
 	before      *[365]float64 // normal of past seasons only
 }
 
@@ -199,7 +210,7 @@ func (rec Record) future(w *water, o *Outlook, opt Options) error {
 		if in.Flow == nil {
 			o.WaterSource = m.Grade + ", driven by air temperature"
 		}
-		if rows := m.Forecast(in, rec.AirAhead, opt.Ahead, opt.Members, seed); rows != nil {
+		if rows := m.ForecastWithFlow(in, rec.AirAhead, w.flowAhead, opt.Ahead, opt.Members, seed); rows != nil {
 			o.WeatherSource = "past seasons' weather"
 			if len(rec.AirAhead) > 0 {
 				o.WeatherSource = fmt.Sprintf("%d-member weather forecast for %d days, then %s", len(rec.AirAhead), len(rec.AirAhead[0]), o.WeatherSource)

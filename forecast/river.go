@@ -11,6 +11,7 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/series"
+	"example.org/eclose/model/flow"
 	"example.org/eclose/model/wading"
 	"example.org/eclose/model/watertemp"
 )
@@ -27,6 +28,9 @@ type River struct {
 	Weather    *Station
 	Regulated  bool         // below a dam, by the user's own word
 	Notices    string       // where local notices are published
+	Warnings   string       // feed of official warnings; "" if none is known
+	Fishable   flow.Range   // the owner's, m3/s; zero: none named
+	FlowAhead  []Station    // official forecasts of its flow
 	Flood      wading.Flood // heights at the gauge from which floods are counted; zero: none known
 	// Near are rivers of which one may lend its water model where this one's
 	// record is too short for its own. It may hold the river itself.
@@ -55,6 +59,9 @@ type Record struct {
 
 	Air, Water, WaterMax, WaterMin, Flow []float64   // °C, m3/s, up to the day before Issue
 	AirAhead                             [][]float64 // members x days from Issue on; may be empty
+	Rain                                 []float64   // mm, as Air; may be empty
+	Official                             [][]float64 // official forecast of flow, m3/s: members x days from Issue on; may be empty
+	OfficialPast                         []flow.Verified
 
 	FlowNow, WaterNow Reading // the last of each before the issue
 
@@ -96,9 +103,9 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 	}
 	g.asOf = rec.AsOf
 
-	var water, flow, air column
+	var water, discharge, air, rain column
 	for _, s := range r.Gauges {
-		if err := errors.Join(g.daily(s, ingest.WaterTemperature, &water), g.daily(s, ingest.Discharge, &flow)); err != nil {
+		if err := errors.Join(g.daily(s, ingest.WaterTemperature, &water), g.daily(s, ingest.Discharge, &discharge)); err != nil {
 			return Record{}, fmt.Errorf("reading the gauges of %s: %w", r.Slug, err)
 		}
 		if err := errors.Join(g.last(s, ingest.WaterTemperature, &rec.WaterNow), g.last(s, ingest.Discharge, &rec.FlowNow)); err != nil {
@@ -108,6 +115,9 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 	if r.Weather != nil {
 		if err := g.daily(*r.Weather, ingest.AirTemperature, &air); err != nil {
 			return Record{}, fmt.Errorf("reading the weather of %s: %w", r.Slug, err)
+		}
+		if err := g.daily(*r.Weather, ingest.Precipitation, &rain); err != nil {
+			return Record{}, fmt.Errorf("reading the rain of %s: %w", r.Slug, err)
 		}
 		if rec.AirAhead, err = g.members(*r.Weather, rec.Issue); err != nil {
 			return Record{}, fmt.Errorf("reading the weather forecast of %s: %w", r.Slug, err)
@@ -122,7 +132,7 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 		}
 	}
 	first := rec.Issue
-	for _, c := range []column{water, flow, air} {
+	for _, c := range []column{water, discharge, air} {
 		if len(c) > 0 {
 			first = min(first, c.first())
 		}
@@ -130,9 +140,18 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 	rec.Day0 = first
 	n := int(rec.Issue - first)
 	rec.Water, rec.WaterMin, rec.WaterMax = water.spread(first, n)
-	rec.Flow, _, _ = flow.spread(first, n)
+	rec.Flow, _, _ = discharge.spread(first, n)
 	rec.Air, _, _ = air.spread(first, n)
+	rec.Rain, _, _ = rain.spread(first, n)
 	rec.Cutoff = g.newest
+	for _, s := range r.FlowAhead {
+		if rec.Official, err = g.official(ctx, s, rec.Issue); err != nil {
+			return Record{}, fmt.Errorf("reading the official forecast of %s: %w", r.Slug, err)
+		}
+		if len(rec.Official) > 0 {
+			break
+		}
+	}
 	if len(r.Near) > 0 && rec.short() {
 		if rec.Donor, rec.DonorName, err = FindDonor(ctx, store, r, r.Near, issue); err != nil {
 			return Record{}, err

@@ -31,6 +31,9 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 		}
 		p.line("Water today (daily mean): %s%s.", mid, between)
 	}
+	for _, s := range o.Flow.Lines(unitsFor(opt.Fahrenheit)) {
+		p.line("%s", wrap(s, 80, ""))
+	}
 	if d := o.Departure; d != nil {
 		p.line("%s", wrap(fmt.Sprintf("Note: %s.", d.Words(o.Seasons, opt.Fahrenheit)), 80, ""))
 	}

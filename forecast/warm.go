@@ -25,7 +25,7 @@ func WarmLines() []WarmLine {
 		{"68 °F / 20.0 °C: above this, Yellowstone has closed rivers from 2 p.m.", wading.YellowstoneLineC, 1},
 		{"70 °F / 21.1 °C: above this, New York asks anglers not to fish for trout", wading.NewYorkLineC, 1},
 		{"71 °F / 21.7 °C: above this, Colorado asks anglers to stop", wading.ColoradoLineC, 1},
-		{"73 °F / 22.8 °C on three consecutive days: Montana restricts fishing", wading.MontanaLineC(wading.NonNative), 3},
+		{"73 °F / 22.8 °C on three consecutive days: Montana restricts fishing", wading.MontanaLineC, 3},
 	}
 }
 

@@ -21,9 +21,11 @@ type listed struct {
 	Doc        string
 }
 
-func packages(t *testing.T) []listed {
+func packages(t *testing.T) []listed { return listPackages(t, module+"/...") }
+
+func listPackages(t *testing.T, which ...string) []listed {
 	t.Helper()
-	out, err := exec.CommandContext(t.Context(), "go", "list", "-json=ImportPath,Imports,Dir,GoFiles,Doc", module+"/...").Output()
+	out, err := exec.CommandContext(t.Context(), "go", append([]string{"list", "-json=ImportPath,Imports,Dir,GoFiles,Doc"}, which...)...).Output()
 	if err != nil {
 		t.Fatalf("listing the packages: %v", err)
 	}

@@ -18,9 +18,7 @@ import (
 
 	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
-	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/backtest/rivers"
-	"example.org/eclose/forecast/diary"
 	"example.org/eclose/forecast/export"
 	"example.org/eclose/ingest/series"
 )
@@ -28,7 +26,7 @@ import (
 // riversBacktest judges the outlooks of a config's rivers.
 type riversBacktest struct {
 	Config  string   `placeholder:"FILE" help:"Reissue forecasts for this config's rivers in past seasons and score them."`
-	Seasons string   `placeholder:"A..B" help:"With --config: seasons, e.g. 2015..2024."`
+	Seasons string   `placeholder:"A..B" help:"Seasons to score, e.g. 2015..2024; needed with --config."`
 	Leads   []int    `default:"0,7,14,30,60" help:"With --config: lead times in days."`
 	River   []string `aliases:"rivers" placeholder:"NAME" help:"With --config: only these rivers."`
 	Every   int      `default:"7" help:"With --config: days between issues."`
@@ -89,7 +87,7 @@ func (c riversBacktest) plan(e *env, cfg *config.Config, plan *rivers.Plan) (err
 	if plan.Rivers, err = app.Rivers(cfg, c.River); err != nil {
 		return app.Usage(err)
 	}
-	plan.Sightings, err = sightingsOf(e, cfg)
+	plan.Sightings, err = app.Sightings(e.ctx, cfg, e.now())
 	return err
 }
 
@@ -105,30 +103,6 @@ func seasonRange(s string) (first, last int, err error) {
 		return 0, 0, fmt.Errorf("--seasons %q: write as 2015..2024", s)
 	}
 	return first, last, nil
-}
-
-// sightingsOf reads the diary of a config; a database that was never made holds
-// none.
-func sightingsOf(e *env, cfg *config.Config) ([]rivers.Sighting, error) {
-	d, err := app.OpenReader(e.ctx, cfg)
-	if err != nil || d == nil {
-		return nil, err
-	}
-	defer d.Close() //nolint:errcheck // it was only read
-	xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, diary.Filter{})
-	if err != nil {
-		return nil, err
-	}
-	out := make([]rivers.Sighting, 0, len(xs))
-	for _, x := range xs {
-		r, err := cfg.River(x.River)
-		if err != nil {
-			continue // of a river that this config does not watch
-		}
-		out = append(out, rivers.Sighting{River: r.Slug, Group: x.Group, Stage: forecast.Stage(x.Stage), Day: forecast.DateOf(x.Day),
-			Seen: x.Amount != diary.None, Hours: x.Hours, Recorded: x.Recorded})
-	}
-	return out, nil
 }
 
 // writeBacktest writes the report's files and prints its sentences.

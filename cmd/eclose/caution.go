@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"time"
 
 	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast"
@@ -40,11 +41,40 @@ func (c cautionCmd) Run(e *env) error {
 	if c.Format == "json" {
 		enc := json.NewEncoder(e.stdout)
 		enc.SetIndent("", " ")
-		return enc.Encode(caution.View(app.Units(cfg)))
+		return enc.Encode(struct {
+			wading.View
+			Warnings []warningJSON `json:"warnings"` // in force, as far as the feed told
+		}{caution.View(app.Units(cfg)), warningsJSON(in.Warnings)})
 	}
 	fmt.Fprintf(e.stdout, "%s, %s\n%s", rivers[0].Name, e.now().UTC().Format("2 January 2006 15:04 UTC"), caution.Format(app.Units(cfg)))
+	for _, w := range in.Warnings.List {
+		if w.URL != "" {
+			fmt.Fprintf(e.stdout, "%s: %s\n", w.Event, w.URL)
+		}
+	}
 	if n := rivers[0].Notices; n != "" {
 		fmt.Fprintf(e.stdout, "Local notices: %s\n", n)
 	}
 	return nil
+}
+
+// warningJSON is an official warning for other programs.
+type warningJSON struct {
+	Hazard    wading.Hazard `json:"hazard"`
+	Event     string        `json:"event"`
+	Authority string        `json:"authority"`
+	Area      string        `json:"area,omitempty"`
+	Severity  string        `json:"severity"`
+	Certainty string        `json:"certainty"`
+	Onset     time.Time     `json:"onset,omitzero"`
+	Expires   time.Time     `json:"expires,omitzero"`
+	URL       string        `json:"url,omitempty"`
+}
+
+func warningsJSON(in wading.Warnings) []warningJSON {
+	out := []warningJSON{}
+	for _, w := range in.List {
+		out = append(out, warningJSON{w.Hazard, w.Event, w.Authority, w.Area, w.Severity, w.Certainty, w.Onset, w.Expires, w.URL})
+	}
+	return out
 }

@@ -53,8 +53,8 @@ func (c demoCmd) notify(e *env, cfg *config.Config, out *folder, outlooks []*for
 		}
 		caution := wading.Assess(in)
 		fmt.Fprintf(&cautions, "%s\n%s\n", r.Name, caution.Format(units))
-		if email == nil && !caution.Blocks() {
-			reading := alert.FromCaution(alert.RiverInfo{River: r.Slug, RiverName: r.Name, Zone: r.Zone, Gauge: r.Gauges[0].Site}, in, demo.Issue, units)
+		reading := alert.FromCaution(alert.RiverInfo{River: r.Slug, RiverName: r.Name, Zone: r.Zone, Gauge: r.Gauges[0].Site}, in, demo.Issue, units)
+		if email == nil && reading.Known && reading.Level < int(wading.BetterNot) {
 			email = opening(outlooks[i], catalogue, reading, cfg.Units)
 		}
 	}

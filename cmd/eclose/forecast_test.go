@@ -37,6 +37,18 @@ func shared(t *testing.T, parts ...string) string {
 }
 
 const deschutes = `backfill-years = 60
+[feeds.csv]
+time-column = "datetime"
+  [[feeds.csv.column]]
+  name = "113393_00010_00003"
+  variable = "water_temperature"
+  unit = "°C"
+  period = "P1D"
+  [[feeds.csv.column]]
+  name = "113394_00060_00003"
+  variable = "discharge"
+  unit = "ft3/s"
+  period = "P1D"
 [[river]]
 name = "Deschutes near Culver"
 region = "pacific-nw-ca"
@@ -44,13 +56,13 @@ zone = "America/Los_Angeles"
 lat = 44.4993
 lon = -121.3208
   [[river.gauge]]
-  feed = "usgs-legacy"
-  site = "14076500"
+  feed = "csv"
+  site = "culver"
   period = "P1D"
   file = "FILE"
 `
 
-// The main job on a real record: the answer of the US Geological Survey for the
+// The main job on a real record: a table of the US Geological Survey of the
 // Deschutes near Culver, 1967-2020. The degree-days of the outlook are held
 // against a sum worked out here from the raw file, line by line.
 func TestARealRiverFromItsSavedAnswerToAnOutlook(t *testing.T) {

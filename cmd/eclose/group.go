@@ -70,6 +70,9 @@ func (c groupShowCmd) Run(e *env) error {
 	}
 	var facts []factJSON
 	for _, f := range g.Facts() {
+		if strings.HasPrefix(f.Field, "worth.") { // it orders lists and says nothing of the insect
+			continue
+		}
 		if region == "" || f.Region == "" || f.Region == region {
 			facts = append(facts, factJSON{f.Field, string(f.Region), f.Value, f.Spread, string(f.Grade), f.Source, f.Note})
 		}
@@ -82,7 +85,8 @@ func (c groupShowCmd) Run(e *env) error {
 		if region != "" && r != region {
 			continue
 		}
-		fmt.Fprintf(e.stdout, "  %s, timing %s:\n", r.Words(), g.Grade(r).Words())
+		em, _ := g.Window(r, insects.Emergence)
+		fmt.Fprintf(e.stdout, "  %s, timing %s; dates from %s:\n", r.Words(), g.Grade(r).Words(), em.EvidenceWords())
 		for _, s := range insects.Stages {
 			w, _ := g.Window(r, s)
 			fmt.Fprintf(e.stdout, "    %-10s %s; %s; on the water: %s\n", s, w, g.Hours(s), g.Fishable(s))

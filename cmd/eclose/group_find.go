@@ -3,8 +3,8 @@ package main
 import (
 	"fmt"
 	"strings"
-	"text/tabwriter"
 	"time"
+	"unicode/utf8"
 
 	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/model/insects"
@@ -40,22 +40,50 @@ func (c groupFindCmd) Run(e *env) error {
 		return fmt.Errorf("no insect group matches %q; see 'eclose group list'", name)
 	}
 	fmt.Fprintf(e.stdout, "%q could be:\n", name)
-	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "GROUP\tAS\tUSED IN\tINSECT\tREMARK\tSEASON (emergence; egg-laying)")
 	for _, f := range found {
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", f.Group.Key, f.Name.Name, f.Name.Area,
-			strings.Join(f.Group.Genera, ", "), remark(f, region, month), seasons(f))
+		fmt.Fprintf(e.stdout, "\n%s\n", f.Group.Key)
+		for _, part := range append([]string{called(f), remark(f, region, month)}, seasons(f)...) {
+			for _, line := range folded(part, 74) {
+				fmt.Fprintf(e.stdout, "    %s\n", line)
+			}
+		}
 	}
-	if err := w.Flush(); err != nil {
-		return fmt.Errorf("printing: %w", err)
-	}
+	fmt.Fprintln(e.stdout)
 	if region == "" {
 		fmt.Fprintln(e.stdout, "Narrow the list with --region and --month; details: 'eclose group show GROUP'.")
 	}
 	return nil
 }
 
-// remark says what speaks against or for a candidate.
+// called says by which name, used where, a group of which genera is meant.
+func called(f insects.Candidate) string {
+	s := fmt.Sprintf("%q, used in: %s", f.Name.Name, f.Name.Area)
+	if len(f.Group.Genera) > 0 {
+		s += "; " + strings.Join(f.Group.Genera, ", ")
+	}
+	return s
+}
+
+// folded breaks a text into lines of at most n letters.
+func folded(text string, n int) []string {
+	var lines []string
+	line := ""
+	for w := range strings.FieldsSeq(text) {
+		if line != "" && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(w) > n {
+			lines, line = append(lines, line), "  "
+		}
+		if strings.TrimSpace(line) != "" {
+			line += " "
+		}
+		line += w
+	}
+	if line != "" {
+		lines = append(lines, line)
+	}
+	return lines
+}
+
+// remark says what speaks against or for a candidate; nothing if nothing does.
 func remark(f insects.Candidate, region insects.Region, month time.Month) string {
 	var r []string
 	if f.BroodOf != "" {
@@ -79,27 +107,24 @@ func remark(f insects.Candidate, region insects.Region, month time.Month) string
 	if f.Name.Note != "" && f.BroodOf == "" {
 		r = append(r, f.Name.Note)
 	}
-	if len(r) == 0 {
-		return "-"
-	}
 	return strings.Join(r, "; ")
 }
 
 // seasons is the list of windows in short form.
-func seasons(f insects.Candidate) string {
+func seasons(f insects.Candidate) []string {
 	if len(f.Windows) == 0 {
-		return "no season known here"
+		return []string{"no season known here"}
 	}
 	var out []string
 	for i := 0; i+1 < len(f.Windows); i += 2 {
 		em, egg := f.Windows[i], f.Windows[i+1]
-		out = append(out, fmt.Sprintf("%s: %s; %s", em.Region, em, egg))
+		out = append(out, fmt.Sprintf("%s: hatch %s; eggs %s", em.Region, em, egg))
 	}
 	const most = 2
 	if len(out) > most {
-		return strings.Join(out[:most], " | ") + fmt.Sprintf(" | and %d more", len(out)-most)
+		return append(out[:most], fmt.Sprintf("and %d more regions", len(out)-most))
 	}
-	return strings.Join(out, " | ")
+	return out
 }
 
 type candidateJSON struct {
@@ -125,6 +150,9 @@ type windowJSON struct {
 	End    int    `json:"end_doy"`
 	Grade  string `json:"grade"`
 	Source string `json:"source"`
+	Basis  string `json:"basis"`            // what the dates were collected over
+	Record string `json:"record,omitempty"` // the record they come from
+	Flight bool   `json:"flight,omitempty"` // adults in flight, not emergence
 }
 
 func candidatesJSON(found []insects.Candidate) []candidateJSON {
@@ -138,6 +166,7 @@ func candidatesJSON(found []insects.Candidate) []candidateJSON {
 		for _, w := range f.Windows {
 			c.Windows = append(c.Windows, windowJSON{
 				string(w.Region), string(w.Stage), w.Start, w.Median, w.End, string(w.Origin.Grade), w.Origin.Source,
+				string(w.Basis), w.Record, w.Flight,
 			})
 		}
 		out = append(out, c)

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"unicode/utf8"
 )
 
 func TestGroupCommands(t *testing.T) {
@@ -52,6 +53,20 @@ func TestGroupCommands(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+func TestGroupFindIsAtMostEightyColumnsWide(t *testing.T) {
+	for _, args := range [][]string{{"green drake"}, {"caddis"}, {"march brown", "--region", "uk"}, {"BWO", "--month", "10"}, {"sedge", "--near=-45,168"}} {
+		var out bytes.Buffer
+		if code := run(append([]string{"group", "find"}, args...), strings.NewReader(""), &out, &out); code != 0 {
+			t.Fatalf("%v: exit %d: %s", args, code, out.String())
+		}
+		for line := range strings.Lines(out.String()) {
+			if n := utf8.RuneCountInString(strings.TrimRight(line, "\n")); n > 80 {
+				t.Errorf("%v: %d columns: %s", args, n, line)
+			}
+		}
 	}
 }
 

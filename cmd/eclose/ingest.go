@@ -8,9 +8,12 @@ import (
 	"strings"
 
 	"example.org/eclose/cmd/eclose/internal/app"
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/cmd/eclose/internal/sources"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/schedule"
 	"example.org/eclose/ingest/series"
+	"example.org/eclose/ingest/warning"
 )
 
 type ingestCmd struct {
@@ -55,14 +58,21 @@ func (c ingestCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	failed := 0
+	asked, failed, err := renewWarnings(e, cfg, e.stdout)
+	if err != nil {
+		return err
+	}
+	if err := renewFloodStages(e, cfg, e.stdout); err != nil {
+		return err
+	}
+	asked += len(outcomes)
 	for _, o := range outcomes {
 		if o.Err != nil {
 			failed++
 		}
 	}
 	if failed > 0 {
-		return fmt.Errorf("%d of %d requests failed; stored data unchanged", failed, len(outcomes))
+		return fmt.Errorf("%d of %d requests failed; stored data unchanged", failed, asked)
 	}
 	return nil
 }
@@ -95,4 +105,47 @@ func named(keys []ingest.Key) string {
 		out += fmt.Sprintf(" (%d series)", len(keys))
 	}
 	return out
+}
+
+// renewWarnings asks for the official warnings of each river and prints how
+// that went. It returns how many questions there were and how many failed.
+func renewWarnings(e *env, cfg *config.Config, w io.Writer) (asked, failed int, err error) {
+	c, err := app.FeedClient(cfg, app.Options{Now: e.now, Sleep: e.sleep})
+	if err != nil {
+		return 0, 0, err
+	}
+	all, err := sources.Builder{Config: cfg, Client: c, Now: e.now}.Warnings()
+	if err != nil {
+		return 0, 0, app.Usage(err)
+	}
+	if len(all) == 0 {
+		return 0, 0, nil
+	}
+	files, err := series.OpenFiles(e.ctx, cfg.StoreURL())
+	if err != nil {
+		return 0, 0, err
+	}
+	defer files.Close() //nolint:errcheck // every write is already on the disk
+	for _, x := range all {
+		got, err := warning.Renew(e.ctx, files, x.River, x.Source, x.Place, e.now)
+		if err != nil {
+			return asked, failed, err
+		}
+		asked++
+		head := fmt.Sprintf("%-14s %-11s %-22s", x.River, x.Source.Name(), "official warnings")
+		if got.Failed != nil {
+			failed++
+			fmt.Fprintf(w, "%s failed: %v\n", head, got.Failed)
+			continue
+		}
+		var events []string
+		for _, x := range got.Now.InForce(e.now()) {
+			events = append(events, x.Event)
+		}
+		if events == nil {
+			events = []string{"none in force"}
+		}
+		fmt.Fprintf(w, "%s %s\n", head, strings.Join(events, ", "))
+	}
+	return asked, failed, nil
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/verify"
 )
 
 // Stay is some days at one river.
@@ -208,12 +209,12 @@ func (d *days) stay(from, to forecast.Date) (Stay, bool) {
 		return Stay{}, false
 	}
 	s := Stay{River: d.river.Outlook.River, RiverName: d.river.Outlook.RiverName, From: from, To: to, outlook: d.river.Outlook,
-		Chance: mean(d.one[a : b+1]), Calendar: mean(d.calendar[a : b+1]), Stages: mean(d.many[a : b+1]), StagesCalendar: mean(d.stagesCalendar[a : b+1])}
+		Chance: verify.Mean(d.one[a : b+1]), Calendar: verify.Mean(d.calendar[a : b+1]), Stages: verify.Mean(d.many[a : b+1]), StagesCalendar: verify.Mean(d.stagesCalendar[a : b+1])}
 	for _, st := range d.stages {
 		s.Likely = append(s.Likely, Likely{Group: st.Group, Name: st.Name, Stage: st.Stage, Chance: chance(st, from, to), Hours: st.Hours, Grade: st.Grade, stage: st})
 		s.AtLeast = max(s.AtLeast, s.Likely[len(s.Likely)-1].Chance)
 	}
-	s.Flow, s.Warm = FlowOdds(d.river.Flows, from, to, d.ask.Units), warmOdds(d.river.Outlook, from, to, d.ask.Units)
+	s.Flow, s.Warm = flowOdds(d.river, from, to, d.ask.Units), warmOdds(d.river.Outlook, from, to, d.ask.Units)
 	s.Worth = s.Chance * unspoiled(s.Flow, s.Warm)
 	return s, true
 }
@@ -238,12 +239,4 @@ func chance(s *forecast.StageOutlook, from, to forecast.Date) float64 {
 		}
 	}
 	return sum / float64(to-from+1)
-}
-
-func mean(v []float64) float64 {
-	sum := 0.0
-	for _, x := range v {
-		sum += x
-	}
-	return sum / float64(len(v))
 }

@@ -39,7 +39,7 @@ func (t *Trip) WriteTable(w io.Writer) error {
 		p.line("%-14s %-18s %8s %8s %8.1f %8s %8s", cut(s.RiverName, 14), span(s), forecast.Percent(s.Chance), forecast.Percent(s.Calendar), s.Stages, s.Flow.short(), s.Warm.short())
 	}
 	p.text("", "chance: of at least one hatch or egg-laying flight a day, averaged over the stay; calendar: the same, calendar only; stages: expected number a day; "+
-		"flow: share of past days at or above the better-not-to-wade flow; warm: chance of an hour too warm for trout. "+
+		"flow: chance of a flow at or above the better-not-to-wade flow, or outside your fishable range: forecast for the next 30 days, share of past days beyond; warm: chance of an hour too warm for trout. "+
 		"Best first: something to see, and neither flow nor warm water spoils the day. Unknown chances count as 50%.")
 	p.line("\nTying list for %s, %s (ready by %s)", t.First.RiverName, span(t.First), t.BoxReady.Short())
 	for _, f := range t.Tying {

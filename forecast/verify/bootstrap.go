@@ -60,26 +60,17 @@ func BootstrapBySeason(seasons []int, figure func(cases []int) float64, level fl
 	return out
 }
 
-// MeanOf is a figure for BootstrapBySeason: the mean of one score per case.
-func MeanOf(scores []float64) func([]int) float64 {
-	return func(cases []int) float64 {
-		if len(cases) == 0 {
-			return math.NaN()
-		}
-		var s float64
-		for _, i := range cases {
-			s += scores[i]
-		}
-		return s / float64(len(cases))
-	}
-}
-
 // SkillOf is a figure for BootstrapBySeason: 1 - mean(score)/mean(reference),
 // the two resampled together, case by case.
 func SkillOf(scores, reference []float64) func([]int) float64 {
 	sameLength("paired skill", len(scores), len(reference))
-	a, b := MeanOf(scores), MeanOf(reference)
-	return func(cases []int) float64 { return Skill(a(cases), b(cases)) }
+	return func(cases []int) float64 {
+		var a, b float64
+		for _, i := range cases {
+			a, b = a+scores[i], b+reference[i]
+		}
+		return Skill(a, b)
+	}
 }
 
 // FewSeasons is the number of seasons below which a difference is called "not

@@ -19,30 +19,6 @@ func Brier(p []float64, y []bool) float64 {
 	return Mean(each(len(p), func(i int) float64 { d := p[i] - unit(y[i]); return d * d }))
 }
 
-// BrierEnsemble is the Brier score of the plain relative frequency of k
-// members out of m, (k/m - y)^2. Range 0..1, perfect 0, smaller is better.
-func BrierEnsemble(k, m int, y bool) float64 {
-	d := float64(k)/float64(m) - unit(y)
-	return d * d
-}
-
-// BrierFair removes from BrierEnsemble what is due to the small number of
-// members alone,
-//
-//	(k/m - y)^2 - k (m-k) / (m^2 (m-1)).
-//
-// Its expectation is the Brier score of an infinitely large ensemble; single
-// values can be negative. Perfect 0 in expectation, smaller is better, NaN for
-// fewer than two members. Source: Ferro 2014, Q. J. R. Meteorol. Soc. 140,
-// 1917-1923.
-func BrierFair(k, m int, y bool) float64 {
-	if m < 2 {
-		return math.NaN()
-	}
-	fk, fm := float64(k), float64(m)
-	return BrierEnsemble(k, m, y) - fk*(fm-fk)/(fm*fm*(fm-1))
-}
-
 // Bin is a set of forecasts taken together: N of them, with mean probability
 // P, of which Events came true.
 type Bin struct {
@@ -167,32 +143,6 @@ func Decompose(bins []Bin) Decomposition {
 	return d
 }
 
-// DecomposeBiasCorrected takes from reliability and resolution what comes from
-// small bins alone, and adds the like to uncertainty:
-//
-//	REL' = REL - C,  RES' = RES - C + U,  UNC' = UNC + U,
-//	C = sum over n_k > 1 of n_k o_k (1-o_k) / (n_k - 1) / N,  U = o (1-o) / (N-1).
-//
-// Bins of one forecast are left as they are. REL' can be negative in a sample.
-// Source: Ferro & Fricker 2012, Q. J. R. Meteorol. Soc. 138, 1954-1960.
-func DecomposeBiasCorrected(bins []Bin) Decomposition {
-	d := Decompose(bins)
-	n, base := total(bins)
-	var c float64
-	for _, b := range bins {
-		if b.N > 1 {
-			o := b.Frequency()
-			c += float64(b.N) * o * (1 - o) / float64(b.N-1)
-		}
-	}
-	c /= n
-	u := base * (1 - base) / (n - 1)
-	d.Reliability -= c
-	d.Resolution += u - c
-	d.Uncertainty += u
-	return d
-}
-
 func total(bins []Bin) (n, base float64) {
 	var events float64
 	for _, b := range bins {
@@ -200,18 +150,4 @@ func total(bins []Bin) (n, base float64) {
 		events += float64(b.Events)
 	}
 	return n, events / n
-}
-
-// BrierSkill is 1 - BS/BS_reference against another forecast of the same
-// events, for us the calendar. Range -inf..1, perfect 1, larger is better.
-func BrierSkill(p, reference []float64, y []bool) float64 {
-	return Skill(Brier(p, y), Brier(reference, y))
-}
-
-// BrierSkillInSample is 1 - BS/UNC: the reference is the base rate of the
-// scored sample itself, which nobody knew beforehand, so it is the harsher of
-// the two. Range -inf..1, perfect 1, larger is better.
-func BrierSkillInSample(p []float64, y []bool) float64 {
-	o := BaseRate(y)
-	return Skill(Brier(p, y), o*(1-o))
 }

@@ -2,7 +2,8 @@ package verify
 
 import (
 	"math"
-	"slices"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // CRPS is the continuous ranked probability score of an ensemble taken as its
@@ -18,13 +19,6 @@ import (
 func CRPS(y float64, members []float64) float64 {
 	return CRPSForSize(y, members, len(members))
 }
-
-// CRPSFair takes from CRPS the penalty for being a small ensemble (divisor
-// m (m-1) in place of m^2): use it to compare ensembles of unequal size, for
-// example traces of 8 and of 30 seasons. Same units and orientation; NaN for
-// fewer than two members; single values can be negative. Source: Ferro 2014,
-// Q. J. R. Meteorol. Soc. 140, 1917-1923.
-func CRPSFair(y float64, members []float64) float64 { return CRPSForSize(y, members, 0) }
 
 // CRPSForSize estimates the CRPS that an ensemble of size members would have
 // scored; size 0 stands for infinitely many (the fair score), size
@@ -55,109 +49,16 @@ func CRPSForSize(y float64, members []float64, size int) float64 {
 	return mae - shrink*spread/(float64(m)*float64(m-1))
 }
 
-// CRPSWeighted is CRPS for members of unequal weight; weights are scaled to
-// sum to 1. NaN without members or without weight.
-func CRPSWeighted(y float64, members, weights []float64) float64 {
-	sameLength("weighted CRPS", len(members), len(weights))
-	order := make([]int, len(members))
-	var total float64
-	for i := range order {
-		order[i] = i
-		total += weights[i]
+// CRPSNormal is the CRPS of a normal forecast, sd > 0, z = (y-mean)/sd:
+//
+//	sd (z (2 Phi(z) - 1) + 2 phi(z) - 1/sqrt(pi)).
+//
+// sd = 0 is taken as a point forecast. Source: Gneiting et al. 2005, Mon. Wea.
+// Rev. 133, 1098-1118, eq. 5.
+func CRPSNormal(y, mean, sd float64) float64 {
+	if sd == 0 {
+		return math.Abs(y - mean)
 	}
-	if !(total > 0) {
-		return math.NaN()
-	}
-	slices.SortFunc(order, func(a, b int) int {
-		switch {
-		case members[a] < members[b]:
-			return -1
-		case members[a] > members[b]:
-			return 1
-		}
-		return 0
-	})
-	// sum_ij w_i w_j |x_i-x_j| / 2 = sum_i w_i x_i (W_before - W_after)
-	var mae, spread, before float64
-	for _, i := range order {
-		w := weights[i] / total
-		mae += w * math.Abs(members[i]-y)
-		spread += w * members[i] * (before - (1 - before - w))
-		before += w
-	}
-	return mae - spread
-}
-
-// CRPSUntil is CRPS with the integral stopped at the horizon: both the outcome
-// and the members later than it count as the horizon. It scores a season that
-// was watched only up to a day; pass +Inf as y when nothing had come by then.
-// Same units and orientation as CRPS.
-func CRPSUntil(y float64, members []float64, horizon float64) float64 {
-	x := each(len(members), func(i int) float64 { return min(members[i], horizon) })
-	return CRPS(min(y, horizon), x)
-}
-
-// HersbachDecomposition splits the mean CRPS of ensembles of one size,
-// CRPS = Reliability + Potential. Both in units of y and better when smaller;
-// Reliability is 0 when outcomes fall into the gaps between sorted members as
-// often as they should. Source: Hersbach 2000, Wea. Forecasting 15, 559-570,
-// eqs. 25-37.
-type HersbachDecomposition struct {
-	CRPS        float64 `json:"crps"`
-	Reliability float64 `json:"reliability"`
-	Potential   float64 `json:"potential"`
-}
-
-// Hersbach decomposes the mean CRPS over cases whose ensembles have equal size.
-func Hersbach(y []float64, members [][]float64) HersbachDecomposition {
-	sameLength("CRPS decomposition", len(members), len(y))
-	if len(y) == 0 {
-		nan := math.NaN()
-		return HersbachDecomposition{nan, nan, nan}
-	}
-	m := len(members[0])
-	alpha, beta := make([]float64, m+1), make([]float64, m+1)
-	var below, above float64 // how often the outcome lay outside
-	for k, o := range y {
-		sameLength("CRPS decomposition: size of an ensemble", len(members[k]), m)
-		x := sorted(members[k])
-		for i := 1; i < m; i++ {
-			lo, hi := x[i-1], x[i]
-			c := min(max(o, lo), hi)
-			alpha[i] += c - lo
-			beta[i] += hi - c
-		}
-		if o < x[0] {
-			beta[0] += x[0] - o
-			below++
-		}
-		if o > x[m-1] {
-			alpha[m] += o - x[m-1]
-			above++
-		}
-	}
-	n := float64(len(y))
-	var d HersbachDecomposition
-	for i := range alpha {
-		a, b := alpha[i]/n, beta[i]/n
-		p := float64(i) / float64(m)
-		var width, o float64 // mean width of the gap, observed share below it
-		switch {
-		case i == 0 && below > 0:
-			o = below / n
-			width = b / o
-		case i == m && above > 0:
-			o = 1 - above/n
-			width = a / (1 - o)
-		case i == 0 || i == m || a+b == 0:
-			continue
-		default:
-			width = a + b
-			o = b / width
-		}
-		d.Reliability += width * (o - p) * (o - p)
-		d.Potential += width * o * (1 - o)
-	}
-	d.CRPS = d.Reliability + d.Potential
-	return d
+	z := (y - mean) / sd
+	return sd * (z*math.Erf(z/math.Sqrt2) + 2*distuv.UnitNormal.Prob(z) - 1/math.Sqrt(math.Pi))
 }

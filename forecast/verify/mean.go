@@ -50,8 +50,3 @@ func unit(y bool) float64 {
 	}
 	return 0
 }
-
-// BaseRate is the share of events among the outcomes.
-func BaseRate(y []bool) float64 {
-	return Mean(each(len(y), func(i int) float64 { return unit(y[i]) }))
-}

@@ -4,8 +4,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
-
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // ReliabilityPoint is one point of a reliability diagram: forecasts near P came
@@ -15,39 +13,6 @@ type ReliabilityPoint struct {
 	Bin
 	Low  float64 `json:"low"`
 	High float64 `json:"high"`
-}
-
-// ReliabilityExact gives consistency bars from the binomial distribution with
-// each bin's n and P: exact, and free of any seed, where all forecasts of a bin
-// are equal (see Distinct). level is 0.95 for 2.5-97.5 %.
-func ReliabilityExact(bins []Bin, level float64) []ReliabilityPoint {
-	out := make([]ReliabilityPoint, len(bins))
-	for i, b := range bins {
-		n := float64(b.N)
-		out[i] = ReliabilityPoint{b,
-			float64(binomialQuantile(b.N, b.P, (1-level)/2)) / n,
-			float64(binomialQuantile(b.N, b.P, (1+level)/2)) / n}
-	}
-	return out
-}
-
-// binomialQuantile is the least k with P(X <= k) >= q.
-func binomialQuantile(n int, p, q float64) int {
-	d := distuv.Binomial{N: float64(n), P: p}
-	if p <= 0 {
-		return 0
-	}
-	if p >= 1 {
-		return n
-	}
-	var cum float64
-	for k := range n {
-		// A hair of slack: cum is a sum of rounded terms.
-		if cum += d.Prob(float64(k)); cum >= q*(1-1e-12) {
-			return k
-		}
-	}
-	return n
 }
 
 // Reliability gives consistency bars by resampling: forecasts are drawn with

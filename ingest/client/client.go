@@ -32,7 +32,6 @@ type Options struct {
 	Retries   int                                        // tries after the first; 3. Negative: none
 	Backoff   time.Duration                              // pause before the first retry, doubled each time; 2 s
 	MaxWait   time.Duration                              // longest pause a server may ask for before we give up for now; 2 min
-	Cache     Cache                                      // remembers ETag and Last-Modified; nil: no conditional requests
 	Log       func(Event)                                // told of every try; nil: silent
 	Transport http.RoundTripper                          // nil: the standard one, TLS verified
 	Now       func() time.Time                           // nil: time.Now
@@ -59,12 +58,11 @@ type host struct {
 
 // Request is one GET.
 type Request struct {
-	Feed        string      // for messages
-	URL         string      // from config, or a link of the same origin (see Next)
-	Header      http.Header // not secret
-	Secret      Secret      // sent if Host matches
-	Types       []string    // accepted media types, such as "application/json"; empty: any. Also sent as Accept
-	Conditional bool        // ask only for what changed since the last Remember
+	Feed   string      // for messages
+	URL    string      // from config, or a link of the same origin (see Next)
+	Header http.Header // not secret
+	Secret Secret      // sent if Host matches
+	Types  []string    // accepted media types, such as "application/json"; empty: any. Also sent as Accept
 }
 
 // Secret is a header that goes to one host only and into no message.
@@ -76,22 +74,11 @@ type Secret struct {
 
 // Response is a whole answer, already read, unpacked and within its limits.
 type Response struct {
-	Body        io.ReadCloser // never nil
-	Size        int64         // bytes of Body
-	Header      http.Header
-	Status      int
-	NotModified bool // the server says nothing changed; Body is empty
-	URL         string
-	remember    func()
-}
-
-// Remember notes the answer's validators, so that the next conditional request
-// can be answered "not modified". Call it after the content has been kept: an
-// answer that was lost on our side must be fetched again in full.
-func (r *Response) Remember() {
-	if r.remember != nil {
-		r.remember()
-	}
+	Body   io.ReadCloser // never nil
+	Size   int64         // bytes of Body
+	Header http.Header
+	Status int
+	URL    string
 }
 
 // Event is one try, for the log. It holds no secret.
@@ -299,12 +286,6 @@ func (c *Client) once(ctx context.Context, u *url.URL, req Request, fail func(st
 	if req.Secret.Value != "" && req.Secret.Host == u.Host {
 		r.Header.Set(req.Secret.Header, req.Secret.Value)
 	}
-	if req.Conditional && c.o.Cache != nil {
-		if v, ok := c.o.Cache.Get(req.URL); ok {
-			setIf(r.Header, "If-None-Match", v.ETag)
-			setIf(r.Header, "If-Modified-Since", v.LastModified)
-		}
-	}
 	hr, err := c.http.Do(r)
 	if err != nil {
 		if re := (*redirectError)(nil); errors.As(err, &re) {
@@ -315,9 +296,6 @@ func (c *Client) once(ctx context.Context, u *url.URL, req Request, fail func(st
 		return nil, true, e
 	}
 	defer hr.Body.Close() //nolint:errcheck // nothing is lost that read() did not see
-	if hr.StatusCode == http.StatusNotModified && r.Header.Get("If-None-Match")+r.Header.Get("If-Modified-Since") != "" {
-		return &Response{Body: io.NopCloser(strings.NewReader("")), Header: hr.Header, Status: hr.StatusCode, NotModified: true, URL: req.URL}, false, nil
-	}
 	if hr.StatusCode != http.StatusOK {
 		return c.refused(hr, req, fail)
 	}
@@ -335,20 +313,7 @@ func (c *Client) once(ctx context.Context, u *url.URL, req Request, fail func(st
 		e.Retryable = true
 		return nil, true, e
 	}
-	resp = &Response{Body: b.reader(), Size: b.size, Header: hr.Header, Status: hr.StatusCode, URL: req.URL}
-	if c.o.Cache != nil {
-		v := Validators{ETag: hr.Header.Get("ETag"), LastModified: hr.Header.Get("Last-Modified")}
-		if v != (Validators{}) {
-			resp.remember = func() { c.o.Cache.Put(req.URL, v) }
-		}
-	}
-	return resp, false, nil
-}
-
-func setIf(h http.Header, k, v string) {
-	if v != "" {
-		h.Set(k, v)
-	}
+	return &Response{Body: b.reader(), Size: b.size, Header: hr.Header, Status: hr.StatusCode, URL: req.URL}, false, nil
 }
 
 // refused turns a status other than 200 into an error that carries the

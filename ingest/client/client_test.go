@@ -378,42 +378,6 @@ func TestLinksToNextPagesStayHome(t *testing.T) {
 	}
 }
 
-func TestConditionalRequestsOnlyAfterRemember(t *testing.T) {
-	var asked []string
-	s := serve(t, func(w http.ResponseWriter, r *http.Request) {
-		asked = append(asked, r.Header.Get("If-None-Match"))
-		w.Header().Set("ETag", `"v1"`)
-		if r.Header.Get("If-None-Match") == `"v1"` {
-			w.WriteHeader(http.StatusNotModified)
-			return
-		}
-		fmt.Fprint(w, "data")
-	})
-	c, _ := patient(t, Options{Cache: NewMemory()})
-	get := func(conditional bool) *Response {
-		resp, err := c.Get(t.Context(), Request{Feed: "f", URL: s.URL, Conditional: conditional})
-		if err != nil {
-			t.Fatal(err)
-		}
-		return resp
-	}
-	get(true)
-	second := get(true) // the first was not kept: fetch in full again
-	if second.NotModified {
-		t.Error("not modified before anything was remembered")
-	}
-	second.Remember()
-	if !get(true).NotModified {
-		t.Error("the third request was answered in full")
-	}
-	if get(false).NotModified {
-		t.Error("an unconditional request was answered with 304")
-	}
-	if fmt.Sprint(asked) != fmt.Sprint([]string{"", "", `"v1"`, ""}) {
-		t.Errorf("asked with %q", asked)
-	}
-}
-
 func TestCertificatesAreChecked(t *testing.T) {
 	s := httptest.NewUnstartedServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprint(w, "ok") }))
 	s.TLS = &tls.Config{MinVersion: tls.VersionTLS12}

@@ -45,12 +45,17 @@ func put(ctx context.Context, q db.Querier, name string) error {
 
 func names(t *testing.T, d *db.DB) (out []string) {
 	t.Helper()
-	all, err := db.Artefacts(t.Context(), d.SQL)
+	rows, err := d.SQL.QueryContext(t.Context(), "SELECT name FROM artefact ORDER BY name")
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, a := range all {
-		out = append(out, a.Name)
+	defer rows.Close()
+	for rows.Next() {
+		var name string
+		if err := rows.Scan(&name); err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, name)
 	}
 	return out
 }

@@ -19,12 +19,6 @@ INSERT INTO artefact (name, sha256, bytes, made_at)
 VALUES (@name, @sha256, @bytes, @made_at)
 ON CONFLICT (name) DO UPDATE SET sha256 = excluded.sha256, bytes = excluded.bytes, made_at = excluded.made_at;
 
--- name: Artefact :one
-SELECT * FROM artefact WHERE name = @name;
-
--- name: Artefacts :many
-SELECT * FROM artefact ORDER BY name;
-
 -- name: AddOutlook :execrows
 INSERT INTO outlook (river, issued_at, model_version, cutoff_at, artefact, sha256, body)
 VALUES (@river, @issued_at, @model_version, @cutoff_at, @artefact, @sha256, @body)

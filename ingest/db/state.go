@@ -72,22 +72,6 @@ func PutArtefact(ctx context.Context, q Querier, a Artefact) error {
 	return doing(err, "recording the artefact %s", a.Name)
 }
 
-// GetArtefact returns the row of one file; ErrNotFound if there is none.
-func GetArtefact(ctx context.Context, q Querier, name string) (Artefact, error) {
-	r, err := sqlc.New(q).Artefact(ctx, name)
-	return artefact(r), doing(err, "reading the artefact %s", name)
-}
-
-// Artefacts lists all files by name.
-func Artefacts(ctx context.Context, q Querier) ([]Artefact, error) {
-	r, err := sqlc.New(q).Artefacts(ctx)
-	return each(r, artefact), doing(err, "listing the artefacts")
-}
-
-func artefact(r sqlc.Artefact) Artefact {
-	return Artefact{Name: r.Name, SHA256: r.Sha256, Bytes: r.Bytes, Made: Time(r.MadeAt)}
-}
-
 // Outlook is the index row of one issued outlook. It never changes.
 type Outlook struct {
 	River        string

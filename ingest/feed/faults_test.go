@@ -14,6 +14,7 @@ import (
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/client"
 	"example.org/eclose/ingest/feed"
+	"example.org/eclose/ingest/feed/bafu"
 	"example.org/eclose/ingest/feed/csvfile"
 	"example.org/eclose/ingest/feed/eahydrology"
 	"example.org/eclose/ingest/feed/eccc"
@@ -22,7 +23,7 @@ import (
 	"example.org/eclose/ingest/feed/openmeteo"
 	"example.org/eclose/ingest/feed/sensorthings"
 	"example.org/eclose/ingest/feed/usgs"
-	"example.org/eclose/ingest/feed/usgslegacy"
+	"example.org/eclose/ingest/feed/waterml2"
 )
 
 // live is a feed that asks a server.
@@ -62,6 +63,16 @@ var lives = map[string]live{
 	}},
 	"eccc": {"text/csv", ingest.Request{Site: "05BB001", Variables: flow, From: since}, func(_ *testing.T, c *client.Client, base string) ingest.Source {
 		return eccc.Source{Client: c, BaseURL: base, GeoMetURL: base, Now: now}
+	}},
+	"bafu": {"application/xml", ingest.Request{Site: "2009", Variables: flow, From: since}, func(_ *testing.T, c *client.Client, base string) ingest.Source {
+		return bafu.Source{Client: c, BaseURL: base + "/hydroweb.xml", Now: now}
+	}},
+	"waterml2": {"application/xml", ingest.Request{Site: "7", Variables: flow, From: since}, func(t *testing.T, c *client.Client, base string) ingest.Source {
+		s, err := waterml2.New(waterml2.Config{Client: c, URL: base + "/sos?f={site}&t={from}/{to}", Now: now})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
 	}},
 	"sensorthings": {"application/json", ingest.Request{Site: "7", Variables: flow, From: since}, func(_ *testing.T, c *client.Client, base string) ingest.Source {
 		return sensorthings.Source{Client: c, BaseURL: base + "/v1.1", Now: now}
@@ -185,24 +196,12 @@ func oneClearSentence(t *testing.T, err error, feed string) {
 
 func TestFilesThatCannotBeReadSaySo(t *testing.T) {
 	dir := t.TempDir()
-	for name, s := range map[string]ingest.Source{
-		"csv":         csvfile.Source{Parser: csvfile.Parser{Columns: []csvfile.Column{{Name: "t", Variable: ingest.WaterTemperature, Unit: "°C"}}}, Path: filepath.Join(dir, "none.csv"), Now: now},
-		"usgs-legacy": feed.Saved{Parser: usgslegacy.Parser{}, Path: filepath.Join(dir, "none.json"), Now: now},
-	} {
-		for _, path := range []string{"none", dir} {
-			switch x := s.(type) {
-			case csvfile.Source:
-				x.Path = path
-				s = x
-			case feed.Saved:
-				x.Path = path
-				s = x
-			}
-			err := s.Fetch(t.Context(), ingest.Request{Variables: []ingest.Variable{ingest.WaterTemperature}}, func(ingest.Series) error { return fmt.Errorf("it gave a series") })
-			oneClearSentence(t, err, name)
-			if err == nil || !strings.Contains(err.Error(), path) {
-				t.Errorf("%v does not name %s", err, path)
-			}
+	for _, path := range []string{filepath.Join(dir, "none.csv"), dir} {
+		s := feed.Saved{Parser: csvfile.Parser{Columns: []csvfile.Column{{Name: "t", Variable: ingest.WaterTemperature, Unit: "°C"}}}, Path: path, Now: now}
+		err := s.Fetch(t.Context(), ingest.Request{Variables: []ingest.Variable{ingest.WaterTemperature}}, func(ingest.Series) error { return fmt.Errorf("it gave a series") })
+		oneClearSentence(t, err, "csv")
+		if err == nil || !strings.Contains(err.Error(), path) {
+			t.Errorf("%v does not name %s", err, path)
 		}
 	}
 }

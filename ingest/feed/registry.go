@@ -11,12 +11,11 @@ import (
 	"example.org/eclose/ingest/feed/eahydrology"
 	"example.org/eclose/ingest/feed/eccc"
 	"example.org/eclose/ingest/feed/ghcn"
-	"example.org/eclose/ingest/feed/nve"
+	"example.org/eclose/ingest/feed/nwps"
 	"example.org/eclose/ingest/feed/nws"
 	"example.org/eclose/ingest/feed/openmeteo"
 	"example.org/eclose/ingest/feed/sensorthings"
 	"example.org/eclose/ingest/feed/usgs"
-	"example.org/eclose/ingest/feed/usgslegacy"
 	"example.org/eclose/ingest/feed/waterml2"
 )
 
@@ -40,9 +39,6 @@ var Parsers = []Entry{
 	{usgs.FeedName, "USGS Water Data OGC API v1 and v0, statistics API: GeoJSON or CSV", func(o Options) ingest.Parser {
 		return usgs.Parser{Site: o.Site, Parameter: o.Parameter, Statistic: o.Statistic, Skipped: o.Skipped}
 	}},
-	{usgslegacy.FeedName, "USGS legacy services, saved: WaterML-JSON, WaterML 1.1 XML or RDB", func(o Options) ingest.Parser {
-		return usgslegacy.Parser{TwoDigitYearsFrom: o.TwoDigitYearsFrom, Skipped: o.Skipped}
-	}},
 	{openmeteo.FeedName, "Open-Meteo archive, forecast, ensemble or flood API: JSON", func(o Options) ingest.Parser {
 		return openmeteo.Parser{Site: o.Site, Skipped: o.Skipped}
 	}},
@@ -61,14 +57,14 @@ var Parsers = []Entry{
 	{eccc.FeedName, "Water Survey of Canada: wateroffice and Datamart CSV, GeoMet GeoJSON", func(o Options) ingest.Parser {
 		return eccc.Parser{Skipped: o.Skipped}
 	}},
-	{bafu.FeedName, "Swiss Federal Office for the Environment: hydroweb XML and the SMS list, saved", func(o Options) ingest.Parser {
+	{bafu.FeedName, "Swiss Federal Office for the Environment: current readings, hydroweb XML", func(o Options) ingest.Parser {
 		return bafu.Parser{Skipped: o.Skipped}
-	}},
-	{nve.FeedName, "Norwegian Water Resources and Energy Directorate, HydAPI observations, saved: JSON", func(o Options) ingest.Parser {
-		return nve.Parser{Skipped: o.Skipped}
 	}},
 	{waterml2.FeedName, "OGC WaterML 2.0 Part 1, alone or in an answer of a Sensor Observation Service: XML", func(o Options) ingest.Parser {
 		return waterml2.Parser{Site: o.Site, Skipped: o.Skipped}
+	}},
+	{nwps.FeedName, "National Water Prediction Service, USA: official forecasts (stageflow) and National Water Model (streamflow), JSON", func(o Options) ingest.Parser {
+		return nwps.Parser{Site: o.Site, Skipped: o.Skipped}
 	}},
 	{sensorthings.FeedName, "OGC SensorThings API: a Datastream or Thing with its Observations expanded, JSON (from the standard; not tested on a live response)", func(o Options) ingest.Parser {
 		return sensorthings.Parser{Site: o.Site, Skipped: o.Skipped}

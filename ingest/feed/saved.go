@@ -5,13 +5,13 @@ import (
 	"errors"
 	"io/fs"
 	"os"
-	"slices"
 	"time"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/response"
 )
 
-// Saved is one saved answer of any feed, read anew at each fetch: its owner may
+// Saved is a file: a saved response of any feed, or a table of the user's own, read anew at each fetch: its owner may
 // go on replacing it.
 type Saved struct {
 	ingest.Parser
@@ -43,27 +43,17 @@ func (s Saved) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.
 		return err
 	}
 	known := len(list) == 0 || req.Site == ""
+	var mine []ingest.Series
 	for _, x := range list {
-		if req.Site != "" && x.Site != req.Site {
-			continue
+		if req.Site == "" || x.Site == req.Site {
+			known, mine = true, append(mine, x)
 		}
-		known = true
-		if err := ctx.Err(); err != nil {
-			return fault("was not read to the end", "", err)
-		}
-		if (x.Period == ingest.Daily) != (req.Period == ingest.Daily) || !slices.Contains(req.Variables, x.Variable) {
-			continue
-		}
-		if x = x.Between(req.From, req.To); x.Len() == 0 {
-			continue
-		}
-		x.Retrieved = slices.Repeat([]int64{s.Now().UnixMicro()}, x.Len())
-		if err := yield(x); err != nil {
-			return err
-		}
+	}
+	if err := ctx.Err(); err != nil {
+		return fault("was not read to the end", "", err)
 	}
 	if !known {
 		return fault("holds no series of site "+req.Site, "check file and site in the config; 'eclose feed check' shows what the file holds", nil)
 	}
-	return nil
+	return response.Deliver(mine, req, s.Now(), yield)
 }

@@ -10,25 +10,24 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/feed"
-	"example.org/eclose/ingest/feed/usgslegacy"
+	"example.org/eclose/ingest/feed/bafu"
 )
 
 func TestASavedFileGivesItsPartAndSaysWhenItIsOfAnotherSite(t *testing.T) {
-	const body = "agency_cd\tsite_no\tdatetime\ttz_cd\t100_00010\t100_00010_cd\n5s\t15s\t20d\t6s\t14n\t10s\n" +
-		"USGS\t11111111\t2019-06-01 12:00\tPDT\t11.5\tP\nUSGS\t11111111\t2019-06-01 12:15\tPDT\t11.6\tP\n"
-	path := filepath.Join(t.TempDir(), "saved.rdb")
+	const body = `<locations><station number="2009" name="Brig" easting="700000" northing="100000"><parameter type="3" variant="1" unit="°C"><datetime>2019-06-01T12:00:00</datetime><value>11.5</value></parameter><parameter type="3" variant="2" unit="°C"><datetime>2019-06-01T12:15:00</datetime><value>11.6</value></parameter></station></locations>`
+	path := filepath.Join(t.TempDir(), "saved.xml")
 	if err := os.WriteFile(path, []byte(body), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	s := feed.Saved{Parser: usgslegacy.Parser{}, Path: path, Now: now}
+	s := feed.Saved{Parser: bafu.Parser{}, Path: path, Now: now}
 	var got []ingest.Series
 	take := func(x ingest.Series) error { got = append(got, x); return nil }
-	req := ingest.Request{Site: "USGS-11111111", Variables: []ingest.Variable{ingest.WaterTemperature}, To: time.Date(2019, 6, 1, 19, 15, 0, 0, time.UTC)}
+	req := ingest.Request{Site: "2009", Variables: []ingest.Variable{ingest.WaterTemperature}, To: time.Date(2019, 6, 1, 10, 15, 0, 0, time.UTC)}
 	if err := s.Fetch(t.Context(), req, take); err != nil || len(got) != 1 || got[0].Len() != 1 || got[0].Value[0] != 11.5 || got[0].Retrieved[0] != theEnd.UnixMicro() {
 		t.Fatalf("%+v, %v", got, err)
 	}
-	req.Site = "USGS-22222222"
-	if err := s.Fetch(t.Context(), req, take); err == nil || !strings.Contains(err.Error(), "no series of site USGS-22222222") || !strings.Contains(err.Error(), path) {
+	req.Site = "2016"
+	if err := s.Fetch(t.Context(), req, take); err == nil || !strings.Contains(err.Error(), "no series of site 2016") || !strings.Contains(err.Error(), path) {
 		t.Errorf("another site: %v", err)
 	}
 	if err := os.WriteFile(path, []byte(body[:80]), 0o600); err != nil {

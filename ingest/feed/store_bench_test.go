@@ -9,7 +9,6 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/feed/usgs"
-	"example.org/eclose/ingest/feed/usgslegacy"
 	"example.org/eclose/ingest/series"
 )
 
@@ -41,16 +40,6 @@ func ogc() []byte {
 	})
 }
 
-func waterML() []byte {
-	head := func(code, unit string) string {
-		return fmt.Sprintf(`{"sourceInfo":{"siteName":"INVENTED","siteCode":[{"value":"99000001","network":"NWIS","agencyCode":"USGS"}],"timeZoneInfo":{"defaultTimeZone":{"zoneOffset":"-08:00","zoneAbbreviation":"PST"},"daylightSavingsTimeZone":{"zoneOffset":"-07:00","zoneAbbreviation":"PDT"},"siteUsesDaylightSavingsTime":true},"geoLocation":{"geogLocation":{"srs":"EPSG:4326","latitude":45.2,"longitude":-131.4},"localSiteXY":[]},"note":[],"siteType":[],"siteProperty":[]},"variable":{"variableCode":[{"value":%q,"network":"NWIS","vocabulary":"NWIS:UnitValues","variableID":1,"default":true}],"variableName":"x","variableDescription":"x","valueType":"Derived Value","unit":{"unitCode":%q},"options":{"option":[{"name":"Statistic","optionCode":"00000"}]},"note":[],"noDataValue":-999999.0,"variableProperty":[],"oid":"1"},"values":[{"value":[`, code, unit)
-	}
-	tail := `],"qualifier":[{"qualifierCode":"P","qualifierDescription":"Provisional data subject to revision.","qualifierID":0,"network":"NWIS","vocabulary":"uv_rmk_cd"}],"qualityControlLevel":[],"method":[{"methodDescription":"","methodID":1}],"source":[],"offset":[],"sample":[],"censorCode":[]}],"name":"USGS:99000001"}`
-	return year(`{"name":"ns1:timeSeriesResponseType","value":{"queryInfo":{},"timeSeries":[`+head("00010", "deg C"), tail+","+head("00060", "ft3/s"), tail+`]}}`, func(b *bytes.Buffer, _ string, at time.Time, v float64) {
-		fmt.Fprintf(b, `{"value":"%.1f","qualifiers":["P"],"dateTime":%q}`, v, at.Format("2006-01-02T15:04:05.000-07:00"))
-	})
-}
-
 // BenchmarkYearFromJSONToParquet takes a year of quarter hours of temperature
 // and flow from the bytes of an answer to Parquet files synced on the disk.
 // Beside it, in the same run, the standard library decodes the same bytes into
@@ -61,7 +50,7 @@ func BenchmarkYearFromJSONToParquet(b *testing.B) {
 		name   string
 		in     []byte
 		parser ingest.Parser
-	}{{"OGC", ogc(), usgs.Parser{}}, {"WaterML", waterML(), usgslegacy.Parser{}}} {
+	}{{"OGC", ogc(), usgs.Parser{}}} {
 		b.Run(c.name+"/parse and store", func(b *testing.B) {
 			b.SetBytes(int64(len(c.in)))
 			b.ReportAllocs()

@@ -24,10 +24,9 @@ var (
 // Hydrology API reference; Water Survey of Canada data symbols; api.weather.gov
 // quality control codes (after MADIS). An estimated value is used, marked.
 var remarks = map[string]map[string]remark{
-	"usgs":        usgs,
-	"usgs-legacy": usgs,
-	"ghcn":        {"m:p": doubted}, // missing, presumed zero
-	"ea":          {"suspect": broken, "missing": broken, "estimated": doubted, "incomplete": doubted},
+	"usgs": usgs,
+	"ghcn": {"m:p": doubted}, // missing, presumed zero
+	"ea":   {"suspect": broken, "missing": broken, "estimated": doubted, "incomplete": doubted},
 	"eccc": {"b": iced, "ice conditions": iced, "ice": iced, "e": doubted, "estimated": doubted, "estimate": doubted, "a": doubted, "partial day": doubted,
 		"e:estimated": doubted, "b:ice": iced},
 	"nws": {"x": broken, "q": doubted, "b": broken},

@@ -26,6 +26,11 @@ type Config struct {
 	// User is suspect.
 	Sensor, User Range
 
+	// LogFloor, above 0, lets the tests for spikes and for the rate of change work
+	// on the logarithm of the value, smaller values taken as this one: a flow of
+	// 1 and one of 1000 m3/s double alike. Their thresholds are then logarithms.
+	LogFloor float64
+
 	// SpikeLow and SpikeHigh are QARTOD's THRSHLD_LOW (suspect) and
 	// THRSHLD_HIGH (fail) for the height of a lone spike.
 	SpikeLow, SpikeHigh float64
@@ -39,7 +44,8 @@ type Config struct {
 
 	// A reading is suspect (fails) if the FlatSuspect (FlatFail) readings
 	// before it, QARTOD's REP_CNT, all differ from it by less than FlatEPS and
-	// reach back at least FlatSuspectSpan (FlatFailSpan).
+	// reach back at least FlatSuspectSpan (FlatFailSpan). A FlatFail of 0 never
+	// fails.
 	FlatSuspect, FlatFail         int
 	FlatSuspectSpan, FlatFailSpan time.Duration
 	FlatEPS                       float64
@@ -113,8 +119,19 @@ func Default(v ingest.Variable, period string) Config {
 		}
 	case ingest.Discharge:
 		// No river carries more than some 300,000 m3/s. Flow may stand still in
-		// a drought or below a dam for weeks, so no flat line fails.
+		// a drought or below a dam for weeks, so no flat line fails; nor does it
+		// when the bed is dry.
 		c.Sensor, c.User = Range{0, 3e5}, Range{0, 2e5}
+		c.LogFloor = 0.03
+		c.SpikeLow, c.SpikeHigh = math.Log(2), math.Log(10)
+		c.RateFloor, c.RateSD, c.RateSpan = math.Log(3), 3, 25*time.Hour // the manual's example 1, with a floor
+		c.FlatSuspect, c.FlatEPS, c.FlatSuspectSpan = 10, 1e-9, 3*day
+		c.FlatExempt = Range{0, 0}
+		if daily {
+			c.SpikeLow, c.SpikeHigh = math.Log(5), math.Log(30)
+			c.RateSD, c.FlatSuspect, c.FlatSuspectSpan = 0, 10, 10*day
+			c.RateSpan = 0
+		}
 		c.Ice = Ice{AirSpan: 3 * day, Air: -5, Water: 0.3}
 	case ingest.GaugeHeight:
 		c.Sensor, c.User = Range{-500, 9000}, Range{-500, 6000} // metres above any datum

@@ -49,7 +49,13 @@ type Report struct {
 // suspect before pass; 2 means that no test could be applied. Of two tests
 // with the same verdict the first in the order of the constants is named.
 func Check(s ingest.Series, c Config, x Context) (ingest.Series, Report) {
-	r := &run{s: &s, c: c, n: s.Len()}
+	r := &run{s: &s, c: c, n: s.Len(), v: s.Value}
+	if c.LogFloor > 0 {
+		r.v = make([]float64, r.n)
+		for i, v := range s.Value {
+			r.v[i] = math.Log(math.Max(v, c.LogFloor))
+		}
+	}
 	r.flag = make([]ingest.Flag, r.n)
 	r.test = make([]string, r.n)
 	r.ok = make([]bool, r.n)
@@ -127,7 +133,8 @@ type run struct {
 	n    int
 	flag []ingest.Flag
 	test []string
-	ok   []bool // may be leaned on
+	ok   []bool    // may be leaned on
+	v    []float64 // the values, or their logarithms: see Config.LogFloor
 }
 
 // rank orders the flags of readings that have a value.
@@ -209,12 +216,12 @@ func (r *run) spikes() {
 	}
 	limit := r.c.Gap.Microseconds()
 	a, b := -1, -1 // the two good readings before
-	for i, v := range r.s.Value {
+	for i, v := range r.v {
 		if !r.ok[i] {
 			continue
 		}
 		if a >= 0 && r.s.Time[i]-r.s.Time[b] <= limit && r.s.Time[b]-r.s.Time[a] <= limit {
-			va, vb := r.s.Value[a], r.s.Value[b]
+			va, vb := r.v[a], r.v[b]
 			height := math.Abs(vb-(va+v)/2) - math.Abs(v-va)/2
 			switch {
 			case height > r.c.SpikeHigh:
@@ -243,13 +250,13 @@ func (r *run) rate() {
 	limit, span := r.c.Gap.Microseconds(), r.c.RateSpan.Microseconds()
 	prev, start, n := -1, 0, 0
 	var sum, squares, shift float64 // of v - shift, so that little is lost to rounding
-	for i, v := range r.s.Value {
+	for i, v := range r.v {
 		if !r.ok[i] {
 			continue
 		}
 		for ; start < i && r.s.Time[start] < r.s.Time[i]-span; start++ {
 			if r.ok[start] {
-				d := r.s.Value[start] - shift
+				d := r.v[start] - shift
 				sum, squares, n = sum-d, squares-d*d, n-1
 			}
 		}
@@ -259,7 +266,7 @@ func (r *run) rate() {
 		if prev >= 0 && n >= fewest && r.s.Time[i]-r.s.Time[prev] <= limit {
 			m := sum / float64(n)
 			sd := math.Sqrt(math.Max(0, (squares-float64(n)*m*m)/float64(n-1)))
-			if math.Abs(v-r.s.Value[prev]) > r.c.RateFloor+r.c.RateSD*sd {
+			if math.Abs(v-r.v[prev]) > r.c.RateFloor+r.c.RateSD*sd {
 				r.set(i, ingest.Suspect, TestRate)
 			} else {
 				r.set(i, ingest.Pass, TestRate)
@@ -278,9 +285,10 @@ func (r *run) rate() {
 // and, beyond the manual, if these readings reach back long enough: a cold
 // river read every 15 minutes to a tenth of a degree repeats itself honestly.
 func (r *run) flat() {
-	if r.c.FlatFail <= 0 || r.c.FlatEPS <= 0 {
+	if r.c.FlatSuspect <= 0 || r.c.FlatEPS <= 0 {
 		return
 	}
+	most, longest := max(r.c.FlatSuspect, r.c.FlatFail), max(r.c.FlatSuspectSpan, r.c.FlatFailSpan)
 	limit := r.c.Gap.Microseconds()
 	eps := r.c.FlatEPS
 	prev, start, run := -1, 0, 0 // run: readings before i, back to start, that all lie within eps of it
@@ -297,8 +305,8 @@ func (r *run) flat() {
 		}
 		prev = i
 		// The run may reach further back than the last one did, and after a
-		// break it must be found anew; beyond what fails nothing is to be known.
-		for j := start - 1; j >= 0 && (run < r.c.FlatFail || r.s.Time[i]-r.s.Time[start] < r.c.FlatFailSpan.Microseconds()); j-- {
+		// break it must be found anew; beyond the longest limit nothing is to be known.
+		for j := start - 1; j >= 0 && (run < most || r.s.Time[i]-r.s.Time[start] < longest.Microseconds()); j-- {
 			if !r.ok[j] {
 				continue
 			}
@@ -314,7 +322,7 @@ func (r *run) flat() {
 		}
 		span := time.Duration(r.s.Time[i]-r.s.Time[start]) * time.Microsecond
 		switch {
-		case run >= r.c.FlatFail && span >= r.c.FlatFailSpan:
+		case r.c.FlatFail > 0 && run >= r.c.FlatFail && span >= r.c.FlatFailSpan:
 			r.set(i, ingest.Fail, TestFlatLine)
 		case run >= r.c.FlatSuspect && span >= r.c.FlatSuspectSpan:
 			r.set(i, ingest.Suspect, TestFlatLine)

@@ -174,58 +174,15 @@ func (in Intake) task(ctx context.Context, p RiverTasks, t Task, known []ingest.
 			}
 		}
 	}
-	var (
-		pending []ingest.Series
-		rows    int
-	)
-	flush := func() error {
-		if len(pending) == 0 {
-			return nil
-		}
-		change, err := in.Store.PutAll(ctx, join(pending), now)
-		pending, rows = nil, 0
-		if err != nil {
-			return fmt.Errorf("storing readings of %s: %w", p.Name, err)
-		}
-		o.Change.Added += change.Added
-		o.Change.Revised += change.Revised
-		o.Change.Unchanged += change.Unchanged
-		return nil
-	}
-	take := func(s ingest.Series) error {
-		if s.Len() == 0 {
-			return nil
-		}
-		if !slices.Contains(o.Keys, s.Key) {
-			o.Keys = append(o.Keys, s.Key)
-			if !slices.ContainsFunc(touched, func(f fetched) bool { return f.key == s.Key }) {
-				touched = append(touched, fetched{s.Key, s.At(0)})
-			}
-		}
-		for i := range touched {
-			if touched[i].key == s.Key && s.At(0).Before(touched[i].from) {
-				touched[i].from = s.At(0)
-			}
-		}
-		if last := s.At(s.Len() - 1); last.After(o.Newest) {
-			o.Newest = last
-		}
-		pending = append(pending, s)
-		rows += s.Len()
-		// Members of one ensemble go into one file, so they are kept together.
-		if rows >= batchSize && s.Member == 0 {
-			return flush()
-		}
-		return nil
-	}
+	b := batch{in: in, river: p.Name, now: now, o: &o, touched: touched}
 	for i, sp := range ask {
 		req.From, req.To = sp.From, sp.To
 		// What came before a failure is whole and is kept.
-		err := t.Source.Fetch(ctx, req, take)
+		err := t.Source.Fetch(ctx, req, func(s ingest.Series) error { return b.take(ctx, s) })
 		if e, ok := errors.AsType[*ingest.Error](err); ok && e.Empty && i+1 < len(ask) {
 			err = nil // a year before the record begins
 		}
-		if o.Err = errors.Join(err, flush()); o.Err != nil {
+		if o.Err = errors.Join(err, b.flush(ctx)); o.Err != nil {
 			break
 		}
 		if i+1 < len(ask) {
@@ -242,6 +199,7 @@ func (in Intake) task(ctx context.Context, p RiverTasks, t Task, known []ingest.
 			in.OnProgress(Progress{River: p.Name, Feed: o.Feed, Site: o.Site, Done: i + 1, Pieces: len(ask), To: end})
 		}
 	}
+	touched = b.touched
 	if o.Err == nil && len(o.Keys) == 0 && !t.Optional {
 		o.Err = &ingest.Error{Feed: o.Feed, Where: o.Site, Problem: "returned no readings since " + ask[0].From.UTC().Format(time.DateOnly),
 			Hint: "check the site number and that it measures these variables", Retryable: true}
@@ -249,11 +207,72 @@ func (in Intake) task(ctx context.Context, p RiverTasks, t Task, known []ingest.
 	if o.Err != nil || !past {
 		return o, touched, nil
 	}
-	old := n
+	if done := in.done(n, t, o.Keys, known, now); done != n {
+		finish = func() error { return in.setNote(ctx, t, done) }
+	}
+	return o, touched, finish
+}
+
+// batch gathers the series of one task and stores them in files of some size.
+type batch struct {
+	in      Intake
+	river   string
+	now     time.Time
+	o       *Outcome
+	touched []fetched
+	pending []ingest.Series
+	rows    int
+}
+
+func (b *batch) flush(ctx context.Context) error {
+	if len(b.pending) == 0 {
+		return nil
+	}
+	change, err := b.in.Store.PutAll(ctx, join(b.pending), b.now)
+	b.pending, b.rows = nil, 0
+	if err != nil {
+		return fmt.Errorf("storing readings of %s: %w", b.river, err)
+	}
+	b.o.Change.Added += change.Added
+	b.o.Change.Revised += change.Revised
+	b.o.Change.Unchanged += change.Unchanged
+	return nil
+}
+
+func (b *batch) take(ctx context.Context, s ingest.Series) error {
+	if s.Len() == 0 {
+		return nil
+	}
+	if !slices.Contains(b.o.Keys, s.Key) {
+		b.o.Keys = append(b.o.Keys, s.Key)
+		if !slices.ContainsFunc(b.touched, func(f fetched) bool { return f.key == s.Key }) {
+			b.touched = append(b.touched, fetched{s.Key, s.At(0)})
+		}
+	}
+	for i := range b.touched {
+		if b.touched[i].key == s.Key && s.At(0).Before(b.touched[i].from) {
+			b.touched[i].from = s.At(0)
+		}
+	}
+	if last := s.At(s.Len() - 1); last.After(b.o.Newest) {
+		b.o.Newest = last
+	}
+	b.pending = append(b.pending, s)
+	b.rows += s.Len()
+	// Members of one ensemble go into one file, so they are kept together.
+	if b.rows >= batchSize && s.Member == 0 {
+		return b.flush(ctx)
+	}
+	return nil
+}
+
+// done is the note of a task that was fetched to the end: nothing to resume, and
+// when a variable without any series was last asked for.
+func (in Intake) done(n note, t Task, fetched, known []ingest.Key, now time.Time) note {
 	n.ResumeAt, n.GapStart = time.Time{}, time.Time{}
-	lacks := slices.ContainsFunc(req.Variables, func(v ingest.Variable) bool {
+	lacks := slices.ContainsFunc(t.Request.Variables, func(v ingest.Variable) bool {
 		has := func(k ingest.Key) bool { return k.Variable == v && t.serves(k) }
-		return !slices.ContainsFunc(o.Keys, has) && !slices.ContainsFunc(known, has)
+		return !slices.ContainsFunc(fetched, has) && !slices.ContainsFunc(known, has)
 	})
 	switch {
 	case !lacks:
@@ -261,10 +280,7 @@ func (in Intake) task(ctx context.Context, p RiverTasks, t Task, known []ingest.
 	case now.Sub(n.Asked) > in.Overlap/2:
 		n.Asked = now
 	}
-	if n != old {
-		finish = func() error { return in.setNote(ctx, t, n) }
-	}
-	return o, touched, finish
+	return n
 }
 
 // resume is where a task goes on: where a catch-up was cut short, else a

@@ -5,7 +5,6 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
-	"time"
 )
 
 var waves = []Method{SingleTriangle, DoubleTriangle, SingleSine, DoubleSine}
@@ -96,7 +95,7 @@ func TestRulesThatCannotBeAreRefused(t *testing.T) {
 	if _, err := ParseMethod("cosine"); err == nil || !strings.Contains(err.Error(), "single-sine") {
 		t.Errorf("an unknown method must list the known ones: %v", err)
 	}
-	for _, n := range Methods() {
+	for _, n := range methodNames {
 		if m, err := ParseMethod(n); err != nil || m.String() != n {
 			t.Errorf("%s: %v %v", n, m, err)
 		}
@@ -187,134 +186,7 @@ func TestRunningSumIsTheSumOfTheDays(t *testing.T) {
 			t.Fatalf("day %d: %g, want %g", i, got[i], total)
 		}
 	}
-	for _, target := range []float64{0, 1, 100, total, total + 1} {
-		day, ok := Reach(mean, 0, 4, 20, target)
-		if ok != (target <= total+1e-9) || ok && (got[day] < target-1e-9 || day > 0 && got[day-1] >= target) {
-			t.Errorf("target %g: day %d %t", target, day, ok)
-		}
-	}
 	if n := testing.AllocsPerRun(10, func() { RunningSum(got, mean, 4, 20) }); n != 0 {
 		t.Errorf("%g allocations", n)
 	}
-}
-
-func TestBiofixes(t *testing.T) {
-	first := time.Date(2025, 1, 1, 0, 0, 0, 0, time.UTC)
-	// Ice to day 40, a warm spell, ice again on day 60, then steady warming.
-	mean := make([]float64, 365)
-	for i := range mean {
-		switch {
-		case i < 40 || i == 60:
-			mean[i] = 0
-		case i < 60:
-			mean[i] = 2
-		default:
-			mean[i] = float64(i-60) * 0.1
-		}
-	}
-	mean[100] = math.NaN()
-	s := Season{First: first, MeanC: mean, LatDeg: 45}
-	iceFree := Season{First: first, MeanC: []float64{4, 4, 4, 4, 4}, LatDeg: 45}
-	for _, tc := range []struct {
-		what string
-		b    Biofix
-		s    Season
-		want Start
-		ok   bool
-	}{
-		{"1 January", OnDate{time.January, 1}, s, Start{0, 0}, true},
-		{"1 March", OnDate{time.March, 1}, s, Start{59, 59}, true},
-		{"1 March of a short season", OnDate{time.March, 1}, iceFree, Start{}, false},
-		{"29 February in an ordinary year is 1 March", OnDate{time.February, 29}, s, Start{59, 59}, true},
-		{"five days at 2 °C", Crossing{AtLeastC: 2, Days: 5}, s, Start{40, 44}, true},
-		{"three days at 4 °C, broken by a missing day", Crossing{AtLeastC: 3.9, Days: 3}, s, Start{101, 103}, true},
-		{"the same from April on", Crossing{AtLeastC: 2, Days: 5, From: time.April}, s, Start{90, 94}, true},
-		{"never so warm", Crossing{AtLeastC: 99, Days: 1}, s, Start{}, false},
-		{"ice-off is after the last freeze", IceOff{IceC: 0.2, Days: 5}, s, Start{63, 67}, true},
-		{"no ice, no ice-off", IceOff{IceC: 0.2, Days: 2}, iceFree, Start{}, false},
-		{"days of twelve hours, rising", OnDaylength{Hours: 12}, s, Start{75, 75}, true},
-		{"days of twelve hours, falling", OnDaylength{Hours: 12, Falling: true}, s, Start{268, 268}, true},
-		{"days of twenty hours at 45 degrees", OnDaylength{Hours: 20}, s, Start{}, false},
-	} {
-		got, ok := tc.b.Start(tc.s)
-		if got != tc.want || ok != tc.ok {
-			t.Errorf("%s: %+v %t, want %+v %t", tc.what, got, ok, tc.want, tc.ok)
-		}
-	}
-}
-
-func FuzzDayIsFiniteOrMissing(f *testing.F) {
-	f.Add(5.0, 20.0, 4.0, 10.0, 26.0, uint8(5), uint8(1))
-	f.Add(0.0, 0.0, 0.0, 0.0, 1.0, uint8(7), uint8(2))
-	f.Fuzz(func(t *testing.T, lo, hi, next, lower, upper float64, m, c uint8) {
-		r := Rule{Method: Method(m % 9), Cutoff: Cutoff(c % 3), Lower: lower, Upper: upper}
-		if r.Validate() != nil {
-			return
-		}
-		for _, v := range []float64{lo, hi, next, lower} {
-			if math.Abs(v) > 1e6 {
-				return
-			}
-		}
-		got := r.Day(lo, hi, next)
-		if lo <= hi && !(got >= -1e-6 && got <= 2e6) {
-			t.Fatalf("%+v %g/%g/%g: %g", r, lo, hi, next, got)
-		}
-	})
-}
-
-// benchYears is ten years of daily means and extremes: 38 % of days cross the
-// lower and 18 % the upper threshold.
-func benchYears() (tmin, tmax, mean []float64) {
-	rng := rand.New(rand.NewPCG(1, 1))
-	for i := range 3650 {
-		m := 12 - 11*math.Cos(2*math.Pi*float64(i)/365) + rng.NormFloat64()*3
-		a := 3 + rng.Float64()*4
-		tmin, tmax, mean = append(tmin, m-a), append(tmax, m+a), append(mean, m)
-	}
-	return tmin, tmax, mean
-}
-
-func BenchmarkSingleSineTenYears(b *testing.B) {
-	tmin, tmax, _ := benchYears()
-	r := Rule{Method: SingleSine, Lower: 4, Upper: 26}
-	b.SetBytes(int64(len(tmin)) * 16)
-	for b.Loop() {
-		sum := 0.0
-		for i := range tmin {
-			sum += r.Day(tmin[i], tmax[i], tmin[i])
-		}
-		if sum < 0 {
-			b.Fatal(sum)
-		}
-	}
-	b.ReportMetric(float64(len(tmin))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mdays/s")
-}
-
-func BenchmarkRunningSumTenYears(b *testing.B) {
-	_, _, mean := benchYears()
-	dst := make([]float64, len(mean))
-	b.ReportAllocs()
-	for b.Loop() {
-		RunningSum(dst, mean, 4, 26)
-	}
-	b.ReportMetric(float64(len(mean))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mdays/s")
-}
-
-// The naive way: a rule per day, an appended slice.
-func BenchmarkRunningSumNaiveTenYears(b *testing.B) {
-	_, _, mean := benchYears()
-	b.ReportAllocs()
-	for b.Loop() {
-		var dst []float64
-		total := 0.0
-		for _, m := range mean {
-			total += Rule{Method: AverageClampMean, Lower: 4, Upper: 26}.Day(m, m, m)
-			dst = append(dst, total)
-		}
-		if len(dst) == 0 {
-			b.Fatal("nothing")
-		}
-	}
-	b.ReportMetric(float64(len(mean))*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mdays/s")
 }

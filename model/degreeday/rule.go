@@ -39,9 +39,6 @@ var methodNames = []string{
 
 func (m Method) String() string { return methodNames[m] }
 
-// Methods is the list of method names for help texts.
-func Methods() []string { return append([]string(nil), methodNames...) }
-
 // ParseMethod reads a method's name.
 func ParseMethod(s string) (Method, error) {
 	for i, n := range methodNames {

@@ -13,17 +13,3 @@ func RunningSum(dst, mean []float64, lower, upper float64) {
 		dst[i] = total
 	}
 }
-
-// Reach is the first index from which the running total of degree-days of daily
-// means, begun at index from, is at least target; ok is false when it is not
-// reached. It stops there and allocates nothing.
-func Reach(mean []float64, from int, lower, upper, target float64) (day int, ok bool) {
-	total := 0.0
-	for i := max(from, 0); i < len(mean); i++ {
-		total += min(max(mean[i], lower), upper) - lower
-		if total >= target {
-			return i, true
-		}
-	}
-	return len(mean), false
-}

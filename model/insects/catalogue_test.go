@@ -119,6 +119,9 @@ func TestAllGroupsAreWholeAndPlausible(t *testing.T) {
 			if em.MedianSDDays < 4 {
 				t.Errorf("%s in %s: the middle known to %g days, which no river's is", g.Key, r, em.MedianSDDays)
 			}
+			if em.Record == "breitenbach" && em.MedianSDDays < 12 {
+				t.Errorf("%s in %s: one brook stands for a region with %g days", g.Key, r, em.MedianSDDays)
+			}
 			egg, ok2 := g.Window(r, insects.EggLaying)
 			if !ok1 || !ok2 || egg.Median < em.Median {
 				t.Errorf("%s in %s: egg-laying (%v) before emergence (%v)", g.Key, r, egg, em)

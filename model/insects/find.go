@@ -59,6 +59,9 @@ func buildIndex(c *Catalogue) []entry {
 			derived(s, 8, "family")
 		}
 		derived(strings.ReplaceAll(g.Key, "-", " "), 1, "key of the group")
+		if label := Label(g.Key); label != strings.ReplaceAll(g.Key, "-", " ") {
+			add(Name{Name: label, Area: "any", Group: g.Key, Rank: 1, Kind: "common", Note: "label of the group"})
+		}
 	}
 	return out
 }

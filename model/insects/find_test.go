@@ -138,3 +138,23 @@ func FuzzFindNeverFailsAndNeverInventsAGroup(f *testing.F) {
 		}
 	})
 }
+
+func TestALabelBelongsToOneGroupOfARegionAndFindsIt(t *testing.T) {
+	c := load(t)
+	for _, r := range insects.Regions {
+		seen := map[string]string{}
+		for _, g := range c.Forecastable(r) {
+			label := insects.Label(g.Key)
+			if other := seen[label]; other != "" {
+				t.Errorf("%s: %q is %s and %s", r, label, other, g.Key)
+			}
+			seen[label] = g.Key
+			if k := keysOf(c.Find(label, r, 0)); len(k) == 0 || k[0] != g.Key {
+				t.Errorf("%s: %q finds %v, want %s first", r, label, k, g.Key)
+			}
+			if strings.Contains(label, "european") || strings.Contains(label, "american") {
+				t.Errorf("%q tells the part of the world", label)
+			}
+		}
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"strings"
 )
 
 // Kind is what a row of the catalogue stands for.
@@ -156,6 +157,19 @@ type Name struct {
 	Rank  int    // 1 first when one name means several groups in one area
 	Kind  string // common, scientific, scientific-old, regional, broad, misapplied, synonym
 	Note  string
+}
+
+// Label is a group's name for people, from its key: without hyphens, and without
+// the part of the world that tells it from its namesakes elsewhere. No two groups
+// of a region share one.
+func Label(key string) string {
+	for _, end := range []string{"-european", "-american"} {
+		key = strings.TrimSuffix(key, end)
+	}
+	for _, begin := range []string{"nz-", "tas-", "pat-"} {
+		key = strings.TrimPrefix(key, begin)
+	}
+	return strings.ReplaceAll(key, "-", " ")
 }
 
 // Worth is how much a stage means to an angler, from 1 (plan a trip for it) to 4

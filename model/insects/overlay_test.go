@@ -90,7 +90,7 @@ func TestMistakesInAReadersTableAreNamedWithTheirLine(t *testing.T) {
 		{"half a group", head + "wend-olive,kind,,single,,own,my own diary,\n", `mine.csv:2: group "wend-olive": missing "order"`},
 		{"a name that points nowhere", head + "nobody,name,uk,nobody's olive,1,practice,my own diary,\n", "which does not exist"},
 		{"a parent that is none", head + "trico,parent,,hexagenia,,own,my own diary,\n", `parent "hexagenia" is not a group of kind parent`},
-		{"commas without quotes", head + "trico,colour,,black, olive,,practice,x,y,\n", "mine.csv:2: 10 columns, expected 8"},
+		{"commas without quotes", head + "trico,colour,,black, olive,,practice,x,y,\n", "mine.csv:2: 10 columns, expected 9"},
 		{"an open quote", head + "trico,colour,,\"black,,practice,x,\n", "mine.csv:2"},
 		{"a key with capitals", head + "Trico,hooks,,20-24,,practice,my own diary,\n", `mine.csv:2: "Trico" is not a group key`},
 	} {

@@ -72,6 +72,13 @@ func (r Region) Words() string {
 	return string(r)
 }
 
+// LatDeg is about where a region's windows come from, degrees north. Our own
+// estimate.
+func (r Region) LatDeg() (float64, bool) {
+	info, ok := regionTable[r]
+	return info.latDeg, ok
+}
+
 // Southern tells that the region lies south of the equator, where the seasons
 // are reversed.
 func (r Region) Southern() bool { return regionTable[r].latDeg < 0 }

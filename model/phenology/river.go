@@ -20,9 +20,9 @@ const farthestDays = 21.0
 // region's gauges; at a much colder or warmer river it would put the date months
 // away, or out of reach. So where the normal year's thermal date lies more than
 // farthestDays from the calendar's, the requirement becomes what the river
-// gathers by that far. What was learnt at the river itself stays.
+// gathers by that far.
 func (p Params) AtRiver(normalC []float64) Params {
-	if p.Measured || !p.thermal() || len(normalC) < 365 {
+	if !p.thermal() || len(normalC) < 365 {
 		return p
 	}
 	calendar := p.MedianDOY - 1
@@ -43,7 +43,7 @@ func (p Params) AtRiver(normalC []float64) Params {
 
 // withoutWater takes temperature's say on the date away, but not the gate.
 func (p Params) withoutWater() Params {
-	p.Weight, p.WeightSD = 0, 0
+	p.Weight = 0
 	return p
 }
 
@@ -67,20 +67,13 @@ const (
 	cueReachDays = 10.0
 )
 
-// windowLat is about where a region's windows come from, degrees north: the
-// middle of its trout rivers. Our own estimate.
-var windowLat = map[insects.Region]float64{
-	insects.PacificNWCA: 44, insects.Rockies: 44, insects.UpperMidwest: 45, insects.AppalachiaMidAtl: 39,
-	insects.Northeast: 43, insects.UKLowland: 52, insects.EuropeUpland: 49,
-}
-
 // AtLatitude moves the calendar's date of a group ruled by day length towards
 // the date on which the day at the river is as long as it is on the window's
 // middle date where the window comes from. Groups without such a rule, and
 // rivers without such a day near the window, stay.
 func (p Params) AtLatitude(latDeg float64, rule insects.PhotoperiodRule, r insects.Region) Params {
-	from, ok := windowLat[r]
-	if p.Measured || !ok || rule.Kind != "falling" && rule.Kind != "rising" {
+	from, ok := r.LatDeg()
+	if !ok || rule.Kind != "falling" && rule.Kind != "rising" {
 		return p
 	}
 	hours := func(day int, lat float64) float64 {

@@ -16,10 +16,6 @@ const (
 	AlwaysBelow
 )
 
-func (s State) String() string {
-	return [...]string{"crosses", "always above", "always below"}[s]
-}
-
 // Times are the sun's events of one date. The date is that of the sun transit
 // nearest to the place's local mean noon; rise is the last one before that
 // transit and set the first after it, so either may fall on the neighbouring

@@ -2,8 +2,9 @@ package wading
 
 import (
 	"fmt"
-	"math"
+	"slices"
 	"strings"
+	"time"
 )
 
 // Always is what stands under every caution. A gauge section is picked for even
@@ -17,41 +18,88 @@ func (c Caution) Headline() string {
 	case c.Known:
 		return fmt.Sprintf("Caution %d: %s", c.Level, c.Level.Words())
 	case c.Level > Quiet:
-		return fmt.Sprintf("Caution level unknown, but at least %d: %s", c.Level, c.Level.Words())
+		return fmt.Sprintf("Caution level unknown, but at least %d (%s): treat the river as too high until you have seen it", c.Level, c.Level.Words())
 	}
 	return "Caution level unknown: treat the river as too high until you have seen it"
 }
 
+// Validity says until when the caution may be read as current, as an absolute
+// time, so that a copy needs no clock of ours.
+func (c Caution) Validity() string {
+	if c.At.IsZero() {
+		return ""
+	}
+	if !c.Known {
+		return "Checked at " + clock(c.At, c.Zone) + "; the level stays unknown until it is checked again"
+	}
+	return "Valid until " + clock(c.Until, c.Zone) + "; after that the caution level is unknown"
+}
+
+// Expired is the caution as it stands once nobody has renewed it in time: the
+// level is unknown, but no lower.
+func (c Caution) Expired() Caution {
+	if c.Known {
+		c.Known, c.Until = false, c.At
+		c.Unknowns = append(slices.Clone(c.Unknowns), "everything since "+clock(c.At, c.Zone)+", when the gauges were last checked")
+	}
+	return c
+}
+
 // Format is the caution as a block of plain text, in the reader's units with the
-// other system in brackets, each reading with its age.
+// other system in brackets, each reading with its time and age.
 func (c Caution) Format(u Units) string {
 	var b strings.Builder
 	b.WriteString(c.Headline() + "\n")
 	for _, r := range c.Reasons {
-		fmt.Fprintf(&b, "- %s\n", r.Text(u))
+		fmt.Fprintf(&b, "- %s\n", r.words(u))
 	}
 	for _, s := range c.Unknowns {
 		fmt.Fprintf(&b, "- unknown: %s\n", s)
 	}
-	if c.Flow.view() != nil {
-		fmt.Fprintf(&b, "Flow %s, %s\n", u.Flow(c.Flow.Value), age(c.Flow.Age))
-	}
-	if c.Stage.view() != nil {
-		fmt.Fprintf(&b, "Gauge height %s, %s\n", u.Length(c.Stage.Value), age(c.Stage.Age))
-	}
-	if c.Water.view() != nil {
-		kind := ""
-		if c.Water.Modeled {
-			kind = ", modelled, not measured"
+	line := func(name, value string, r Reading) {
+		if !r.given() {
+			return
 		}
-		fmt.Fprintf(&b, "Water %s, %s%s\n", u.Temperature(c.Water.Value), age(c.Water.Age), kind)
+		read := age(r.Age)
+		if !c.At.IsZero() {
+			read = "read at " + clock(c.At.Add(-r.Age), c.Zone) + " (" + read + ")"
+		}
+		if r.Modeled {
+			read += ", modelled, not measured"
+		}
+		fmt.Fprintf(&b, "%s %s, %s\n", name, value, read)
 	}
-	if c.Limits != nil {
-		fmt.Fprintf(&b, "At this gauge: take care from %s, better not to wade from %s, keep out from %s\n",
-			u.Flow(c.Limits.CareM3s), u.Flow(c.Limits.BetterNotM3s), u.Flow(c.Limits.KeepOutM3s))
+	line("Flow", u.Flow(c.Flow.Value), c.Flow)
+	line("Gauge height", u.Length(c.Stage.Value), c.Stage)
+	line("Water", u.Temperature(c.Water.Value), c.Water)
+	if v := c.Validity(); v != "" {
+		b.WriteString(v + "\n")
+	}
+	if l := c.Limits; l != nil {
+		rough := ""
+		if l.Rough {
+			rough = " (rough, from few measurements)"
+		}
+		fmt.Fprintf(&b, "At this gauge%s: take care from %s, better not to wade from %s, keep out from %s\n",
+			rough, u.Flow(l.CareM3s), u.Flow(l.BetterNotM3s), u.Flow(l.KeepOutM3s))
+	}
+	for _, r := range c.Reasons {
+		if r.Details != nil {
+			fmt.Fprintf(&b, "Details: %s\n", r.Details(u))
+			break
+		}
 	}
 	b.WriteString(Always + "\n")
 	return b.String()
+}
+
+// words is the reason's text; one that rests on a reading that is not believed
+// says so.
+func (r Reason) words(u Units) string {
+	if r.Floor {
+		return "at least: " + r.Text(u)
+	}
+	return r.Text(u)
 }
 
 // View is the caution as plain data, for JSON and pages.
@@ -59,6 +107,10 @@ type View struct {
 	Headline string       `json:"headline"`
 	Level    int          `json:"level_at_least"`
 	Known    bool         `json:"known"`
+	Doubted  bool         `json:"doubted"`
+	At       time.Time    `json:"judged_at"`
+	Until    time.Time    `json:"valid_until"` // past it the level is unknown
+	Validity string       `json:"validity"`
 	Reasons  []ReasonView `json:"reasons"`
 	Unknowns []string     `json:"unknowns"`
 	Flow     *ValueView   `json:"flow_m3s,omitempty"`
@@ -76,38 +128,43 @@ type ReasonView struct {
 	Code       string     `json:"code"`
 	Level      int        `json:"level"`
 	Text       string     `json:"text"`
+	Details    string     `json:"details,omitempty"`
 	Source     string     `json:"source"`
 	Provenance Provenance `json:"standing"`
 }
 
-// ValueView is a reading with its age.
+// ValueView is a reading with its time and age.
 type ValueView struct {
-	Value      float64 `json:"value"`
-	AgeSeconds float64 `json:"age_seconds"`
-	Modeled    bool    `json:"modeled,omitempty"`
-	Doubt      string  `json:"doubt,omitempty"`
+	Value      float64   `json:"value"`
+	ReadAt     time.Time `json:"read_at"`
+	AgeSeconds float64   `json:"age_seconds"`
+	Modeled    bool      `json:"modeled,omitempty"`
+	Doubt      string    `json:"doubt,omitempty"`
 }
 
 // View turns the caution into plain data with texts in the reader's units.
 func (c Caution) View(u Units) View {
+	value := func(r Reading) *ValueView {
+		if !r.given() {
+			return nil
+		}
+		return &ValueView{r.Value, c.At.Add(-r.Age), r.Age.Seconds(), r.Modeled, r.Doubt}
+	}
 	v := View{
-		Headline: c.Headline(), Level: int(c.Level), Known: c.Known, Reasons: []ReasonView{},
-		Unknowns: append([]string{}, c.Unknowns...), Limits: c.Limits, Always: Always,
-		Flow: c.Flow.view(), Stage: c.Stage.view(), Water: c.Water.view(),
+		Headline: c.Headline(), Level: int(c.Level), Known: c.Known, Doubted: c.Doubted, At: c.At, Until: c.Until, Validity: c.Validity(),
+		Reasons: []ReasonView{}, Unknowns: append([]string{}, c.Unknowns...), Limits: c.Limits, Always: Always,
+		Flow: value(c.Flow), Stage: value(c.Stage), Water: value(c.Water),
 	}
 	for _, r := range c.Reasons {
 		b := r.Basis()
-		v.Reasons = append(v.Reasons, ReasonView{r.Code, int(r.Level), r.Text(u), b.Source, b.Provenance})
+		x := ReasonView{Code: r.Code, Level: int(r.Level), Text: r.words(u), Source: b.Source, Provenance: b.Provenance}
+		if r.Details != nil {
+			x.Details = r.Details(u)
+		}
+		v.Reasons = append(v.Reasons, x)
 	}
 	if c.Estimate != nil && c.Estimate.Printed {
 		v.DV, v.DVHigh, v.Basis = &c.Estimate.DVM2s, &c.Estimate.DVHighM2s, c.Estimate.Basis
 	}
 	return v
-}
-
-func (r Reading) view() *ValueView {
-	if !r.Present || math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
-		return nil
-	}
-	return &ValueView{r.Value, r.Age.Seconds(), r.Modeled, r.Doubt}
 }

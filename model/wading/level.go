@@ -19,6 +19,23 @@ func (l Level) Words() string {
 	}[l]
 }
 
+// Limits on section-mean depth times velocity with margin, m2/s: where the
+// levels begin. Our own default, drawn from published trials (see Bases): 0.4 is
+// where a strong adult stands on a poor bed (Karvonen et al. 2000), 0.8 the
+// working limit of trained staff (Cox et al. 2010).
+const (
+	CareDV      = 0.4
+	BetterNotDV = 0.6
+	KeepOutDV   = 0.8
+	// GaugersLimit is 10 ft2/s, the USGS rule for trained staff, on the plain
+	// estimate.
+	GaugersLimit = 10 * Foot2M2
+	// MaxDepthM and MaxVelocityMS stand beside the product, which forgets deep
+	// still and shallow fast water (adult caps of depth and of combined curves).
+	MaxDepthM     = 1.2
+	MaxVelocityMS = 2.0
+)
+
 // Hydraulics is what the river does at the gauge section; NaN where not known.
 type Hydraulics struct {
 	DVM2s      float64 // depth times velocity, section mean
@@ -27,12 +44,12 @@ type Hydraulics struct {
 	VelocityMS float64 // section mean
 }
 
-// FlowLevel is the level of a section's depth and velocity alone, and of the
-// gauge height against the action height. The worst line wins.
-func FlowLevel(h Hydraulics, atActionHeight bool) Level {
+// FlowLevel is the level of a section's depth and velocity alone. The worst line
+// wins.
+func FlowLevel(h Hydraulics) Level {
 	const tiny = 1e-12
 	switch {
-	case atActionHeight, h.DVHighM2s >= KeepOutDV-tiny, h.DVM2s >= GaugersLimit*(1-tiny), h.DepthM > MaxDepthM, h.VelocityMS > MaxVelocityMS:
+	case h.DVHighM2s >= KeepOutDV-tiny, h.DVM2s >= GaugersLimit*(1-tiny), h.DepthM > MaxDepthM, h.VelocityMS > MaxVelocityMS:
 		return KeepOut
 	case h.DVHighM2s >= BetterNotDV-tiny:
 		return BetterNot

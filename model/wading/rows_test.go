@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -98,49 +99,6 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 	"unit.m2s_to_ft2s": func(_ *testing.T, in, _ fields) answers { return answers{"dv_ft2s": in.num("dv_m2s") / Foot2M2} },
 	"unit.ft2s_to_m2s": func(_ *testing.T, in, _ fields) answers { return answers{"dv_m2s": in.num("dv_ft2s") * Foot2M2} },
 	"unit.F_to_C":      func(_ *testing.T, in, _ fields) answers { return answers{"C": FtoC(in.num("F"))} },
-	"usgs.rule_of_10": func(_ *testing.T, in, _ fields) answers {
-		d, v := in.num("depth_ft"), in.num("velocity_fps")
-		result := "below_limit"
-		if AboveGaugersLimit(d*FootM, v*FootM) {
-			result = "do_not_wade"
-		}
-		return answers{"dv_ft2s": d * FootM * v * FootM / Foot2M2, "dv_m2s": d * FootM * v * FootM, "result": result}
-	},
-	"arr.hazard_class": func(_ *testing.T, in, _ fields) answers {
-		d, v := in.num("depth_m"), in.num("velocity_ms")
-		return answers{"dv_m2s": d * v, "cls": fmt.Sprintf("H%d", HazardClass(d, v))}
-	},
-	"arr.p10_people": func(_ *testing.T, in, _ fields) answers {
-		return answers{"regime": string(PeopleRegime(person(in["group"]), in.num("dv_m2s")))}
-	},
-	"arr.p10_caps": func(_ *testing.T, in, _ fields) answers {
-		d, v := PeopleCaps(person(in["group"]))
-		switch {
-		case in.num("depth_m") > d:
-			return answers{"cap_exceeded": fmt.Sprintf("depth(%.1f)", d)}
-		case in.num("velocity_ms") > v:
-			return answers{"cap_exceeded": fmt.Sprintf("velocity(%.1f)", v)}
-		}
-		return answers{"cap_exceeded": "none"}
-	},
-	"children.0p4_not_protective": func(_ *testing.T, in, _ fields) answers {
-		return answers{"protected": fmt.Sprint(ProtectedAt04(in.num("HM_mkg")))}
-	},
-	"karvonen.normal": func(_ *testing.T, in, _ fields) answers {
-		h, m := in.num("height_m"), in.num("mass_kg")
-		return answers{"HM": h * m, "dvc_m2s": Karvonen(h, m, NormalBed)}
-	},
-	"karvonen.good_poor": func(_ *testing.T, in, _ fields) answers {
-		h, m := in.num("height_m"), in.num("mass_kg")
-		return answers{"good": Karvonen(h, m, GoodBed), "poor": Karvonen(h, m, PoorBed)}
-	},
-	"abt.regression": func(_ *testing.T, in, _ fields) answers {
-		return answers{"dvc_m2s": Abt(in.num("height_m"), in.num("mass_kg"))}
-	},
-	"defra.hazard_rating": func(_ *testing.T, in, _ fields) answers {
-		hr := HazardRating(in.num("depth_m"), in.num("velocity_ms"), in.num("DF"))
-		return answers{"HR": hr, "cls_top2p0": RatingClass(hr, 2), "cls_top2p5": RatingClass(hr, 2.5)}
-	},
 	"qw.identity": func(t *testing.T, in, _ fields) answers {
 		m := Measurement{
 			FlowM3s: in.num("flow_cfs") * Foot3M3, WidthM: in.num("width_ft") * FootM, AreaM2: in.num("area_ft2") * Foot2M2,
@@ -149,28 +107,11 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 		if !m.Usable() {
 			t.Error("not usable")
 		}
-		dv, qw := m.MeanDepthM()*m.VelocityMS, m.FlowM3s/m.WidthM
+		push, qw := m.MeanDepthM()*m.VelocityMS, m.FlowM3s/m.WidthM
 		return answers{
-			"mean_depth_ft": m.MeanDepthM() / FootM, "dv_ft2s": dv / Foot2M2, "q_over_w": qw / Foot2M2,
-			"rel_gap": math.Abs(dv-qw) / qw,
+			"mean_depth_ft": m.MeanDepthM() / FootM, "dv_ft2s": push / Foot2M2, "q_over_w": qw / Foot2M2,
+			"rel_gap": math.Abs(push-qw) / qw,
 		}
-	},
-	"rdb.missing_fields": func(_ *testing.T, in, _ fields) answers {
-		get := func(k string) float64 { v, _ := ParseNumber(in[k]); return v }
-		m := Measurement{FlowM3s: get("chan_discharge"), WidthM: get("chan_width"), AreaM2: get("chan_area"), VelocityMS: get("chan_velocity")}
-		return answers{"usable_for_fit": fmt.Sprint(m.Usable())}
-	},
-	"ogc.string_numbers": func(_ *testing.T, in, _ fields) answers {
-		out := answers{}
-		for k, v := range in {
-			n, ok := ParseNumber(strings.Trim(v, `"`))
-			if ok {
-				out[k] = n
-			} else {
-				out[k] = "null"
-			}
-		}
-		return out
 	},
 	"fit.width": func(_ *testing.T, in, _ fields) answers {
 		p := FitPower(in.list("Q_cfs"), in.list("W_ft"))
@@ -231,65 +172,69 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 		}
 		return out
 	},
+	"usgs.rule_of_10": func(_ *testing.T, in, _ fields) answers {
+		push := in.num("depth_ft") * FootM * in.num("velocity_fps") * FootM
+		result := "below_limit"
+		if FlowLevel(Hydraulics{DVM2s: push, DVHighM2s: math.NaN()}) == KeepOut {
+			result = "do_not_wade"
+		}
+		return answers{"dv_ft2s": push / Foot2M2, "dv_m2s": push, "result": result}
+	},
 	"scale.leopold_maddock": func(t *testing.T, in, _ fields) answers {
 		q0, d0, v0 := in.num("Q0_cfs")*Foot3M3, in.num("d0_ft")*FootM, in.num("v0_fps")*FootM
 		area := q0 / v0
-		g, err := Nearest([]Measurement{{ID: "x", FlowM3s: q0, WidthM: area / d0, AreaM2: area, VelocityMS: v0}}, q0)
+		g, err := Scale([]Measurement{{ID: "x", FlowM3s: q0, WidthM: area / d0, AreaM2: area, VelocityMS: v0}})
 		if err != nil {
 			t.Fatal(err)
 		}
 		q := in.num("Q_cfs") * Foot3M3
 		return answers{"depth_ft": g.Depth.At(q) / FootM, "velocity_fps": g.Velocity.At(q) / FootM, "dv_ft2s": g.DV(q) / Foot2M2}
 	},
-	"scale.exponent_sum": func(t *testing.T, in, _ fields) answers {
-		if in.num("b") != meanWidthExp || in.num("f") != meanDepthExp || in.num("m") != meanVelocityExp {
-			t.Error("other exponents")
+	"level.flow": func(t *testing.T, in, _ fields) answers {
+		if in["stage_action"] == "true" {
+			x := calm(t)
+			x.Flood.ActionM = x.Stage.Value
+			return answers{"level": float64(Assess(x).Level)}
 		}
-		return answers{"sum": meanWidthExp + meanDepthExp + meanVelocityExp, "dv_exponent": 1 - meanWidthExp}
-	},
-	"regional.depth": func(_ *testing.T, in, _ fields) answers {
-		return answers{"depth_m": RegionalDepthM(in.num("Q_m3s"))}
-	},
-	"thalweg.factor": func(_ *testing.T, in, _ fields) answers {
-		d, p := DeepestThread(in.num("shape_r"))
-		return answers{"max_depth_over_mean": d, "peak_dv_over_mean": p}
-	},
-	"level.flow": func(_ *testing.T, in, _ fields) answers {
 		h := Hydraulics{DVM2s: math.NaN(), DVHighM2s: in.num("dvhi"), DepthM: in.num("d"), VelocityMS: in.num("v")}
-		return answers{"level": float64(FlowLevel(h, in["stage_action"] == "true"))}
+		return answers{"level": float64(FlowLevel(h))}
 	},
-	"level.stale": func(_ *testing.T, in, _ fields) answers {
-		g := Geometry{Width: Power{20, 0.1, 0.1}, Depth: Power{0.2, 0.45, 0}, Velocity: Power{0.25, 0.45, 0}, N: 20, MinFlow: 1, MaxFlow: 100}
-		c := Assess(Input{Flow: Measured(5, time.Duration(in.num("reading_age_h")*float64(time.Hour))), Geometry: &g, Flood: NoFlood})
-		if c.Known {
+	"level.stale": func(t *testing.T, in, _ fields) answers {
+		x := calm(t)
+		x.Flow.Age = time.Duration(in.num("reading_age_h") * float64(time.Hour))
+		if c := Assess(x); c.Known {
 			return answers{"level": float64(c.Level)}
 		}
 		return answers{"level": "unknown"}
 	},
-	"level.outside_fit": func(_ *testing.T, in, _ fields) answers {
+	"level.outside_fit": func(t *testing.T, in, _ fields) answers {
 		// The row is in ft and ft3/s; the coefficient carries the unit:
 		// W[m] = a[ft] footM (Q[m3/s]/Foot3M3)^b.
 		b := in.num("b")
-		g := Geometry{
+		x := calm(t)
+		x.Geometry = &Geometry{
 			Width: Power{in.num("a") * FootM / math.Pow(Foot3M3, b), b, 0}, Depth: Power{0.2, 0.48, 0}, Velocity: Power{0.22, 0.41, 0},
 			N: 12, MinFlow: 43.8 * Foot3M3, MaxFlow: in.num("fit_max_cfs") * Foot3M3,
 		}
-		c := Assess(Input{Flow: Measured(in.num("Q_cfs")*Foot3M3, 0), Geometry: &g, Flood: NoFlood})
+		x.steady(in.num("Q_cfs") * Foot3M3)
+		c := Assess(x)
 		printed := "none"
 		if c.Estimate.Printed {
 			printed = "yes"
 		}
 		return answers{"dv_printed": printed, "dv_floor_ft2s": c.Estimate.DVHighM2s / Foot2M2, "level": float64(c.Level)}
 	},
+	"fish.yellowstone":  line(YellowstoneLineC),
+	"fish.new_york_dec": line(NewYorkLineC),
+	"fish.colorado_cpw": line(ColoradoLineC),
+	"scale.exponent_sum": func(t *testing.T, in, _ fields) answers {
+		if in.num("b") != meanWidthExp || in.num("f") != meanDepthExp || in.num("m") != meanVelocityExp {
+			t.Error("other exponents")
+		}
+		return answers{"sum": meanWidthExp + meanDepthExp + meanVelocityExp, "dv_exponent": 1 - meanWidthExp}
+	},
 	"rise.fast": func(_ *testing.T, in, _ fields) answers {
 		return answers{"fast_rise": fmt.Sprint(FastRise(in.num("dt_h"), in.num("dstage_ft")*FootM, in.num("dQ_pct")/100))}
-	},
-	"release.wave_speed": func(_ *testing.T, in, _ fields) answers {
-		c := WaveSpeed(in.num("mean_velocity_fps") * FootM)
-		return answers{
-			"celerity_fps": c / FootM, "celerity_mph": c * 3600 / (5280 * FootM),
-			"travel_h": in.num("distance_mi") * 5280 * FootM / c / 3600,
-		}
 	},
 	"usgs.percentile_class": func(_ *testing.T, in, _ fields) answers {
 		return answers{"cls": string(ClassOf(in.num("percentile")))}
@@ -302,82 +247,28 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 		c := ColdOf(FtoC(in.num("water_F")))
 		return answers{"nws_cold_le_70": fmt.Sprint(c.Cold), "nws_survival_lt_60": fmt.Sprint(c.SurvivalCut)}
 	},
-	"cold.rnli": func(_ *testing.T, in, _ fields) answers {
-		return answers{"cold": fmt.Sprint(ColdOf(in.num("water_C")).RNLI)}
-	},
-	"cold.timeline": func(_ *testing.T, _, _ fields) answers {
-		return answers{
-			"shock_min": float64(ShockMinutes), "muscle_control_lost_min": float64(MuscleMinutes),
-			"hypothermia_min": fmt.Sprintf("%d-%d", HypothermiaMinutesMin, HypothermiaMinutesMax),
-		}
-	},
-	"cold.1_10_1": func(_ *testing.T, _, _ fields) answers {
-		return answers{"breathing_min": float64(BreathingMinutes), "useful_movement_min": float64(UsefulMovementMinutes), "unconscious_h": float64(UnconsciousHours)}
-	},
-	"lightning.flash_to_bang": func(_ *testing.T, in, _ fields) answers { return answers{"result": OnThunder(in.num("seconds"))} },
-	"lightning.last_thunder": func(_ *testing.T, in, _ fields) answers {
-		if MayResume(time.Duration(in.num("minutes_since") * float64(time.Minute))) {
-			return answers{"result": "may_resume"}
-		}
-		return answers{"result": "wait"}
-	},
-	"fish.montana_trigger": func(t *testing.T, in, _ fields) answers {
-		f := Fishery(in["stream"])
-		if math.Abs(CtoF(MontanaLineC(f))-in.num("limit_F")) > 1e-9 {
-			t.Errorf("line %g °F", CtoF(MontanaLineC(f)))
-		}
-		return answers{"temperature_criterion_met": fmt.Sprint(MontanaMet(f, celsius(in.list("daily_max_F"))))}
-	},
-	"fish.montana_hours": func(_ *testing.T, _, _ fields) answers {
-		return answers{"closed": fmt.Sprintf("%02d:00-%02d:00 local", MontanaClosedFromHour, MontanaClosedToHour)}
-	},
-	"fish.montana_reopen": func(_ *testing.T, in, _ fields) answers {
-		return answers{"reopen_criterion_met": fmt.Sprint(MontanaReopenMet(celsius(in.list("daily_max_F"))))}
-	},
-	"fish.low_flow_montana": func(_ *testing.T, in, _ fields) answers {
-		return answers{"low_flow_criterion_met": fmt.Sprint(MontanaLowFlowMet(in.num("daily_mean_percentile_for_day")))}
-	},
-	"fish.yellowstone":  aboveLine(YellowstoneLineC),
-	"fish.new_york_dec": aboveLine(NewYorkLineC),
-	"fish.colorado_cpw": func(t *testing.T, in, want fields) answers {
-		if _, ok := in["dissolved_oxygen_ppm"]; ok {
-			return answers{"trigger": fmt.Sprint(ColoradoOxygenMet(in.num("dissolved_oxygen_ppm")))}
-		}
-		return aboveLine(ColoradoLineC)(t, in, want)
-	},
 	"fish.level": func(_ *testing.T, in, _ fields) answers {
 		return answers{"level": string(AdviceFor(FtoC(in.num("water_F"))))}
 	},
-	"hysteresis.dv": func(_ *testing.T, in, _ fields) answers {
-		h := Hysteresis{Limit: in.num("limit_m2s"), OnN: int(in.num("on_n")), OffFactor: in.num("off_factor"), OffN: int(in.num("off_n"))}
-		out := answers{"on_at_index": "never"}
-		for i, v := range in.list("series") {
-			if on, changed := h.Step(v); changed {
-				out[map[bool]string{true: "on_at_index", false: "off_at_index"}[on]] = float64(i)
-			}
-		}
-		return out
-	},
 }
 
-func aboveLine(lineC float64) func(*testing.T, fields, fields) answers {
+// line is the temperature of an authority that the forecast's warm days name.
+func line(c float64) func(*testing.T, fields, fields) answers {
 	return func(_ *testing.T, in, _ fields) answers {
-		return answers{
-			"limit_F":                        CtoF(lineC),
-			"stress_or_closure_line_crossed": fmt.Sprint(AboveLine(FtoC(in.num("water_F")), lineC)),
-		}
+		return answers{"limit_F": CtoF(c), "stress_or_closure_line_crossed": fmt.Sprint(FtoC(in.num("water_F")) > c)}
 	}
 }
 
-func celsius(f []float64) []float64 {
-	for i := range f {
-		f[i] = FtoC(f[i])
-	}
-	return f
+// notUsed are the rules of the table of which the program makes no use: trials of
+// people's footing, hazard classes, closing rules that only an agency applies.
+var notUsed = []string{
+	"arr.", "children.", "karvonen.", "abt.", "defra.", "rdb.", "ogc.", "regional.", "thalweg.", "release.", "hysteresis.",
+	"cold.rnli", "cold.timeline", "cold.1_10_1", "lightning.", "fish.montana", "fish.low_flow",
 }
 
-func person(group string) Person {
-	return map[string]Person{"adult_HM_gt_50": Adult, "child_HM_25_50": Child, "infant_HM_le_25": SmallChild}[group]
+func unused(rule string, in fields) bool {
+	_, oxygen := in["dissolved_oxygen_ppm"]
+	return oxygen || slices.ContainsFunc(notUsed, func(p string) bool { return strings.HasPrefix(rule, p) })
 }
 
 // geometry is a width fit in the units of the row.
@@ -411,6 +302,9 @@ func TestAllRowsOfTheCheckTable(t *testing.T) {
 	for i, r := range rows(t) {
 		rule, in, want, source, how := r[0], parse(r[1]), parse(r[2]), r[3], standing(r[4])
 		total++
+		if unused(rule, in) {
+			continue
+		}
 		n[how]++
 		t.Run(fmt.Sprintf("row %d %s", i+2, rule), func(t *testing.T) {
 			check, ok := checks[rule]
@@ -443,6 +337,9 @@ func TestAllRowsOfTheCheckTable(t *testing.T) {
 	if total != 163 {
 		t.Errorf("%d rows, want 163", total)
 	}
+	if used := n[Read] + n[SecondHand] + n[FromMemory] + n[Default]; used != 88 {
+		t.Errorf("%d rows are checked, want 88", used)
+	}
 	t.Logf("%d rows: %v", total, n)
 }
 
@@ -462,6 +359,9 @@ func TestNoRuleClaimsMoreThanItsRowsDo(t *testing.T) {
 		}
 	}
 	for rule, s := range best {
+		if unused(rule, nil) {
+			continue
+		}
 		b := Bases[rule]
 		if rank[b.Provenance] < rank[s] {
 			t.Errorf("%s claims %q, its best row is %q", rule, b.Provenance, s)

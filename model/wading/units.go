@@ -86,3 +86,11 @@ func age(d time.Duration) string {
 	}
 	return fmt.Sprintf("%.0f days old", d.Hours()/24)
 }
+
+// clock is a moment in the river's own time.
+func clock(t time.Time, zone *time.Location) string {
+	if zone == nil {
+		zone = time.UTC
+	}
+	return t.In(zone).Format("15:04 MST on 2 Jan 2006")
+}

@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strconv"
-	"strings"
 	"time"
 
 	"gonum.org/v1/gonum/stat"
@@ -62,20 +60,6 @@ func Merge(channels []Measurement) []Measurement {
 	return out
 }
 
-// ParseNumber reads a number as public measurement records write it: text,
-// where empty and "Unspecified" mean that there is none.
-func ParseNumber(s string) (v float64, ok bool) {
-	s = strings.TrimSpace(s)
-	if s == "" || strings.EqualFold(s, "unspecified") {
-		return math.NaN(), false
-	}
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-		return math.NaN(), false
-	}
-	return v, true
-}
-
 // Power is y = Coef * flow^Exp, fitted to logs.
 type Power struct {
 	Coef, Exp float64
@@ -93,11 +77,10 @@ type Geometry struct {
 	N                      int
 	MinFlow, MaxFlow       float64 // m3/s, of the fitted measurements
 	From, To               time.Time
-	IDs                    []string
-	Scaled                 bool // not fitted: one measurement carried by mean exponents
+	Scaled                 bool // not fitted: single measurements carried by mean exponents
 }
 
-// ErrTooFew says that there are not enough measurements to fit; see Nearest.
+// ErrTooFew says that there are not enough measurements to fit; see Scale.
 var ErrTooFew = errors.New("too few usable channel measurements")
 
 // minFit is the least number of rows for a fit (the floor of AHGestimation).
@@ -145,19 +128,12 @@ func enough(rows []Measurement) bool {
 }
 
 func fit(rows []Measurement) Geometry {
-	g := Geometry{N: len(rows), MinFlow: math.Inf(1)}
+	g := Geometry{MinFlow: math.Inf(1)}
 	var q, w, d, v []float64
 	for _, m := range rows {
 		q, w = append(q, m.FlowM3s), append(w, m.WidthM)
 		d, v = append(d, m.MeanDepthM()), append(v, m.VelocityMS)
-		g.MinFlow, g.MaxFlow = min(g.MinFlow, m.FlowM3s), max(g.MaxFlow, m.FlowM3s)
-		g.IDs = append(g.IDs, m.ID)
-		if !m.At.IsZero() && (g.From.IsZero() || m.At.Before(g.From)) {
-			g.From = m.At
-		}
-		if m.At.After(g.To) {
-			g.To = m.At
-		}
+		g.seen(m)
 	}
 	g.Width, g.Depth, g.Velocity = FitPower(q, w), FitPower(q, d), FitPower(q, v)
 	return g
@@ -188,27 +164,40 @@ const (
 	scaledS         = 0.20 // spread of ln d*v after such a carry, found at one gauge
 )
 
-// Nearest carries the usable measurement nearest in flow to another flow by the
-// mean exponents: the second rung of the ladder, for one to nine measurements.
-func Nearest(all []Measurement, flowM3s float64) (Geometry, error) {
-	best, dist := -1, math.Inf(1)
-	for i, m := range all {
-		if m.Usable() && flowM3s > 0 {
-			if d := math.Abs(math.Log(m.FlowM3s / flowM3s)); d < dist {
-				best, dist = i, d
-			}
-		}
+// Scale carries every usable visit to other flows by the mean exponents and
+// keeps the least favourable of them: the second rung of the ladder, for one to
+// nine measurements. It does not depend on today's flow, so the limits that it
+// gives stay where they are.
+func Scale(all []Measurement) (Geometry, error) {
+	g := Geometry{
+		Width: Power{math.Inf(1), meanWidthExp, scaledS}, Depth: Power{0, meanDepthExp, scaledS}, Velocity: Power{0, meanVelocityExp, scaledS},
+		MinFlow: math.Inf(1), Scaled: true,
 	}
-	if best < 0 {
+	for _, m := range all {
+		if !m.Usable() {
+			continue
+		}
+		g.Width.Coef = min(g.Width.Coef, m.WidthM/math.Pow(m.FlowM3s, meanWidthExp))
+		g.Depth.Coef = max(g.Depth.Coef, m.MeanDepthM()/math.Pow(m.FlowM3s, meanDepthExp))
+		g.Velocity.Coef = max(g.Velocity.Coef, m.VelocityMS/math.Pow(m.FlowM3s, meanVelocityExp))
+		g.seen(m)
+	}
+	if g.N == 0 {
 		return Geometry{}, fmt.Errorf("%w: none", ErrTooFew)
 	}
-	m := all[best]
-	through := func(y, e, s float64) Power { return Power{Coef: y / math.Pow(m.FlowM3s, e), Exp: e, S: s} }
-	return Geometry{
-		Width: through(m.WidthM, meanWidthExp, scaledS),
-		Depth: through(m.MeanDepthM(), meanDepthExp, scaledS), Velocity: through(m.VelocityMS, meanVelocityExp, scaledS),
-		N: 1, MinFlow: m.FlowM3s, MaxFlow: m.FlowM3s, From: m.At, To: m.At, IDs: []string{m.ID}, Scaled: true,
-	}, nil
+	return g, nil
+}
+
+// seen counts a measurement in: its flow and its date.
+func (g *Geometry) seen(m Measurement) {
+	g.N++
+	g.MinFlow, g.MaxFlow = min(g.MinFlow, m.FlowM3s), max(g.MaxFlow, m.FlowM3s)
+	if !m.At.IsZero() && (g.From.IsZero() || m.At.Before(g.From)) {
+		g.From = m.At
+	}
+	if m.At.After(g.To) {
+		g.To = m.At
+	}
 }
 
 // DV is the section-mean depth times velocity at a flow, m2/s. Since depth is
@@ -216,7 +205,7 @@ func Nearest(all []Measurement, flowM3s float64) (Geometry, error) {
 // flow^(1-b)/a with width = a flow^b.
 func (g Geometry) DV(flowM3s float64) float64 { return flowM3s / g.Width.At(flowM3s) }
 
-// DVHigh is Push with a one-sided margin of 90 % for the scatter of the
+// DVHigh is DV with a one-sided margin of 90 % for the scatter of the
 // measurements: exp(1.2816 s).
 func (g Geometry) DVHigh(flowM3s float64) float64 { return g.DV(flowM3s) * g.margin() }
 
@@ -224,17 +213,62 @@ const z90 = 1.2816
 
 func (g Geometry) margin() float64 { return math.Exp(z90 * g.Width.S) }
 
-// LimitFlow is the flow at which Push reaches a value, m3/s: (a D)^(1/(1-b)).
-func (g Geometry) LimitFlow(pushM2s float64) float64 {
-	return math.Pow(g.Width.Coef*pushM2s, 1/(1-g.Width.Exp))
+// LimitFlow is the flow at which DV reaches a value, m3/s: (a D)^(1/(1-b)).
+func (g Geometry) LimitFlow(dvM2s float64) float64 {
+	return math.Pow(g.Width.Coef*dvM2s, 1/(1-g.Width.Exp))
 }
 
 // LimitFlowHigh is the flow at which DVHigh reaches a value: the one to act on.
-func (g Geometry) LimitFlowHigh(pushM2s float64) float64 { return g.LimitFlow(pushM2s / g.margin()) }
+func (g Geometry) LimitFlowHigh(dvM2s float64) float64 { return g.LimitFlow(dvM2s / g.margin()) }
+
+// at is what the section does at a flow.
+func (g Geometry) at(q float64) Hydraulics {
+	return Hydraulics{DVM2s: g.DV(q), DVHighM2s: g.DVHigh(q), DepthM: g.Depth.At(q), VelocityMS: g.Velocity.At(q)}
+}
+
+// flowAt is the flow at which a fitted value is reached; infinite where it never is.
+func (p Power) flowAt(y float64) float64 {
+	if p.Coef <= 0 || p.Exp <= 0 {
+		return math.Inf(1)
+	}
+	return math.Pow(y/p.Coef, 1/p.Exp)
+}
+
+// limits are the flows from which the levels begin, by every rule that has a line
+// of its own at this gauge; nil without measurements.
+func (in Input) limits() *Limits {
+	g := in.Geometry
+	if g == nil {
+		return nil
+	}
+	l := Limits{
+		CareM3s: g.LimitFlowHigh(CareDV), BetterNotM3s: min(g.LimitFlowHigh(BetterNotDV), g.MaxFlow), Rough: g.Scaled,
+		KeepOutM3s: min(g.LimitFlowHigh(KeepOutDV), g.LimitFlow(GaugersLimit), g.Depth.flowAt(MaxDepthM), g.Velocity.flowAt(MaxVelocityMS)),
+	}
+	if in.CeilingM3s > 0 {
+		l.BetterNotM3s = min(l.BetterNotM3s, in.CeilingM3s)
+	}
+	l.BetterNotM3s = min(l.BetterNotM3s, l.KeepOutM3s)
+	l.CareM3s = min(l.CareM3s, l.BetterNotM3s)
+	return &l
+}
+
+func (g Geometry) basis() string {
+	span := ""
+	if !g.From.IsZero() {
+		if span = fmt.Sprintf(", %d", g.From.Year()); g.To.Year() != g.From.Year() {
+			span += fmt.Sprintf("-%d", g.To.Year())
+		}
+	}
+	if g.Scaled {
+		return fmt.Sprintf("rough: scaled from %d measurements, the least favourable%s", g.N, span)
+	}
+	return fmt.Sprintf("estimated from %d measurements%s", g.N, span)
+}
 
 // Within are the flows for which an estimate may be printed: half the lowest to
-// 1.2 times the highest that was measured, or a third to three times the one
-// measurement that was carried. Outside it only bounds the level. Our own default.
+// 1.2 times the highest that was measured, or a third to three times those of
+// measurements that were carried. Outside it only bounds the level. Our own default.
 func (g Geometry) Within() (low, high float64) {
 	if g.Scaled {
 		return g.MinFlow / 3, 3 * g.MaxFlow

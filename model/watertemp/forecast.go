@@ -47,6 +47,12 @@ func (m *Model) assimilate(in Input) assimilated {
 // plus new error drawn for the row. The same seed gives the same rows. It is nil
 // if there is no past season to draw from.
 func (m *Model) Forecast(history Input, ensemble [][]float64, days, n int, seed uint64) [][]float64 {
+	return m.ForecastWithFlow(history, ensemble, nil, days, n, seed)
+}
+
+// ForecastWithFlow is Forecast with the flow of each member given, m3/s by member and
+// day; a nil flow is that of the member's past season.
+func (m *Model) ForecastWithFlow(history Input, ensemble, flowAhead [][]float64, days, n int, seed uint64) [][]float64 {
 	f := newFutures(history, ensemble, days, n, seed)
 	if f == nil {
 		return nil
@@ -76,7 +82,12 @@ func (m *Model) Forecast(history Input, ensemble [][]float64, days, n int, seed 
 		row := room[k*days : (k+1)*days : (k+1)*days]
 		out[k] = row
 		air, logFlow := f.next()
-		if m.MeanFlow > 0 && logFlow != nil {
+		switch {
+		case m.MeanFlow > 0 && flowAhead != nil:
+			for d, q := range flowAhead[k] {
+				flow[d] = min(max(m.logRatio(q), logFlowLow), logFlowHigh)
+			}
+		case m.MeanFlow > 0 && logFlow != nil:
 			over := math.Log(f.place.MeanFlow / m.MeanFlow)
 			for d, q := range logFlow {
 				flow[d] = min(max(q+over, logFlowLow), logFlowHigh)

@@ -95,7 +95,7 @@ type lagPrior struct {
 var pooledLags = func() *lagPrior {
 	b := &lagPrior{precision: mat.NewSymDense(nLag, nil)}
 	u := mat.NewTriDense(nLag, mat.Upper, nil)
-	for i, r := range laggedTable {
+	for i, r := range readTable("lagged.csv", laggedCSV, nLag) {
 		b.lines[i] = r.line
 		for j, v := range r.lower {
 			u.SetTri(j, i, v)

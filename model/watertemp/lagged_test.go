@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/floats"
@@ -133,7 +134,7 @@ func TestLaggedTableComesFromTheFittedYears(t *testing.T) {
 		return
 	}
 	worst, ratio := 0.0, 0.0
-	for i, r := range laggedTable {
+	for i, r := range readTable("lagged.csv", laggedCSV, nLag) {
 		was := 0.0
 		for _, v := range r.lower {
 			was += v * v
@@ -161,6 +162,6 @@ func printLags(t *testing.T, b *lagPrior, cov *mat.SymDense) {
 		for j := range lower {
 			lower[j] = low.At(i, j)
 		}
-		fmt.Printf("\t{[nClimate]float64{%s}, []float64{%s}},\n", list(b.lines[i][:]), list(lower))
+		fmt.Printf("%d,%s,%s%s\n", i, list(b.lines[i][:]), list(lower), strings.Repeat(",", nLag-i-1))
 	}
 }

@@ -142,7 +142,7 @@ func TestPooledTableComesFromTheFittedYears(t *testing.T) {
 	}
 	if steps > 0 {
 		for i := range nParam {
-			fmt.Printf("\t{[nClimate]float64{%s}, []float64{%s}},\n", list(b.lines[i][:]), list(b.lower[i][:i+1]))
+			fmt.Printf("%d,%s,%s%s\n", i, list(b.lines[i][:]), list(b.lower[i][:i+1]), strings.Repeat(",", nParam-i-1))
 		}
 	}
 }
@@ -153,5 +153,5 @@ func list(v []float64) string {
 	for j := range s {
 		s[j] = fmt.Sprintf("%.4g", v[j])
 	}
-	return strings.Join(s, ", ")
+	return strings.Join(s, ",")
 }

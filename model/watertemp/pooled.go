@@ -23,7 +23,7 @@ type prior struct {
 // the year after it, for the check.
 var pooled = func() *prior {
 	b := &prior{}
-	for i, r := range pooledTable {
+	for i, r := range readTable("pooled.csv", pooledCSV, nParam) {
 		b.lines[i] = r.line
 		copy(b.lower[i][:], r.lower)
 	}

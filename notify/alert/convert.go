@@ -1,6 +1,8 @@
 package alert
 
 import (
+	"fmt"
+	"strings"
 	"time"
 
 	"example.org/eclose/forecast"
@@ -35,6 +37,9 @@ func FromOutlook(o forecast.Outlook, tie func(group string, stage forecast.Stage
 		}
 		for i, d := range s.Days {
 			x.Days[i] = Day{Date: d.Date.String(), P: d.P, PCalendar: d.PCalendar}
+		}
+		if level, why := forecast.DarkestOf(s.Hours, s.Window.Peak.P50, o.Zone, o.Lat, o.Lon).Asks(); level > wading.Quiet {
+			x.Dark = fmt.Sprintf("Some of these hours fall in %s. Caution at least %d then: %s.", why, level, level.Words())
 		}
 		if tie != nil {
 			x.Tie = tie(s.Group, s.Stage)
@@ -71,12 +76,14 @@ type RiverInfo struct {
 
 // FromCaution judges a river by what is known at now, and once more with lower
 // limits for the way down: a level falls only when the flow is 10 % below the
-// limit that raised it, 15 % for level 3 (our own default).
+// limit that raised it, 15 % for level 3 (our own default). Nightfall is no news:
+// the light is that of the hours somebody asks for, so it is left out.
 func FromCaution(p RiverInfo, in wading.Input, now time.Time, u wading.Units) Reading {
+	in.At, in.Light = now, wading.Daylight
 	c := wading.Assess(in)
 	r := Reading{
 		River: p.River, RiverName: p.RiverName, Zone: p.Zone, Gauge: p.Gauge, Notices: p.Notices,
-		Level: int(c.Level), Known: c.Known, Hold: int(max(c.Level, held(in))), Title: c.Headline(),
+		Level: int(c.Level), Known: c.Known, Doubted: c.Doubted, Hold: int(max(c.Level, held(in))), Title: c.Headline(),
 		FlowM3S: value(in.Flow, now), StageM: value(in.Stage, now), WaterC: value(in.Water, now),
 	}
 	// The judgement is as old as its newest reading: one sensor may be dead while
@@ -86,13 +93,17 @@ func FromCaution(p RiverInfo, in wading.Input, now time.Time, u wading.Units) Re
 			r.At = v.At
 		}
 	}
-	if r.At.IsZero() || in.FloodWarning != "" {
+	if r.At.IsZero() || len(in.Warnings.List) > 0 {
 		r.At = now
 	}
-	for _, x := range c.Reasons {
+	r.Until, r.Warnings = c.Until, warningsOf(in.Warnings, now)
+	for _, x := range c.View(u).Reasons {
+		if strings.HasPrefix(x.Code, "warning.") {
+			r.Warned = max(r.Warned, x.Level)
+		}
 		r.FastRise = r.FastRise || x.Code == "rise.fast"
-		if x.Level == c.Level || x.Level > wading.Quiet {
-			r.Reasons = append(r.Reasons, x.Text(u))
+		if x.Level == int(c.Level) || x.Level > int(wading.Quiet) {
+			r.Reasons = append(r.Reasons, x.Text)
 		}
 	}
 	for _, s := range c.Unknowns {

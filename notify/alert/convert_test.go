@@ -9,19 +9,53 @@ import (
 	"example.org/eclose/model/wading"
 )
 
+func measured(v float64, age time.Duration) wading.Reading {
+	return wading.Reading{Value: v, Age: age, Present: true}
+}
+
+// week is a week and a day of hourly readings about a value.
+func week(v float64, age time.Duration) (out []wading.Past) {
+	for h := range 8 * 24 {
+		out = append(out, wading.Past{Age: age + time.Duration(h)*time.Hour, Value: v * (1 + 0.001*float64(h%7))})
+	}
+	return out
+}
+
 func TestAJudgementIsAsOldAsItsNewestReading(t *testing.T) {
 	high := wading.Input{
-		Flow:  wading.Measured(3, 5*time.Hour),
-		Stage: wading.Measured(2.4, 10*time.Minute),
+		Flow: measured(3, 5*time.Hour), FlowPast: week(3, 5*time.Hour),
+		Stage: measured(2.4, 10*time.Minute), StagePast: week(2.4, 10*time.Minute),
 		Flood: wading.Flood{ActionM: 2, MinorM: 3, ModerateM: 4, MajorM: 5},
 	}
 	r := FromCaution(RiverInfo{River: "wend"}, high, start, wading.Metric)
 	if r.Level != 3 || !r.Known || !r.At.Equal(start.Add(-10*time.Minute)) {
 		t.Errorf("a flood by the height while the flow is dead: level %d known %t at %s", r.Level, r.Known, r.At)
 	}
-	warned := wading.Input{Flow: wading.Measured(3, time.Hour), Flood: wading.NoFlood, FloodWarning: "flood warning"}
+	warned := wading.Input{Flow: measured(3, time.Hour), Flood: wading.NoFlood, Warnings: wading.Warnings{Asked: true, Known: true, List: []wading.Warning{{Hazard: wading.FloodHazard}}}}
 	if r := FromCaution(RiverInfo{River: "wend"}, warned, start, wading.Metric); r.Level != 3 || !r.At.Equal(start) {
 		t.Errorf("a warning: level %d at %s", r.Level, r.At)
+	}
+}
+
+func TestAReadingThatIsNotBelievedMutesGoodNews(t *testing.T) {
+	in := wading.Input{Flow: measured(0.1, 10*time.Minute), FlowPast: week(3, 10*time.Minute), Flood: wading.NoFlood, Light: wading.Night}
+	in.FlowPast[0].Value = 0.1
+	r := FromCaution(RiverInfo{River: "wend"}, in, start, wading.Metric)
+	var f Flow
+	f.Read(r)
+	if !r.Doubted || !f.Inhibits() {
+		t.Errorf("a flow that fell thirtyfold: doubted %t, inhibits %t", r.Doubted, f.Inhibits())
+	}
+	for _, x := range r.Reasons {
+		if strings.Contains(x, "dark") {
+			t.Errorf("nightfall is told as news: %q", x)
+		}
+	}
+	in.FlowPast[0].Value, in.Flow.Value = 3, 3
+	r = FromCaution(RiverInfo{River: "wend"}, in, start.Add(time.Hour), wading.Metric)
+	f.Read(r)
+	if r.Doubted || f.Inhibits() {
+		t.Errorf("an ordinary flow: doubted %t, inhibits %t, %v", r.Doubted, f.Inhibits(), r.Reasons)
 	}
 }
 
@@ -41,7 +75,7 @@ func TestALevelIsHeldTenPercentBelowItsLimit(t *testing.T) {
 		{11.5, 1, 2}, // 0.6 from 12: 10 % below is 10.8
 		{10.5, 1, 1},
 	} {
-		in := wading.Input{Flow: wading.Measured(tc.flow, time.Minute), Water: wading.Measured(18, time.Minute), Geometry: g, Flood: wading.NoFlood}
+		in := wading.Input{Flow: measured(tc.flow, time.Minute), Water: measured(18, time.Minute), Geometry: g, Flood: wading.NoFlood}
 		r := FromCaution(RiverInfo{River: "wend"}, in, start, wading.Metric)
 		if r.Level != tc.level || r.Hold != tc.hold {
 			t.Errorf("%.1f m3/s: level %d, held %d; want %d, %d", tc.flow, r.Level, r.Hold, tc.level, tc.hold)

@@ -29,8 +29,9 @@ type Stage struct {
 	To           string   `json:"to"`
 	CalendarFrom string   `json:"cal_from"` // the calendar's window
 	CalendarTo   string   `json:"cal_to"`
-	Hours        string   `json:"hours"` // of the day, in words
-	Tie          []string `json:"tie"`   // one line per imitation: sizes, colours
+	Hours        string   `json:"hours"`          // of the day, in words
+	Dark         string   `json:"dark,omitempty"` // what the light asks for where the hours reach into dusk or night
+	Tie          []string `json:"tie"`            // one line per imitation: sizes, colours
 }
 
 // Outlook is a new outlook of one river, as far as mails need it.
@@ -60,9 +61,16 @@ type Reading struct {
 	Gauge     string    `json:"gauge"` // name and number
 	At        time.Time `json:"at"`    // of the reading itself
 
+	// Warnings are the official warnings in force, and Warned the level that
+	// they alone ask for.
+	Warnings []Warning `json:"warnings,omitempty"`
+	Warned   int       `json:"warned,omitempty"`
+
 	// Level is 0..3: at least this, and all of it when Known.
 	Level int  `json:"level"`
 	Known bool `json:"known"`
+	// Doubted says that a reading was not believed: good news must wait.
+	Doubted bool `json:"doubted,omitempty"`
 	// Hold is the level that the same reading gives with the limits lowered by
 	// the margin of the hysteresis; it is never below Level.
 	Hold     int      `json:"hold"`
@@ -70,12 +78,12 @@ type Reading struct {
 	Title    string   `json:"title"`   // the level in words
 	Reasons  []string `json:"reasons"` // worst first, with numbers in both units
 
-	FlowM3S *Value        `json:"flow_m3s,omitempty"`
-	StageM  *Value        `json:"stage_m,omitempty"`
-	WaterC  *Value        `json:"water_c,omitempty"`
-	Valid   time.Duration `json:"valid"` // how long the caution may be read as current; 0: 6 h
-	Notices string        `json:"notices,omitempty"`
-	Heat    string        `json:"heat,omitempty"` // advice where the water is too warm for the fish; empty where it is not
+	FlowM3S *Value    `json:"flow_m3s,omitempty"`
+	StageM  *Value    `json:"stage_m,omitempty"`
+	WaterC  *Value    `json:"water_c,omitempty"`
+	Until   time.Time `json:"until"` // past it the level is unknown
+	Notices string    `json:"notices,omitempty"`
+	Heat    string    `json:"heat,omitempty"` // advice where the water is too warm for the fish; empty where it is not
 }
 
 // Kinds of item in a mail.
@@ -121,6 +129,7 @@ type Item struct {
 	After   string  `json:"after,omitempty"` // key of the mail without which this one makes no sense
 	Since   int64   `json:"since,omitempty"` // microseconds
 	Asked   float64 `json:"asked,omitempty"` // threshold of the reader
+	Told    string  `json:"told,omitempty"`  // warnings that the reader knew before
 }
 
 // Email is one mail, ready to be worded and carried.

@@ -47,23 +47,28 @@ type Change struct {
 // hysteresis, and the streaks that would change it. It is a pure function of
 // the readings and the times it was looked at.
 type Flow struct {
-	Level    int       `json:"level"`
-	Raw      int       `json:"raw"`      // of the last reading, confirmed or not
-	LastAt   time.Time `json:"last_at"`  // last reading
-	KnownAt  time.Time `json:"known_at"` // last reading that told the whole level
+	Level   int       `json:"level"`
+	Raw     int       `json:"raw"`      // of the last reading, confirmed or not
+	LastAt  time.Time `json:"last_at"`  // last reading
+	KnownAt time.Time `json:"known_at"` // last reading that told the whole level
+
+	Warned []Standing `json:"warned,omitempty"` // official warnings
+
 	Up       [4]Streak `json:"up"`       // readings at or above a level
 	Down     Streak    `json:"down"`     // readings below the level that holds
 	DownMax  int       `json:"down_max"` // the highest among them
 	Changes  []Change  `json:"changes"`  // of the last day
 	Flapping bool      `json:"flapping"`
 	NoData   bool      `json:"no_data"`
-	News     string    `json:"news"` // facts of the reading that last changed something
+	Doubted  bool      `json:"doubted"` // the last reading was not believed
+	News     string    `json:"news"`    // facts of the reading that last changed something
 	Latest   *Reading  `json:"latest"`
 }
 
 // Inhibits says whether good news of the river must wait: a level of 2 or more
-// holds, or was just read and is not confirmed yet.
-func (f *Flow) Inhibits() bool { return max(f.Level, f.Raw) >= 2 }
+// holds, or was just read and is not confirmed yet, or the last reading was not
+// believed.
+func (f *Flow) Inhibits() bool { return f.Doubted || max(f.Level, f.Raw) >= 2 }
 
 // Read takes in a reading and says whether the level, or the way in which it is
 // told, changed. A reading not newer than the last does nothing.
@@ -71,7 +76,7 @@ func (f *Flow) Read(r Reading) (changed bool) {
 	if !r.At.After(f.LastAt) {
 		return false
 	}
-	f.LastAt = r.At
+	f.LastAt, f.Doubted = r.At, r.Doubted
 	if r.Known || r.Level > f.Raw {
 		f.Raw = r.Level
 	}

@@ -174,6 +174,8 @@ func takeBack(ctx context.Context, q *sqlc.Queries, m sqlc.Outbox, it Item) erro
 	e.Mail, e.SentAt, e.State, e.News = it.After, it.Since, "", ""
 	switch {
 	case it.Rule == ruleNoData:
+	case it.Rule == ruleWarnings:
+		e.News = it.Told
 	case caution(it.Kind):
 		if e.SentLevel = 0; it.Was >= notifyFrom {
 			e.SentLevel, e.State = int64(it.Was), stateOpen
@@ -273,12 +275,7 @@ func (l *leasing) take(ctx context.Context, m sqlc.Outbox) (*Email, error) {
 	if err != nil {
 		return nil, err
 	}
-	level := 0
-	for _, it := range keep {
-		if caution(it.Kind) {
-			level = max(level, it.Level)
-		}
-	}
+	level := highest(keep)
 	if doubt && level < 3 {
 		// What was worth a second copy is gone from it. If the first arrived, that
 		// is all there will be.
@@ -291,6 +288,16 @@ func (l *leasing) take(ctx context.Context, m sqlc.Outbox) (*Email, error) {
 		return nil, err
 	}
 	return l.email(ctx, m, person, keep, level)
+}
+
+// highest returns the highest caution level of the items, 0 without a caution.
+func highest(items []Item) (level int) {
+	for _, it := range items {
+		if caution(it.Kind) {
+			level = max(level, it.Level)
+		}
+	}
+	return level
 }
 
 // overtaken says why an item must not be told any more; "" where it may.
@@ -310,6 +317,11 @@ func (l *leasing) overtaken(ctx context.Context, it Item) (string, error) {
 		return "held back by caution level", nil
 	case it.Kind == KindNoData && !f.NoData:
 		return "readings resumed", nil
+	case it.Kind == KindWarning:
+		if len(f.Warned) == 0 {
+			return "the warnings are over", nil
+		}
+		return "", nil
 	case caution(it.Kind) && it.Kind != KindNoData && f.Level != it.Level:
 		return "overtaken", nil
 	}

@@ -55,6 +55,18 @@ func wordsFor(l alert.Email, date time.Time) words {
 }
 
 func (w words) block(it alert.EmailItem) block {
+	b := w.about(it)
+	r := it.Reading
+	if r == nil {
+		r = it.Caution
+	}
+	if r != nil {
+		b.Facts = append(w.warnings(r), b.Facts...)
+	}
+	return b
+}
+
+func (w words) about(it alert.EmailItem) block {
 	if alert.Good(it.Kind) || it.Kind == alert.KindClosed {
 		return w.window(it)
 	}
@@ -180,18 +192,47 @@ func level(r *alert.Reading) string {
 	case r.Known:
 		return fmt.Sprintf("Caution %d of 3: %s.", r.Level, wading.Level(min(max(r.Level, 0), 3)).Words())
 	case r.Level > 0:
-		return fmt.Sprintf("Caution level unknown, but at least %d of 3: %s.", r.Level, wading.Level(min(r.Level, 3)).Words())
+		return fmt.Sprintf("Caution level unknown, but at least %d of 3 (%s): treat the river as too high until you have seen it.", r.Level, wading.Level(min(r.Level, 3)).Words())
 	}
-	return "Caution level unknown: treat the river as too high until you have seen it."
+	return tooHigh
 }
 
-const validFor = 6 * time.Hour
+const tooHigh = "Caution level unknown: treat the river as too high until you have seen it."
 
-func valid(r *alert.Reading) time.Time {
-	if r.Valid > 0 {
-		return r.At.Add(r.Valid)
+// far is how many days ahead a window must open for its caution to shrink to one
+// line: nobody wades next month by today's flow. Our own default.
+const far = 7
+
+// later is the caution of a window that is days away.
+func (w words) later(url string) []string {
+	line := "Check the caution level before you go: flow on the day is unknown."
+	if url != "" {
+		line = "Check the caution level before you go (flow on the day is unknown): " + url
 	}
-	return r.At.Add(validFor)
+	return []string{line, overrule}
+}
+
+// isFar reports whether a window opens later than a few days from now.
+func (w words) isFar(from string) bool {
+	t, err := time.ParseInLocation(time.DateOnly, from, w.zone)
+	return err == nil && t.After(w.date.AddDate(0, 0, far))
+}
+
+// valid is until when a caution may be read as current.
+func valid(r *alert.Reading) time.Time {
+	if r.Until.After(r.At) {
+		return r.Until
+	}
+	return r.At
+}
+
+// fromGauge tells the reading's time and until when it counts, both absolute.
+func (w words) fromGauge(r *alert.Reading) string {
+	t := fmt.Sprintf("From gauge %s, read at %s.", clean(r.Gauge), clock(r.At, r.Zone))
+	if r.Known {
+		t += fmt.Sprintf(" Valid until %s; after that the caution level is unknown.", clock(valid(r), r.Zone))
+	}
+	return t
 }
 
 // above is the caution as it stands above the fold of a mail about insects.
@@ -200,13 +241,14 @@ func (w words) above(r *alert.Reading) []string {
 		return []string{noLevel, overrule}
 	}
 	var out []string
-	if w.date.After(valid(r)) {
+	switch {
+	case r.Known && w.date.After(valid(r)):
 		out = append(out, fmt.Sprintf("Caution level unknown: it was %[2]d of 3 at the last reading (%[1]s). Treat the river as too high until you have seen it.",
 			clock(r.At, r.Zone), r.Level))
-	} else {
+	default:
 		out = append(out, level(r))
 		out = append(out, sentences(r.Reasons)...)
-		out = append(out, fmt.Sprintf("From gauge %s, read at %s. Valid until %s.", clean(r.Gauge), clock(r.At, r.Zone), clock(valid(r), r.Zone)))
+		out = append(out, w.fromGauge(r))
 	}
 	return append(out, notWading, overrule)
 }
@@ -234,9 +276,12 @@ func (w words) caution(it alert.EmailItem) block {
 	case alert.KindFlapping:
 		b.Heading = fmt.Sprintf("%s: conditions are changing quickly (caution %d of 3)", name, now)
 		b.Lead = append(b.Lead, fmt.Sprintf("The level has gone up and down several times in a day. It stays at %d (%s) until it has been steady for 12 hours.", now, word))
+	case alert.KindWarning:
+		b.Heading = fmt.Sprintf("%s: %s", name, w.warningSubject(it))
+		b.Lead = append(b.Lead, "New official warning, or one that got worse.")
 	case alert.KindNoData:
 		b.Heading = fmt.Sprintf("%s: no usable reading since %s", name, clock(since, zone))
-		b.Lead = append(b.Lead, "The gauge has sent no usable reading since then, so the caution level is unknown. Treat the river as too high until you have seen it.")
+		b.Lead = append(b.Lead, "Since then a reading or a warning service has been missing or doubtful, so the caution level is unknown. Treat the river as too high until you have seen it.")
 		if now > 0 {
 			b.Lead = append(b.Lead, fmt.Sprintf("The last level was %d of 3 (%s). Missing data does not lower it.", now, word))
 		}
@@ -250,9 +295,8 @@ func (w words) caution(it alert.EmailItem) block {
 	}
 	if it.Kind != alert.KindNoData {
 		b.Caution = append(b.Caution, sentences(r.Reasons)...)
-		b.Caution = append(b.Caution, fmt.Sprintf("Valid until %s; check again after that.", clock(valid(r), r.Zone)))
 	}
-	b.Caution = append(b.Caution, fmt.Sprintf("From gauge %s, read at %s. ", clean(r.Gauge), clock(r.At, r.Zone))+notWading, provisional, overrule)
+	b.Caution = append(b.Caution, w.fromGauge(r)+" "+notWading, provisional, overrule)
 	if now >= 2 {
 		b.Small = append(b.Small, "Stay out if the water is rising, colouring or carrying debris, if you hear a horn, siren or thunder, or if you cannot see the bottom at knee depth.")
 	}
@@ -320,9 +364,15 @@ func (w words) window(it alert.EmailItem) block {
 		fact{"Window", fmt.Sprintf("%s to %s, peak about %s", day(s.From), day(s.To), day(s.Peak))},
 		fact{"Calendar window", span(s.CalendarFrom, s.CalendarTo)},
 		fact{"Local hours", or(clean(s.Hours), "unknown")})
+	if s.Dark != "" {
+		b.Facts = append(b.Facts, fact{"Light", clean(s.Dark)})
+	}
 	b.Facts = w.readings(b.Facts, o.Zone, o.FlowM3S, nil, o.WaterC)
 	if o.Notices != "" {
 		b.Facts = append(b.Facts, fact{"Local notices", clean(o.Notices)})
+	}
+	if alert.Good(it.Kind) && w.isFar(s.From) {
+		b.Caution = w.later(o.URL)
 	}
 	if alert.Good(it.Kind) {
 		b.Tie = cleanAll(s.Tie)

@@ -69,7 +69,7 @@ func wendOutlook() *alert.Outlook {
 
 func wendReading(level int) *alert.Reading {
 	return &alert.Reading{
-		River: "wend", RiverName: "River Wend", Zone: "Europe/London", Gauge: "Wend at Fell Bridge (900001)", At: date.Add(-25 * time.Minute),
+		River: "wend", RiverName: "River Wend", Zone: "Europe/London", Gauge: "Wend at Fell Bridge (900001)", Until: date.Add(95 * time.Minute), At: date.Add(-25 * time.Minute),
 		Level: level, Known: true, Hold: level, Title: "x", Reasons: []string{"depth × speed 0.20 m²/s (2.2 ft²/s)"},
 		FlowM3S: &alert.Value{V: 34, At: date.Add(-25 * time.Minute)}, WaterC: &alert.Value{V: 12.4, At: date.Add(-25 * time.Minute)},
 	}
@@ -253,7 +253,11 @@ func TestEveryKindOfMailIsWordedHonestly(t *testing.T) {
 	unseen.Caution = nil
 	old := open()
 	old.Caution = wendReading(0)
-	old.Caution.At = date.Add(-8 * time.Hour)
+	old.Caution.At, old.Caution.Until = date.Add(-8*time.Hour), date.Add(-6*time.Hour)
+	weeks := open()
+	later := *weeks.About
+	later.From, later.To, later.Dark = "2026-06-27", "2026-07-09", "Some of these hours fall in dusk: leave while you still see the bed and the way out. Caution at least 1 then: take care."
+	weeks.About = &later
 	item := func(kind string, level, was int) alert.EmailItem {
 		return alert.EmailItem{Item: alert.Item{Kind: kind, River: "wend", Level: level, Was: was, Since: date.Add(-5 * time.Hour).UnixMicro()}, Reading: wendReading(level)}
 	}
@@ -272,6 +276,9 @@ func TestEveryKindOfMailIsWordedHonestly(t *testing.T) {
 		{"warm water", "Water too warm for trout. River Wend: Blue-winged", "WARM WATER: the water reached 21.4", warm},
 		{"warm water by the model only", "Water may be too warm for trout. River Wend: Blue-winged", "WARM WATER: modelled, not measured", ahead},
 		{"no caution known", "River Wend: Blue-winged olive", "Caution level unknown: no flow caution for this river", unseen},
+		{"a window weeks off", "River Wend: Blue-winged olive", "CAUTION Check the caution level before you go (flow on the day is unknown): https://eclose.example.org/rivers/wend Local notices", weeks},
+		{"hours that reach into the dusk", "River Wend: Blue-winged olive", "Light: Some of these hours fall in dusk", weeks},
+		{"a caution says until when", "River Wend: Blue-winged olive", "after that the caution level is unknown.", open()},
 		{"an old caution", "River Wend: Blue-winged olive", "Caution level unknown: it was 0 of 3 at the last reading (22:12 BST on Fri 5 Jun 2026)", old},
 	} {
 		t.Run(tc.what, func(t *testing.T) {

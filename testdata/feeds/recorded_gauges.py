@@ -122,12 +122,6 @@ def swiss(path):
     series, left = {}, 0
     root = ET.parse(path).getroot()
     found = []
-    for m in root.iter("MesPar"):
-        variable, factor = TYPES[int(m.get("Typ"))]
-        text = [w.text for w in m.findall("Wert") if not w.attrib][0] or ""
-        date = m.findtext("Datum")
-        t = datetime.strptime(date + " " + m.findtext("Zeit"), "%d.%m.%Y %H:%M") if date else None
-        found.append((m.get("StrNr"), variable, "%d-%d" % (int(m.get("Typ")), int(m.get("Var"))), t, text, factor))
     for st in root.iter("station"):
         for q in st.findall("parameter"):
             if q.get("type"):
@@ -147,19 +141,8 @@ def swiss(path):
     table.series(path, "bafu", series, left=left)
 
 
-for p in files("ch-bafu/*"):
+for p in files("ch-bafu/*hydroweb*"):
     swiss(p)
-
-
-# --- Norway
-
-for p in files("no-nve/*"):
-    series = {}
-    for d in json.load(open(p))["data"]:
-        key = "nve/%s/%s/instant" % (d["stationId"], {1000: "gauge_height", 1001: "discharge"}[d["parameter"]])
-        for o in d["observations"]:
-            put(series, key, datetime.fromisoformat(o["time"].replace("Z", "+00:00")), F(repr(o["value"])), ["quality %d" % o["quality"]])
-    table.series(p, "nve", series, left=0)
 
 
 # --- WaterML 2.0

@@ -107,60 +107,6 @@ def files(pattern):
     return sorted(glob.glob(os.path.join(ROOT, pattern)))
 
 
-for p in files("usgs-legacy-json/*.json"):
-    f = File(p, "usgs-legacy")
-    for s in json.load(open(p))["value"]["timeSeries"]:
-        v, site = s["variable"], s["sourceInfo"]["siteCode"][0]
-        stat = v["options"]["option"][0].get("optionCode")
-        for m in s["values"]:
-            rows, daily = [], stat != "00000"
-            for r in m["value"]:
-                t, daily = utc(r["dateTime"])
-                rows.append((t, r["value"], v["noDataValue"]) + codes(r["qualifiers"]))
-            f.add(site["agencyCode"] + "-" + site["value"], v["variableCode"][0]["value"], stat, str(m["method"][0]["methodID"]), daily, v["unit"]["unitCode"], rows)
-    f.write()
-
-for p in files("usgs-legacy-xml/*.xml"):
-    f = File(p, "usgs-legacy")
-    ns = "{http://www.cuahsi.org/waterML/1.1/}"
-    for s in ET.parse(p).getroot().iter(ns + "timeSeries"):
-        var, site = s.find(ns + "variable"), s.find(f"{ns}sourceInfo/{ns}siteCode")
-        stat = var.find(f"{ns}options/{ns}option").get("optionCode")
-        for m in s.findall(ns + "values"):
-            rows, daily = [], stat != "00000"
-            for r in m.findall(ns + "value"):
-                t, daily = utc(r.get("dateTime"))
-                rows.append((t, r.text, var.findtext(ns + "noDataValue")) + codes((r.get("qualifiers") or "").split()))
-            f.add(site.get("agencyCode") + "-" + site.text, var.findtext(ns + "variableCode"), stat, m.find(ns + "method").get("methodID"), daily,
-                  (var.findtext(f"{ns}unit/{ns}unitCode") or "").strip(), rows)
-    f.write()
-
-for p in files("usgs-legacy-rdb/*.rdb") + files("usgs-series/*.rdb") + files("usgs-series/*.tsv"):
-    lines = [l.rstrip("\n").split("\t") for l in open(p) if not l.startswith("#")]
-    head, body = lines[0], lines[1:]
-    if re.fullmatch(r"\d+[sdn]", body[0][0]):
-        body = body[1:]
-    f = File(p, "usgs-legacy", "two-digit-years-from=1930" if p.endswith(".tsv") else "")
-    cols = [i for i, n in enumerate(head) if re.fullmatch(r"\d+_\d{5}(_\d{5})?", n)]
-    if not cols:
-        f.left = len(body)
-    for i in cols:
-        ts, code, stat = (head[i].split("_") + [None])[:3]
-        rows, daily = [], "tz_cd" not in head
-        for r in body:
-            t = r[head.index("datetime")]
-            if "/" in t:
-                m, d, y = map(int, t.split("/"))
-                when = datetime(y + (1900 if y >= 30 else 2000), m, d, tzinfo=timezone.utc)
-            elif daily:
-                when = utc(t)[0]
-            else:
-                when = datetime.strptime(t, "%Y-%m-%d %H:%M").replace(tzinfo=timezone(timedelta(hours=ZONES[r[head.index("tz_cd")]]))).astimezone(timezone.utc)
-            rows.append((when, r[i], None) + codes(r[i + 1].split(":")))
-        f.add(body[0][0] + "-" + body[0][1], code, stat, ts, daily, RDB_UNIT.get(code), rows)
-    f.write()
-
-
 def ogc(p, option="", site=None, param=None, stat=None):
     f = File(p, "usgs", option)
     if p.endswith(".csv"):

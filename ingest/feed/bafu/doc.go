@@ -1,7 +1,7 @@
-// Package bafu reads saved files of the Swiss Federal Office for the
-// Environment's gauges: hydroweb XML in both schemas and the older SMS list.
-// The open files ended in June 2021; the precise ones need a password.
+// Package bafu reads the newest readings of the gauges of the Swiss Federal
+// Office for the Environment (BAFU): hydroweb XML in both of its schemas.
 //
-// One saved file enters; the newest reading of each station in SI units and
-// UTC leaves. It must not fetch anything.
+// A station and a span of time enter, or one saved response; its newest
+// readings in SI units and UTC leave: the service keeps no history. It must not
+// know insects, other feeds or how readings are stored.
 package bafu

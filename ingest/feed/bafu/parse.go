@@ -1,9 +1,7 @@
 package bafu
 
 import (
-	"bufio"
 	"encoding/xml"
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -12,12 +10,15 @@ import (
 	"time"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // FeedName is the feed's name in keys, config and messages.
 const FeedName = "bafu"
 
-// Parser reads one saved file.
+const feed response.Feed = FeedName
+
+// Parser reads one response.
 type Parser struct {
 	Skipped func(ingest.Skipped)
 }
@@ -25,20 +26,9 @@ type Parser struct {
 // Name implements ingest.Parser.
 func (Parser) Name() string { return FeedName }
 
-func bad(where, problem, hint string, err error) *ingest.Error {
-	return &ingest.Error{Feed: FeedName, Where: where, Problem: problem, Hint: hint, Err: err}
-}
-
-const report = "report it with the saved file"
-
-// types: number of a parameter -> meaning. The older files write no unit; the
-// units are those that hydroweb.xml of the same day writes beside the numbers.
-var types = map[string]struct {
-	variable ingest.Variable
-	unit     string
-}{
-	"1": {ingest.GaugeHeight, "m"}, "2": {ingest.GaugeHeight, "m ü. M."}, "3": {ingest.WaterTemperature, "°C"},
-	"10": {ingest.Discharge, "m3/s"}, "22": {ingest.Discharge, "l/s"},
+// types: number of a parameter -> variable.
+var types = map[string]ingest.Variable{
+	"1": ingest.GaugeHeight, "2": ingest.GaugeHeight, "3": ingest.WaterTemperature, "10": ingest.Discharge, "22": ingest.Discharge,
 }
 
 // words: first word of a parameter's name -> meaning, where it has no number.
@@ -61,23 +51,7 @@ type station struct {
 	} `xml:"parameter"`
 }
 
-// listed is a row of the SMS list. The value is the one without attributes;
-// those with them are sliding extremes and the reading of a day before.
-type listed struct {
-	Number  string `xml:"StrNr,attr"`
-	Type    string `xml:"Typ,attr"`
-	Variant string `xml:"Var,attr"`
-	Name    string `xml:"Name"`
-	Date    string `xml:"Datum"`
-	Time    string `xml:"Zeit"`
-	Values  []struct {
-		Span string `xml:"dt,attr"`
-		Kind string `xml:"Typ,attr"`
-		Text string `xml:",chardata"`
-	} `xml:"Wert"`
-}
-
-// reading is one value of either kind of file.
+// reading is one value.
 type reading struct {
 	site, series string
 	variable     ingest.Variable
@@ -96,37 +70,19 @@ type parsing struct {
 func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	zone, err := time.LoadLocation("Europe/Zurich")
 	if err != nil {
-		return nil, bad("time zones", "Europe/Zurich is not known here", "install the system's time zone data", err)
-	}
-	br := bufio.NewReader(r)
-	if b, _ := br.Peek(3); string(b) == "\xef\xbb\xbf" {
-		_, _ = br.Discard(3)
+		return nil, feed.Fault("time zones", "Europe/Zurich is not known here", "install the system's time zone data", err)
 	}
 	ps := &parsing{c: ingest.NewCollector(FeedName, p.Skipped), zone: zone}
-	d := xml.NewDecoder(br)
-	if err := ps.read(d); err != nil {
-		if e, ok := errors.AsType[*ingest.Error](err); ok {
-			return nil, e
-		}
-		line, _ := d.InputPos()
-		where := fmt.Sprintf("line %d", line)
-		if s, ok := errors.AsType[*xml.SyntaxError](err); ok && strings.Contains(s.Msg, "unexpected EOF") || errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
-			e := bad(where, "the file ends early", "the download was cut short; fetch it again", nil)
-			e.Retryable = true
-			return nil, e
-		}
-		return nil, bad(where, "is not XML", "fetch it again; if it persists, "+report, err)
+	if err := feed.XML(r, ps.read); err != nil {
+		return nil, err
 	}
 	return ps.c.Finish()
 }
 
 func (p *parsing) read(d *xml.Decoder) error {
-	root := ""
-	for {
+	const root = "locations"
+	for inside := false; ; {
 		t, err := d.Token()
-		if errors.Is(err, io.EOF) && root == "" {
-			return bad("file", "is empty or not XML", "fetch it again", nil)
-		}
 		if err != nil {
 			return err
 		}
@@ -137,11 +93,11 @@ func (p *parsing) read(d *xml.Decoder) error {
 			}
 		case xml.StartElement:
 			switch {
-			case root == "":
-				root = t.Name.Local
-				if root != "locations" && root != "AKT_Data" {
-					return bad("file", fmt.Sprintf("its root is %q", ingest.Clip(root)), "save hydroweb.xml or the SMS list", nil)
+			case !inside:
+				if t.Name.Local != root {
+					return feed.Fault("response", fmt.Sprintf("its root is %q", ingest.Clip(t.Name.Local)), "save hydroweb.xml", nil)
 				}
+				inside = true
 				for _, a := range t.Attr {
 					if a.Name.Local == "export-time" {
 						// Newer files tell the offset of the export rightly.
@@ -158,14 +114,6 @@ func (p *parsing) read(d *xml.Decoder) error {
 				if err := p.station(s); err != nil {
 					return err
 				}
-			case t.Name.Local == "MesPar":
-				var l listed
-				if err := d.DecodeElement(&l, &t); err != nil {
-					return err
-				}
-				if err := p.listed(l); err != nil {
-					return err
-				}
 			}
 		}
 	}
@@ -179,15 +127,15 @@ func (p *parsing) station(s station) error {
 		pl.Lat, pl.Lon = wgs84(e, n)
 	}
 	for _, x := range s.Parameters {
-		r := reading{site: s.Number, series: number(x.Type) + "-" + number(x.Variant), unit: x.Unit, place: pl, time: x.Time}
+		r := reading{site: s.Number, series: x.Type + "-" + x.Variant, unit: x.Unit, place: pl, time: x.Time}
 		if x.Value != nil {
 			r.value = *x.Value
 		}
 		if x.Field != "" {
 			r.series = x.Field
 		}
-		if t, ok := types[number(x.Type)]; ok {
-			r.variable = t.variable
+		if t, ok := types[x.Type]; ok {
+			r.variable = t
 		} else if x.Type == "" {
 			first, _, _ := strings.Cut(x.Name, " ")
 			r.variable = words[first]
@@ -203,57 +151,29 @@ func (p *parsing) station(s station) error {
 	return nil
 }
 
-func (p *parsing) listed(l listed) error {
-	t, ok := types[number(l.Type)]
-	if !ok {
-		p.c.Skip(l.Number, "type "+ingest.Clip(l.Type), "unsupported variable", 1)
-		return nil
-	}
-	r := reading{site: l.Number, series: number(l.Type) + "-" + number(l.Variant), variable: t.variable, unit: t.unit,
-		place: ingest.SiteInfo{Name: strings.TrimSpace(l.Name), Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN(), Zone: "Europe/Zurich"}}
-	if l.Date != "" || l.Time != "" {
-		at, err := time.Parse("02.01.2006 15:04", strings.TrimSpace(l.Date)+" "+strings.TrimSpace(l.Time))
-		if err != nil {
-			return bad("station "+ingest.Clip(l.Number), fmt.Sprintf("%q is not a date and a time like 11.07.2020 15:10", ingest.Clip(l.Date+" "+l.Time)), report, nil)
-		}
-		r.time = at.Format("2006-01-02T15:04:05")
-	}
-	for _, v := range l.Values {
-		if v.Span == "" && v.Kind == "" {
-			r.value = v.Text
-		}
-	}
-	return p.add(r)
-}
-
-// number takes away the leading zero with which the older list writes "02".
-func number(s string) string {
-	if t := strings.TrimLeft(s, "0"); t != "" || s == "" {
-		return t
-	}
-	return "0"
-}
-
 func (p *parsing) add(r reading) error {
 	where := "station " + ingest.Clip(r.site)
 	if r.site == "" {
-		return bad("file", "a station has no number", report, nil)
+		return feed.Unexpected("response", "a station has no number", nil)
 	}
 	at, ok, err := p.instant(strings.TrimSpace(r.time))
 	if err != nil {
-		return bad(where, err.Error(), report, nil)
+		return feed.Unexpected(where, err.Error(), nil)
 	}
 	if !ok {
 		p.c.Skip(r.site, "series "+r.series, "it has no reading at present", 1)
 		return nil
 	}
-	v, err := value(r.value)
+	if r.value == "NaN" {
+		r.value = ""
+	}
+	v, err := response.Number(r.value)
 	if err != nil {
-		return bad(where+", "+r.series, err.Error(), report, nil)
+		return feed.Unexpected(where+", "+r.series, err.Error(), nil)
 	}
 	g, err := p.c.Open(ingest.Key{Feed: FeedName, Site: r.site, Variable: r.variable, Statistic: ingest.Instant, TimeSeries: r.series}, r.unit)
 	if err != nil {
-		return bad(where, "has a unit that cannot be used", "", err)
+		return feed.Unit(where, err)
 	}
 	g.Place = r.place
 	g.Add(at.UnixMicro(), v, "", ingest.ApprovalUnknown)
@@ -284,20 +204,6 @@ func (p *parsing) instant(s string) (at time.Time, ok bool, err error) {
 		return two[1], true, nil
 	}
 	return two[0], true, nil
-}
-
-// value reads a number with apostrophes between thousands; nothing and NaN are
-// missing.
-func value(s string) (float64, error) {
-	s = strings.ReplaceAll(strings.TrimSpace(s), "'", "")
-	if s == "" || s == "NaN" {
-		return math.NaN(), nil
-	}
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil || math.IsInf(v, 0) || math.IsNaN(v) {
-		return 0, fmt.Errorf("%q is not a number", ingest.Clip(s))
-	}
-	return v, nil
 }
 
 // wgs84 turns Swiss coordinates (LV03, m) into degrees by the approximate

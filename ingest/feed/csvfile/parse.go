@@ -14,10 +14,13 @@ import (
 	"time"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // FeedName is the feed's name in keys, config and messages.
 const FeedName = "csv"
+
+const feed response.Feed = FeedName
 
 // Column declares one column of values.
 type Column struct {
@@ -48,10 +51,6 @@ type Parser struct {
 
 // Name implements ingest.Parser.
 func (Parser) Name() string { return FeedName }
-
-func bad(where, problem, hint string, err error) *ingest.Error {
-	return &ingest.Error{Feed: FeedName, Where: where, Problem: problem, Hint: hint, Err: err}
-}
 
 func (p *Parser) onlyDays() bool {
 	for _, c := range p.Columns {
@@ -84,13 +83,10 @@ type row struct {
 
 // Parse implements ingest.Parser.
 func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
-	br := bufio.NewReaderSize(r, 64<<10)
-	if b, _ := br.Peek(3); string(b) == "\xef\xbb\xbf" {
-		_, _ = br.Discard(3)
-	}
+	br := response.Text(r)
 	for i := range p.SkipLines {
 		if _, err := br.ReadString('\n'); err != nil {
-			return nil, bad(fmt.Sprintf("line %d", i+1), fmt.Sprintf("the file has fewer than the %d lines to skip", p.SkipLines), "check skip-lines", nil)
+			return nil, feed.Fault(fmt.Sprintf("line %d", i+1), fmt.Sprintf("the file has fewer than the %d lines to skip", p.SkipLines), "check skip-lines", nil)
 		}
 	}
 	if p.Site == "" {
@@ -103,12 +99,12 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	cr.FieldsPerRecord = -1
 	cr.TrimLeadingSpace = cr.Comma != '\t'
 	if !validComma(cr.Comma) {
-		return nil, bad("config", fmt.Sprintf("delimiter %q is not allowed", p.Delimiter), "use a comma, a semicolon or a tab", nil)
+		return nil, feed.Fault("config", fmt.Sprintf("delimiter %q is not allowed", p.Delimiter), "use a comma, a semicolon or a tab", nil)
 	}
 	header, err := cr.Read()
 	if err != nil {
 		if errors.Is(err, io.EOF) {
-			return nil, bad("file", "has no header line", "check that it is not empty", nil)
+			return nil, feed.Fault("response", "has no header line", "check that it is not empty", nil)
 		}
 		return nil, broken(err)
 	}
@@ -120,7 +116,7 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 		return nil, err
 	}
 	if ps.clock, err = newClock(&ps.Parser); err != nil {
-		return nil, bad("config", err.Error(), "", nil)
+		return nil, feed.Fault("config", err.Error(), "", nil)
 	}
 	cr.ReuseRecord = true
 	if err := ps.rows(cr, len(header)); err != nil {
@@ -161,9 +157,9 @@ func (p *Parser) comma(br *bufio.Reader) rune {
 
 func broken(err error) *ingest.Error {
 	if pe, ok := errors.AsType[*csv.ParseError](err); ok {
-		return bad(fmt.Sprintf("line %d, column %d", pe.Line, pe.Column), "is not CSV", "check the delimiter and the quotes", pe.Err)
+		return feed.Fault(fmt.Sprintf("line %d, column %d", pe.Line, pe.Column), "is not CSV", "check the delimiter and the quotes", pe.Err)
 	}
-	e := bad("file", "could not be read", "", err)
+	e := feed.Fault("response", "could not be read", "", err)
 	return e
 }
 
@@ -191,7 +187,7 @@ func (p *parsing) find(header []string) error {
 			}
 		}
 		if len(p.Columns) == 0 {
-			return bad("line 1", "no column is declared, and none is named like \"water_temperature (°C)\"", "declare the columns in the config, under [[feeds.csv.column]]", nil)
+			return feed.Fault("line 1", "no column is declared, and none is named like \"water_temperature (°C)\"", "declare the columns in the config, under [[feeds.csv.column]]", nil)
 		}
 	}
 	var err error
@@ -202,7 +198,7 @@ func (p *parsing) find(header []string) error {
 	}
 	for _, c := range p.Columns {
 		if c.Variable.Unit() == "" {
-			return bad("config", fmt.Sprintf("column %q: variable %q is not supported", c.Name, c.Variable), "", nil)
+			return feed.Fault("config", fmt.Sprintf("column %q: variable %q is not supported", c.Name, c.Variable), "", nil)
 		}
 		f := field{Column: c, remark: -1}
 		if f.at, err = p.lookUp(c.Name); err != nil {
@@ -231,7 +227,7 @@ func (p *parsing) find(header []string) error {
 			}
 		}
 		if f.open, err = p.c.Open(k, c.Unit); err != nil {
-			return bad("config", fmt.Sprintf("column %q", c.Name), "", err)
+			return feed.Fault("config", fmt.Sprintf("column %q", c.Name), "", err)
 		}
 		if c.Period == ingest.Daily {
 			f.open.DayStart = "as declared by the file"
@@ -245,16 +241,16 @@ func (p *parsing) lookUp(name string) (int, error) {
 	if n, ok := strings.CutPrefix(name, "#"); ok {
 		i, err := strconv.Atoi(n)
 		if err != nil || i < 1 || i > len(p.header) {
-			return 0, bad("config", fmt.Sprintf("column %q: the file has %d columns", name, len(p.header)), "count them from 1, as #1, #2, ...", nil)
+			return 0, feed.Fault("config", fmt.Sprintf("column %q: the file has %d columns", name, len(p.header)), "count them from 1, as #1, #2, ...", nil)
 		}
 		return i - 1, nil
 	}
 	i := slices.Index(p.header, name)
 	if i < 0 {
-		return 0, bad(fmt.Sprintf("line %d", p.line+1), fmt.Sprintf("there is no column %q; the header has %s", name, ingest.Clip(strings.Join(p.header, ", "))), "check the column's name and the delimiter in the config", nil)
+		return 0, feed.Fault(fmt.Sprintf("line %d", p.line+1), fmt.Sprintf("there is no column %q; the header has %s", name, ingest.Clip(strings.Join(p.header, ", "))), "check the column's name and the delimiter in the config", nil)
 	}
 	if slices.Contains(p.header[i+1:], name) {
-		return 0, bad(fmt.Sprintf("line %d", p.line+1), fmt.Sprintf("two columns are named %q", name), "refer to it by position: #1, #2, ...", nil)
+		return 0, feed.Fault(fmt.Sprintf("line %d", p.line+1), fmt.Sprintf("two columns are named %q", name), "refer to it by position: #1, #2, ...", nil)
 	}
 	return i, nil
 }
@@ -280,7 +276,7 @@ func (p *parsing) rows(cr *csv.Reader, width int) error {
 			continue
 		}
 		if len(rec) < width {
-			return bad(fmt.Sprintf("line %d", line+p.line), fmt.Sprintf("has %d columns; the header has %d", len(rec), width), "the file may be cut off, or a delimiter is missing", nil)
+			return feed.Fault(fmt.Sprintf("line %d", line+p.line), fmt.Sprintf("has %d columns; the header has %d", len(rec), width), "the file may be cut off, or a delimiter is missing", nil)
 		}
 		cell := strings.TrimSpace(rec[p.timeAt])
 		st, err := p.clock.read(cell)
@@ -289,17 +285,17 @@ func (p *parsing) rows(cr *csv.Reader, width int) error {
 				p.c.Skip(p.Site, "the line below the header", "contains text, not readings", 1)
 				continue
 			}
-			return bad(at(p.timeAt), err.Error(), "check time-layout in the config", nil)
+			return feed.Fault(at(p.timeAt), err.Error(), "check time-layout in the config", nil)
 		}
 		if !st.known && p.clock.zone == nil {
-			return bad(at(p.timeAt), fmt.Sprintf("%q has no UTC offset and no zone is set", ingest.Clip(cell)), "declare zone, such as \"Europe/London\" or \"UTC-08:00\"", nil)
+			return feed.Fault(at(p.timeAt), fmt.Sprintf("%q has no UTC offset and no zone is set", ingest.Clip(cell)), "declare zone, such as \"Europe/London\" or \"UTC-08:00\"", nil)
 		}
 		r := row{stamp: st, line: line + p.line}
 		for i := range p.fields {
 			f := &p.fields[i]
 			v, word, err := p.value(strings.TrimSpace(rec[f.at]))
 			if err != nil {
-				return bad(at(f.at), err.Error(), "check the delimiter and the decimal mark, or name the word under missing in the config", nil)
+				return feed.Fault(at(f.at), err.Error(), "check the delimiter and the decimal mark, or name the word under missing in the config", nil)
 			}
 			q := word
 			if f.remark >= 0 {

@@ -3,8 +3,6 @@ package csvfile
 import (
 	"errors"
 	"math"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"testing/quick"
@@ -154,19 +152,5 @@ func TestErrorsNameTheLineAndTheColumn(t *testing.T) {
 				t.Errorf("got %v, want an *ingest.Error with %q", err, c.want)
 			}
 		})
-	}
-}
-
-func TestASourceHandsOverTheSpanAskedFor(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "log.csv")
-	if err := os.WriteFile(path, []byte("time,t\n2026-05-01T00:00Z,1\n2026-05-02T00:00Z,2\n2026-05-03T00:00Z,3\n"), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	day := func(d int) time.Time { return time.Date(2026, 5, d, 0, 0, 0, 0, time.UTC) }
-	s := Source{Parser: Parser{Columns: water}, Path: path, Now: func() time.Time { return day(4) }}
-	var got []ingest.Series
-	err := s.Fetch(t.Context(), ingest.Request{Site: "log", From: day(2), To: day(3)}, func(x ingest.Series) error { got = append(got, x); return nil })
-	if err != nil || len(got) != 1 || got[0].Len() != 1 || got[0].Value[0] != 2 || got[0].Site != "log" || got[0].Retrieved[0] != day(4).UnixMicro() {
-		t.Errorf("got %v, %v", got, err)
 	}
 }

@@ -1,8 +1,8 @@
 package eahydrology
 
 import (
+	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -12,11 +12,11 @@ import (
 	"strings"
 	"time"
 
-	jsonv2 "github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/client"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // The list of stations was not recorded. Its query (lat, long, dist in km,
@@ -41,16 +41,13 @@ func (s Source) Find(ctx context.Context, f ingest.GaugeSearch) ([]ingest.Gauge,
 		return nil, err
 	}
 	if f.Region != "" {
-		return nil, bad("search", "stations cannot be searched by state or province", "use --near", nil)
+		return nil, feed.Fault("search", "stations cannot be searched by state or province", "use --near", nil)
 	}
 	property, ok := properties[f.Variable]
 	if !ok {
-		return nil, bad("search", fmt.Sprintf("the service measures no %s", strings.ReplaceAll(string(f.Variable), "_", " ")), "search for water_temperature or discharge", nil)
+		return nil, feed.Fault("search", fmt.Sprintf("the service measures no %s", strings.ReplaceAll(string(f.Variable), "_", " ")), "search for water_temperature or discharge", nil)
 	}
-	base := LiveURL
-	if s.BaseURL != "" {
-		base = strings.TrimRight(s.BaseURL, "/")
-	}
+	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), LiveURL)
 	q := url.Values{"lat": {degrees(f.Lat)}, "long": {degrees(f.Lon)}, "dist": {degrees(f.RadiusKm)}, "_limit": {strconv.Itoa(stationsPage)}}
 	if property != "" {
 		q.Set("observedProperty", property)
@@ -103,20 +100,14 @@ type station struct {
 // readStations reads a list of stations: those of which a measure is a variable
 // of the house, and how many there were in all.
 func readStations(r io.Reader) (out []ingest.Gauge, rows int, err error) {
-	br, _, err := begin(r)
-	if err != nil {
-		return nil, 0, err
-	}
 	var body struct {
 		Items *[]station `json:"items"`
 	}
-	if err := jsonv2.UnmarshalRead(br, &body, lax); err != nil {
-		e := bad("list of stations", "is not the expected JSON", "fetch it again", err)
-		e.Retryable = errors.Is(err, io.ErrUnexpectedEOF)
-		return nil, 0, e
+	if err := feed.JSON(r, &body); err != nil {
+		return nil, 0, err
 	}
 	if body.Items == nil {
-		return nil, 0, bad("list of stations", "has no member \"items\"", "report it with the saved response", nil)
+		return nil, 0, feed.Unexpected("list of stations", "has no member \"items\"", nil)
 	}
 	told := false
 	for i := range *body.Items {
@@ -127,7 +118,7 @@ func readStations(r io.Reader) (out []ingest.Gauge, rows int, err error) {
 		}
 	}
 	if len(*body.Items) > 0 && !told {
-		return nil, 0, bad("list of stations", "does not say what the stations measure", "report it with the saved response", nil)
+		return nil, 0, feed.Unexpected("list of stations", "does not say what the stations measure", nil)
 	}
 	return out, len(*body.Items), nil
 }
@@ -137,14 +128,14 @@ func (x *station) gauge() ingest.Gauge {
 	if !stationID.MatchString(id) {
 		return ingest.Gauge{}
 	}
-	g := ingest.Gauge{Feed: FeedName, Site: id, Status: word(x.Status), SiteInfo: ingest.SiteInfo{Name: ingest.Clip(word(x.Label)), Lat: num(first(x.Lat)), Lon: num(first(x.Long)), Elevation: math.NaN(), Zone: "Europe/London"}}
+	g := ingest.Gauge{Feed: FeedName, Site: id, Status: word(x.Status), SiteInfo: ingest.SiteInfo{Name: ingest.Clip(word(x.Label)), Lat: number(first(x.Lat)), Lon: number(first(x.Long)), Elevation: math.NaN(), Zone: "Europe/London"}}
 	if river := ingest.Clip(word(x.River)); river != "" && !strings.Contains(g.Name, river) {
 		g.Name = river + " at " + g.Name
 	}
 	since, _ := time.Parse(time.DateOnly, word(x.Opened))
 	for _, v := range several(x.Measures) {
 		var l link
-		if jsonv2.Unmarshal(v, &l, lax) != nil {
+		if response.Unmarshal(v, &l) != nil {
 			continue
 		}
 		m, err := parseMeasure(string(l))
@@ -165,7 +156,7 @@ func several(v jsontext.Value) []jsontext.Value {
 		return []jsontext.Value{v}
 	}
 	var list []jsontext.Value
-	if jsonv2.Unmarshal(v, &list, lax) != nil {
+	if response.Unmarshal(v, &list) != nil {
 		return nil
 	}
 	return list
@@ -185,9 +176,9 @@ func word(v jsontext.Value) string {
 		var o struct {
 			Label string `json:"label"`
 		}
-		if jsonv2.Unmarshal(v, &o, lax) == nil {
+		if response.Unmarshal(v, &o) == nil {
 			return o.Label
 		}
 	}
-	return str(v)
+	return response.Word(v)
 }

@@ -1,15 +1,10 @@
 package eahydrology
 
 import (
-	"bufio"
-	"encoding/csv"
-	"errors"
 	"fmt"
 	"io"
 	"math"
 	"path"
-	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -17,10 +12,13 @@ import (
 	"github.com/go-json-experiment/json/jsontext"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // FeedName is the feed's name in keys, config and messages.
 const FeedName = "ea"
+
+const feed response.Feed = FeedName
 
 // Parser reads one saved answer of either API: readings as JSON or CSV, or a
 // station with the latest reading of each of its measures.
@@ -31,12 +29,6 @@ type Parser struct {
 
 // Name implements ingest.Parser.
 func (Parser) Name() string { return FeedName }
-
-func bad(where, problem, hint string, err error) *ingest.Error {
-	return &ingest.Error{Feed: FeedName, Where: where, Problem: problem, Hint: hint, Err: err}
-}
-
-var lax = jsonv2.JoinOptions(jsontext.AllowDuplicateNames(true), jsontext.AllowInvalidUTF8(true))
 
 // link is an address that comes bare or inside an object.
 type link string
@@ -50,13 +42,13 @@ func (l *link) UnmarshalJSONFrom(dec *jsontext.Decoder) error {
 	switch v.Kind() {
 	case '"':
 		var s string
-		err = jsonv2.Unmarshal(v, &s, lax)
+		err = response.Unmarshal(v, &s)
 		*l = link(s)
 	case '{':
 		var o struct {
 			ID string `json:"@id"`
 		}
-		err = jsonv2.Unmarshal(v, &o, lax)
+		err = response.Unmarshal(v, &o)
 		*l = link(o.ID)
 	}
 	return err
@@ -87,7 +79,7 @@ type item struct {
 
 // Parse implements ingest.Parser.
 func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
-	br, first, err := begin(r)
+	br, first, err := feed.Begin(r)
 	if err != nil {
 		return nil, err
 	}
@@ -102,95 +94,38 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	return c.Finish()
 }
 
-// begin passes over a byte-order mark and blanks and tells the first byte of
-// the answer.
-func begin(r io.Reader) (*bufio.Reader, byte, error) {
-	br := bufio.NewReaderSize(r, 64<<10)
-	if b, _ := br.Peek(3); string(b) == "\xef\xbb\xbf" {
-		_, _ = br.Discard(3)
-	}
-	for {
-		b, err := br.ReadByte()
-		switch {
-		case err != nil:
-			return nil, 0, bad("answer", "is empty", "try again; if still empty, open the URL in a browser", nil)
-		case b == '<':
-			return nil, 0, bad("answer", "is a web page or XML, not data", "the service may be down; open the URL in a browser", nil)
-		case b != ' ' && b != '\n' && b != '\r' && b != '\t':
-			_ = br.UnreadByte()
-			return br, b, nil
-		}
-	}
-}
-
 func (p Parser) json(r io.Reader, c *ingest.Collector) error {
-	dec := jsontext.NewDecoder(r, lax)
-	broken := func(err error) error {
-		if already, ok := errors.AsType[*ingest.Error](err); ok {
-			return already
-		}
-		where := fmt.Sprintf("byte %d", dec.InputOffset())
-		if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) {
-			e := bad(where, "the response ends early", "the download was cut short; fetch it again", nil)
-			e.Retryable = true
-			return e
-		}
-		return bad(where, "the answer is not the expected JSON", "fetch it again; if it persists, report it with the saved response", err)
-	}
-	if _, err := dec.ReadToken(); err != nil {
-		return broken(err)
-	}
+	dec := jsontext.NewDecoder(r, response.Lax)
 	found, n := false, 0
-	for dec.PeekKind() != '}' {
-		t, err := dec.ReadToken()
-		if err != nil {
-			return broken(err)
-		}
-		if t.String() != "items" {
-			if err := dec.SkipValue(); err != nil {
-				return broken(err)
-			}
-			continue
+	err := response.Object(dec, func(name string) error {
+		if name != "items" {
+			return dec.SkipValue()
 		}
 		found = true
 		if dec.PeekKind() != '[' { // one item stands alone
 			var x item
-			if err := jsonv2.UnmarshalDecode(dec, &x, lax); err != nil {
-				return broken(err)
-			}
-			if err := p.item(c, "items", &x); err != nil {
+			if err := jsonv2.UnmarshalDecode(dec, &x); err != nil {
 				return err
 			}
-			continue
+			return p.item(c, "items", &x)
 		}
-		if _, err := dec.ReadToken(); err != nil {
-			return broken(err)
-		}
-		for dec.PeekKind() != ']' {
+		return response.Array(dec, func() error {
 			var x item
-			if err := jsonv2.UnmarshalDecode(dec, &x, lax); err != nil {
-				return broken(err)
-			}
-			if err := p.item(c, fmt.Sprintf("items[%d]", n), &x); err != nil {
+			if err := jsonv2.UnmarshalDecode(dec, &x); err != nil {
 				return err
 			}
 			n++
-		}
-		if _, err := dec.ReadToken(); err != nil {
-			return broken(err)
-		}
+			return p.item(c, fmt.Sprintf("items[%d]", n-1), &x)
+		})
+	})
+	if err == nil && !found {
+		err = feed.Fault("response", "has no member \"items\"", "this is not an answer of the Hydrology or flood-monitoring API", nil)
 	}
-	if _, err := dec.ReadToken(); err != nil {
-		return broken(err)
-	}
-	if !found {
-		return bad("answer", "has no member \"items\"", "this is not an answer of the Hydrology or flood-monitoring API", nil)
-	}
-	return nil
+	return feed.JSONFault(err)
 }
 
 func (p Parser) item(c *ingest.Collector, where string, x *item) error {
-	pl := ingest.SiteInfo{Name: str(x.Label), Lat: num(x.Lat), Lon: num(x.Long), Elevation: math.NaN()}
+	pl := ingest.SiteInfo{Name: response.Word(x.Label), Lat: number(x.Lat), Lon: number(x.Long), Elevation: math.NaN()}
 	switch {
 	case x.DateTime != "":
 		return p.reading(c, where, &x.reading, pl)
@@ -200,13 +135,13 @@ func (p Parser) item(c *ingest.Collector, where string, x *item) error {
 		list := []jsontext.Value{x.Measures}
 		if x.Measures.Kind() == '[' {
 			list = nil
-			if err := jsonv2.Unmarshal(x.Measures, &list, lax); err != nil {
-				return bad(where+".measures", "is not a list", "report it with the saved response", err)
+			if err := response.Unmarshal(x.Measures, &list); err != nil {
+				return feed.Unexpected(where+".measures", "is not a list", err)
 			}
 		}
 		for i, v := range list {
 			var m item
-			if v.Kind() != '{' || jsonv2.Unmarshal(v, &m, lax) != nil {
+			if v.Kind() != '{' || response.Unmarshal(v, &m) != nil {
 				continue
 			}
 			if m.LatestReading.Kind() != '{' {
@@ -220,15 +155,15 @@ func (p Parser) item(c *ingest.Collector, where string, x *item) error {
 	case x.Notation != nil || x.ID != "":
 		c.Skip("", "descriptions", "they hold no readings", 1)
 	default:
-		return bad(where, "is neither a reading, a measure nor a station", "report it with the saved response", nil)
+		return feed.Unexpected(where, "is neither a reading, a measure nor a station", nil)
 	}
 	return nil
 }
 
 func (p Parser) latest(c *ingest.Collector, where string, v jsontext.Value, measure link, pl ingest.SiteInfo) error {
 	var r reading
-	if err := jsonv2.Unmarshal(v, &r, lax); err != nil {
-		return bad(where+".latestReading", "is not a reading", "report it with the saved response", err)
+	if err := response.Unmarshal(v, &r); err != nil {
+		return feed.Unexpected(where+".latestReading", "is not a reading", err)
 	}
 	if r.Measure == "" {
 		r.Measure = measure
@@ -241,16 +176,16 @@ func (p Parser) reading(c *ingest.Collector, where string, r *reading, pl ingest
 	v := math.NaN()
 	switch r.Value.Kind() {
 	case '0':
-		v = num(r.Value)
+		v = number(r.Value)
 	case '[':
 		var list []float64
-		if err := jsonv2.Unmarshal(r.Value, &list, lax); err != nil || len(list) == 0 {
-			return bad(where+".value", "is a list without a number", "report it with the saved response", nil)
+		if err := response.Unmarshal(r.Value, &list); err != nil || len(list) == 0 {
+			return feed.Unexpected(where+".value", "is a list without a number", nil)
 		}
 		v = list[len(list)-1]
 	case 0, 'n':
 	default:
-		return bad(where+".value", ingest.Clip(string(r.Value))+" is not a number", "report it with the saved response", nil)
+		return feed.Unexpected(where+".value", ingest.Clip(string(r.Value))+" is not a number", nil)
 	}
 	return p.add(c, where, string(r.Measure), r.DateTime, r.Date, v, r.Quality, r.Completeness, pl)
 }
@@ -260,11 +195,11 @@ func (p Parser) add(c *ingest.Collector, where, measure, dateTime, date string, 
 		measure = p.Measure
 	}
 	if measure == "" {
-		return bad(where, "does not name its measure", "ask for the column measure too", nil)
+		return feed.Fault(where, "does not name its measure", "ask for the column measure too", nil)
 	}
 	m, err := parseMeasure(measure)
 	if err != nil {
-		return bad(where, err.Error(), "report it with the saved response", nil)
+		return feed.Unexpected(where, err.Error(), nil)
 	}
 	if m.why != "" {
 		c.Skip(m.key.Site, "measure "+ingest.Clip(path.Base(measure)), m.why, 1)
@@ -272,20 +207,20 @@ func (p Parser) add(c *ingest.Collector, where, measure, dateTime, date string, 
 	}
 	t, err := instant(dateTime)
 	if err != nil {
-		return bad(where, err.Error(), "report it with the saved response", nil)
+		return feed.Unexpected(where, err.Error(), nil)
 	}
 	if m.key.Period == ingest.Daily {
 		// A daily extreme may be stamped with its own time of day, so the
 		// water day's date counts, where it is told.
 		if t = t.Truncate(24 * time.Hour); date != "" {
 			if t, err = time.Parse(time.DateOnly, date); err != nil || ingest.YearInRange(t) != nil {
-				return bad(where, fmt.Sprintf("%q is not a date", ingest.Clip(date)), "report it with the saved response", nil)
+				return feed.Unexpected(where, fmt.Sprintf("%q is not a date", ingest.Clip(date)), nil)
 			}
 		}
 	}
 	g, err := c.Open(m.key, unitWords.Replace(m.unit))
 	if err != nil {
-		return bad(where, "has a unit that cannot be used", "", err)
+		return feed.Unit(where, err)
 	}
 	if m.key.Period == ingest.Daily {
 		g.DayStart = "09:00 UTC"
@@ -327,71 +262,36 @@ func instant(s string) (time.Time, error) {
 }
 
 func (p Parser) csv(r io.Reader, c *ingest.Collector) error {
-	cr := csv.NewReader(r)
-	cr.FieldsPerRecord = -1
-	broken := func(err error) error {
-		if pe, ok := errors.AsType[*csv.ParseError](err); ok {
-			return bad(fmt.Sprintf("line %d, column %d", pe.Line, pe.Column), "is not CSV", "fetch it again; if it persists, report it with the saved response", pe.Err)
-		}
-		e := bad("answer", "breaks off", "the download was cut short; fetch it again", err)
-		e.Retryable = true
-		return e
-	}
-	head, err := cr.Read()
+	t, err := feed.Table(r)
 	if err != nil {
-		return broken(err)
+		return err
 	}
-	at := func(name string) int { return slices.Index(head, name) }
-	iTime, iDate, iMeasure, iValue, iQuality, iComplete := at("dateTime"), at("date"), at("measure"), at("value"), at("quality"), at("completeness")
+	iTime, iDate, iMeasure, iValue := t.Column("dateTime"), t.Column("date"), t.Column("measure"), t.Column("value")
+	iQuality, iComplete := t.Column("quality"), t.Column("completeness")
 	if iTime < 0 || iValue < 0 {
-		return bad("line 1", "has no columns dateTime and value", "this is not a table of readings", nil)
+		return feed.Fault("line 1", "has no columns dateTime and value", "this is not a table of readings", nil)
 	}
-	cr.ReuseRecord = true
 	for {
-		rec, err := cr.Read()
-		if errors.Is(err, io.EOF) {
-			return nil
+		more, err := t.Next()
+		if err != nil || !more {
+			return err
 		}
+		several := strings.Split(t.Cell(iValue), "|") // values of one moment
+		v, err := response.Number(several[len(several)-1])
 		if err != nil {
-			return broken(err)
+			return feed.Unexpected(t.Where()+", value", err.Error(), nil)
 		}
-		line, _ := cr.FieldPos(0)
-		where := fmt.Sprintf("line %d", line)
-		if len(rec) != len(head) {
-			return bad(where, fmt.Sprintf("has %d columns; the header has %d", len(rec), len(head)), "the download may have been cut short; fetch it again", nil)
-		}
-		get := func(i int) string {
-			if i < 0 {
-				return ""
-			}
-			return strings.TrimSpace(rec[i])
-		}
-		v := math.NaN()
-		if s := get(iValue); s != "" {
-			// Several values of one moment are parted by a bar.
-			parts := strings.Split(s, "|")
-			if v, err = strconv.ParseFloat(parts[len(parts)-1], 64); err != nil || math.IsInf(v, 0) {
-				return bad(where+", value", fmt.Sprintf("%q is not a number", ingest.Clip(s)), "report it with the saved response", nil)
-			}
-		}
-		if err := p.add(c, where, get(iMeasure), get(iTime), get(iDate), v, get(iQuality), get(iComplete), ingest.SiteInfo{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}); err != nil {
+		if err := p.add(c, t.Where(), t.Cell(iMeasure), t.Cell(iTime), t.Cell(iDate), v, t.Cell(iQuality), t.Cell(iComplete), ingest.SiteInfo{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}); err != nil {
 			return err
 		}
 	}
 }
 
-func num(v jsontext.Value) float64 {
-	f, err := strconv.ParseFloat(string(v), 64)
-	if err != nil || math.IsInf(f, 0) {
+// number reads a number; NaN if v is something else.
+func number(v jsontext.Value) float64 {
+	f, err := response.JSONNumber(v)
+	if err != nil {
 		return math.NaN()
 	}
 	return f
-}
-
-func str(v jsontext.Value) string {
-	var s string
-	if v.Kind() != '"' || jsonv2.Unmarshal(v, &s, lax) != nil {
-		return ""
-	}
-	return s
 }

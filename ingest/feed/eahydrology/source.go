@@ -1,20 +1,18 @@
 package eahydrology
 
 import (
+	"cmp"
 	"context"
-	"errors"
 	"fmt"
-	"io"
 	"net/url"
 	"regexp"
 	"slices"
 	"strings"
 	"time"
 
-	jsonv2 "github.com/go-json-experiment/json"
-
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/client"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // LiveURL is where both APIs answer.
@@ -25,8 +23,8 @@ const LiveURL = "https://environment.data.gov.uk"
 // service is slow; the client's timeout should be two minutes.
 type Source struct {
 	Client  *client.Client
-	BaseURL string           // "": LiveURL
-	Now     func() time.Time // nil: time.Now
+	BaseURL string // "": LiveURL
+	Now     func() time.Time
 	Skipped func(ingest.Skipped)
 }
 
@@ -35,22 +33,12 @@ func (Source) Name() string { return FeedName }
 
 var reference = regexp.MustCompile(`^[A-Za-z0-9_]{1,40}$`)
 
-func (s Source) now() time.Time {
-	if s.Now != nil {
-		return s.Now()
-	}
-	return time.Now()
-}
-
 // Fetch implements ingest.Source.
 func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
-	base := LiveURL
-	if s.BaseURL != "" {
-		base = strings.TrimRight(s.BaseURL, "/")
-	}
+	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), LiveURL)
 	if !stationID.MatchString(req.Site) {
 		if !reference.MatchString(req.Site) {
-			return bad("request", fmt.Sprintf("%q is neither a station id of the Hydrology API nor a reference of flood-monitoring", ingest.Clip(req.Site)), "check site in the config", nil)
+			return feed.Fault("request", fmt.Sprintf("%q is neither a station id of the Hydrology API nor a reference of flood-monitoring", ingest.Clip(req.Site)), "check site in the config", nil)
 		}
 		q := url.Values{"_limit": {"10000"}, "_sorted": {""}}
 		if !req.From.IsZero() {
@@ -64,7 +52,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 	}
 	from, to := req.From, req.To
 	if to.IsZero() {
-		to = s.now()
+		to = s.Now()
 	}
 	if from.IsZero() {
 		from = to.AddDate(-1, 0, 0)
@@ -96,22 +84,16 @@ func (s Source) measures(ctx context.Context, base string, req ingest.Request) (
 		return nil, err
 	}
 	defer resp.Body.Close() //nolint:errcheck // it is in memory
-	br, _, err := begin(resp.Body)
-	if err != nil {
-		return nil, err
-	}
 	var body struct {
 		Items *[]struct {
 			ID string `json:"@id"`
 		} `json:"items"`
 	}
-	if err := jsonv2.UnmarshalRead(br, &body, lax); err != nil {
-		e := bad("list of measures", "is not the expected JSON", "fetch it again", err)
-		e.Retryable = errors.Is(err, io.ErrUnexpectedEOF)
-		return nil, e
+	if err := feed.JSON(resp.Body, &body); err != nil {
+		return nil, err
 	}
 	if body.Items == nil {
-		return nil, bad("list of measures", "has no member \"items\"", "report it with the answer of "+base+"/hydrology/id/measures.json?station="+req.Site, nil)
+		return nil, feed.Fault("list of measures", "has no member \"items\"", "report it with the answer of "+base+"/hydrology/id/measures.json?station="+req.Site, nil)
 	}
 	var out []string
 	for _, x := range *body.Items {
@@ -136,18 +118,5 @@ func (s Source) readings(ctx context.Context, u string, req ingest.Request, yiel
 	if err != nil {
 		return err
 	}
-	at := s.now().UnixMicro()
-	for _, x := range series {
-		if len(req.Variables) > 0 && !slices.Contains(req.Variables, x.Variable) {
-			continue
-		}
-		if x = x.Between(req.From, req.To); x.Len() == 0 {
-			continue
-		}
-		x.Retrieved = slices.Repeat([]int64{at}, x.Len())
-		if err := yield(x); err != nil {
-			return err
-		}
-	}
-	return nil
+	return response.Deliver(series, req, s.Now(), yield)
 }

@@ -1,8 +1,8 @@
 package eccc
 
 import (
+	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -10,8 +10,6 @@ import (
 	"slices"
 	"strings"
 	"time"
-
-	jsonv2 "github.com/go-json-experiment/json"
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/client"
@@ -58,13 +56,13 @@ func (s Source) Find(ctx context.Context, f ingest.GaugeSearch) ([]ingest.Gauge,
 		}
 	}
 	if !slices.ContainsFunc(codes, func(c string) bool { return parameters[c].variable == f.Variable }) {
-		return nil, bad("search", fmt.Sprintf("the service does not measure %s", strings.ReplaceAll(string(f.Variable), "_", " ")), "search for water_temperature or discharge", nil)
+		return nil, feed.Fault("search", fmt.Sprintf("the service does not measure %s", strings.ReplaceAll(string(f.Variable), "_", " ")), "search for water_temperature or discharge", nil)
 	}
 	q := url.Values{"limit": {fmt.Sprint(perPage)}, "f": {"json"}}
 	if f.Region != "" {
 		code, ok := Province(f.Region)
 		if !ok {
-			return nil, bad("province "+ingest.Clip(f.Region), "is no province or territory of Canada", "write two letters, such as BC", nil)
+			return nil, feed.Fault("province "+ingest.Clip(f.Region), "is no province or territory of Canada", "write two letters, such as BC", nil)
 		}
 		q.Set("PROV_TERR_STATE_LOC", code)
 	} else {
@@ -83,7 +81,7 @@ func (s Source) Find(ctx context.Context, f ingest.GaugeSearch) ([]ingest.Gauge,
 		}
 	}
 	if len(ids) > mostStations {
-		return nil, bad("search", fmt.Sprintf("%d stations are too many to ask about each", len(ids)), "search in a smaller circle", nil)
+		return nil, feed.Fault("search", fmt.Sprintf("%d stations are too many to ask about each", len(ids)), "search in a smaller circle", nil)
 	}
 	slices.Sort(ids)
 	var out []ingest.Gauge
@@ -102,10 +100,7 @@ func (s Source) Find(ctx context.Context, f ingest.GaugeSearch) ([]ingest.Gauge,
 }
 
 func (s Source) geoMet() string {
-	if s.GeoMetURL != "" {
-		return strings.TrimRight(s.GeoMetURL, "/")
-	}
-	return GeoMetURL
+	return cmp.Or(strings.TrimRight(s.GeoMetURL, "/"), GeoMetURL)
 }
 
 func (s Source) stations(ctx context.Context, next string) (map[string]ingest.Gauge, error) {
@@ -156,21 +151,19 @@ func readStations(r io.Reader) (out []ingest.Gauge, next string, err error) {
 			Href string `json:"href"`
 		} `json:"links"`
 	}
-	if err := jsonv2.UnmarshalRead(r, &body, lax); err != nil {
-		e := bad("list of stations", "is not the expected JSON", "fetch it again", err)
-		e.Retryable = errors.Is(err, io.ErrUnexpectedEOF)
-		return nil, "", e
+	if err := feed.JSON(r, &body); err != nil {
+		return nil, "", err
 	}
 	if body.Features == nil {
 		if body.Description != "" {
-			return nil, "", bad("list of stations", "is an error from the service: "+ingest.Clip(body.Description), "", nil)
+			return nil, "", feed.Fault("list of stations", "is an error from the service: "+ingest.Clip(body.Description), "", nil)
 		}
-		return nil, "", bad("list of stations", "has no member \"features\"", "report it with the saved response", nil)
+		return nil, "", feed.Unexpected("list of stations", "has no member \"features\"", nil)
 	}
 	for i, x := range *body.Features {
 		p := x.Properties
 		if !stationID.MatchString(p.Station) {
-			return nil, "", bad(fmt.Sprintf("features[%d]", i), fmt.Sprintf("%q is not the number of a station", ingest.Clip(p.Station)), "report it with the saved response", nil)
+			return nil, "", feed.Unexpected(fmt.Sprintf("features[%d]", i), fmt.Sprintf("%q is not the number of a station", ingest.Clip(p.Station)), nil)
 		}
 		if p.RealTime != nil && *p.RealTime == 0 {
 			continue
@@ -192,11 +185,8 @@ func readStations(r io.Reader) (out []ingest.Gauge, next string, err error) {
 
 // latest tells what some stations sent in the last day.
 func (s Source) latest(ctx context.Context, stations, codes []string) (map[string][]ingest.GaugeSeries, error) {
-	base := LiveURL
-	if s.BaseURL != "" {
-		base = strings.TrimRight(s.BaseURL, "/")
-	}
-	now := s.now().UTC()
+	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), LiveURL)
+	now := s.Now().UTC()
 	q := url.Values{"stations[]": stations, "parameters[]": codes, "start_date": {now.Add(-lately).Format(time.DateTime)}, "end_date": {now.Format(time.DateTime)}}
 	out := map[string][]ingest.GaugeSeries{}
 	all := ingest.Request{Variables: ingest.Variables()}

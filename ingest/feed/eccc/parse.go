@@ -1,24 +1,22 @@
 package eccc
 
 import (
-	"bufio"
-	"encoding/csv"
-	"errors"
 	"fmt"
 	"io"
 	"math"
-	"strconv"
 	"strings"
 	"time"
 
-	jsonv2 "github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // FeedName is the feed's name in keys, config and messages.
 const FeedName = "eccc"
+
+const feed response.Feed = FeedName
 
 // Parser reads one saved answer of the wateroffice service (CSV), of the
 // Datamart (CSV) or of GeoMet (GeoJSON). A list of stations holds no readings.
@@ -28,12 +26,6 @@ type Parser struct {
 
 // Name implements ingest.Parser.
 func (Parser) Name() string { return FeedName }
-
-func bad(where, problem, hint string, err error) *ingest.Error {
-	return &ingest.Error{Feed: FeedName, Where: where, Problem: problem, Hint: hint, Err: err}
-}
-
-var lax = jsonv2.JoinOptions(jsontext.AllowDuplicateNames(true), jsontext.AllowInvalidUTF8(true))
 
 // parameter is a quantity of the wateroffice service.
 type parameter struct {
@@ -61,81 +53,50 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 }
 
 func (p Parser) parse(r io.Reader) (series []ingest.Series, next string, rows int, err error) {
-	br := bufio.NewReaderSize(r, 64<<10)
-	if b, _ := br.Peek(3); string(b) == "\xef\xbb\xbf" {
-		_, _ = br.Discard(3)
+	br, first, err := feed.Begin(r)
+	if err != nil {
+		return nil, "", 0, err
 	}
 	c := ingest.NewCollector(FeedName, p.Skipped)
-	for {
-		b, rerr := br.ReadByte()
-		if rerr != nil {
-			return nil, "", 0, bad("answer", "is empty", "try again; if still empty, check the station and dates", nil)
-		}
-		if b == ' ' || b == '\n' || b == '\r' || b == '\t' {
-			continue
-		}
-		_ = br.UnreadByte()
-		switch b {
-		case '<':
-			return nil, "", 0, bad("answer", "is a web page or XML, not data", "the service may be down; open the URL in a browser", nil)
-		case '{':
-			next, rows, err = p.json(br, c)
-		default:
-			err = p.csv(br, c)
-		}
-		if err != nil {
-			return nil, "", 0, err
-		}
-		series, err = c.Finish()
-		return series, next, rows, err
+	if first == '{' {
+		next, rows, err = p.json(br, c)
+	} else {
+		err = p.csv(br, c)
 	}
+	if err != nil {
+		return nil, "", 0, err
+	}
+	series, err = c.Finish()
+	return series, next, rows, err
 }
 
 func (p Parser) csv(r io.Reader, c *ingest.Collector) error {
-	cr := csv.NewReader(r)
-	cr.FieldsPerRecord = -1
-	broken := func(err error) error {
-		if pe, ok := errors.AsType[*csv.ParseError](err); ok {
-			return bad(fmt.Sprintf("line %d, column %d", pe.Line, pe.Column), "is not CSV", "fetch it again; if it persists, report it with the saved response", pe.Err)
-		}
-		e := bad("answer", "breaks off", "the download was cut short; fetch it again", err)
-		e.Retryable = true
-		return e
-	}
-	head, err := cr.Read()
+	t, err := feed.Table(r)
 	if err != nil {
-		return broken(err)
+		return err
 	}
 	// The header is bilingual and repeats names, so columns are known by place;
 	// its first words tell the tables apart.
 	var row func(where string, rec []string) error
-	switch {
-	case len(head) >= 10 && strings.TrimSpace(head[0]) == "ID" && strings.HasPrefix(head[2], "Water Level") && strings.HasPrefix(head[6], "Discharge"):
+	switch head := t.Header; {
+	case len(head) >= 10 && head[0] == "ID" && strings.HasPrefix(head[2], "Water Level") && strings.HasPrefix(head[6], "Discharge"):
 		row = func(where string, rec []string) error { return datamart(c, where, rec) }
-	case len(head) >= 7 && strings.TrimSpace(head[0]) == "ID" && strings.HasPrefix(head[2], "Parameter") && strings.HasPrefix(head[3], "Value"):
+	case len(head) >= 7 && head[0] == "ID" && strings.HasPrefix(head[2], "Parameter") && strings.HasPrefix(head[3], "Value"):
 		row = func(where string, rec []string) error { return wateroffice(c, where, rec) }
-	case len(head) >= 5 && strings.TrimSpace(head[0]) == "ID" && strings.HasPrefix(head[2], "Latitude"):
+	case len(head) >= 5 && head[0] == "ID" && strings.HasPrefix(head[2], "Latitude"):
 		row = func(_ string, rec []string) error {
 			c.Skip(strings.TrimSpace(rec[0]), "station descriptions", "they hold no readings", 1)
 			return nil
 		}
 	default:
-		return bad("line 1", "is not the header of a table of this agency", "save the CSV of the Datamart or of wateroffice's real_time_data service", nil)
+		return feed.Fault("line 1", "is not the header of a table of this agency", "save the CSV of the Datamart or of wateroffice's real_time_data service", nil)
 	}
 	for {
-		rec, err := cr.Read()
-		if errors.Is(err, io.EOF) {
-			return nil
+		more, err := t.Next()
+		if err != nil || !more {
+			return err
 		}
-		if err != nil {
-			return broken(err)
-		}
-		line, _ := cr.FieldPos(0)
-		where := fmt.Sprintf("line %d", line)
-		if len(rec) != len(head) {
-			return bad(where, fmt.Sprintf("has %d columns; the header has %d", len(rec), len(head)), "the download may have been cut short; fetch it again", nil)
-		}
-		if err := row(where, rec); err != nil {
+		if err := row(t.Where(), t.Cells); err != nil {
 			return err
 		}
 	}
@@ -146,20 +107,20 @@ func (p Parser) csv(r io.Reader, c *ingest.Collector) error {
 func datamart(c *ingest.Collector, where string, rec []string) error {
 	t, err := instant(rec[1])
 	if err != nil {
-		return bad(where+", Date", err.Error(), "report it with the saved response", nil)
+		return feed.Unexpected(where+", Date", err.Error(), nil)
 	}
 	for _, q := range []struct {
 		variable ingest.Variable
 		unit     string
 		at       int
 	}{{ingest.GaugeHeight, "m", 2}, {ingest.Discharge, "m3/s", 6}} {
-		v, err := value(rec[q.at])
+		v, err := response.Number(rec[q.at])
 		if err != nil {
-			return bad(fmt.Sprintf("%s, column %d", where, q.at+1), err.Error(), "report it with the saved response", nil)
+			return feed.Unexpected(fmt.Sprintf("%s, column %d", where, q.at+1), err.Error(), nil)
 		}
 		g, err := c.Open(ingest.Key{Feed: FeedName, Site: station(rec[0]), Variable: q.variable, Statistic: ingest.Instant}, q.unit)
 		if err != nil {
-			return bad(where, "has a unit that cannot be used", "", err)
+			return feed.Unit(where, err)
 		}
 		g.Add(t.UnixMicro(), v, strings.TrimSpace(rec[q.at+2]), grade(rec[q.at+3]))
 	}
@@ -188,11 +149,11 @@ func wateroffice(c *ingest.Collector, where string, rec []string) error {
 	}
 	t, err := instant(rec[1])
 	if err != nil {
-		return bad(where+", Date", err.Error(), "report it with the saved response", nil)
+		return feed.Unexpected(where+", Date", err.Error(), nil)
 	}
-	v, err := value(rec[3])
+	v, err := response.Number(rec[3])
 	if err != nil {
-		return bad(where+", Value", err.Error(), "report it with the saved response", nil)
+		return feed.Unexpected(where+", Value", err.Error(), nil)
 	}
 	k := ingest.Key{Feed: FeedName, Site: site, Variable: p.variable, Statistic: ingest.Instant}
 	if p.second || p.variable == ingest.WaterTemperature {
@@ -200,7 +161,7 @@ func wateroffice(c *ingest.Collector, where string, rec []string) error {
 	}
 	g, err := c.Open(k, p.unit)
 	if err != nil {
-		return bad(where, "has a unit that cannot be used", "", err)
+		return feed.Unit(where, err)
 	}
 	q := strings.TrimSpace(rec[5])
 	if word := strings.TrimSpace(rec[4]); word != "" {
@@ -221,18 +182,6 @@ func wateroffice(c *ingest.Collector, where string, rec []string) error {
 }
 
 func station(s string) string { return strings.Clone(strings.TrimSpace(s)) }
-
-func value(s string) (float64, error) {
-	s = strings.TrimSpace(s)
-	if s == "" {
-		return math.NaN(), nil
-	}
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil || math.IsInf(v, 0) {
-		return 0, fmt.Errorf("%q is not a number", ingest.Clip(s))
-	}
-	return v, nil
-}
 
 // instant reads a time with its offset, or without one, which is UTC.
 func instant(s string) (time.Time, error) {
@@ -277,19 +226,14 @@ func (p Parser) json(r io.Reader, c *ingest.Collector) (next string, rows int, e
 			Href string `json:"href"`
 		} `json:"links"`
 	}
-	if err := jsonv2.UnmarshalRead(r, &body, lax); err != nil {
-		if errors.Is(err, io.ErrUnexpectedEOF) {
-			e := bad("answer", "ends early", "the download was cut short; fetch it again", nil)
-			e.Retryable = true
-			return "", 0, e
-		}
-		return "", 0, bad("answer", "is not the expected JSON", "fetch it again; if it persists, report it with the saved response", err)
+	if err := feed.JSON(r, &body); err != nil {
+		return "", 0, err
 	}
 	if body.Features == nil && body.Default == nil {
 		if body.Description != "" {
-			return "", 0, bad("answer", "is an error from the service: "+ingest.Clip(body.Description), "check the station and the dates", nil)
+			return "", 0, feed.Fault("response", "is an error from the service: "+ingest.Clip(body.Description), "check the station and the dates", nil)
 		}
-		return "", 0, bad("answer", "has no member \"features\"", "save an answer of /collections/hydrometric-.../items", nil)
+		return "", 0, feed.Fault("response", "has no member \"features\"", "save an answer of /collections/hydrometric-.../items", nil)
 	}
 	for i := range body.Features {
 		if err := add(c, fmt.Sprintf("features[%d]", i), &body.Features[i]); err != nil {
@@ -312,7 +256,7 @@ func (p Parser) json(r io.Reader, c *ingest.Collector) (next string, rows int, e
 func add(c *ingest.Collector, where string, f *feature) error {
 	p := &f.Properties
 	if p.Station == "" {
-		return bad(where, "does not name its station", "ask for the property STATION_NUMBER", nil)
+		return feed.Fault(where, "does not name its station", "ask for the property STATION_NUMBER", nil)
 	}
 	flow, symbol := p.Discharge, p.DischargeSymbol
 	if flow == nil && p.Flow != nil {
@@ -332,7 +276,7 @@ func add(c *ingest.Collector, where string, f *feature) error {
 		}
 	}
 	if err != nil {
-		return bad(where, "its time cannot be read", "report it with the saved response", err)
+		return feed.Unexpected(where, "its time cannot be read", err)
 	}
 	for _, q := range []struct {
 		variable ingest.Variable
@@ -343,7 +287,7 @@ func add(c *ingest.Collector, where string, f *feature) error {
 		k.Variable = q.variable
 		g, err := c.Open(k, q.unit)
 		if err != nil {
-			return bad(where, "has a unit that cannot be used", "", err)
+			return feed.Unit(where, err)
 		}
 		g.Place = ingest.SiteInfo{Name: p.Name, Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}
 		if xy := f.Geometry.Coordinates; len(xy) >= 2 {

@@ -1,6 +1,7 @@
 package eccc
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"net/url"
@@ -11,6 +12,7 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/client"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // Where the services answer.
@@ -24,9 +26,9 @@ const (
 // level and flow from GeoMet.
 type Source struct {
 	Client    *client.Client
-	BaseURL   string           // of wateroffice; "": LiveURL
-	GeoMetURL string           // of GeoMet; "": GeoMetURL
-	Now       func() time.Time // nil: time.Now
+	BaseURL   string // of wateroffice; "": LiveURL
+	GeoMetURL string // of GeoMet; "": GeoMetURL
+	Now       func() time.Time
 	Skipped   func(ingest.Skipped)
 }
 
@@ -43,11 +45,11 @@ const (
 // Fetch implements ingest.Source.
 func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
 	if !stationID.MatchString(req.Site) {
-		return bad("request", fmt.Sprintf("%q is not a station such as 05BB001", ingest.Clip(req.Site)), "check site in the config", nil)
+		return feed.Fault("request", fmt.Sprintf("%q is not a station such as 05BB001", ingest.Clip(req.Site)), "check site in the config", nil)
 	}
 	to := req.To
 	if to.IsZero() {
-		to = s.now()
+		to = s.Now()
 	}
 	if req.Period == ingest.Daily {
 		return s.daily(ctx, req, to, yield)
@@ -62,13 +64,10 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 		return nil
 	}
 	from := req.From
-	if first := s.now().AddDate(0, -months, 0); from.Before(first) {
+	if first := s.Now().AddDate(0, -months, 0); from.Before(first) {
 		from = first
 	}
-	base := LiveURL
-	if s.BaseURL != "" {
-		base = strings.TrimRight(s.BaseURL, "/")
-	}
+	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), LiveURL)
 	// Two months of five-minute readings of four parameters are some 5 MB.
 	for d := from; d.Before(to); d = d.AddDate(0, 2, 0) {
 		e := d.AddDate(0, 2, 0)
@@ -103,13 +102,6 @@ func (s Source) daily(ctx context.Context, req ingest.Request, to time.Time, yie
 	return nil
 }
 
-func (s Source) now() time.Time {
-	if s.Now != nil {
-		return s.Now()
-	}
-	return time.Now()
-}
-
 func (s Source) get(ctx context.Context, u string, types []string, req ingest.Request, yield func(ingest.Series) error) (next string, rows int, err error) {
 	resp, err := s.Client.Get(ctx, client.Request{Feed: FeedName, URL: u, Types: types})
 	if err != nil {
@@ -123,17 +115,5 @@ func (s Source) get(ctx context.Context, u string, types []string, req ingest.Re
 	if err != nil {
 		return "", 0, err
 	}
-	for _, x := range series {
-		if !slices.Contains(req.Variables, x.Variable) {
-			continue
-		}
-		if x = x.Between(req.From, req.To); x.Len() == 0 {
-			continue
-		}
-		x.Retrieved = slices.Repeat([]int64{s.now().UnixMicro()}, x.Len())
-		if err := yield(x); err != nil {
-			return "", 0, err
-		}
-	}
-	return next, rows, nil
+	return next, rows, response.Deliver(series, req, s.Now(), yield)
 }

@@ -4,8 +4,6 @@ import (
 	"bufio"
 	"bytes"
 	"compress/gzip"
-	"encoding/csv"
-	"errors"
 	"fmt"
 	"io"
 	"maps"
@@ -19,10 +17,13 @@ import (
 	"github.com/go-json-experiment/json/jsontext"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // FeedName is the feed's name in keys, config and messages.
 const FeedName = "ghcn"
+
+const feed response.Feed = FeedName
 
 // Parser reads one saved answer of the access data service (CSV or JSON), a
 // file by station (wide with header, long without), a .dly file or an export
@@ -34,10 +35,6 @@ type Parser struct {
 
 // Name implements ingest.Parser.
 func (Parser) Name() string { return FeedName }
-
-func bad(where, problem, hint string, err error) *ingest.Error {
-	return &ingest.Error{Feed: FeedName, Where: where, Problem: problem, Hint: hint, Err: err}
-}
 
 // maxBytes is the most that a packed file may swell to. The longest .dly files
 // have some 10 MB.
@@ -66,31 +63,23 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	if head, _ := br.Peek(2); string(head) == "\x1f\x8b" {
 		z, err := gzip.NewReader(br)
 		if err != nil {
-			return nil, bad("file", "is not gzip after all", "fetch it again", err)
+			return nil, feed.Fault("response", "is not gzip after all", "fetch it again", err)
 		}
 		br = bufio.NewReaderSize(&capped{r: z, left: maxBytes}, 64<<10)
 	}
-	if head, _ := br.Peek(3); string(head) == "\xef\xbb\xbf" {
-		_, _ = br.Discard(3)
-	}
 	ps := &parsing{Parser: p, places: map[string]ingest.SiteInfo{}, columns: map[string]int{}}
-	head, err := br.Peek(64)
-	if len(head) == 0 {
-		if err != nil && !errors.Is(err, io.EOF) {
-			return nil, bad("answer", "could not be read", "fetch it again", err)
-		}
-		return nil, bad("answer", "is empty", "try again; if still empty, check the station and dates", nil)
+	body, first, err := feed.Begin(br)
+	if err != nil {
+		return nil, err
 	}
-	first := bytes.TrimLeft(head, " \r\n\t")
+	head, _ := body.Peek(64)
 	switch {
-	case len(first) > 0 && first[0] == '<':
-		return nil, bad("answer", "is a web page or XML, not data", "the service may be down; open the URL in a browser", nil)
-	case len(first) > 0 && (first[0] == '[' || first[0] == '{'):
-		err = ps.json(br)
+	case first == '[' || first == '{':
+		err = ps.json(body)
 	case isDly(head):
-		err = ps.dly(br)
+		err = ps.dly(body)
 	default:
-		err = ps.csv(br)
+		err = ps.csv(body)
 	}
 	if err != nil {
 		return nil, err
@@ -143,7 +132,7 @@ func (p *parsing) finish() ([]ingest.Series, error) {
 	if len(p.cells) > 0 {
 		var err error
 		if units, err = p.ev.units(p.Units); err != nil {
-			return nil, bad("answer", err.Error(), "ask the service for units=metric", nil)
+			return nil, feed.Fault("response", err.Error(), "ask the service for units=metric", nil)
 		}
 	}
 	for _, x := range p.cells {
@@ -155,21 +144,18 @@ func (p *parsing) finish() ([]ingest.Series, error) {
 			g, err = c.OpenWith(k, unit, tenthOfMetrePerSecond)
 		}
 		if err != nil {
-			return nil, bad(x.where, "has a unit that cannot be used", "", err)
+			return nil, feed.Unit(x.where, err)
 		}
 		g.DayStart = "the station's observation time"
 		if pl, ok := p.places[x.site]; ok {
 			g.Place = pl
 		}
-		v := math.NaN()
-		if s := strings.TrimSpace(x.text); s != "" {
-			f, err := strconv.ParseFloat(s, 64)
-			if err != nil || math.IsInf(f, 0) {
-				return nil, bad(x.where, fmt.Sprintf("%q is not a number", ingest.Clip(s)), "report it with the saved response", nil)
-			}
-			if f != -9999 {
-				v = f
-			}
+		v, err := response.Number(x.text)
+		if err != nil {
+			return nil, feed.Unexpected(x.where, err.Error(), nil)
+		}
+		if v == -9999 {
+			v = math.NaN()
 		}
 		g.Add(x.day, v, x.flags, ingest.ApprovalUnknown)
 	}
@@ -230,30 +216,19 @@ func day(s string) (int64, error) {
 }
 
 func (p *parsing) json(r io.Reader) error {
-	dec := jsontext.NewDecoder(r, jsontext.AllowDuplicateNames(true), jsontext.AllowInvalidUTF8(true))
-	broken := func(err error) *ingest.Error {
-		where := fmt.Sprintf("byte %d", dec.InputOffset())
-		if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) {
-			e := bad(where, "the response ends early", "the download was cut short; fetch it again", nil)
-			e.Retryable = true
-			return e
-		}
-		return bad(where, "the answer is not a JSON array of rows", "fetch it again; if it persists, report it with the saved response", err)
-	}
+	dec := jsontext.NewDecoder(r, response.Lax)
 	if dec.PeekKind() == '{' {
 		v, err := dec.ReadValue()
 		if err != nil {
-			return broken(err)
+			return feed.JSONFault(err)
 		}
-		return bad("answer", "holds no rows; the service says "+ingest.Clip(string(v)), "check the station, the dates and the data types", nil)
+		return feed.Fault("response", "holds no rows; the service says "+ingest.Clip(string(v)), "check the station, the dates and the data types", nil)
 	}
-	if _, err := dec.ReadToken(); err != nil {
-		return broken(err)
-	}
-	for n := 0; dec.PeekKind() != ']'; n++ {
+	n := 0
+	return feed.JSONFault(response.Array(dec, func() error {
 		var m map[string]any
 		if err := jsonv2.UnmarshalDecode(dec, &m); err != nil {
-			return broken(err)
+			return err
 		}
 		row := map[string]string{}
 		for k, v := range m {
@@ -264,15 +239,9 @@ func (p *parsing) json(r io.Reader) error {
 				row[k] = strconv.FormatFloat(v, 'f', -1, 64)
 			}
 		}
-		where := fmt.Sprintf("row %d", n+1)
-		if err := p.row(where, slices.Sorted(maps.Keys(row)), func(name string) (string, bool) { v, ok := row[name]; return v, ok }); err != nil {
-			return err
-		}
-	}
-	if _, err := dec.ReadToken(); err != nil {
-		return broken(err)
-	}
-	return nil
+		n++
+		return p.row(fmt.Sprintf("row %d", n), slices.Sorted(maps.Keys(row)), func(name string) (string, bool) { v, ok := row[name]; return v, ok })
+	}))
 }
 
 var notElements = []string{"STATION", "STATION_NAME", "NAME", "DATE", "LATITUDE", "LONGITUDE", "ELEVATION"}
@@ -282,12 +251,12 @@ func (p *parsing) row(where string, names []string, get func(string) (string, bo
 	id, _ := get("STATION")
 	site := station(id)
 	if site == "" {
-		return bad(where, "does not name its station", "ask for the column STATION", nil)
+		return feed.Fault(where, "does not name its station", "ask for the column STATION", nil)
 	}
 	date, _ := get("DATE")
 	at, err := day(date)
 	if err != nil {
-		return bad(where+", DATE", err.Error(), "report it with the saved response", nil)
+		return feed.Unexpected(where+", DATE", err.Error(), nil)
 	}
 	if _, known := p.places[site]; !known {
 		p.places[site] = place(get)
@@ -323,45 +292,34 @@ func place(get func(string) (string, bool)) ingest.SiteInfo {
 }
 
 func (p *parsing) csv(r io.Reader) error {
-	cr := csv.NewReader(r)
-	cr.FieldsPerRecord = -1
-	first, err := cr.Read()
+	t, err := feed.Table(r)
 	if err != nil {
-		return brokenCSV(err)
+		return err
 	}
-	if len(first) >= 4 && len(first[1]) == 8 && len(first[2]) == 4 && !slices.Contains(first, "DATE") {
-		return p.long(cr, first)
+	if h := t.Header; len(h) >= 7 && len(h[1]) == 8 && len(h[2]) == 4 && !slices.Contains(h, "DATE") {
+		return p.long(t)
 	}
 	at := map[string]int{}
-	for i, h := range first {
-		first[i] = strings.TrimSpace(h)
-		if _, twice := at[first[i]]; twice {
-			return bad("line 1", fmt.Sprintf("two columns are named %q", ingest.Clip(first[i])), "report it with the saved response", nil)
+	for i, h := range t.Header {
+		if _, twice := at[h]; twice {
+			return feed.Unexpected("line 1", fmt.Sprintf("two columns are named %q", ingest.Clip(h)), nil)
 		}
-		at[first[i]] = i
+		at[h] = i
 	}
 	if _, ok := at["DATE"]; !ok {
-		return bad("line 1", "has no column DATE", "this is not an answer of the access data service", nil)
+		return feed.Fault("line 1", "has no column DATE", "this is not an answer of the access data service", nil)
 	}
 	for {
-		rec, err := cr.Read()
-		if errors.Is(err, io.EOF) {
-			return nil
+		more, err := t.Next()
+		if err != nil || !more {
+			return err
 		}
-		if err != nil {
-			return brokenCSV(err)
-		}
-		line, _ := cr.FieldPos(0)
-		where := fmt.Sprintf("line %d", line)
-		if len(rec) != len(first) {
-			return bad(where, fmt.Sprintf("has %d columns; the header has %d", len(rec), len(first)), "the download may have been cut short; fetch it again", nil)
-		}
-		err = p.row(where, first, func(name string) (string, bool) {
+		err = p.row(t.Where(), t.Header, func(name string) (string, bool) {
 			i, ok := at[name]
 			if !ok {
 				return "", false
 			}
-			return rec[i], true
+			return t.Cells[i], true
 		})
 		if err != nil {
 			return err
@@ -371,34 +329,20 @@ func (p *parsing) csv(r io.Reader) error {
 
 // long takes the by-station file without header:
 // ID,YYYYMMDD,ELEMENT,VALUE,M,Q,S,TIME.
-func (p *parsing) long(cr *csv.Reader, rec []string) error {
+func (p *parsing) long(t *response.Rows) error {
 	p.Units = Tenths
+	where, rec := "line 1", t.Header
 	for {
-		line, _ := cr.FieldPos(0)
-		where := fmt.Sprintf("line %d", line)
-		if len(rec) < 7 {
-			return bad(where, fmt.Sprintf("has %d columns, not 8", len(rec)), "the download may have been cut short; fetch it again", nil)
-		}
 		at, err := day(rec[1])
 		if err != nil {
-			return bad(where, err.Error(), "report it with the saved response", nil)
+			return feed.Unexpected(where, err.Error(), nil)
 		}
 		p.add(cell{site: station(rec[0]), element: rec[2], day: at, text: rec[3], flags: qualifier(rec[4], rec[5]), where: where})
-		if rec, err = cr.Read(); errors.Is(err, io.EOF) {
-			return nil
-		} else if err != nil {
-			return brokenCSV(err)
+		if more, err := t.Next(); err != nil || !more {
+			return err
 		}
+		where, rec = t.Where(), t.Cells
 	}
-}
-
-func brokenCSV(err error) *ingest.Error {
-	if pe, ok := errors.AsType[*csv.ParseError](err); ok {
-		return bad(fmt.Sprintf("line %d, column %d", pe.Line, pe.Column), "is not CSV", "fetch it again; if it persists, report it with the saved response", pe.Err)
-	}
-	e := bad("answer", "breaks off", "the download was cut short; fetch it again", err)
-	e.Retryable = true
-	return e
 }
 
 // dly takes fixed lines of 269 characters: 31 times value 5, M 1, Q 1, S 1.
@@ -413,18 +357,18 @@ func (p *parsing) dly(r io.Reader) error {
 			continue
 		}
 		if len(l) < 21 {
-			return bad(where, "is shorter than its head of 21 characters", "the file may be cut off; fetch it again", nil)
+			return feed.Fault(where, "is shorter than its head of 21 characters", "the file may be cut off; fetch it again", nil)
 		}
 		element := l[17:21]
 		year, err1 := strconv.Atoi(l[11:15])
 		month, err2 := strconv.Atoi(l[15:17])
 		first := time.Date(year, time.Month(month), 1, 0, 0, 0, 0, time.UTC)
 		if err1 != nil || err2 != nil || month < 1 || month > 12 || ingest.YearInRange(first) != nil {
-			return bad(where, fmt.Sprintf("%q is not a year and month", ingest.Clip(l[11:17])), "report it with the saved response", nil)
+			return feed.Unexpected(where, fmt.Sprintf("%q is not a year and month", ingest.Clip(l[11:17])), nil)
 		}
 		days := first.AddDate(0, 1, -1).Day()
 		if len(l) < 21+8*days-3 { // blank flags at the end of a line get lost
-			return bad(where, fmt.Sprintf("has %d characters where %s needs %d", len(l), first.Format("January 2006"), 21+8*days), "the file may be cut off; fetch it again", nil)
+			return feed.Fault(where, fmt.Sprintf("has %d characters where %s needs %d", len(l), first.Format("January 2006"), 21+8*days), "the file may be cut off; fetch it again", nil)
 		}
 		site := station(l[:11])
 		for d := range days {
@@ -442,7 +386,7 @@ func (p *parsing) dly(r io.Reader) error {
 		}
 	}
 	if err := sc.Err(); err != nil {
-		return bad("file", "could not be read", "fetch it again", err)
+		return feed.Fault("response", "could not be read", "fetch it again", err)
 	}
 	return nil
 }

@@ -115,7 +115,7 @@ func TestWhatIsNoAnswerSaysWhatItIs(t *testing.T) {
 		{"a refusal", `{"errorMessage":"bad dates"}`, "bad dates", false},
 		{"cut on its way", `[{"DATE":"2023-07-15","STATI`, "ends early", true},
 		{"no dates", "STATION,TMAX\n", "no column DATE", false},
-		{"a short row", "STATION,DATE,TMAX\nUSC00042319,2021-01-01\n", "line 2: has 2 columns", false},
+		{"a short row", "STATION,DATE,TMAX\nUSC00042319,2021-01-01\n", "line 2: has 2 columns", true},
 		{"a date that is none", "STATION,DATE,TMAX\nUSC00042319,2021-02-30,1.5\n", "line 2, DATE", false},
 		{"a value that is none", "STATION,DATE,TMAX\nUSC00042319,2021-02-03,warm\nUSC00042319,2021-02-04,1.5\n", `line 2, TMAX: "warm"`, false},
 		{"a line cut off", line("TMAX", 2024, 2, nil)[:100], "has 100 characters", false},

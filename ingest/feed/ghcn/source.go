@@ -1,6 +1,7 @@
 package ghcn
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"net/url"
@@ -11,6 +12,7 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/client"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // LiveURL is where NCEI's access data service answers.
@@ -19,8 +21,8 @@ const LiveURL = "https://www.ncei.noaa.gov"
 // Source fetches daily summaries of one station.
 type Source struct {
 	Client  *client.Client
-	BaseURL string           // "": LiveURL
-	Now     func() time.Time // nil: time.Now
+	BaseURL string // "": LiveURL
+	Now     func() time.Time
 	Skipped func(ingest.Skipped)
 }
 
@@ -36,10 +38,10 @@ const years = 10
 // without it temperatures come in tenths of a degree.
 func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
 	if !stationID.MatchString(req.Site) {
-		return bad("request", fmt.Sprintf("%q is not a station such as USW00024233", ingest.Clip(req.Site)), "check site in the config", nil)
+		return feed.Fault("request", fmt.Sprintf("%q is not a station such as USW00024233", ingest.Clip(req.Site)), "check site in the config", nil)
 	}
 	if req.From.IsZero() {
-		return bad("request", "names no first day", "", nil)
+		return feed.Fault("request", "names no first day", "", nil)
 	}
 	var types []string
 	for name, e := range elements {
@@ -51,18 +53,11 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 		return nil
 	}
 	slices.Sort(types)
-	now := time.Now
-	if s.Now != nil {
-		now = s.Now
-	}
 	to := req.To
 	if to.IsZero() {
-		to = now()
+		to = s.Now()
 	}
-	base := LiveURL
-	if s.BaseURL != "" {
-		base = strings.TrimRight(s.BaseURL, "/")
-	}
+	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), LiveURL)
 	last := to.Add(-time.Nanosecond).UTC().Truncate(24 * time.Hour)
 	for d := req.From.UTC().Truncate(24 * time.Hour); !d.After(last); d = d.AddDate(years, 0, 0) {
 		e := d.AddDate(years, 0, -1)
@@ -71,14 +66,14 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 		}
 		q := url.Values{"dataset": {"daily-summaries"}, "stations": {req.Site}, "startDate": {d.Format(time.DateOnly)}, "endDate": {e.Format(time.DateOnly)},
 			"dataTypes": {strings.Join(types, ",")}, "format": {"csv"}, "units": {Metric}, "includeAttributes": {"true"}, "includeStationName": {"true"}, "includeStationLocation": {"1"}}
-		if err := s.part(ctx, base+"/access/services/data/v1?"+q.Encode(), req, now, yield); err != nil {
+		if err := s.part(ctx, base+"/access/services/data/v1?"+q.Encode(), req, yield); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func (s Source) part(ctx context.Context, u string, req ingest.Request, now func() time.Time, yield func(ingest.Series) error) error {
+func (s Source) part(ctx context.Context, u string, req ingest.Request, yield func(ingest.Series) error) error {
 	resp, err := s.Client.Get(ctx, client.Request{Feed: FeedName, URL: u, Types: []string{"text/csv", "text/plain"}})
 	if err != nil {
 		return err
@@ -91,14 +86,5 @@ func (s Source) part(ctx context.Context, u string, req ingest.Request, now func
 	if err != nil {
 		return err
 	}
-	for _, x := range series {
-		if x = x.Between(req.From, req.To); x.Len() == 0 {
-			continue
-		}
-		x.Retrieved = slices.Repeat([]int64{now().UnixMicro()}, x.Len())
-		if err := yield(x); err != nil {
-			return err
-		}
-	}
-	return nil
+	return response.Deliver(series, req, s.Now(), yield)
 }

@@ -1,8 +1,6 @@
 package nws
 
 import (
-	"bytes"
-	"errors"
 	"fmt"
 	"io"
 	"maps"
@@ -13,14 +11,16 @@ import (
 	"strings"
 	"time"
 
-	jsonv2 "github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // FeedName is the feed's name in keys, config and messages.
 const FeedName = "nws"
+
+const feed response.Feed = FeedName
 
 // Parser reads one saved answer of /gridpoints/{office}/{x},{y}, of its
 // /forecast and /forecast/hourly, and of /stations/{id}/observations and
@@ -33,34 +33,6 @@ type Parser struct {
 // Name implements ingest.Parser.
 func (Parser) Name() string { return FeedName }
 
-func bad(where, problem, hint string, err error) *ingest.Error {
-	return &ingest.Error{Feed: FeedName, Where: where, Problem: problem, Hint: hint, Err: err}
-}
-
-// text is a string that may come as a number: gridX was a string once.
-type text string
-
-// UnmarshalJSONFrom implements json.UnmarshalerFrom.
-func (t *text) UnmarshalJSONFrom(dec *jsontext.Decoder) error {
-	v, err := dec.ReadValue()
-	if err != nil {
-		return err
-	}
-	switch v.Kind() {
-	case '"':
-		var s string
-		if err := jsonv2.Unmarshal(v, &s, lax); err != nil {
-			return err
-		}
-		*t = text(s)
-	case '0':
-		*t = text(v)
-	}
-	return nil
-}
-
-var lax = jsonv2.JoinOptions(jsontext.AllowDuplicateNames(true), jsontext.AllowInvalidUTF8(true))
-
 type quantity struct {
 	UnitCode string   `json:"unitCode"`
 	Value    *float64 `json:"value"`
@@ -69,7 +41,7 @@ type quantity struct {
 
 // body is whatever the service may answer.
 type body struct {
-	Type       text           `json:"type"`
+	Type       jsontext.Value `json:"type"`
 	Title      string         `json:"title"`
 	Status     jsontext.Value `json:"status"`
 	Detail     string         `json:"detail"`
@@ -93,24 +65,8 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 }
 
 func readBody(r io.Reader) (b body, err error) {
-	raw, err := io.ReadAll(r)
-	if err != nil {
-		return b, bad("answer", "could not be read", "", err)
-	}
-	raw = bytes.TrimSpace(bytes.TrimPrefix(raw, []byte("\xef\xbb\xbf")))
-	switch {
-	case len(raw) == 0:
-		return b, bad("answer", "is empty", "try again; if still empty, open the URL in a browser", nil)
-	case raw[0] == '<':
-		return b, bad("answer", "is a web page or XML, not data", "the service may be down; open the URL in a browser", nil)
-	}
-	if err := jsonv2.Unmarshal(raw, &b, lax); err != nil {
-		if errors.Is(err, io.ErrUnexpectedEOF) {
-			e := bad("answer", "ends early", "the download was cut short; fetch it again", nil)
-			e.Retryable = true
-			return b, e
-		}
-		return b, bad("answer", "is not the expected JSON", "fetch it again; if it persists, report it with the saved response", err)
+	if err := feed.JSON(r, &b); err != nil {
+		return b, err
 	}
 	if b.refuses() {
 		return b, problem(&b)
@@ -120,15 +76,15 @@ func readBody(r io.Reader) (b body, err error) {
 
 // refuses reports whether the body is an RFC 7807 problem instead of data.
 func (b *body) refuses() bool {
-	return strings.Contains(string(b.Type), "/problems/") || (b.Title != "" && len(b.Status) > 0 && len(b.Properties) == 0 && b.Features == nil)
+	return strings.Contains(response.Word(b.Type), "/problems/") || (b.Title != "" && len(b.Status) > 0 && len(b.Properties) == 0 && b.Features == nil)
 }
 
 // problem turns an RFC 7807 body into an error. Faults of the server pass,
 // those of the request do not.
 func problem(b *body) *ingest.Error {
-	e := bad("answer", fmt.Sprintf("the service says: %s: %s", ingest.Clip(b.Title), ingest.Clip(b.Detail)), "", nil)
+	e := feed.Fault("response", fmt.Sprintf("the service says: %s: %s", ingest.Clip(b.Title), ingest.Clip(b.Detail)), "", nil)
 	status, _ := strconv.Atoi(strings.Trim(string(b.Status), `"`))
-	switch kind := path.Base(string(b.Type)); {
+	switch kind := path.Base(response.Word(b.Type)); {
 	case kind == "InvalidPoint" || kind == "MarineForecastNotSupported":
 		e.Hint = "the service covers the United States only; use another weather feed"
 	case kind == "ForecastGridExpired":
@@ -147,7 +103,7 @@ func (p Parser) parse(r io.Reader) (series []ingest.Series, next string, err err
 	}
 	c := ingest.NewCollector(FeedName, p.Skipped)
 	switch {
-	case b.Type == "FeatureCollection":
+	case response.Word(b.Type) == "FeatureCollection":
 		for i, f := range b.Features {
 			if err := p.feature(c, fmt.Sprintf("features[%d]", i), f); err != nil {
 				return nil, "", err
@@ -158,7 +114,7 @@ func (p Parser) parse(r io.Reader) (series []ingest.Series, next string, err err
 			return nil, "", err
 		}
 	default:
-		return nil, "", bad("answer", "has neither features nor properties", "ask with Accept: application/geo+json", nil)
+		return nil, "", feed.Fault("response", "has neither features nor properties", "ask with Accept: application/geo+json", nil)
 	}
 	series, err = c.Finish()
 	return series, b.Pagination.Next, err
@@ -166,8 +122,8 @@ func (p Parser) parse(r io.Reader) (series []ingest.Series, next string, err err
 
 func (p Parser) feature(c *ingest.Collector, where string, f feature) error {
 	var m map[string]jsontext.Value
-	if err := jsonv2.Unmarshal(f.Properties, &m, lax); err != nil || m == nil {
-		return bad(where, "has no object of properties", "report it with the saved response", err)
+	if err := response.Unmarshal(f.Properties, &m); err != nil || m == nil {
+		return feed.Unexpected(where, "has no object of properties", err)
 	}
 	switch {
 	case m["timestamp"] != nil:
@@ -176,8 +132,8 @@ func (p Parser) feature(c *ingest.Collector, where string, f feature) error {
 		return p.periods(c, where, f.Geometry, m)
 	case m["gridId"] != nil && m["validTimes"] != nil:
 		return p.grid(c, where, f.Geometry, m)
-	case strings.Contains(str(m["@id"]), "/observations/"):
-		c.Skip(path.Base(path.Dir(path.Dir(str(m["@id"])))), "reports", "they have neither a time nor a value", 1)
+	case strings.Contains(response.Word(m["@id"]), "/observations/"):
+		c.Skip(path.Base(path.Dir(path.Dir(response.Word(m["@id"])))), "reports", "they have neither a time nor a value", 1)
 		return nil
 	case m["forecastGridData"] != nil:
 		c.Skip("", "the grid cell of a point", "it holds no readings; save the answer of /gridpoints/...", 1)
@@ -186,7 +142,7 @@ func (p Parser) feature(c *ingest.Collector, where string, f feature) error {
 		c.Skip("", "station descriptions", "they hold no readings", 1)
 		return nil
 	}
-	return bad(where, "is neither a grid, a forecast nor an observation", "save an answer of /gridpoints/{office}/{x},{y} or /stations/{id}/observations", nil)
+	return feed.Fault(where, "is neither a grid, a forecast nor an observation", "save an answer of /gridpoints/{office}/{x},{y} or /stations/{id}/observations", nil)
 }
 
 // layer says what a layer of the grid holds.
@@ -226,7 +182,7 @@ type gridLayer struct {
 func (p Parser) grid(c *ingest.Collector, where string, geometry jsontext.Value, m map[string]jsontext.Value) error {
 	site := p.Site
 	if site == "" {
-		site = str(m["gridId"]) + "-" + str(m["gridX"]) + "," + str(m["gridY"])
+		site = response.Word(m["gridId"]) + "-" + response.Word(m["gridX"]) + "," + response.Word(m["gridY"])
 	}
 	pl := place(geometry, m)
 	for _, l := range layers {
@@ -237,8 +193,8 @@ func (p Parser) grid(c *ingest.Collector, where string, geometry jsontext.Value,
 		}
 		var g gridLayer
 		at := where + "." + l.name
-		if err := jsonv2.Unmarshal(raw, &g, lax); err != nil {
-			return bad(at, "is not a layer of values", "report it with the saved response", err)
+		if err := response.Unmarshal(raw, &g); err != nil {
+			return feed.Unexpected(at, "is not a layer of values", err)
 		}
 		if len(g.Values) == 0 {
 			c.Skip(site, "layer "+l.name, "the office leaves it empty", 0)
@@ -254,18 +210,18 @@ func (p Parser) grid(c *ingest.Collector, where string, geometry jsontext.Value,
 		}
 		s, err := c.Open(k, unit)
 		if err != nil {
-			return bad(at, "has a unit that cannot be used", "", err)
+			return feed.Unit(at, err)
 		}
 		s.Place = pl
 		for i, v := range g.Values {
 			here := fmt.Sprintf("%s.values[%d]", at, i)
 			start, d, err := parseInterval(v.ValidTime)
 			if err != nil {
-				return bad(here, "validTime "+err.Error(), "report it with the saved response", nil)
+				return feed.Unexpected(here, "validTime "+err.Error(), nil)
 			}
-			x, err := number(v.Value)
+			x, err := response.JSONNumber(v.Value)
 			if err != nil {
-				return bad(here, err.Error(), "report it with the saved response", nil)
+				return feed.Unexpected(here, err.Error(), nil)
 			}
 			if d%time.Hour != 0 {
 				c.Skip(site, "intervals of layer "+l.name, "they are not whole hours", 1)
@@ -276,7 +232,7 @@ func (p Parser) grid(c *ingest.Collector, where string, geometry jsontext.Value,
 	}
 	for _, name := range slices.Sorted(maps.Keys(m)) {
 		var g gridLayer
-		if m[name].Kind() != '{' || jsonv2.Unmarshal(m[name], &g, lax) != nil || len(g.Values) == 0 {
+		if m[name].Kind() != '{' || response.Unmarshal(m[name], &g) != nil || len(g.Values) == 0 {
 			continue
 		}
 		why := left[name]
@@ -321,16 +277,16 @@ var observed = []struct {
 // missing reading; its quality code is kept (V passed, X failed, Z unchecked
 // and others; older answers write "qc:V").
 func (p Parser) observation(c *ingest.Collector, where string, geometry jsontext.Value, m map[string]jsontext.Value) error {
-	t, err := parseTime(str(m["timestamp"]))
+	t, err := parseTime(response.Word(m["timestamp"]))
 	if err != nil {
-		return bad(where+".timestamp", err.Error(), "report it with the saved response", nil)
+		return feed.Unexpected(where+".timestamp", err.Error(), nil)
 	}
 	site := p.Site
 	if site == "" {
-		site = path.Base(str(m["station"]))
+		site = path.Base(response.Word(m["station"]))
 	}
 	if site == "" || site == "." || site == "/" {
-		return bad(where, "does not name its station", "name it with --site", nil)
+		return feed.Fault(where, "does not name its station", "name it with --site", nil)
 	}
 	for _, o := range observed {
 		raw := m[o.name]
@@ -338,8 +294,8 @@ func (p Parser) observation(c *ingest.Collector, where string, geometry jsontext
 			continue
 		}
 		var q quantity
-		if err := jsonv2.Unmarshal(raw, &q, lax); err != nil {
-			return bad(where+"."+o.name, "is not a quantity", "report it with the saved response", err)
+		if err := response.Unmarshal(raw, &q); err != nil {
+			return feed.Unexpected(where+"."+o.name, "is not a quantity", err)
 		}
 		if q.UnitCode == "" {
 			continue
@@ -350,7 +306,7 @@ func (p Parser) observation(c *ingest.Collector, where string, geometry jsontext
 		}
 		s, err := c.Open(k, q.UnitCode)
 		if err != nil {
-			return bad(where+"."+o.name, "has a unit that cannot be used", "", err)
+			return feed.Unit(where+"."+o.name, err)
 		}
 		s.Place = place(geometry, m)
 		v := math.NaN()
@@ -371,8 +327,8 @@ func (p Parser) periods(c *ingest.Collector, where string, geometry jsontext.Val
 		Temp  jsontext.Value `json:"temperature"`
 		Unit  string         `json:"temperatureUnit"`
 	}
-	if err := jsonv2.Unmarshal(m["periods"], &list, lax); err != nil {
-		return bad(where+".periods", "is not a list of periods", "report it with the saved response", err)
+	if err := response.Unmarshal(m["periods"], &list); err != nil {
+		return feed.Unexpected(where+".periods", "is not a list of periods", err)
 	}
 	pl := place(geometry, m)
 	site := p.Site
@@ -389,11 +345,11 @@ func (p Parser) periods(c *ingest.Collector, where string, geometry jsontext.Val
 		}
 		start, err := parseTime(x.Start)
 		if err != nil {
-			return bad(here+".startTime", err.Error(), "report it with the saved response", nil)
+			return feed.Unexpected(here+".startTime", err.Error(), nil)
 		}
 		end, err := parseTime(x.End)
 		if err != nil {
-			return bad(here+".endTime", err.Error(), "report it with the saved response", nil)
+			return feed.Unexpected(here+".endTime", err.Error(), nil)
 		}
 		if end.Sub(start) != time.Hour {
 			c.Skip(site, "forecasts of half days", "they hold a day's high or a night's low; save /forecast/hourly or the grid", 1)
@@ -402,19 +358,19 @@ func (p Parser) periods(c *ingest.Collector, where string, geometry jsontext.Val
 		unit, v := x.Unit, math.NaN()
 		if x.Temp.Kind() == '{' {
 			var q quantity
-			if err := jsonv2.Unmarshal(x.Temp, &q, lax); err != nil {
-				return bad(here+".temperature", "is not a quantity", "report it with the saved response", err)
+			if err := response.Unmarshal(x.Temp, &q); err != nil {
+				return feed.Unexpected(here+".temperature", "is not a quantity", err)
 			}
 			if q.Value != nil {
 				v = *q.Value
 			}
 			unit = q.UnitCode
-		} else if v, err = number(x.Temp); err != nil {
-			return bad(here+".temperature", err.Error(), "report it with the saved response", nil)
+		} else if v, err = response.JSONNumber(x.Temp); err != nil {
+			return feed.Unexpected(here+".temperature", err.Error(), nil)
 		}
 		s, err := c.Open(ingest.Key{Feed: FeedName, Site: site, Variable: ingest.AirTemperature, Statistic: ingest.Instant, TimeSeries: "forecast"}, unit)
 		if err != nil {
-			return bad(here, "has a unit that cannot be used", "", err)
+			return feed.Unit(here, err)
 		}
 		s.Place = pl
 		s.Add(start.UnixMicro(), v, "", ingest.ApprovalUnknown)
@@ -426,7 +382,7 @@ func (p Parser) periods(c *ingest.Collector, where string, geometry jsontext.Val
 func place(geometry jsontext.Value, m map[string]jsontext.Value) ingest.SiteInfo {
 	pl := ingest.SiteInfo{Lat: math.NaN(), Lon: math.NaN(), Elevation: math.NaN()}
 	var q quantity
-	if jsonv2.Unmarshal(m["elevation"], &q, lax) == nil && q.Value != nil && strings.HasSuffix(q.UnitCode, ":m") {
+	if response.Unmarshal(m["elevation"], &q) == nil && q.Value != nil && strings.HasSuffix(q.UnitCode, ":m") {
 		pl.Elevation = *q.Value
 	}
 	var g struct {
@@ -437,7 +393,7 @@ func place(geometry jsontext.Value, m map[string]jsontext.Value) ingest.SiteInfo
 			Coordinates jsontext.Value `json:"coordinates"`
 		} `json:"geometries"`
 	}
-	if jsonv2.Unmarshal(geometry, &g, lax) != nil {
+	if response.Unmarshal(geometry, &g) != nil {
 		return pl
 	}
 	if len(g.Geometries) > 0 {
@@ -446,12 +402,12 @@ func place(geometry jsontext.Value, m map[string]jsontext.Value) ingest.SiteInfo
 	switch g.Type {
 	case "Point":
 		var xy []float64
-		if jsonv2.Unmarshal(g.Coordinates, &xy, lax) == nil && len(xy) >= 2 {
+		if response.Unmarshal(g.Coordinates, &xy) == nil && len(xy) >= 2 {
 			pl.Lon, pl.Lat = xy[0], xy[1]
 		}
 	case "Polygon":
 		var rings [][][]float64
-		if jsonv2.Unmarshal(g.Coordinates, &rings, lax) != nil || len(rings) == 0 || len(rings[0]) < 2 {
+		if response.Unmarshal(g.Coordinates, &rings) != nil || len(rings) == 0 || len(rings[0]) < 2 {
 			break
 		}
 		ring := rings[0][1:] // the first corner comes again at the end
@@ -465,26 +421,4 @@ func place(geometry jsontext.Value, m map[string]jsontext.Value) ingest.SiteInfo
 		pl.Lon, pl.Lat = x/float64(len(ring)), y/float64(len(ring))
 	}
 	return pl
-}
-
-func number(v jsontext.Value) (float64, error) {
-	switch v.Kind() {
-	case 'n':
-		return math.NaN(), nil
-	case '0':
-		if f, err := strconv.ParseFloat(string(v), 64); err == nil {
-			return f, nil
-		}
-	case 0:
-		return math.NaN(), nil // the value is left out
-	}
-	return 0, fmt.Errorf("%s is neither a number nor null", ingest.Clip(string(v)))
-}
-
-func str(v jsontext.Value) string {
-	var t text
-	if jsonv2.Unmarshal(v, &t, lax) != nil {
-		return ""
-	}
-	return string(t)
 }

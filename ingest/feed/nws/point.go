@@ -1,7 +1,8 @@
 package nws
 
 import (
-	jsonv2 "github.com/go-json-experiment/json"
+	"example.org/eclose/ingest/feed/response"
+	"github.com/go-json-experiment/json/jsontext"
 )
 
 // cellOf builds the path of the grid cell from an answer of /points. It is put
@@ -9,12 +10,17 @@ import (
 // us anywhere else.
 func cellOf(b body) (string, error) {
 	var p struct {
-		Office text `json:"gridId"`
-		X      text `json:"gridX"`
-		Y      text `json:"gridY"`
+		Office jsontext.Value `json:"gridId"`
+		X      jsontext.Value `json:"gridX"`
+		Y      jsontext.Value `json:"gridY"`
 	}
-	if len(b.Properties) == 0 || jsonv2.Unmarshal(b.Properties, &p, lax) != nil || !office.MatchString(string(p.Office)) || !index.MatchString(string(p.X)) || !index.MatchString(string(p.Y)) {
-		return "", bad("answer", "does not name the grid cell of the point", "report it with the saved response", nil)
+	if len(b.Properties) == 0 || response.Unmarshal(b.Properties, &p) != nil {
+		return "", feed.Unexpected("response", "has no properties", nil)
 	}
-	return "/gridpoints/" + string(p.Office) + "/" + string(p.X) + "," + string(p.Y), nil
+	// The numbers were strings once.
+	o, x, y := response.Word(p.Office), response.Word(p.X), response.Word(p.Y)
+	if !office.MatchString(o) || !index.MatchString(x) || !index.MatchString(y) {
+		return "", feed.Unexpected("response", "does not name the grid cell of the point", nil)
+	}
+	return "/gridpoints/" + o + "/" + x + "," + y, nil
 }

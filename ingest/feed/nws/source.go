@@ -2,13 +2,13 @@ package nws
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"math"
 	"net/url"
 	"regexp"
-	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -16,6 +16,7 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/client"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // LiveURL is where the service answers.
@@ -26,8 +27,8 @@ const LiveURL = "https://api.weather.gov"
 // with a contact: the service refuses to answer without.
 type Source struct {
 	Client  *client.Client
-	BaseURL string           // "": LiveURL
-	Now     func() time.Time // nil: time.Now
+	BaseURL string // "": LiveURL
+	Now     func() time.Time
 	Skipped func(ingest.Skipped)
 
 	mu    sync.Mutex
@@ -40,10 +41,7 @@ func (*Source) Name() string { return FeedName }
 var types = []string{"application/geo+json", "application/json", "application/ld+json"}
 
 func (s *Source) base() string {
-	if s.BaseURL == "" {
-		return LiveURL
-	}
-	return strings.TrimRight(s.BaseURL, "/")
+	return cmp.Or(strings.TrimRight(s.BaseURL, "/"), LiveURL)
 }
 
 var stationID = regexp.MustCompile(`^[A-Za-z0-9_-]{1,20}$`)
@@ -54,7 +52,7 @@ func (s *Source) Fetch(ctx context.Context, req ingest.Request, yield func(inges
 		return s.forecast(ctx, req, yield)
 	}
 	if !stationID.MatchString(req.Site) {
-		return bad("request", fmt.Sprintf("%q is not a station such as KBDN", ingest.Clip(req.Site)), "check site in the config", nil)
+		return feed.Fault("request", fmt.Sprintf("%q is not a station such as KBDN", ingest.Clip(req.Site)), "check site in the config", nil)
 	}
 	q := url.Values{"limit": {"500"}}
 	if !req.From.IsZero() {
@@ -75,7 +73,7 @@ func (s *Source) Fetch(ctx context.Context, req ingest.Request, yield func(inges
 		for _, x := range series {
 			rows += x.Len()
 		}
-		if err := s.hand(series, req, yield); err != nil {
+		if err := response.Deliver(series, req, s.Now(), yield); err != nil {
 			return err
 		}
 		if link == "" || rows == 0 {
@@ -90,7 +88,7 @@ func (s *Source) Fetch(ctx context.Context, req ingest.Request, yield func(inges
 
 func (s *Source) forecast(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
 	if math.IsNaN(req.Lat) || math.IsNaN(req.Lon) || math.Abs(req.Lat) > 90 || math.Abs(req.Lon) > 180 {
-		return bad("request", fmt.Sprintf("latitude %g, longitude %g is out of range", req.Lat, req.Lon), "check the weather coordinates in the config", nil)
+		return feed.Fault("request", fmt.Sprintf("latitude %g, longitude %g is out of range", req.Lat, req.Lon), "check the weather coordinates in the config", nil)
 	}
 	point := degrees(req.Lat) + "," + degrees(req.Lon)
 	p := Parser{Site: point, Skipped: s.Skipped}
@@ -108,7 +106,7 @@ func (s *Source) forecast(ctx context.Context, req ingest.Request, yield func(in
 		if err != nil {
 			return err
 		}
-		return s.hand(series, req, yield)
+		return response.Deliver(series, req, s.Now(), yield)
 	}
 }
 
@@ -191,24 +189,4 @@ func say(err error) error {
 		}
 	}
 	return err
-}
-
-func (s *Source) hand(series []ingest.Series, req ingest.Request, yield func(ingest.Series) error) error {
-	now := time.Now
-	if s.Now != nil {
-		now = s.Now
-	}
-	for _, x := range series {
-		if len(req.Variables) > 0 && !slices.Contains(req.Variables, x.Variable) {
-			continue
-		}
-		if x = x.Between(req.From, req.To); x.Len() == 0 {
-			continue
-		}
-		x.Retrieved = slices.Repeat([]int64{now().UnixMicro()}, x.Len())
-		if err := yield(x); err != nil {
-			return err
-		}
-	}
-	return nil
 }

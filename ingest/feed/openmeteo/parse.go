@@ -2,7 +2,6 @@ package openmeteo
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -14,10 +13,13 @@ import (
 	"github.com/go-json-experiment/json/jsontext"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // FeedName is the feed's name in keys, config and messages.
 const FeedName = "open-meteo"
+
+const feed response.Feed = FeedName
 
 // Parser reads one saved answer of the archive, forecast, ensemble or flood
 // API, for one place or several.
@@ -30,10 +32,6 @@ type Parser struct {
 
 // Name implements ingest.Parser.
 func (Parser) Name() string { return FeedName }
-
-func bad(where, problem, hint string, err error) *ingest.Error {
-	return &ingest.Error{Feed: FeedName, Where: where, Problem: problem, Hint: hint, Err: err}
-}
 
 // answer is one place of an answer.
 type answer struct {
@@ -59,72 +57,44 @@ type values struct {
 
 // Parse implements ingest.Parser.
 func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
-	b, err := io.ReadAll(r)
+	body, first, err := feed.Begin(r)
 	if err != nil {
-		return nil, bad("answer", "could not be read", "", err)
-	}
-	b = bytes.TrimPrefix(b, []byte("\xef\xbb\xbf"))
-	switch head := bytes.TrimLeft(b, " \t\r\n"); {
-	case len(head) == 0:
-		return nil, bad("answer", "is empty", "try again; if still empty, open the URL in a browser", nil)
-	case head[0] == '<':
-		return nil, bad("answer", "is a web page or XML, not data", "the service may be down; open the URL in a browser", nil)
-	}
-	c := ingest.NewCollector(FeedName, p.Skipped)
-	dec := jsontext.NewDecoder(bytes.NewReader(b), jsontext.AllowDuplicateNames(true), jsontext.AllowInvalidUTF8(true))
-	if dec.PeekKind() == '[' {
-		if _, err := dec.ReadToken(); err != nil {
-			return nil, broken(dec, b, err)
-		}
-		for dec.PeekKind() != ']' {
-			if err := p.place(dec, b, c); err != nil {
-				return nil, err
-			}
-		}
-		if _, err := dec.ReadToken(); err != nil {
-			return nil, broken(dec, b, err)
-		}
-	} else if err := p.place(dec, b, c); err != nil {
 		return nil, err
 	}
+	// The service writes nan, which is not JSON, for a place that no model covers.
+	if head, _ := body.Peek(300); bytes.Contains(head, []byte(`"latitude":nan`)) {
+		return nil, feed.Fault("response", "no requested model covers this place", "use another model, or best_match", nil)
+	}
+	c := ingest.NewCollector(FeedName, p.Skipped)
+	dec := jsontext.NewDecoder(body, response.Lax)
+	if first == '[' {
+		err = response.Array(dec, func() error { return p.place(dec, c) })
+	} else {
+		err = p.place(dec, c)
+	}
+	if err != nil {
+		return nil, feed.JSONFault(err)
+	}
 	if dec.PeekKind() != 0 {
-		return nil, bad(fmt.Sprintf("byte %d", dec.InputOffset()), "the answer goes on after its end", "two answers may have been saved into one file", nil)
+		return nil, feed.Fault(fmt.Sprintf("byte %d", dec.InputOffset()), "the answer goes on after its end", "two answers may have been saved into one file", nil)
 	}
 	return c.Finish()
 }
 
-// broken tells three bodies apart that are all no JSON: one cut on its way, one
-// of a place that no model covers (the server writes nan), and a garbled one.
-func broken(dec *jsontext.Decoder, b []byte, err error) *ingest.Error {
-	if already, ok := errors.AsType[*ingest.Error](err); ok {
-		return already
-	}
-	where := fmt.Sprintf("byte %d %s", dec.InputOffset(), dec.StackPointer())
-	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) {
-		e := bad(where, "the response ends early", "the download was cut short; fetch it again", nil)
-		e.Retryable = true
-		return e
-	}
-	if bytes.Contains(b[:min(len(b), 300)], []byte(`"latitude":nan`)) {
-		return bad("answer", "no requested model covers this place", "use another model, or best_match", nil)
-	}
-	return bad(where, "the answer is not valid JSON", "fetch it again; if it persists, report it with the saved response", err)
-}
-
-func (p Parser) place(dec *jsontext.Decoder, b []byte, c *ingest.Collector) error {
+func (p Parser) place(dec *jsontext.Decoder, c *ingest.Collector) error {
 	a, err := readAnswer(dec)
 	if err != nil {
-		return broken(dec, b, err)
+		return err
 	}
 	if a.failed || a.reason != "" {
-		e := bad("answer", "is an error from the service: "+ingest.Clip(a.reason), "check the feed's model and place in the config", nil)
+		e := feed.Fault("response", "is an error from the service: "+ingest.Clip(a.reason), "check the feed's model and place in the config", nil)
 		if strings.Contains(strings.ToLower(a.reason), "limit exceeded") {
 			e.Retryable, e.Hint = true, "free use is rate-limited; the next run retries"
 		}
 		return e
 	}
 	if len(a.blocks) == 0 {
-		return bad("answer", "has neither \"hourly\" nor \"daily\" nor \"current\"", "this is not an answer of the archive, forecast, ensemble or flood API", nil)
+		return feed.Fault("response", "has neither \"hourly\" nor \"daily\" nor \"current\"", "this is not an answer of the archive, forecast, ensemble or flood API", nil)
 	}
 	for i := range a.blocks {
 		if err := p.block(&a, &a.blocks[i], c); err != nil {
@@ -136,7 +106,7 @@ func (p Parser) place(dec *jsontext.Decoder, b []byte, c *ingest.Collector) erro
 
 func readAnswer(dec *jsontext.Decoder) (a answer, err error) {
 	a = answer{lat: math.NaN(), lon: math.NaN(), elevation: math.NaN(), units: map[string]map[string]string{}}
-	err = object(dec, func(name string) error {
+	err = response.Object(dec, func(name string) error {
 		switch name {
 		case "latitude":
 			return number(dec, &a.lat)
@@ -150,7 +120,7 @@ func readAnswer(dec *jsontext.Decoder) (a answer, err error) {
 				return err
 			}
 			if !(math.Abs(s) <= 86400) {
-				return bad(name, "is not an offset of at most a day", "report it with the saved response", nil)
+				return feed.Unexpected(name, "is not an offset of at most a day", nil)
 			}
 			a.offset = time.Duration(s) * time.Second
 		case "timezone":
@@ -172,7 +142,7 @@ func readAnswer(dec *jsontext.Decoder) (a answer, err error) {
 			}
 			m := map[string]string{}
 			a.units[of] = m
-			return object(dec, func(col string) error {
+			return response.Object(dec, func(col string) error {
 				var u string
 				err := word(dec, &u)
 				m[col] = u
@@ -187,7 +157,7 @@ func readAnswer(dec *jsontext.Decoder) (a answer, err error) {
 func readBlock(dec *jsontext.Decoder, name string) (block, error) {
 	b := block{name: name}
 	single := strings.HasPrefix(name, "current")
-	err := object(dec, func(col string) error {
+	err := response.Object(dec, func(col string) error {
 		if col == "time" {
 			return list(dec, single, func(v jsontext.Value) error {
 				b.time = append(b.time, v.Clone())
@@ -196,9 +166,9 @@ func readBlock(dec *jsontext.Decoder, name string) (block, error) {
 		}
 		vs := values{name: col}
 		err := list(dec, single, func(v jsontext.Value) error {
-			f, err := parseNumber(v)
+			f, err := response.JSONNumber(v)
 			if err != nil {
-				return bad(fmt.Sprintf("%s.%s[%d]", name, col, len(vs.at)), err.Error(), "report it with the saved response", nil)
+				return feed.Unexpected(fmt.Sprintf("%s.%s[%d]", name, col, len(vs.at)), err.Error(), nil)
 			}
 			vs.at = append(vs.at, f)
 			return nil
@@ -215,7 +185,7 @@ func (p Parser) block(a *answer, b *block, c *ingest.Collector) error {
 	if site == "" {
 		site = strconv.FormatFloat(a.lat, 'f', -1, 64) + "," + strconv.FormatFloat(a.lon, 'f', -1, 64)
 		if math.IsNaN(a.lat) || math.IsNaN(a.lon) {
-			return bad("answer", "does not say its latitude and longitude", "report it with the saved response", nil)
+			return feed.Unexpected("response", "does not say its latitude and longitude", nil)
 		}
 	}
 	if b.name == "minutely_15" {
@@ -231,10 +201,60 @@ func (p Parser) block(a *answer, b *block, c *ingest.Collector) error {
 	if b.name == "daily" {
 		table = daily
 	}
-	// A column without a number is a member where its sisters have numbers,
-	// and the mean of the members where it has a spread beside it.
-	numbered, spread := map[column]bool{}, map[string]bool{}
-	parts := make([]column, len(b.columns))
+	parts, numbered, spread := p.split(b, table)
+	for i, v := range b.columns {
+		col := parts[i]
+		if col.base == "" {
+			if v.name != "interval" {
+				c.Skip(site, b.name+"."+v.name, skipReason(v.name), len(v.at))
+			}
+			continue
+		}
+		where := b.name + "." + v.name
+		if len(v.at) != len(times) {
+			return feed.Fault(where, fmt.Sprintf("has %d values for %d times", len(v.at), len(times)), "the answer is damaged; fetch it again", nil)
+		}
+		m := table[col.base]
+		k := ingest.Key{Feed: FeedName, Site: site, Variable: m.variable, Statistic: m.statistic, TimeSeries: join(p.Product, m.series, col.model)}
+		if spread[v.name] {
+			k.TimeSeries = join(p.Product, "members-mean", col.model)
+		}
+		if numbered[column{base: col.base, model: col.model}] {
+			k.Member = col.member + 1
+		}
+		if k = period(k, b.name, times); k.Period == "" && b.name != "daily" && m.statistic != ingest.Instant {
+			c.Skip(site, where, "the period its sums cover is not given", len(v.at))
+			continue
+		}
+		unit := a.units[b.name][v.name]
+		var g *ingest.Builder
+		switch m.unit {
+		case "":
+			g, err = c.Open(k, unit)
+		case unit:
+			g, err = c.OpenWith(k, unit, m.conv)
+		default:
+			err = fmt.Errorf("the unit is %q, not %q", unit, m.unit)
+		}
+		if err != nil {
+			return feed.Fault(where, "has a unit that cannot be used", "ask without unit options", err)
+		}
+		g.Place = ingest.SiteInfo{Lat: a.lat, Lon: a.lon, Elevation: a.elevation}
+		if b.name == "daily" {
+			g.DayStart = "midnight in " + a.zone
+		}
+		for j, t := range times {
+			g.Add(t, v.at[j], "", ingest.ApprovalUnknown)
+		}
+	}
+	return nil
+}
+
+// split takes the columns' names apart. A column without a number is a member
+// where its sisters have numbers, and the mean of the members where it has a
+// spread beside it.
+func (p Parser) split(b *block, table map[string]meaning) (parts []column, numbered map[column]bool, spread map[string]bool) {
+	parts, numbered, spread = make([]column, len(b.columns)), map[column]bool{}, map[string]bool{}
 	for i, v := range b.columns {
 		if name, ok := strings.CutSuffix(v.name, "_spread"); ok {
 			spread[name] = true
@@ -249,61 +269,23 @@ func (p Parser) block(a *answer, b *block, c *ingest.Collector) error {
 			numbered[column{base: col.base, model: col.model}] = true
 		}
 	}
-	for i, v := range b.columns {
-		col := parts[i]
-		if col.base == "" {
-			if v.name != "interval" {
-				c.Skip(site, b.name+"."+v.name, skipReason(v.name), len(v.at))
-			}
-			continue
-		}
-		where := b.name + "." + v.name
-		if len(v.at) != len(times) {
-			return bad(where, fmt.Sprintf("has %d values for %d times", len(v.at), len(times)), "the answer is damaged; fetch it again", nil)
-		}
-		m := table[col.base]
-		k := ingest.Key{Feed: FeedName, Site: site, Variable: m.variable, Statistic: m.statistic, TimeSeries: join(p.Product, m.series, col.model)}
-		if spread[v.name] {
-			k.TimeSeries = join(p.Product, "members-mean", col.model)
-		}
-		if numbered[column{base: col.base, model: col.model}] {
-			k.Member = col.member + 1
-		}
-		switch {
-		case b.name == "daily":
-			k.Period = ingest.Daily
-		case strings.HasPrefix(b.name, "current"):
-			k.TimeSeries = join(k.TimeSeries, "current")
-		}
-		if b.name != "daily" && m.statistic != ingest.Instant {
-			k.Period = step(times)
-			if k.Period == "" {
-				c.Skip(site, where, "the period its sums cover is not given", len(v.at))
-				continue
-			}
-		}
-		unit := a.units[b.name][v.name]
-		var g *ingest.Builder
-		switch m.unit {
-		case "":
-			g, err = c.Open(k, unit)
-		case unit:
-			g, err = c.OpenWith(k, unit, m.conv)
-		default:
-			err = fmt.Errorf("the unit is %q, not %q", unit, m.unit)
-		}
-		if err != nil {
-			return bad(where, "has a unit that cannot be used", "ask without unit options", err)
-		}
-		g.Place = ingest.SiteInfo{Lat: a.lat, Lon: a.lon, Elevation: a.elevation}
-		if b.name == "daily" {
-			g.DayStart = "midnight in " + a.zone
-		}
-		for j, t := range times {
-			g.Add(t, v.at[j], "", ingest.ApprovalUnknown)
-		}
+	return parts, numbered, spread
+}
+
+// period completes a key by what its block says: days, the present, or sums
+// over the step of its times.
+func period(k ingest.Key, block string, times []int64) ingest.Key {
+	switch {
+	case block == "daily":
+		k.Period = ingest.Daily
+		return k
+	case strings.HasPrefix(block, "current"):
+		k.TimeSeries = join(k.TimeSeries, "current")
 	}
-	return nil
+	if k.Statistic != ingest.Instant {
+		k.Period = step(times)
+	}
+	return k
 }
 
 func skipReason(name string) string {
@@ -359,7 +341,7 @@ func readTimes(a *answer, b *block, unix bool) ([]int64, error) {
 		case unix:
 			n, err := strconv.ParseInt(string(v), 10, 64)
 			if err != nil || n < -1e10 || n > 1e10 {
-				return nil, bad(where, "is not a number of seconds since 1970", "report it with the saved response", nil)
+				return nil, feed.Unexpected(where, "is not a number of seconds since 1970", nil)
 			}
 			t = time.Unix(n, 0).UTC()
 			if b.name == "daily" {
@@ -372,32 +354,18 @@ func readTimes(a *answer, b *block, unix bool) ([]int64, error) {
 			}
 			var err error
 			if t, err = time.Parse(layout, s); err != nil {
-				return nil, bad(where, fmt.Sprintf("%q is not a time like %s", ingest.Clip(s), layout), "report it with the saved response", nil)
+				return nil, feed.Unexpected(where, fmt.Sprintf("%q is not a time like %s", ingest.Clip(s), layout), nil)
 			}
 			if b.name != "daily" {
 				t = t.Add(-a.offset)
 			}
 		}
 		if err := ingest.YearInRange(t); err != nil {
-			return nil, bad(where, err.Error(), "report it with the saved response", nil)
+			return nil, feed.Unexpected(where, err.Error(), nil)
 		}
 		out[i] = t.UnixMicro()
 	}
 	return out, nil
-}
-
-func parseNumber(v jsontext.Value) (float64, error) {
-	switch v.Kind() {
-	case 'n':
-		return math.NaN(), nil
-	case '0':
-		f, err := strconv.ParseFloat(string(v), 64)
-		if err != nil {
-			return 0, fmt.Errorf("%s is out of range", ingest.Clip(string(v)))
-		}
-		return f, nil
-	}
-	return 0, fmt.Errorf("%s is neither a number nor null", ingest.Clip(string(v)))
 }
 
 func number(dec *jsontext.Decoder, into *float64) error {
@@ -405,9 +373,9 @@ func number(dec *jsontext.Decoder, into *float64) error {
 	if err != nil {
 		return err
 	}
-	f, err := parseNumber(v)
+	f, err := response.JSONNumber(v)
 	if err != nil {
-		return bad(string(dec.StackPointer()), err.Error(), "report it with the saved response", nil)
+		return feed.Unexpected(string(dec.StackPointer()), err.Error(), nil)
 	}
 	*into = f
 	return nil
@@ -420,28 +388,6 @@ func word(dec *jsontext.Decoder, into *string) error {
 	return jsonv2.UnmarshalDecode(dec, into)
 }
 
-// object walks the members of the object that comes next.
-func object(dec *jsontext.Decoder, member func(name string) error) error {
-	t, err := dec.ReadToken()
-	if err != nil {
-		return err
-	}
-	if t.Kind() != '{' {
-		return fmt.Errorf("an object was expected, not %s", t.Kind())
-	}
-	for dec.PeekKind() != '}' {
-		t, err := dec.ReadToken()
-		if err != nil {
-			return err
-		}
-		if err := member(t.String()); err != nil {
-			return err
-		}
-	}
-	_, err = dec.ReadToken()
-	return err
-}
-
 // list walks the array that comes next; a single value is a list of one.
 func list(dec *jsontext.Decoder, single bool, each func(jsontext.Value) error) error {
 	if single {
@@ -451,22 +397,11 @@ func list(dec *jsontext.Decoder, single bool, each func(jsontext.Value) error) e
 		}
 		return each(v)
 	}
-	t, err := dec.ReadToken()
-	if err != nil {
-		return err
-	}
-	if t.Kind() != '[' {
-		return fmt.Errorf("an array was expected, not %s", t.Kind())
-	}
-	for dec.PeekKind() != ']' {
+	return response.Array(dec, func() error {
 		v, err := dec.ReadValue()
 		if err != nil {
 			return err
 		}
-		if err := each(v); err != nil {
-			return err
-		}
-	}
-	_, err = dec.ReadToken()
-	return err
+		return each(v)
+	})
 }

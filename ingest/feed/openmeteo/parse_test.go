@@ -120,7 +120,7 @@ func TestWhatIsNoAnswerSaysWhatItIs(t *testing.T) {
 		{"too many requests", `{"error":true,"reason":"Minutely API request limit exceeded."}`, "limit exceeded", true},
 		{"a place that no model covers is NaN, which is no JSON", `{"latitude":nan,"longitude":nan}`, "covers this place", false},
 		{"cut on its way", head + `"hourly":{"time":["2026-05-0`, "ends early", true},
-		{"garbled", head + `"hourly":#`, "not valid JSON", false},
+		{"garbled", head + `"hourly":#`, "not the expected JSON", false},
 		{"no block", head + `"x":1}`, "neither", false},
 		{"a column shorter than the times", head + `"hourly_units":{"temperature_2m":"°C"},"hourly":{"time":["2026-05-01T00:00"],"temperature_2m":[]}}`, "0 values for 1 times", false},
 		{"an unknown unit", head + `"hourly_units":{"temperature_2m":"°R"},"hourly":{"time":["2026-05-01T00:00"],"temperature_2m":[1]}}`, `"°R"`, false},

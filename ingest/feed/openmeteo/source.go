@@ -12,6 +12,7 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/client"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // Product is one of the service's four APIs.
@@ -77,10 +78,10 @@ var dailyNames = map[ingest.Variable][]string{
 func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
 	base, ok := hosts[s.Product]
 	if !ok {
-		return bad("product", fmt.Sprintf("%q is not one of archive, forecast, ensemble, flood", s.Product), "", nil)
+		return feed.Fault("product", fmt.Sprintf("%q is not one of archive, forecast, ensemble, flood", s.Product), "", nil)
 	}
 	if !s.Accepted && s.APIKey == "" {
-		return bad("config", "is not enabled: the free service is for non-commercial use only", "for non-commercial use set enabled = true in [feeds.open-meteo]; otherwise set a customer key", nil)
+		return feed.Fault("config", "is not enabled: the free service is for non-commercial use only", "for non-commercial use set enabled = true in [feeds.open-meteo]; otherwise set a customer key", nil)
 	}
 	if s.BaseURL != "" {
 		base = strings.TrimRight(s.BaseURL, "/")
@@ -88,7 +89,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 		base = strings.Replace(base, "https://", "https://customer-", 1)
 	}
 	if math.Abs(req.Lat) > 90 || math.Abs(req.Lon) > 180 || math.IsNaN(req.Lat) || math.IsNaN(req.Lon) {
-		return bad("request", fmt.Sprintf("latitude %g, longitude %g is out of range", req.Lat, req.Lon), "check the weather coordinates in the config", nil)
+		return feed.Fault("request", fmt.Sprintf("latitude %g, longitude %g is out of range", req.Lat, req.Lon), "check the weather coordinates in the config", nil)
 	}
 	q := url.Values{}
 	site := [2]string{strconv.FormatFloat(req.Lat, 'f', -1, 64), strconv.FormatFloat(req.Lon, 'f', -1, 64)}
@@ -127,20 +128,16 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 		q.Set("apikey", s.APIKey)
 	}
 	p := Parser{Site: site[0] + "," + site[1], Product: string(s.Product), Models: []string{s.Model}, Skipped: s.Skipped}
-	now := time.Now
-	if s.Now != nil {
-		now = s.Now
-	}
 	if s.Product != Archive {
-		s.reach(q, req, now())
+		s.reach(q, req, s.Now())
 		return nothing(s.part(ctx, base, q, p, req, yield))
 	}
 	if req.From.IsZero() {
-		return bad("request", "names no first day, which the archive needs", "", nil)
+		return feed.Fault("request", "names no first day, which the archive needs", "", nil)
 	}
 	to := req.To
 	if to.IsZero() {
-		to = now()
+		to = s.Now()
 	}
 	last := to.Add(-time.Nanosecond).UTC().Truncate(24 * time.Hour)
 	for d := req.From.UTC().Truncate(24 * time.Hour); !d.After(last); d = d.AddDate(0, 0, archiveDays) {
@@ -162,7 +159,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 // nothing turns an answer without a value into an error.
 func nothing(held bool, err error) error {
 	if err == nil && !held {
-		e := bad("answer", "has no values for these dates", "the service or its model does not cover this date or place", nil)
+		e := feed.Fault("response", "has no values for these dates", "the service or its model does not cover this date or place", nil)
 		e.Empty = true
 		return e
 	}
@@ -217,27 +214,12 @@ func (s Source) part(ctx context.Context, base string, q url.Values, p Parser, r
 	}
 	if s.Product == Ensemble {
 		if v := frozen(kept); v != "" {
-			e := bad("answer", "all members of "+v+" are identical after the first day, so the ensemble carries no uncertainty", "this model run is faulty; the next one will be fetched later", nil)
+			e := feed.Fault("response", "all members of "+v+" are identical after the first day, so the ensemble carries no uncertainty", "this model run is faulty; the next one will be fetched later", nil)
 			e.Retryable = true
 			return false, e
 		}
 	}
-	now := time.Now
-	if s.Now != nil {
-		now = s.Now
-	}
-	at := now().UnixMicro()
-	for i := range kept {
-		kept[i] = kept[i].Between(req.From, req.To)
-		if kept[i].Len() == 0 {
-			continue
-		}
-		kept[i].Retrieved = slices.Repeat([]int64{at}, kept[i].Len())
-		if err := yield(kept[i]); err != nil {
-			return false, err
-		}
-	}
-	return true, nil
+	return true, response.Deliver(kept, req, s.Now(), yield)
 }
 
 // cutTail takes away the times at the end at which no series has a value.

@@ -3,11 +3,9 @@ package sensorthings
 import (
 	"strings"
 
-	jsonv2 "github.com/go-json-experiment/json"
+	"example.org/eclose/ingest/feed/response"
 	"github.com/go-json-experiment/json/jsontext"
 )
-
-var lax = jsonv2.JoinOptions(jsontext.AllowDuplicateNames(true), jsontext.AllowInvalidUTF8(true))
 
 // id is a number on some servers and a text on others.
 type id string
@@ -21,7 +19,7 @@ func (i *id) UnmarshalJSONFrom(dec *jsontext.Decoder) error {
 	switch v.Kind() {
 	case '"':
 		var s string
-		err = jsonv2.Unmarshal(v, &s, lax)
+		err = response.Unmarshal(v, &s)
 		*i = id(s)
 	case '0':
 		*i = id(v)
@@ -96,7 +94,7 @@ func (a answer) refusal() string {
 	var e struct {
 		Message string `json:"message"`
 	}
-	if a.Error.Kind() == '{' && jsonv2.Unmarshal(a.Error, &e, lax) == nil && e.Message != "" {
+	if a.Error.Kind() == '{' && response.Unmarshal(a.Error, &e) == nil && e.Message != "" {
 		return e.Message
 	}
 	if len(a.Code) > 0 && a.Message != "" {

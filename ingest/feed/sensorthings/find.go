@@ -40,10 +40,10 @@ func (s Source) Find(ctx context.Context, f ingest.GaugeSearch) ([]ingest.Gauge,
 		return nil, err
 	}
 	if f.Region != "" {
-		return nil, bad("search", "this service cannot be searched by state or province", "use --near", nil)
+		return nil, feed.Fault("search", "this service cannot be searched by state or province", "use --near", nil)
 	}
 	if s.BaseURL == "" {
-		return nil, bad("config", "names no server", "set base-url in [feeds.sensorthings]", nil)
+		return nil, feed.Fault("config", "names no server", "set base-url in [feeds.sensorthings]", nil)
 	}
 	base := strings.TrimRight(s.BaseURL, "/") + "/Things?"
 	west, south, east, north := f.Box()
@@ -70,14 +70,14 @@ func (s Source) things(ctx context.Context, u string) (out []ingest.Gauge, err e
 	n := 0
 	err = s.pages(ctx, u, func(resp *client.Response) (string, int, error) {
 		if n++; n > mostPages {
-			return "", 0, bad("list of things", fmt.Sprintf("does not end after %d pages", mostPages), "name the thing in the config; the server's own pages show its @iot.id", nil)
+			return "", 0, feed.Fault("list of things", fmt.Sprintf("does not end after %d pages", mostPages), "name the thing in the config; the server's own pages show its @iot.id", nil)
 		}
 		a, _, err := readAnswer(resp.Body)
 		if err != nil {
 			return "", 0, err
 		}
 		if a.Value == nil {
-			return "", 0, bad("answer", "is not a list of things", "check base-url in the config", nil)
+			return "", 0, feed.Fault("response", "is not a list of things", "check base-url in the config", nil)
 		}
 		list, err := readThings(*a.Value)
 		out = append(out, list...)

@@ -1,25 +1,24 @@
 package sensorthings
 
 import (
-	"bytes"
-	"errors"
 	"fmt"
 	"io"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
-	jsonv2 "github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/feed/observedproperty"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // FeedName is the feed's name in keys, config and messages.
 const FeedName = "sensorthings"
+
+const feed response.Feed = FeedName
 
 // Parser reads one saved answer: a Datastream or a Thing with its Observations
 // expanded, or a list of them; observations alone only with what they leave
@@ -32,12 +31,7 @@ type Parser struct {
 // Name implements ingest.Parser.
 func (Parser) Name() string { return FeedName }
 
-func bad(where, problem, hint string, err error) *ingest.Error {
-	return &ingest.Error{Feed: FeedName, Where: where, Problem: problem, Hint: hint, Err: err}
-}
-
 const (
-	report = "report it with the saved response"
 	expand = "save /Datastreams(id)?$expand=Observations,ObservedProperty,Thing"
 )
 
@@ -62,7 +56,7 @@ func (p Parser) parse(r io.Reader, of *datastream) (series []ingest.Series, next
 	for i, v := range list {
 		where := fmt.Sprintf("value[%d]", i)
 		if a.Value == nil {
-			where = "answer"
+			where = "response"
 		}
 		if err := p.entity(c, where, v, of); err != nil {
 			return nil, "", 0, err
@@ -72,38 +66,24 @@ func (p Parser) parse(r io.Reader, of *datastream) (series []ingest.Series, next
 	return series, a.Next, len(list), err
 }
 
-func readAnswer(r io.Reader) (a answer, raw []byte, err error) {
-	raw, err = io.ReadAll(r)
-	if err != nil {
-		return a, nil, bad("answer", "could not be read", "", err)
+func readAnswer(r io.Reader) (a answer, raw jsontext.Value, err error) {
+	if err := feed.JSON(r, &raw); err != nil {
+		return a, nil, err
 	}
-	raw = bytes.TrimSpace(bytes.TrimPrefix(raw, []byte("\xef\xbb\xbf")))
-	switch {
-	case len(raw) == 0:
-		return a, nil, bad("answer", "is empty", "try again; if still empty, open the URL in a browser", nil)
-	case raw[0] == '<':
-		return a, nil, bad("answer", "is a web page or XML, not data", "the service may be down; open the URL in a browser", nil)
-	}
-	if err := unmarshal("answer", raw, &a); err != nil {
+	if err := unmarshal("response", raw, &a); err != nil {
 		return a, nil, err
 	}
 	if said := a.refusal(); said != "" {
-		return a, nil, bad("answer", "is an error from the service: "+ingest.Clip(said), "check base-url and the ids in the config", nil)
+		return a, nil, feed.Fault("response", "is an error from the service: "+ingest.Clip(said), "check base-url and the ids in the config", nil)
 	}
 	return a, raw, nil
 }
 
-func unmarshal(where string, raw []byte, into any) error {
-	err := jsonv2.Unmarshal(raw, into, lax)
-	switch {
-	case err == nil:
-		return nil
-	case errors.Is(err, io.ErrUnexpectedEOF):
-		e := bad(where, "ends early", "the download was cut short; fetch it again", nil)
-		e.Retryable = true
-		return e
+func unmarshal(where string, raw jsontext.Value, into any) error {
+	if err := response.Unmarshal(raw, into); err != nil {
+		return feed.Unexpected(where, "is not the expected JSON", err)
 	}
-	return bad(where, "is not the expected JSON", "fetch it again; if it persists, "+report, err)
+	return nil
 }
 
 func (p Parser) entity(c *ingest.Collector, where string, raw jsontext.Value, of *datastream) error {
@@ -143,7 +123,7 @@ func (p Parser) entity(c *ingest.Collector, where string, raw jsontext.Value, of
 		c.Skip(string(e.ID), "descriptions", "they hold no readings; "+expand, 1)
 		return nil
 	}
-	return bad(where, "is neither a Datastream, a Thing nor an Observation", expand, nil)
+	return feed.Fault(where, "is neither a Datastream, a Thing nor an Observation", expand, nil)
 }
 
 // unfold turns the rows of a data array into observations.
@@ -151,16 +131,16 @@ func unfold(where string, components []string, rows [][]jsontext.Value) ([]obser
 	at := func(name string) int { return slices.Index(components, name) }
 	iTime, iResult, iQuality := at("phenomenonTime"), at("result"), at("resultQuality")
 	if iTime < 0 || iResult < 0 {
-		return nil, bad(where+".components", "lacks phenomenonTime or result", "ask for both", nil)
+		return nil, feed.Fault(where+".components", "lacks phenomenonTime or result", "ask for both", nil)
 	}
 	out := make([]observation, 0, len(rows))
 	for i, r := range rows {
 		if len(r) != len(components) {
-			return nil, bad(fmt.Sprintf("%s.dataArray[%d]", where, i), fmt.Sprintf("has %d values for %d components", len(r), len(components)), report, nil)
+			return nil, feed.Unexpected(fmt.Sprintf("%s.dataArray[%d]", where, i), fmt.Sprintf("has %d values for %d components", len(r), len(components)), nil)
 		}
 		o := observation{Result: r[iResult]}
-		if err := jsonv2.Unmarshal(r[iTime], &o.Phenomenon, lax); err != nil {
-			return nil, bad(fmt.Sprintf("%s.dataArray[%d]", where, i), "its phenomenonTime is not a text", report, nil)
+		if err := response.Unmarshal(r[iTime], &o.Phenomenon); err != nil {
+			return nil, feed.Unexpected(fmt.Sprintf("%s.dataArray[%d]", where, i), "its phenomenonTime is not a text", nil)
 		}
 		if iQuality >= 0 {
 			o.Quality = r[iQuality]
@@ -179,14 +159,14 @@ func (p Parser) datastream(c *ingest.Collector, where string, d *datastream) err
 
 func (p Parser) observations(c *ingest.Collector, where string, d *datastream, list []observation) error {
 	if d == nil || d.Unit == nil {
-		return bad(where, "does not say what was measured and in which unit", expand, nil)
+		return feed.Fault(where, "does not say what was measured and in which unit", expand, nil)
 	}
 	site := string(d.Thing.ID)
 	if p.Site != "" && site == "" {
 		site = p.Site
 	}
 	if site == "" {
-		return bad(where, "does not name its Thing", expand+", or name it with --site", nil)
+		return feed.Fault(where, "does not name its Thing", expand+", or name it with --site", nil)
 	}
 	v, ok := variableOf(d)
 	if !ok {
@@ -200,7 +180,7 @@ func (p Parser) observations(c *ingest.Collector, where string, d *datastream, l
 		k := ingest.Key{Feed: FeedName, Site: site, Variable: v, Statistic: ingest.Instant, TimeSeries: string(d.ID)}
 		begin, end, err := phenomenon(o.Phenomenon)
 		if err != nil {
-			return bad(at+", phenomenonTime", err.Error(), report, nil)
+			return feed.Unexpected(at+", phenomenonTime", err.Error(), nil)
 		}
 		total := v == ingest.Precipitation || v == ingest.Snowfall
 		span := end.Sub(begin)
@@ -224,11 +204,11 @@ func (p Parser) observations(c *ingest.Collector, where string, d *datastream, l
 		}
 		x, word, err := result(o.Result)
 		if err != nil {
-			return bad(at+", result", err.Error(), report, nil)
+			return feed.Unexpected(at+", result", err.Error(), nil)
 		}
 		g, err := c.Open(k, unit)
 		if err != nil {
-			return bad(where, "has a unit that cannot be used", "", err)
+			return feed.Unit(where, err)
 		}
 		g.Place = place
 		if k.Period == ingest.Daily {
@@ -282,7 +262,7 @@ func result(v jsontext.Value) (x float64, word string, err error) {
 	case 'n', 0:
 		return math.NaN(), "", nil
 	case '"':
-		if err := jsonv2.Unmarshal(v, &s, lax); err != nil {
+		if err := response.Unmarshal(v, &s); err != nil {
 			return 0, "", fmt.Errorf("%s cannot be read", ingest.Clip(s))
 		}
 		s = strings.TrimSpace(s)
@@ -290,19 +270,8 @@ func result(v jsontext.Value) (x float64, word string, err error) {
 	default:
 		return 0, "", fmt.Errorf("%s is neither a number nor a text", ingest.Clip(s))
 	}
-	if s == "" {
-		return math.NaN(), "", nil
-	}
-	x, err = strconv.ParseFloat(s, 64)
-	switch {
-	case err == nil && math.IsNaN(x):
-		return x, "", nil
-	case err == nil && math.IsInf(x, 0), err != nil && (strings.ContainsAny(s, "0123456789.") || len(s) > 20):
-		return 0, "", fmt.Errorf("%q is not a number", ingest.Clip(s))
-	case err != nil:
-		return math.NaN(), strings.ReplaceAll(s, ",", ";"), nil
-	}
-	return x, "", nil
+	x, word, err = response.OrWord(s)
+	return x, strings.ReplaceAll(word, ",", ";"), err
 }
 
 // remark keeps the word in a number's place and a quality that is a text or a
@@ -312,7 +281,7 @@ func remark(word string, quality jsontext.Value) string {
 	var q string
 	switch quality.Kind() {
 	case '"':
-		if jsonv2.Unmarshal(quality, &q, lax) != nil {
+		if response.Unmarshal(quality, &q) != nil {
 			q = ""
 		}
 	case '0':
@@ -336,7 +305,7 @@ func placeOf(t thing) ingest.SiteInfo {
 			kind, at = l.Location.Geometry.Type, l.Location.Geometry.Coordinates
 		}
 		var xy []float64
-		if kind == "Point" && jsonv2.Unmarshal(at, &xy, lax) == nil && len(xy) >= 2 && math.Abs(xy[1]) <= 90 && math.Abs(xy[0]) <= 180 {
+		if kind == "Point" && response.Unmarshal(at, &xy) == nil && len(xy) >= 2 && math.Abs(xy[1]) <= 90 && math.Abs(xy[0]) <= 180 {
 			pl.Lon, pl.Lat = xy[0], xy[1]
 			if len(xy) > 2 {
 				pl.Elevation = xy[2]

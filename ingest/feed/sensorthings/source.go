@@ -11,14 +11,15 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/client"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // Source fetches the datastreams of one thing from a server that the user
 // names; there is no default one.
 type Source struct {
 	Client  *client.Client
-	BaseURL string           // of the service, with its version: "https://example.org/v1.1"
-	Now     func() time.Time // nil: time.Now
+	BaseURL string // of the service, with its version: "https://example.org/v1.1"
+	Now     func() time.Time
 	Skipped func(ingest.Skipped)
 }
 
@@ -45,14 +46,14 @@ func address(id string) (string, error) {
 	case plain.MatchString(id):
 		return "('" + url.PathEscape(id) + "')", nil
 	}
-	return "", bad("request", fmt.Sprintf("%q is not an id", ingest.Clip(id)), "check site in the config; it is the @iot.id of a Thing", nil)
+	return "", feed.Fault("request", fmt.Sprintf("%q is not an id", ingest.Clip(id)), "check site in the config; it is the @iot.id of a Thing", nil)
 }
 
 // Fetch implements ingest.Source. Req.Site is the @iot.id of the thing. Values
 // of whole days are precipitation only, so Req.Period does not matter.
 func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
 	if s.BaseURL == "" {
-		return bad("config", "names no server", "set base-url in [feeds.sensorthings]", nil)
+		return feed.Fault("config", "names no server", "set base-url in [feeds.sensorthings]", nil)
 	}
 	base := strings.TrimRight(s.BaseURL, "/")
 	site, err := address(req.Site)
@@ -106,7 +107,7 @@ func (s Source) streams(ctx context.Context, u string) (out []datastream, err er
 			return "", 0, err
 		}
 		if a.Value == nil {
-			return "", 0, bad("answer", "is not a list of datastreams", "check base-url in the config", nil)
+			return "", 0, feed.Fault("response", "is not a list of datastreams", "check base-url in the config", nil)
 		}
 		for i, raw := range *a.Value {
 			var d datastream
@@ -132,25 +133,12 @@ func (s Source) stream(ctx context.Context, u string, d *datastream, req ingest.
 	if len(filter) > 0 {
 		q.Set("$filter", strings.Join(filter, " and "))
 	}
-	now := time.Now
-	if s.Now != nil {
-		now = s.Now
-	}
 	p := Parser{Site: req.Site, Skipped: s.Skipped}
 	return s.pages(ctx, u+"?"+q.Encode(), func(resp *client.Response) (string, int, error) {
 		series, next, rows, err := p.parse(resp.Body, d)
 		if err != nil {
 			return "", 0, err
 		}
-		for _, x := range series {
-			if x = x.Between(req.From, req.To); x.Len() == 0 {
-				continue
-			}
-			x.Retrieved = slices.Repeat([]int64{now().UnixMicro()}, x.Len())
-			if err := yield(x); err != nil {
-				return "", 0, err
-			}
-		}
-		return next, rows, nil
+		return next, rows, response.Deliver(series, req, s.Now(), yield)
 	})
 }

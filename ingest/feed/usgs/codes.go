@@ -5,10 +5,13 @@ import (
 	"strings"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/response"
 )
 
-// FeedName is Key.Feed of every series of this feed.
+// FeedName is the feed's name in keys, config and messages.
 const FeedName = "usgs"
+
+const feed response.Feed = FeedName
 
 // Parameter is one USGS parameter code that maps to a variable of the house.
 type Parameter struct {
@@ -36,15 +39,9 @@ var parameters = map[string]Parameter{
 	"30208": {"30208", ingest.Discharge, "m3/s", "cubic meters per second"},
 }
 
-// ParameterOf looks a parameter code up.
-func ParameterOf(code string) (Parameter, bool) {
-	p, ok := parameters[code]
-	return p, ok
-}
-
-// StatisticOf maps a USGS statistic code. An empty code, and 00000 of the
+// statisticOf maps a USGS statistic code. An empty code, and 00000 of the
 // legacy services, stand for values as they were measured.
-func StatisticOf(code string) (ingest.Statistic, bool) {
+func statisticOf(code string) (ingest.Statistic, bool) {
 	switch code {
 	case "", "00000", "00011":
 		return ingest.Instant, true
@@ -106,8 +103,8 @@ var zones = map[string][2]string{
 	"GMT":  {"UTC", "UTC"},
 }
 
-// ZoneOf is the IANA zone for an abbreviation of standard time, or "".
-func ZoneOf(abbreviation string, daylightSaving bool) string {
+// zoneOf is the IANA zone for an abbreviation of standard time, or "".
+func zoneOf(abbreviation string, daylightSaving bool) string {
 	z, ok := zones[strings.TrimSpace(abbreviation)]
 	switch {
 	case !ok:

@@ -20,13 +20,13 @@ func (s *Source) Find(ctx context.Context, f ingest.GaugeSearch) ([]ingest.Gauge
 	q := url.Values{"limit": {"10000"}, "f": {"json"}}
 	wanted := codesFor([]ingest.Variable{f.Variable})
 	if len(wanted) == 0 {
-		return nil, bad("search", fmt.Sprintf("the service does not measure %q", f.Variable), "search for water_temperature or discharge", nil)
+		return nil, feed.Fault("search", fmt.Sprintf("the service does not measure %q", f.Variable), "search for water_temperature or discharge", nil)
 	}
 	q.Set("parameter_code", strings.Join(codesFor([]ingest.Variable{f.Variable, ingest.Discharge}), ","))
 	if f.Region != "" {
 		name, ok := stateName(f.Region)
 		if !ok {
-			return nil, bad("state "+ingest.Clip(f.Region), "is no state or territory of the USA", "write two letters, such as OR", nil)
+			return nil, feed.Fault("state "+ingest.Clip(f.Region), "is no state or territory of the USA", "write two letters, such as OR", nil)
 		}
 		q.Set("state_name", name)
 	} else {
@@ -60,7 +60,7 @@ func (s *Source) Find(ctx context.Context, f ingest.GaugeSearch) ([]ingest.Gauge
 			list, pg, err := readLocations(r)
 			for _, l := range list {
 				if f.AllTypes || strings.HasPrefix(l.SiteTypeCode, "ST") {
-					out = append(out, ingest.Gauge{Feed: FeedName, Site: l.ID, SiteInfo: l.Place(), Region: l.State, Series: bySite[l.ID]})
+					out = append(out, ingest.Gauge{Feed: FeedName, Site: l.ID, SiteInfo: l.SiteInfo, Region: l.State, Series: bySite[l.ID]})
 				}
 			}
 			return pg, err
@@ -76,7 +76,7 @@ func (s *Source) Find(ctx context.Context, f ingest.GaugeSearch) ([]ingest.Gauge
 func (t TimeSeries) listed() (ingest.GaugeSeries, bool) {
 	x := ingest.GaugeSeries{ID: t.ID, Variable: t.Variable, Begin: t.Begin, End: t.End, Primary: t.Primary}
 	var ok bool
-	x.Statistic, ok = StatisticOf(t.Statistic)
+	x.Statistic, ok = statisticOf(t.Statistic)
 	switch t.Period {
 	case "Daily":
 		x.Period = ingest.Daily

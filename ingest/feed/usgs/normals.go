@@ -12,9 +12,8 @@ import (
 	"strconv"
 	"strings"
 
-	jsonv2 "github.com/go-json-experiment/json"
-
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // Normal is one figure of the years before: what a day or month of the year,
@@ -33,16 +32,10 @@ type Normal struct {
 	Years            int     // sample count
 }
 
-// ParseNormals reads an answer of the statistics API.
-func ParseNormals(r io.Reader) ([]Normal, error) {
-	out, _, err := readNormals(r)
-	return out, err
-}
-
 func readNormals(r io.Reader) (out []Normal, pg page, err error) {
 	pg, err = readPage(r, func(_ int, where string, r *row) error {
 		if r.kind() != normalKind {
-			return bad(where, "holds no statistics", "save an answer of observationNormals or observationIntervals", nil)
+			return feed.Fault(where, "holds no statistics", "save an answer of observationNormals or observationIntervals", nil)
 		}
 		ns, err := normals(where, r)
 		out = append(out, ns...)
@@ -70,8 +63,8 @@ func normals(where string, r *row) ([]Normal, error) {
 			Values      []text `json:"values"`
 		} `json:"values"`
 	}
-	if err := jsonv2.Unmarshal(r.Data, &data, lax); err != nil {
-		return nil, bad(where, "its statistics cannot be read", "report it with the saved response", err)
+	if err := response.Unmarshal(r.Data, &data); err != nil {
+		return nil, feed.Unexpected(where, "its statistics cannot be read", err)
 	}
 	var out []Normal
 	for _, d := range data {
@@ -81,16 +74,16 @@ func normals(where string, r *row) ([]Normal, error) {
 		}
 		conv, err := ingest.ConversionOf(p.Variable, string(d.Unit))
 		if err != nil {
-			return nil, bad(where, "unit_of_measure", "", err)
+			return nil, feed.Fault(where, "unit_of_measure", "", err)
 		}
 		for _, v := range d.Values {
 			n := Normal{Site: string(r.Site), TimeSeries: string(d.Series), Parameter: p.Code, Statistic: string(d.Statistic), Variable: p.Variable, OfYear: string(v.OfYear),
 				From: string(v.Start), To: string(v.End), Span: string(v.OfYearType + v.Interval), Computation: string(v.Computation), Percentile: math.NaN()}
 			if n.Years, err = strconv.Atoi(string(v.Count)); err != nil {
-				return nil, bad(where, fmt.Sprintf("sample_count %q is not a whole number", ingest.Clip(string(v.Count))), "report it with the saved response", nil)
+				return nil, feed.Unexpected(where, fmt.Sprintf("sample_count %q is not a whole number", ingest.Clip(string(v.Count))), nil)
 			}
 			if len(v.Percentiles) != len(v.Values) {
-				return nil, bad(where, fmt.Sprintf("has %d percentiles but %d values for them", len(v.Percentiles), len(v.Values)), "report it with the saved response", nil)
+				return nil, feed.Unexpected(where, fmt.Sprintf("has %d percentiles but %d values for them", len(v.Percentiles), len(v.Values)), nil)
 			}
 			if v.Computation != "percentile" {
 				n.Value = conv.Apply(number(v.Value))
@@ -124,7 +117,7 @@ func (s *Source) Normals(ctx context.Context, site string, v ingest.Variable) ([
 	}
 	codes := codesFor([]ingest.Variable{v})
 	if len(codes) == 0 {
-		return nil, bad(id, fmt.Sprintf("the service does not measure %q", v), "ask for water_temperature or discharge", nil)
+		return nil, feed.Fault(id, fmt.Sprintf("the service does not measure %q", v), "ask for water_temperature or discharge", nil)
 	}
 	code := codes[0] // the one in the unit of today
 	base, err := s.statistics()
@@ -135,7 +128,7 @@ func (s *Source) Normals(ctx context.Context, site string, v ingest.Variable) ([
 	var all []Normal
 	for n, token := 1, ""; n == 1 || token != ""; n++ {
 		if n > mostPages || n > 1 && token == q.Get("next_token") {
-			return nil, bad("statistics", fmt.Sprintf("paging loops at page %d", n), "report it to the agency", nil)
+			return nil, feed.Fault("statistics", fmt.Sprintf("paging loops at page %d", n), "report it to the agency", nil)
 		}
 		if token != "" {
 			q.Set("next_token", token)
@@ -158,7 +151,7 @@ func (s *Source) Normals(ctx context.Context, site string, v ingest.Variable) ([
 func (s *Source) statistics() (string, error) {
 	root, version, ok := strings.Cut(s.base.String(), "/ogcapi/")
 	if !ok || strings.Contains(version, "/") {
-		return "", bad("base-url", "does not end in /ogcapi/v1, so the statistics beside it cannot be found", "write for example "+DefaultBaseURL, nil)
+		return "", feed.Fault("base-url", "does not end in /ogcapi/v1, so the statistics beside it cannot be found", "write for example "+DefaultBaseURL, nil)
 	}
 	return root + "/statistics/v0", nil
 }

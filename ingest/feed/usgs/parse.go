@@ -81,7 +81,7 @@ func (b *builder) read(r io.Reader) (page, error) {
 		fill(&r.Parameter, param)
 		fill(&r.Statistic, stat)
 		if r.Site == "" || r.Parameter == "" || strings.Contains(string(r.Site), ",") || strings.Contains(string(r.Parameter), ",") {
-			return pg, bad(b.where[i], "says neither its site nor its parameter", "ask for the properties monitoring_location_id, parameter_code and time_series_id too, or name --site and --parameter", nil)
+			return pg, feed.Fault(b.where[i], "says neither its site nor its parameter", "ask for the properties monitoring_location_id, parameter_code and time_series_id too, or name --site and --parameter", nil)
 		}
 		if err := b.addReading(b.where[i], r); err != nil {
 			return pg, err
@@ -131,7 +131,7 @@ func (b *builder) add(where string, r *row) error {
 		}
 		b.skip(string(r.Site), "statistics of past years", "these are not readings", len(ns))
 	default:
-		return bad(where, "is of no collection that holds readings", "save an answer of daily, continuous, latest-..., field-measurements or channel-measurements", nil)
+		return feed.Fault(where, "is of no collection that holds readings", "save an answer of daily, continuous, latest-..., field-measurements or channel-measurements", nil)
 	}
 	return nil
 }
@@ -143,7 +143,7 @@ func (b *builder) series(where string, k ingest.Key, unit string, r *row) (*inge
 	if s == nil {
 		c, err := ingest.ConversionOf(k.Variable, unit)
 		if err != nil {
-			return nil, bad(where, "unit_of_measure", "", err)
+			return nil, feed.Fault(where, "unit_of_measure", "", err)
 		}
 		s = &ingest.Series{Key: k, SourceUnit: unit}
 		s.Place = ingest.SiteInfo{Elevation: math.NaN()}
@@ -156,7 +156,7 @@ func (b *builder) series(where string, k ingest.Key, unit string, r *row) (*inge
 		b.order = append(b.order, s)
 	}
 	if s.SourceUnit != unit {
-		return nil, bad(where, fmt.Sprintf("unit_of_measure is %q, but earlier rows of the series %s are in %q", unit, k, s.SourceUnit), "a series must have one unit; report it with the saved response", nil)
+		return nil, feed.Fault(where, fmt.Sprintf("unit_of_measure is %q, but earlier rows of the series %s are in %q", unit, k, s.SourceUnit), "a series must have one unit; report it with the saved response", nil)
 	}
 	return s, nil
 }
@@ -164,7 +164,7 @@ func (b *builder) series(where string, k ingest.Key, unit string, r *row) (*inge
 func (b *builder) addReading(where string, r *row) error {
 	at, daily, err := parseTime(string(r.Time))
 	if err != nil {
-		return bad(where, "its time "+err.Error(), "report it with the saved response", nil)
+		return feed.Unexpected(where, "its time "+err.Error(), nil)
 	}
 	l := &b.last
 	if l.s == nil || l.ts != r.TimeSeriesID || l.stat != r.Statistic || l.param != r.Parameter || l.site != r.Site || l.unit != r.Unit || l.daily != daily {
@@ -174,7 +174,7 @@ func (b *builder) addReading(where string, r *row) error {
 			b.skip(site, "parameter "+string(r.Parameter), "unsupported variable", 1)
 			return nil
 		}
-		stat, ok := StatisticOf(string(r.Statistic))
+		stat, ok := statisticOf(string(r.Statistic))
 		if !ok {
 			b.skip(site, "statistic "+string(r.Statistic)+" of parameter "+p.Code, "unsupported statistic", 1)
 			return nil
@@ -197,7 +197,7 @@ func (b *builder) addReading(where string, r *row) error {
 	s := l.s
 	v, word, err := Value(string(r.Value))
 	if err != nil {
-		return bad(where, "its value "+err.Error(), "report it with the saved response", nil)
+		return feed.Unexpected(where, "its value "+err.Error(), nil)
 	}
 	q := string(r.Qualifier)
 	if word != "" {
@@ -221,9 +221,9 @@ func joinQualifiers(a, b string) string {
 	return a + "," + b
 }
 
-// NoData is what USGS services write where a number must stand and none was
+// noData is what USGS services write where a number must stand and none was
 // measured; legacy answers state it, the OGC API should send null.
-const NoData = -999999
+const noData = -999999
 
 // Value reads a value: a number, nothing (NaN), or a word such as Ice that
 // stands in the number's place (NaN and the word).
@@ -240,7 +240,7 @@ func Value(s string) (v float64, word string, err error) {
 		return 0, "", fmt.Errorf("%q is neither a number nor a remark", ingest.Clip(s))
 	case math.IsInf(v, 0):
 		return 0, "", fmt.Errorf("%q is infinite", ingest.Clip(s))
-	case v == NoData:
+	case v == noData:
 		return math.NaN(), "", nil
 	}
 	return v, "", nil
@@ -307,7 +307,7 @@ func (b *builder) finish() ([]ingest.Series, error) {
 			b.skip(s.Site, "repeated times of "+s.String(), "the last one was kept", n)
 		}
 		if err := s.Check(); err != nil {
-			return nil, bad("answer", "is not a valid series", "report it with the saved response", err)
+			return nil, feed.Unexpected("response", "is not a valid series", err)
 		}
 		out = append(out, *s)
 	}

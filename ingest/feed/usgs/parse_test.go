@@ -7,7 +7,6 @@ import (
 	"os"
 	"strings"
 	"testing"
-	"time"
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/feed/replay"
@@ -100,11 +99,11 @@ func TestErrorsNameThePlaceAndWhatToDo(t *testing.T) {
 		says     []string
 		retry    bool
 	}{
-		{"nothing", "", []string{"answer", "is empty"}, false},
+		{"nothing", "", []string{"response", "is empty"}, false},
 		{"a web page", "<!DOCTYPE html><html>down</html>", []string{"web page", "may be down"}, false},
 		{"cut JSON", collection("", good)[:200], []string{"byte ", "ends early"}, true},
-		{"broken JSON", strings.Replace(collection("", good), `"value"`, `value`, 1), []string{"byte ", "/features/0/properties", "not valid JSON"}, false},
-		{"bare nan", strings.Replace(collection("", good), `"4"`, `nan`, 1), []string{"not valid JSON"}, false},
+		{"broken JSON", strings.Replace(collection("", good), `"value"`, `value`, 1), []string{"byte ", "/features/0/properties", "not the expected JSON"}, false},
+		{"bare nan", strings.Replace(collection("", good), `"4"`, `nan`, 1), []string{"not the expected JSON"}, false},
 		{"no features", `{"type":"FeatureCollection"}`, []string{`"features"`}, false},
 		{"refusal of the service", `{"code":"InvalidQuery","type":"InvalidQuery","description":"too large"}`, []string{"InvalidQuery", "too large"}, false},
 		{"refusal of the gateway", `{"error":{"code":"OVER_RATE_LIMIT","message":"wait"}}`, []string{"OVER_RATE_LIMIT", "wait"}, true},
@@ -145,26 +144,18 @@ func TestChannelMeasurements(t *testing.T) {
 	// Invented; the names are those of the service's own list of queryables.
 	in := `{"features":[{"type":"Feature","id":"c1","geometry":null,"properties":{"monitoring_location_id":"USGS-11111111","time":"2025-06-01T17:30:00+00:00","measurement_number":"412","channel_name":"main","channel_flow":"100","channel_flow_unit":"ft^3/s","channel_width":"50","channel_width_unit":"ft","channel_area":"80","channel_area_unit":"ft^2","channel_velocity":"1.25","channel_velocity_unit":"ft/s","channel_material":"COBBLE","measurement_type":"Wading"}},
 	{"type":"Feature","id":"c2","geometry":null,"properties":{"monitoring_location_id":"USGS-11111111","time":"2025-07-01T17:30:00+00:00","measurement_number":"413","channel_name":"main","channel_flow":"70","channel_flow_unit":"ft^3/s","channel_width":null,"channel_width_unit":null,"channel_area":"60","channel_area_unit":"ft^2","channel_velocity":"1.17","channel_velocity_unit":"ft/s","channel_material":null}}]}`
-	list, err := ParseChannel(strings.NewReader(in))
-	if err != nil || len(list) != 2 {
-		t.Fatalf("%v, %v", list, err)
-	}
-	c := list[0]
-	// 50 ft, 80 ft2, 1.25 ft/s, 100 ft3/s by the exact foot.
-	for _, x := range [][2]float64{{c.WidthM, 15.24}, {c.AreaM2, 7.4322432}, {c.VelocityMS, 0.381}, {c.DischargeM3S, 2.8316846592}} {
-		if math.Abs(x[0]-x[1]) > 1e-12 {
-			t.Errorf("%v, want %v", x[0], x[1])
-		}
-	}
-	if !math.IsNaN(list[1].WidthM) || c.Number != "412" || c.Time.Hour() != 17 {
-		t.Errorf("%+v", list)
-	}
 	series, err := Parser{}.Parse(strings.NewReader(in))
 	if err != nil || len(series) != 4 {
 		t.Fatalf("%s, %v", show(series), err)
 	}
 	if s := show(series[:1]); s != "usgs/USGS-11111111/channel_width/instant/ts=channel-measurements main: 06-01T17:30=15.24(Wading)\n" {
-		t.Error(s)
+		t.Error(s) // one value: the second visit measured no width
+	}
+	// 80 ft2, 1.25 ft/s, 100 ft3/s by the exact foot.
+	for i, want := range []float64{7.4322432, 0.381, 2.8316846592} {
+		if got := series[i+1].Value; len(got) != 2 || math.Abs(got[0]-want) > 1e-12 {
+			t.Errorf("%s: %v, want %v first", series[i+1].Key, got, want)
+		}
 	}
 }
 
@@ -177,16 +168,16 @@ func TestDescriptionsOfRecordedSites(t *testing.T) {
 		t.Cleanup(func() { _ = f.Close() })
 		return f
 	}
-	list, err := ParseLocations(open("usgs-ogc-v0", "monitoring-locations-idaho.csv"))
+	list, _, err := readLocations(open("usgs-ogc-v0", "monitoring-locations-idaho.csv"))
 	if err != nil || len(list) != 3623 {
 		t.Fatalf("%d locations, %v", len(list), err)
 	}
-	// First row of the file: altitude 6056.85 ft, drainage area 2480 square miles.
+	// First row of the file: altitude 6056.85 ft.
 	l := list[0]
-	if l.ID != "USGS-10039500" || l.Zone != "America/Denver" || math.Abs(l.AltitudeM-1846.12788) > 1e-6 || math.Abs(l.DrainageAreaKm2-6423.1704) > 0.001 || l.Lat != 42.2110433789753 {
+	if l.ID != "USGS-10039500" || l.Zone != "America/Denver" || math.Abs(l.Elevation-1846.12788) > 1e-6 || l.Lat != 42.2110433789753 {
 		t.Errorf("%+v", l)
 	}
-	series, err := ParseTimeSeries(open("usgs-ogc-v0", "time-series-metadata-13037500-snake-heise.csv"))
+	series, _, err := readTimeSeries(open("usgs-ogc-v0", "time-series-metadata-13037500-snake-heise.csv"))
 	if err != nil || len(series) != 9 {
 		t.Fatalf("%d series, %v", len(series), err)
 	}
@@ -202,7 +193,7 @@ func TestDescriptionsOfRecordedSites(t *testing.T) {
 	if ended != 3 || live != 2 {
 		t.Errorf("%d series of temperature that end in 1999 and %d of flow that live, want 3 and 2", ended, live)
 	}
-	normals, err := ParseNormals(open("usgs-stats-api", "observationNormals.json"))
+	normals, _, err := readNormals(open("usgs-stats-api", "observationNormals.json"))
 	if err != nil || len(normals) != 11 {
 		t.Fatalf("%d normals, %v", len(normals), err)
 	}
@@ -211,17 +202,6 @@ func TestDescriptionsOfRecordedSites(t *testing.T) {
 		if n.Computation == "median" && (n.OfYear != "01-01" || n.Years != 104 || math.Abs(n.Value-315.5*0.028316846592) > 1e-9) {
 			t.Errorf("%+v", n)
 		}
-	}
-}
-
-func TestChoosePrefersPrimaryThenNoSublocationThenTheLaterEnd(t *testing.T) {
-	day := func(y int) time.Time { return time.Date(y, 1, 1, 0, 0, 0, 0, time.UTC) }
-	got, ok := Choose([]TimeSeries{{ID: "late", End: day(2026)}, {ID: "below", Primary: true, Sublocation: "2 m below", End: day(2026)}, {ID: "old", Primary: true, End: day(2010)}, {ID: "right", Primary: true, End: day(2025)}})
-	if !ok || got.ID != "right" {
-		t.Errorf("%+v", got)
-	}
-	if _, ok := Choose(nil); ok {
-		t.Error("a choice from nothing")
 	}
 }
 
@@ -251,11 +231,10 @@ func FuzzDescriptions(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
 		in := string(b)
-		_, err1 := ParseLocations(strings.NewReader(in))
-		_, err2 := ParseTimeSeries(strings.NewReader(in))
-		_, err3 := ParseChannel(strings.NewReader(in))
-		_, err4 := ParseNormals(strings.NewReader(in))
-		for _, err := range []error{err1, err2, err3, err4} {
+		_, _, err1 := readLocations(strings.NewReader(in))
+		_, _, err2 := readTimeSeries(strings.NewReader(in))
+		_, _, err3 := readNormals(strings.NewReader(in))
+		for _, err := range []error{err1, err2, err3} {
 			var e *ingest.Error
 			if err != nil && !errors.As(err, &e) {
 				t.Fatalf("%T %v", err, err)

@@ -5,7 +5,7 @@ import (
 	"strconv"
 	"strings"
 
-	jsonv2 "github.com/go-json-experiment/json"
+	"example.org/eclose/ingest/feed/response"
 	"github.com/go-json-experiment/json/jsontext"
 )
 
@@ -66,7 +66,6 @@ type row struct {
 	Qualifier    text `json:"qualifier"`
 
 	// channel-measurements
-	Number       text `json:"measurement_number"`
 	Channel      text `json:"channel_name"`
 	Flow         text `json:"channel_flow"`
 	FlowUnit     text `json:"channel_flow_unit"`
@@ -76,7 +75,6 @@ type row struct {
 	AreaUnit     text `json:"channel_area_unit"`
 	Velocity     text `json:"channel_velocity"`
 	VelocityUnit text `json:"channel_velocity_unit"`
-	Material     text `json:"channel_material"`
 	How          text `json:"measurement_type"`
 
 	// time-series-metadata and combined-metadata
@@ -96,10 +94,8 @@ type row struct {
 	LocationNumber text `json:"monitoring_location_number"`
 	LocationName   text `json:"monitoring_location_name"`
 	StateName      text `json:"state_name"`
-	SiteType       text `json:"site_type"`
 	SiteTypeCode   text `json:"site_type_code"`
 	Altitude       text `json:"altitude"`
-	DrainageArea   text `json:"drainage_area"`
 	TimeZone       text `json:"time_zone_abbreviation"`
 	DST            text `json:"uses_daylight_savings"`
 
@@ -117,15 +113,15 @@ func (r *row) columns() map[string]*text {
 		"id": &r.ID, "time_series_id": &r.TimeSeriesID, "field_measurements_series_id": &r.FieldSeries,
 		"monitoring_location_id": &r.Site, "parameter_code": &r.Parameter, "statistic_id": &r.Statistic,
 		"time": &r.Time, "value": &r.Value, "unit_of_measure": &r.Unit, "approval_status": &r.Approval, "qualifier": &r.Qualifier,
-		"measurement_number": &r.Number, "channel_name": &r.Channel, "channel_flow": &r.Flow, "channel_flow_unit": &r.FlowUnit,
+		"channel_name": &r.Channel, "channel_flow": &r.Flow, "channel_flow_unit": &r.FlowUnit,
 		"channel_width": &r.Width, "channel_width_unit": &r.WidthUnit, "channel_area": &r.Area, "channel_area_unit": &r.AreaUnit,
-		"channel_velocity": &r.Velocity, "channel_velocity_unit": &r.VelocityUnit, "channel_material": &r.Material, "measurement_type": &r.How,
+		"channel_velocity": &r.Velocity, "channel_velocity_unit": &r.VelocityUnit, "measurement_type": &r.How,
 		"begin": &r.Begin, "end": &r.End, "begin_utc": &r.BeginUTC, "end_utc": &r.EndUTC,
 		"computation_identifier": &r.Computation, "computation_period_identifier": &r.ComputationPeriod, "data_type": &r.DataType,
 		"primary": &r.Primary, "sublocation_identifier": &r.Sublocation, "parameter_description": &r.Description,
 		"agency_code": &r.AgencyCode, "monitoring_location_number": &r.LocationNumber, "monitoring_location_name": &r.LocationName,
-		"state_name": &r.StateName, "site_type": &r.SiteType, "site_type_code": &r.SiteTypeCode, "altitude": &r.Altitude,
-		"drainage_area": &r.DrainageArea, "time_zone_abbreviation": &r.TimeZone, "uses_daylight_savings": &r.DST,
+		"state_name": &r.StateName, "site_type_code": &r.SiteTypeCode, "altitude": &r.Altitude,
+		"time_zone_abbreviation": &r.TimeZone, "uses_daylight_savings": &r.DST,
 		"x": &r.lon, "y": &r.lat,
 	}
 }
@@ -164,7 +160,7 @@ func (r *row) point() (lat, lon float64) {
 	var g struct {
 		Coordinates []float64 `json:"coordinates"`
 	}
-	if len(r.geometry) > 0 && jsonv2.Unmarshal(r.geometry, &g, lax) == nil && len(g.Coordinates) >= 2 {
+	if len(r.geometry) > 0 && response.Unmarshal(r.geometry, &g) == nil && len(g.Coordinates) >= 2 {
 		return g.Coordinates[1], g.Coordinates[0]
 	}
 	return number(r.lat), number(r.lon)

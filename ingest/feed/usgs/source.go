@@ -15,6 +15,7 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/client"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // DefaultBaseURL is version 1 of the live service. Version 0 answers until
@@ -61,7 +62,7 @@ func New(c Config) (*Source, error) {
 	}
 	u, err := url.Parse(strings.TrimSuffix(c.BaseURL, "/"))
 	if err != nil || u.Host == "" || (u.Scheme != "http" && u.Scheme != "https") || u.RawQuery != "" {
-		return nil, bad("base-url", "is not an http or https URL without a query", "write for example "+DefaultBaseURL, nil)
+		return nil, feed.Fault("base-url", "is not an http or https URL without a query", "write for example "+DefaultBaseURL, nil)
 	}
 	if c.Client == nil || c.Now == nil {
 		return nil, errors.New("USGS source: client and clock are required")
@@ -92,7 +93,7 @@ func (s *Source) Fetch(ctx context.Context, req ingest.Request, yield func(inges
 		to = s.c.Now()
 	}
 	if !req.From.Before(to) {
-		return bad(site, fmt.Sprintf("the span of time from %s to %s is empty", req.From.Format(time.RFC3339), to.Format(time.RFC3339)), "", nil)
+		return feed.Fault(site, fmt.Sprintf("the span of time from %s to %s is empty", req.From.Format(time.RFC3339), to.Format(time.RFC3339)), "", nil)
 	}
 	codes := codesFor(req.Variables)
 	channels := wantsChannel(req.Variables)
@@ -103,7 +104,9 @@ func (s *Source) Fetch(ctx context.Context, req ingest.Request, yield func(inges
 	if err != nil {
 		return err
 	}
+	span := ingest.Request{From: req.From, To: to}
 	each := func(list []ingest.Series) error {
+		var kept []ingest.Series
 		for i := range list {
 			x := &list[i]
 			if facts.second[x.TimeSeries] {
@@ -113,23 +116,16 @@ func (s *Source) Fetch(ctx context.Context, req ingest.Request, yield func(inges
 				continue
 			}
 			x.Place = facts.place
-			trim(x, req.From, to)
-			stamp(x, s.c.Now())
-			if x.Len() == 0 {
-				continue
-			}
-			if err := yield(*x); err != nil {
-				return err
-			}
+			kept = append(kept, *x)
 		}
-		return nil
+		return response.Deliver(kept, span, s.c.Now(), yield)
 	}
 	q := url.Values{"monitoring_location_id": {site}, "skipGeometry": {"true"}, "limit": {strconv.Itoa(s.c.Limit)}, "f": {"json"}}
 	if len(codes) > 0 {
 		q.Set("parameter_code", strings.Join(codes, ","))
 		q.Set("properties", readingMembers)
 		if req.Period == ingest.Daily {
-			q.Set(s.timeName(), span(req.From, to.Add(-time.Nanosecond), time.DateOnly))
+			q.Set(s.timeName(), spanOf(req.From, to.Add(-time.Nanosecond), time.DateOnly))
 			if err := s.series(ctx, "daily", q, each); err != nil {
 				return err
 			}
@@ -140,7 +136,7 @@ func (s *Source) Fetch(ctx context.Context, req ingest.Request, yield func(inges
 	if channels {
 		q.Del("parameter_code")
 		q.Del("properties")
-		q.Set(s.timeName(), span(req.From, to, time.RFC3339))
+		q.Set(s.timeName(), spanOf(req.From, to, time.RFC3339))
 		return s.series(ctx, "channel-measurements", q, each)
 	}
 	return nil
@@ -164,56 +160,12 @@ func (s *Source) continuous(ctx context.Context, q url.Values, from, to time.Tim
 		if b.After(to) {
 			b = to
 		}
-		q.Set(s.timeName(), span(a, b, time.RFC3339))
+		q.Set(s.timeName(), spanOf(a, b, time.RFC3339))
 		if err := s.series(ctx, "continuous", q, each); err != nil {
 			return err
 		}
 	}
 	return nil
-}
-
-// Latest asks for the newest reading of each variable at up to a hundred
-// sites in one request.
-func (s *Source) Latest(ctx context.Context, sites []string, vars []ingest.Variable, yield func(ingest.Series) error) error {
-	ids := make([]string, len(sites))
-	for i, x := range sites {
-		id, err := SiteID(x)
-		if err != nil {
-			return err
-		}
-		ids[i] = id
-	}
-	codes := codesFor(vars)
-	if len(codes) == 0 || len(ids) == 0 {
-		return nil
-	}
-	q := url.Values{"monitoring_location_id": {strings.Join(ids, ",")}, "parameter_code": {strings.Join(codes, ",")}, "skipGeometry": {"true"},
-		"properties": {readingMembers}, "limit": {strconv.Itoa(s.c.Limit)}, "f": {"json"}}
-	return s.series(ctx, "latest-continuous", q, func(list []ingest.Series) error {
-		for i := range list {
-			stamp(&list[i], s.c.Now())
-			if err := yield(list[i]); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
-}
-
-// Channel fetches the current-meter measurements of a site, for wading.
-func (s *Source) Channel(ctx context.Context, site string) ([]ChannelMeasurement, error) {
-	id, err := SiteID(site)
-	if err != nil {
-		return nil, err
-	}
-	var out []ChannelMeasurement
-	q := url.Values{"monitoring_location_id": {id}, "skipGeometry": {"true"}, "limit": {strconv.Itoa(s.c.Limit)}, "f": {"json"}}
-	err = s.walk(ctx, "channel-measurements", q, func(r io.Reader) (page, error) {
-		part, pg, err := readChannel(r)
-		out = append(out, part...)
-		return pg, err
-	})
-	return out, err
 }
 
 // timeName is the name of the parameter for time, which version 0 called time.
@@ -224,32 +176,12 @@ func (s *Source) timeName() string {
 	return "datetime"
 }
 
-func span(from, to time.Time, layout string) string {
+func spanOf(from, to time.Time, layout string) string {
 	a := ".."
 	if !from.IsZero() {
 		a = from.UTC().Format(layout)
 	}
 	return a + "/" + to.UTC().Format(layout)
-}
-
-// trim keeps the readings of the half-open span that was asked for: the
-// service includes both ends.
-func trim(s *ingest.Series, from, to time.Time) {
-	lo, hi := 0, len(s.Time)
-	for lo < hi && !from.IsZero() && s.Time[lo] < from.UnixMicro() {
-		lo++
-	}
-	for hi > lo && s.Time[hi-1] >= to.UnixMicro() {
-		hi--
-	}
-	s.Time, s.Value, s.Qualifier, s.Approval = s.Time[lo:hi], s.Value[lo:hi], s.Qualifier[lo:hi], s.Approval[lo:hi]
-}
-
-func stamp(s *ingest.Series, now time.Time) {
-	s.Retrieved = make([]int64, len(s.Time))
-	for i := range s.Retrieved {
-		s.Retrieved[i] = now.UnixMicro()
-	}
 }
 
 func (s *Source) series(ctx context.Context, collection string, q url.Values, each func([]ingest.Series) error) error {
@@ -278,7 +210,7 @@ func (s *Source) walk(ctx context.Context, collection string, q url.Values, pars
 	seen := map[string]bool{}
 	for n := 1; next != ""; n++ {
 		if seen[next] || n > mostPages {
-			return bad(collection, fmt.Sprintf("paging loops at page %d", n), "report it to the agency", nil)
+			return feed.Fault(collection, fmt.Sprintf("paging loops at page %d", n), "report it to the agency", nil)
 		}
 		seen[next] = true
 		pg, err := s.get(ctx, next, func(r io.Reader) (page, error) {
@@ -329,7 +261,7 @@ func (s *Source) facts(ctx context.Context, site string, codes []string) (siteFa
 		list, pg, err := readLocations(r)
 		for _, l := range list {
 			if l.ID == site {
-				f.place, found = l.Place(), true
+				f.place, found = l.SiteInfo, true
 			}
 		}
 		return pg, err
@@ -339,7 +271,7 @@ func (s *Source) facts(ctx context.Context, site string, codes []string) (siteFa
 	case err != nil:
 		return f, err
 	case !found:
-		return f, bad(site, "site not found", "check the number; 'eclose gauges find' lists sites", nil)
+		return f, feed.Fault(site, "site not found", "check the number; 'eclose gauges find' lists sites", nil)
 	}
 	var list []TimeSeries
 	if len(codes) > 0 {

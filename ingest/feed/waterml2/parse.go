@@ -1,9 +1,7 @@
 package waterml2
 
 import (
-	"bufio"
 	"encoding/xml"
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -14,10 +12,13 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/feed/observedproperty"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // FeedName is the feed's name in keys, config and messages.
 const FeedName = "waterml2"
+
+const feed response.Feed = FeedName
 
 // Parser reads one saved document.
 type Parser struct {
@@ -28,57 +29,23 @@ type Parser struct {
 // Name implements ingest.Parser.
 func (Parser) Name() string { return FeedName }
 
-func bad(where, problem, hint string, err error) *ingest.Error {
-	return &ingest.Error{Feed: FeedName, Where: where, Problem: problem, Hint: hint, Err: err}
-}
-
-const report = "report it with the saved document"
-
 // Parse implements ingest.Parser.
 func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
-	br := bufio.NewReader(r)
-	if head, _ := br.Peek(3); string(head) == "\xef\xbb\xbf" {
-		_, _ = br.Discard(3)
-	}
-	for {
-		b, err := br.ReadByte()
-		if err != nil {
-			return nil, bad("document", "is empty", "save the answer again", nil)
-		}
-		if b == ' ' || b == '\n' || b == '\r' || b == '\t' {
-			continue
-		}
-		if b != '<' {
-			return nil, bad("document", "is not XML", "save the answer as WaterML 2.0", nil)
-		}
-		_ = br.UnreadByte()
-		break
-	}
-	d := xml.NewDecoder(br)
-	doc, err := read(d)
-	line, _ := d.InputPos()
-	where := fmt.Sprintf("line %d", line)
-	var syntax *xml.SyntaxError
-	switch {
-	case err == nil:
-	case strings.EqualFold(doc.root.Local, "html"):
-		return nil, page()
-	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF), errors.As(err, &syntax) && strings.Contains(syntax.Msg, "unexpected EOF"):
-		e := bad(where, "the document ends early", "the download was cut short; fetch it again", nil)
-		e.Retryable = true
-		return nil, e
-	default:
-		return nil, bad(where, "is not XML", "fetch it again; if it persists, "+report, err)
+	var doc document
+	err := feed.XML(r, func(d *xml.Decoder) (err error) {
+		doc, err = read(d)
+		return err
+	})
+	if err != nil {
+		return nil, err
 	}
 	switch {
-	case strings.EqualFold(doc.root.Local, "html"):
-		return nil, page()
 	case doc.refused != nil:
-		return nil, bad("document", "is an error from the service: "+ingest.Clip(strings.TrimSpace(doc.refused.Code+" "+strings.Join(doc.refused.Text, " "))), "check the request", nil)
+		return nil, feed.Fault("response", "is an error from the service: "+ingest.Clip(strings.TrimSpace(doc.refused.Code+" "+strings.Join(doc.refused.Text, " "))), "check the request", nil)
 	case doc.root.Local == "timeSeriesResponse":
-		return nil, bad("document", "is WaterML 1, not 2", "for files of the US Geological Survey use the feed usgs-legacy", nil)
+		return nil, feed.Fault("response", "is WaterML 1, not 2", "for gauges of the US Geological Survey use the feed usgs", nil)
 	case len(doc.observations) == 0 && doc.root.Local != "Collection" && doc.root.Local != "GetObservationResponse":
-		return nil, bad("document", fmt.Sprintf("its root %q holds no observation", ingest.Clip(doc.root.Local)), "save a WaterML 2.0 answer", nil)
+		return nil, feed.Fault("response", fmt.Sprintf("its root %q holds no observation", ingest.Clip(doc.root.Local)), "save a WaterML 2.0 answer", nil)
 	}
 	c := ingest.NewCollector(FeedName, p.Skipped)
 	alone := oneFeature(doc.observations)
@@ -87,17 +54,13 @@ func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 		at := fmt.Sprintf("observation %d", i+1)
 		site := p.site(o, doc.identifier, alone)
 		if site == "" {
-			return nil, bad(at, "does not name its feature of interest", "name it with --site", nil)
+			return nil, feed.Fault(at, "does not name its feature of interest", "name it with --site", nil)
 		}
 		if err := observe(c, at, site, o); err != nil {
 			return nil, err
 		}
 	}
 	return c.Finish()
-}
-
-func page() *ingest.Error {
-	return bad("document", "is a web page, not data", "the service may be down; open the URL in a browser", nil)
 }
 
 // oneFeature says whether all observations are of one place, so that the
@@ -234,7 +197,7 @@ func observe(c *ingest.Collector, where, site string, o *observation) error {
 		}
 		t, day, err := instant(text, zone)
 		if err != nil {
-			return bad(at+", time", err.Error(), report, nil)
+			return feed.Unexpected(at+", time", err.Error(), nil)
 		}
 		kd := interpolation(tail(m.Interpolation))
 		stat := declared(o)
@@ -248,7 +211,7 @@ func observe(c *ingest.Collector, where, site string, o *observation) error {
 		}
 		g, err := c.Open(k, observedproperty.Unit(m.unit()))
 		if err != nil {
-			return bad(at, "has a unit that cannot be used", "", err)
+			return feed.Unit(at, err)
 		}
 		g.Place = pl
 		if day {
@@ -256,7 +219,7 @@ func observe(c *ingest.Collector, where, site string, o *observation) error {
 		}
 		v, word, err := value(x.Value.Text, x.Value.Nil)
 		if err != nil {
-			return bad(at+", value", err.Error(), report, nil)
+			return feed.Unexpected(at+", value", err.Error(), nil)
 		}
 		reason := tail(m.NilReason)
 		if reason == "" {
@@ -349,16 +312,7 @@ func value(s, isNil string) (v float64, word string, err error) {
 	if isNil == "true" || isNil == "1" || s == "" {
 		return math.NaN(), "", nil
 	}
-	v, err = strconv.ParseFloat(s, 64)
-	switch {
-	case err == nil && math.IsNaN(v):
-		return v, "", nil
-	case err == nil && math.IsInf(v, 0), err != nil && (strings.ContainsAny(s, "0123456789.") || len(s) > 20):
-		return 0, "", fmt.Errorf("%q is not a number", ingest.Clip(s))
-	case err != nil:
-		return math.NaN(), strings.Clone(s), nil
-	}
-	return v, "", nil
+	return response.OrWord(s)
 }
 
 // remarks joins the words beside a value. "Provisional" and "approved" are the

@@ -1,6 +1,7 @@
 package waterml2
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -11,6 +12,7 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/client"
+	"example.org/eclose/ingest/feed/response"
 )
 
 // Config says how a server that speaks the standard is asked. There is no
@@ -40,11 +42,11 @@ func New(c Config) (*Source, error) {
 	u, err := url.Parse(head)
 	// The placeholders stand behind the host, so that no site leads elsewhere.
 	if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" || u.User != nil || u.Path == "" {
-		return nil, bad("base-url", "does not begin with http or https, a host and a path", "write the request of your server, such as https://example.org/sos?...&featureOfInterest={site}&temporalFilter=om:phenomenonTime,{from}/{to}", nil)
+		return nil, feed.Fault("base-url", "does not begin with http or https, a host and a path", "write the request of your server, such as https://example.org/sos?...&featureOfInterest={site}&temporalFilter=om:phenomenonTime,{from}/{to}", nil)
 	}
 	for _, p := range []string{"{site}", "{from}", "{to}"} {
 		if !strings.Contains(c.URL, p) {
-			return nil, bad("base-url", "has no "+p+" in it", "write it where the server's request has that part", nil)
+			return nil, feed.Fault("base-url", "has no "+p+" in it", "write it where the server's request has that part", nil)
 		}
 	}
 	return &Source{c}, nil
@@ -61,7 +63,7 @@ const spanAsked = 365 * 24 * time.Hour
 // last part of its address; series keep the name by which they were asked for.
 func (s *Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
 	if req.Site == "" {
-		return bad("request", "names no site", "check site in the config", nil)
+		return feed.Fault("request", "names no site", "check site in the config", nil)
 	}
 	to := req.To
 	if to.IsZero() {
@@ -105,27 +107,20 @@ func (s *Source) part(ctx context.Context, u string, req ingest.Request, yield f
 	if err != nil {
 		return err
 	}
-	var others []string
-	found := false
-	for _, x := range list {
-		if x.Site != req.Site && !strings.HasSuffix(x.Site, "/"+req.Site) && x.Site != address(req.Site) {
-			others = append(others, x.Site)
-			continue
+	other := ""
+	list = slices.DeleteFunc(list, func(x ingest.Series) bool {
+		if x.Site == req.Site || strings.HasSuffix(x.Site, "/"+req.Site) || x.Site == address(req.Site) {
+			return false
 		}
-		found, x.Site = true, req.Site
-		if (x.Period == ingest.Daily) != (req.Period == ingest.Daily) || !slices.Contains(req.Variables, x.Variable) {
-			continue
-		}
-		if x = x.Between(req.From, req.To); x.Len() == 0 {
-			continue
-		}
-		x.Retrieved = slices.Repeat([]int64{s.c.Now().UnixMicro()}, x.Len())
-		if err := yield(x); err != nil {
-			return err
-		}
+		other = cmp.Or(other, x.Site)
+		return true
+	})
+	if len(list) == 0 && other != "" { // it would look like a gauge that has fallen silent
+		return feed.Fault("response", fmt.Sprintf("holds no series of site %s, but of %s", ingest.Clip(req.Site), ingest.Clip(other)), "check site and base-url in the config", nil)
 	}
-	if len(others) > 0 && !found { // it would look like a gauge that has fallen silent
-		return bad("answer", fmt.Sprintf("holds no series of site %s, but of %s", ingest.Clip(req.Site), ingest.Clip(others[0])), "check site and base-url in the config", nil)
+	list = slices.DeleteFunc(list, func(x ingest.Series) bool { return (x.Period == ingest.Daily) != (req.Period == ingest.Daily) })
+	for i := range list {
+		list[i].Site = req.Site
 	}
-	return nil
+	return response.Deliver(list, req, s.c.Now(), yield)
 }

@@ -32,9 +32,9 @@ func Ingest(ctx context.Context, cfg *config.Config, o Options, watch func(*sche
 		return nil, err
 	}
 	defer store.Close() //nolint:errcheck // every write is already on the disk
-	c, err := client.New(client.Options{UserAgent: UserAgent(cfg), PerHost: RatePerHost(cfg), MaxBody: 256 << 20, Timeout: AnswerWithin, Now: o.Now, Sleep: o.Sleep})
+	c, err := FeedClient(cfg, o)
 	if err != nil {
-		return nil, fmt.Errorf("preparing the feed client: %w", err)
+		return nil, err
 	}
 	places, err := sources.Builder{Config: cfg, Client: c, Now: o.Now}.Tasks()
 	if err != nil {
@@ -43,6 +43,15 @@ func Ingest(ctx context.Context, cfg *config.Config, o Options, watch func(*sche
 	in := schedule.Intake{Store: store, Now: o.Now, Overlap: overlap, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour}
 	watch(&in)
 	return in.Run(ctx, places)
+}
+
+// FeedClient is the polite client of a config's feeds.
+func FeedClient(cfg *config.Config, o Options) (*client.Client, error) {
+	c, err := client.New(client.Options{UserAgent: UserAgent(cfg), PerHost: RatePerHost(cfg), MaxBody: 256 << 20, Timeout: AnswerWithin, Now: o.Now, Sleep: o.Sleep})
+	if err != nil {
+		return nil, fmt.Errorf("preparing the feed client: %w", err)
+	}
+	return c, nil
 }
 
 // UserAgent names this program and its operator to the agencies.
@@ -61,7 +70,7 @@ func UserAgent(cfg *config.Config) string {
 func RatePerHost(cfg *config.Config) map[string]float64 {
 	out := map[string]float64{}
 	for _, f := range cfg.Feeds {
-		for _, base := range []string{f.BaseURL, f.Archive, f.Ensemble} {
+		for _, base := range []string{f.BaseURL, f.Archive, f.Ensemble, f.Warnings} {
 			if host := Loopback(base); host != "" {
 				out[host] = 1000
 			}

@@ -5,11 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"slices"
 	"time"
 
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/diary"
 	"example.org/eclose/forecast/trip"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/series"
@@ -32,11 +32,8 @@ func IssueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 			return nil, Usage(err)
 		}
 	}
-	var lessons map[string]forecast.Calibrations
-	if err := Read(ctx, cfg, func(d *db.DB) error {
-		lessons, err = Calibrations(ctx, d, rivers, slices.MinFunc(at, time.Time.Compare))
-		return err
-	}); err != nil {
+	sightings, err := Sightings(ctx, cfg, now)
+	if err != nil {
 		return nil, err
 	}
 	store, err := series.Open(ctx, cfg.StoreURL(), series.ReadOnly())
@@ -46,7 +43,7 @@ func IssueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 	defer store.Close() //nolint:errcheck // it was only read
 	var out []*forecast.Outlook
 	for i, r := range rivers {
-		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members, Posterior: lessons[r.Slug].Apply})
+		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members, Sightings: sightings})
 		if err != nil {
 			return nil, err
 		}
@@ -55,19 +52,34 @@ func IssueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 	return out, nil
 }
 
-// Calibrations are what each river's diary had taught by a moment. A nil
-// database has taught nothing.
-func Calibrations(ctx context.Context, d *db.DB, rivers []forecast.River, at time.Time) (map[string]forecast.Calibrations, error) {
-	out := map[string]forecast.Calibrations{}
+// Sightings reads the diary of a config; a database that was never made holds
+// none.
+func Sightings(ctx context.Context, cfg *config.Config, now time.Time) (out []forecast.Sighting, err error) {
+	err = Read(ctx, cfg, func(d *db.DB) error {
+		out, err = DiarySightings(ctx, d, cfg, now)
+		return err
+	})
+	return out, err
+}
+
+// DiarySightings are the sightings of rivers that the config watches, under their
+// slugs. A nil database has none.
+func DiarySightings(ctx context.Context, d *db.DB, cfg *config.Config, now time.Time) ([]forecast.Sighting, error) {
 	if d == nil {
-		return out, nil
+		return nil, nil
 	}
-	for _, r := range rivers {
-		l, err := forecast.CalibrationsAsOf(ctx, d.SQL, r.Slug, at)
+	entries, err := (&diary.Store{DB: d, Now: func() time.Time { return now }}).List(ctx, diary.Filter{})
+	if err != nil {
+		return nil, err
+	}
+	var out []forecast.Sighting
+	for _, x := range forecast.SightingsOf(entries) {
+		r, err := cfg.River(x.River)
 		if err != nil {
-			return nil, fmt.Errorf("reading the calibration: %w", err)
+			continue // of a river that this config does not watch
 		}
-		out[r.Slug] = l
+		x.River = r.Slug
+		out = append(out, x)
 	}
 	return out, nil
 }

@@ -38,10 +38,11 @@ func Rivers(cfg *config.Config, only []string) ([]forecast.River, error) {
 	all := make([]forecast.River, len(cfg.Rivers))
 	at := map[string]int{}
 	for i, r := range cfg.Rivers {
-		f, err := riverOf(r)
+		f, err := riverOf(r, cfg.Units)
 		if err != nil {
 			return nil, err
 		}
+		f.Warnings, _, _ = cfg.WarningsOf(r)
 		all[i], at[r.Slug] = f, i
 	}
 	out := slices.Clone(all)
@@ -61,7 +62,7 @@ func Rivers(cfg *config.Config, only []string) ([]forecast.River, error) {
 	return out, nil
 }
 
-func riverOf(r config.River) (forecast.River, error) {
+func riverOf(r config.River, units string) (forecast.River, error) {
 	region := insects.Region("")
 	if r.Region != "" {
 		var err error
@@ -70,7 +71,7 @@ func riverOf(r config.River) (forecast.River, error) {
 		}
 	}
 	f := forecast.River{Slug: r.Slug, Name: r.Name, Region: string(region), Zone: r.Zone, Lat: r.Lat, Lon: r.Lon, ElevationM: r.Elevation,
-		Groups: r.Groups, Regulated: r.Regulated, Notices: r.Notices}
+		Groups: r.Groups, Regulated: r.Regulated, Notices: r.Notices, Fishable: r.FishableM3s(units)}
 	if r.Flood != nil {
 		h := r.Flood.Metres()
 		f.Flood = wading.Flood{ActionM: h[0], MinorM: h[1], ModerateM: h[2], MajorM: h[3]}

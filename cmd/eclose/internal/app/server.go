@@ -21,7 +21,6 @@ import (
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/archive"
 	"example.org/eclose/ingest"
-	"example.org/eclose/ingest/client"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/notify/alert"
@@ -156,12 +155,18 @@ func (s *Server) build(ctx context.Context, o Options, now func() time.Time) (*w
 	if err != nil {
 		return nil, Usage(err)
 	}
-	c, err := client.New(client.Options{UserAgent: UserAgent(cfg), PerHost: RatePerHost(cfg), MaxBody: 256 << 20, Timeout: AnswerWithin, Now: now, Sleep: o.Sleep})
+	asked := o
+	asked.Now = now
+	c, err := FeedClient(cfg, asked)
 	if err != nil {
-		return nil, fmt.Errorf("preparing the feed client: %w", err)
+		return nil, err
 	}
 	builder := sources.Builder{Config: cfg, Client: c, Now: now, Skipped: func(x ingest.Skipped) { s.log.Debug().Msg(fmt.Sprint(x)) }}
 	places, err := builder.Tasks()
+	if err != nil {
+		return nil, Usage(err)
+	}
+	warned, err := builder.Warnings()
 	if err != nil {
 		return nil, Usage(err)
 	}
@@ -173,6 +178,13 @@ func (s *Server) build(ctx context.Context, o Options, now func() time.Time) (*w
 		Archive: archive.New(s.db, s.files), Alerts: alert.New(s.db, now), People: s.people, Units: Units(cfg), PublicURL: cfg.Serve.PublicURL, Notice: cfg.Notice, Log: s.log,
 		Tie:   func(group string, stage forecast.Stage) []string { return TyingLine(catalogue, group, stage) },
 		Tasks: builder.Tasks, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{}, Jitter: map[string]time.Duration{},
+		Stages: sources.FloodStages(cfg, c), Warned: warned, Warnings: map[string]cron.Schedule{},
+	}
+	for _, w := range warned {
+		name := w.Source.Name()
+		if h.Warnings[name], err = jobs.ParseSchedule(cfg.WarningsScheduleOf(name)); err != nil {
+			return nil, Usagef("feeds.%s: %w", name, err)
+		}
 	}
 	for _, p := range places {
 		for _, t := range p.Tasks {

@@ -46,7 +46,7 @@ func TestEachFaultIsOneClearSentence(t *testing.T) {
 		{"a river without a gauge", "  [[river.gauge]]\n  feed = \"usgs\"\n  site = \"99000001\"\n", "", `river "Wend" has no [[river.gauge]]`},
 		{"a gauge of an unknown feed", `feed = "usgs"`, `feed = "nowhere"`, `unknown gauge feed "nowhere"; use one of bafu,`},
 		{"a gauge without a site", `site = "99000001"`, ``, `has no site`},
-		{"a file feed without a file", `feed = "usgs"`, `feed = "usgs-legacy"`, `needs file =`},
+		{"a file feed without a file", `feed = "usgs"`, `feed = "csv"`, `needs file =`},
 		{"a weather feed that must be switched on", "enabled = true", "enabled = false", `set enabled = true in [feeds.open-meteo]`},
 		{"a zone that is none", "America/Los_Angeles", "Pacific", `zone "Pacific" is not an IANA zone`},
 		{"no place", "lat = 45.2\nlon = -131.4", "", `set lat and lon`},

@@ -70,6 +70,8 @@ type Report struct {
 	Problems []string  `json:"problems"`
 	Checks   []Check   `json:"checks"`
 	Rivers   []River   `json:"rivers"`
+	// CautionAge is how long ago the oldest of the cautions shown was judged.
+	CautionAge *float64 `json:"oldest_caution_age_seconds,omitempty"`
 }
 
 // Look returns the state, at most a quarter of a minute old.

@@ -65,7 +65,6 @@ type client interface {
 	insert(ctx context.Context, tx *db.Tx, many []river.InsertManyParams) (added int, err error)
 	start(ctx context.Context) error
 	stop(ctx context.Context) error
-	cancel(ctx context.Context) error
 	list(ctx context.Context, p *river.JobListParams) (*river.JobListResult, error)
 	get(ctx context.Context, id int64) (*Job, error)
 	retry(ctx context.Context, id int64) (*Job, error)
@@ -241,10 +240,9 @@ func (r riverClient[T]) insert(ctx context.Context, tx *db.Tx, many []river.Inse
 	return added, err
 }
 
-func (r riverClient[T]) start(ctx context.Context) error  { return r.c.Start(ctx) }
-func (r riverClient[T]) stop(ctx context.Context) error   { return r.c.Stop(ctx) }
-func (r riverClient[T]) cancel(ctx context.Context) error { return r.c.StopAndCancel(ctx) }
-func (r riverClient[T]) id() string                       { return r.c.ID() }
+func (r riverClient[T]) start(ctx context.Context) error { return r.c.Start(ctx) }
+func (r riverClient[T]) stop(ctx context.Context) error  { return r.c.Stop(ctx) }
+func (r riverClient[T]) id() string                      { return r.c.ID() }
 
 func (r riverClient[T]) add(name string, workers int, pace time.Duration) error {
 	return r.c.Queues().Add(name, river.QueueConfig{MaxWorkers: workers, FetchCooldown: pace})

@@ -12,14 +12,12 @@ import (
 // the owner's.
 var owners = map[string]string{
 	"usgs":         "U.S. Geological Survey (public domain; new readings are provisional)",
-	"usgs-legacy":  "U.S. Geological Survey (public domain; new readings are provisional)",
 	"nws":          "U.S. National Weather Service (public domain)",
 	"ghcn":         "NOAA, Global Historical Climatology Network (public domain)",
 	"open-meteo":   "weather data by Open-Meteo.com (CC BY 4.0)",
 	"ea":           "Environment Agency (Open Government Licence v3.0)",
 	"eccc":         "Environment and Climate Change Canada (Open Government Licence - Canada)",
 	"bafu":         "Swiss Federal Office for the Environment",
-	"nve":          "Norwegian Water Resources and Energy Directorate (NLOD)",
 	"csv":          "files supplied by this server's owner",
 	"waterml2":     "files supplied by this server's owner",
 	"sensorthings": "the sensor service that this server's owner names",

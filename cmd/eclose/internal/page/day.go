@@ -65,6 +65,7 @@ func (s *site) day(r *http.Request) (*answer, error) {
 		Advice              string
 		FlowOdds            trip.Odds
 		FlowStrong          bool
+		Dark                string
 	}
 	body.head, body.Date = h, date
 	body.IsToday, body.Lead = date == h.Today, int(date-h.Today)
@@ -98,6 +99,7 @@ func (s *site) day(r *http.Request) (*answer, error) {
 		}
 	}
 	body.Clock = clock()
+	body.Dark = dark(river, date, body.Lines)
 	if w, ok := st.Outlook.WaterOn(date); ok {
 		body.Mean, body.Low, body.High = u.Temperature(w.P50), u.Temperature(w.P10), u.Temperature(w.P90)
 		body.Warmest, body.WarmestMay = u.Temperature(w.MaxP50), u.Temperature(w.MaxP90)
@@ -108,6 +110,20 @@ func (s *site) day(r *http.Request) (*answer, error) {
 	body.FlowOdds = trip.FlowOdds(st.Flows, date, date, u)
 	body.FlowStrong = !body.FlowOdds.Known || body.FlowOdds.P >= flowStrong
 	return &answer{name: "day", title: fmt.Sprintf("%s on %s", river.Name, date.Time().Format("2 January 2006")), here: "rivers", body: body}, nil
+}
+
+// dark says what the light asks for where the hours shown reach into dusk or
+// night.
+func dark(river forecast.River, date forecast.Date, lines []dayLine) string {
+	darkest := wading.Daylight
+	for _, l := range lines {
+		darkest = max(darkest, forecast.DarkestOf(l.Hours, date, river.Zone, river.Lat, river.Lon))
+	}
+	level, why := darkest.Asks()
+	if level == wading.Quiet {
+		return ""
+	}
+	return fmt.Sprintf("Some of these hours fall in %s. Caution at least %d then: %s.", why, level, level.Words())
 }
 
 // The strip of a day runs from 04:00 to midnight.

@@ -21,7 +21,8 @@ type head struct {
 	Missing    bool   // no outlook yet
 	Problem    string
 	Caution    wading.View
-	CautionAt  time.Time
+	Warnings   []officialWarning
+	Worst      string // the first reason of the caution
 	Water      string
 	Flow       string
 	O          *forecast.Outlook
@@ -40,20 +41,23 @@ func (s *site) head(r *http.Request, river forecast.River) (head, *State, error)
 	}
 	if st == nil || st.Outlook == nil {
 		if st != nil {
-			h.Problem = st.Problem
+			h.Problem, h.Warnings = st.Problem, warningLines(st.Warnings, river.Zone, s.Now())
 		}
 		return h, nil, nil
 	}
 	u := unitsOf(r.Context())
 	h.Missing, h.Problem, h.O = false, st.Problem, st.Outlook
 	caution, since := st.Caution, s.Now().Sub(st.CautionAt)
-	if since > judgedFor {
-		caution.Known = false
-		caution.Unknowns = append(slices.Clone(caution.Unknowns), "gauges last checked at "+st.CautionAt.UTC().Format("15:04 UTC on 2 Jan"))
+	if s.Now().After(caution.Until) || since > judgedFor {
+		caution = caution.Expired()
 	}
-	h.Caution, h.CautionAt = caution.View(u), st.CautionAt
+	h.Caution = caution.View(u)
+	if len(h.Caution.Reasons) > 0 {
+		h.Worst = h.Caution.Reasons[0].Text
+	}
 	h.Flow = readingText(st.Caution.Flow, since, u.Flow)
 	h.Water = readingText(st.Caution.Water, since, u.Temperature)
+	h.Warnings = warningLines(st.Warnings, river.Zone, s.Now())
 	h.Today = localDay(st.Outlook, s.Now())
 	if d := st.Outlook.Departure; d != nil {
 		h.Recent = d.Words(st.Outlook.Seasons, u == wading.US)

@@ -73,7 +73,8 @@ func inventStates(t testing.TB, c *insects.Catalogue) map[string]*State {
 				shared.err = err
 				return
 			}
-			in := wading.Input{Flow: wading.Measured(rec.Flow[len(rec.Flow)-1], time.Hour), Water: wading.Measured(11, time.Hour)}
+			measured := func(v float64) wading.Reading { return wading.Reading{Value: v, Age: time.Hour, Present: true} }
+			in := wading.Input{At: noon, Flow: measured(rec.Flow[len(rec.Flow)-1]), Water: measured(11)}
 			shared.states[r.Slug] = &State{Outlook: o, Caution: wading.Assess(in), CautionAt: noon,
 				Flows: &trip.Flows{Day0: rec.Day0, M3s: rec.Flow, Limits: &wading.Limits{CareM3s: 12, BetterNotM3s: 20, KeepOutM3s: 28}}}
 		}

@@ -71,7 +71,7 @@ func crowd(tb testing.TB, c *insects.Catalogue) *Memory {
 	for _, r := range rivers {
 		o := *base
 		o.River, o.RiverName, o.Stages = r.Slug, r.Name, all
-		memory.Put(r.Slug, &State{Outlook: &o, Caution: wading.Assess(wading.Input{Flow: wading.Measured(9, time.Hour)}), CautionAt: noon,
+		memory.Put(r.Slug, &State{Outlook: &o, Caution: wading.Assess(wading.Input{At: noon, Flow: wading.Reading{Value: 9, Age: time.Hour, Present: true}}), CautionAt: noon,
 			Flows: &trip.Flows{Day0: rec.Day0, M3s: rec.Flow}})
 	}
 	return memory

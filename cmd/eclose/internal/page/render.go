@@ -20,6 +20,7 @@ import (
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/chart"
+	"example.org/eclose/model/insects"
 	"example.org/eclose/model/wading"
 )
 
@@ -77,6 +78,7 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 	"day":     func(d forecast.Date) string { return d.Time().Format("Mon 2 Jan") },
 	"longday": func(d forecast.Date) string { return d.Time().Format("Monday 2 January 2006") },
 	"stamp":   func(t time.Time) string { return t.UTC().Format("2 Jan 2006 15:04 UTC") },
+	"utc":     func(t time.Time) string { return t.UTC().Format(time.RFC3339) },
 	"join":    strings.Join,
 	"lower":   strings.ToLower,
 	"upper":   upper,
@@ -93,7 +95,7 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 }).ParseFS(files, "templates/*.html"))
 
 // groupName is the key of a group as people write it.
-func groupName(key string) string { return upper(strings.ReplaceAll(key, "-", " ")) }
+func groupName(key string) string { return upper(insects.Label(key)) }
 
 func upper(s string) string {
 	for i, r := range s {

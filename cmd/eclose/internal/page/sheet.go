@@ -2,9 +2,11 @@ package page
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"html/template"
 	"io"
+	"math"
 	"net/http"
 	"slices"
 	"strings"
@@ -33,6 +35,36 @@ type sheetGroup struct {
 	Refs  string // numbers of its sources
 }
 
+// sheetGroups is how many groups two sides of one sheet of paper hold in print
+// that can be read.
+const sheetGroups = 36
+
+// worthiest keeps the groups that mean most to an angler, in the order in which
+// they came; it says whether some fell out.
+func worthiest(groups []seasonGroup, c *insects.Catalogue, most int) ([]seasonGroup, bool) {
+	if len(groups) <= most {
+		return groups, false
+	}
+	worth := func(g seasonGroup) int {
+		best := math.MaxInt
+		if cg, ok := c.Group(g.Key); ok {
+			for _, st := range g.Stages {
+				if st.Fishable {
+					best = min(best, cg.Worth(insects.Stage(st.Stage)))
+				}
+			}
+		}
+		return best
+	}
+	ranked := slices.Clone(groups)
+	slices.SortStableFunc(ranked, func(a, b seasonGroup) int { return cmp.Compare(worth(a), worth(b)) })
+	keep := map[string]bool{}
+	for _, g := range ranked[:most] {
+		keep[g.Key] = true
+	}
+	return slices.DeleteFunc(slices.Clone(groups), func(g seasonGroup) bool { return !keep[g.Key] }), true
+}
+
 // Write writes the sheet as HTML, ready to be printed on A4 or Letter.
 func (s Sheet) Write(w io.Writer) error {
 	o := s.Outlook
@@ -53,9 +85,11 @@ func (s Sheet) Write(w io.Writer) error {
 		RowMM, TablePT       string
 		Sources              []insects.Source
 		Caution, Credits     string
+		Fewer                bool // groups that seldom matter are left out
 		Notice               string
 	}{Name: s.River.Name, Region: region.Words(), Style: template.CSS(chart.Style), Axis: template.HTML(picture.Axis()), O: o, Caution: o.Caution, Credits: creditsOf([]forecast.River{s.River}, s.Owners), Notice: s.Notice} //nolint:gosec // our own
 	data.Months = from.Time().Format("January 2006") + " to " + (from + days - 1).Time().Format("January 2006")
+	groups, data.Fewer = worthiest(groups, s.Catalogue, sheetGroups)
 	var codes []string
 	for _, g := range groups {
 		if cg, ok := s.Catalogue.Group(g.Key); ok {

@@ -50,6 +50,7 @@ func (s *site) water(r *http.Request) (*answer, error) {
 		Days           []waterDay
 		Heat           []string
 		Limits         []string
+		Rough          bool
 		Notices        string
 		Regulated      bool
 	}
@@ -64,6 +65,7 @@ func (s *site) water(r *http.Request) (*answer, error) {
 		body.Flows = template.HTML(f.Inline()) //nolint:gosec // our own drawing, its names escaped
 	}
 	if l := st.Caution.Limits; l != nil {
+		body.Rough = l.Rough
 		body.Limits = []string{"take care from " + u.Flow(l.CareM3s), "better not to wade from " + u.Flow(l.BetterNotM3s), "keep out from " + u.Flow(l.KeepOutM3s)}
 	}
 	for d := h.Today; d < h.Today+waterDays; d++ {

@@ -16,12 +16,10 @@ import (
 	"example.org/eclose/ingest/feed/eahydrology"
 	"example.org/eclose/ingest/feed/eccc"
 	"example.org/eclose/ingest/feed/ghcn"
-	"example.org/eclose/ingest/feed/nve"
 	"example.org/eclose/ingest/feed/nws"
 	"example.org/eclose/ingest/feed/openmeteo"
 	"example.org/eclose/ingest/feed/sensorthings"
 	"example.org/eclose/ingest/feed/usgs"
-	"example.org/eclose/ingest/feed/usgslegacy"
 	"example.org/eclose/ingest/feed/waterml2"
 	"example.org/eclose/ingest/schedule"
 )
@@ -64,6 +62,9 @@ func (b Builder) Tasks() ([]schedule.RiverTasks, error) {
 				visits := t
 				visits.Request.Period, visits.Request.Variables, visits.Optional, visits.ByYear = ingest.NoPeriod, channel, true, false
 				p.Tasks = append(p.Tasks, visits)
+				if ahead, ok := b.flowAhead(t.Request.Site); ok {
+					p.Tasks = append(p.Tasks, ahead)
+				}
 			}
 		}
 		out = append(out, p)
@@ -73,7 +74,7 @@ func (b Builder) Tasks() ([]schedule.RiverTasks, error) {
 
 // Site is a gauge's site as its series name it.
 func Site(g config.Gauge) (string, error) {
-	if g.Feed == usgs.FeedName || g.Feed == usgslegacy.FeedName {
+	if g.Feed == usgs.FeedName {
 		return usgs.SiteID(g.Site)
 	}
 	return g.Site, nil
@@ -89,16 +90,15 @@ func (b Builder) gauge(r config.River, g config.Gauge, made map[string]ingest.So
 		t.Request.Variables = append(t.Request.Variables, ingest.Variable(v))
 	}
 	f := b.Config.Feeds[g.Feed]
-	saved := g.Feed == usgslegacy.FeedName || g.Feed == bafu.FeedName || g.Feed == nve.FeedName || g.Feed == waterml2.FeedName && g.File != ""
 	switch {
-	case saved:
+	case g.Feed == waterml2.FeedName && g.File != "":
 		p, err := feed.Parser(g.Feed, feed.Options{Skipped: b.Skipped})
 		if err != nil {
 			return t, err
 		}
 		t.Source = feed.Saved{Parser: p, Path: b.Config.Path(g.File), Now: b.Now}
 	case g.Feed == csvfile.FeedName:
-		t.Source = csvfile.Source{Parser: b.csv(f, site), Path: b.Config.Path(g.File), Now: b.Now}
+		t.Source = feed.Saved{Parser: b.csv(f, site), Path: b.Config.Path(g.File), Now: b.Now}
 	case g.Feed == openmeteo.FeedName:
 		t.Source = b.openMeteo(openmeteo.Flood, f, f.BaseURL)
 	default:
@@ -131,6 +131,8 @@ func (b Builder) live(name string, f config.Feed) (ingest.Source, error) {
 		return eahydrology.Source{Client: b.Client, BaseURL: f.BaseURL, Now: b.Now, Skipped: b.Skipped}, nil
 	case eccc.FeedName:
 		return eccc.Source{Client: b.Client, BaseURL: f.BaseURL, GeoMetURL: cmp.Or(f.Archive, f.BaseURL), Now: b.Now, Skipped: b.Skipped}, nil
+	case bafu.FeedName:
+		return bafu.Source{Client: b.Client, BaseURL: f.BaseURL, Now: b.Now, Skipped: b.Skipped}, nil
 	case waterml2.FeedName:
 		return waterml2.New(waterml2.Config{Client: b.Client, URL: f.BaseURL, Now: b.Now, Skipped: b.Skipped})
 	case sensorthings.FeedName:
@@ -180,7 +182,7 @@ func (b Builder) weather(r config.River) ([]schedule.Task, error) {
 				req.Period = ingest.Daily
 			}
 		}
-		return []schedule.Task{{Source: csvfile.Source{Parser: b.csv(f, site), Path: b.Config.Path(w.File), Now: b.Now}, Request: req}}, nil
+		return []schedule.Task{{Source: feed.Saved{Parser: b.csv(f, site), Path: b.Config.Path(w.File), Now: b.Now}, Request: req}}, nil
 	}
 	return nil, fmt.Errorf("feed %q serves no weather", w.Feed)
 }

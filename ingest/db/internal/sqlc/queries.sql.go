@@ -83,54 +83,6 @@ func (q *Queries) AddSecret(ctx context.Context, arg AddSecretParams) error {
 	return err
 }
 
-const artefact = `-- name: Artefact :one
-SELECT name, sha256, bytes, made_at FROM artefact WHERE name = $1
-`
-
-func (q *Queries) Artefact(ctx context.Context, name string) (Artefact, error) {
-	row := q.db.QueryRowContext(ctx, artefact, name)
-	var i Artefact
-	err := row.Scan(
-		&i.Name,
-		&i.Sha256,
-		&i.Bytes,
-		&i.MadeAt,
-	)
-	return i, err
-}
-
-const artefacts = `-- name: Artefacts :many
-SELECT name, sha256, bytes, made_at FROM artefact ORDER BY name
-`
-
-func (q *Queries) Artefacts(ctx context.Context) ([]Artefact, error) {
-	rows, err := q.db.QueryContext(ctx, artefacts)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var items []Artefact
-	for rows.Next() {
-		var i Artefact
-		if err := rows.Scan(
-			&i.Name,
-			&i.Sha256,
-			&i.Bytes,
-			&i.MadeAt,
-		); err != nil {
-			return nil, err
-		}
-		items = append(items, i)
-	}
-	if err := rows.Close(); err != nil {
-		return nil, err
-	}
-	if err := rows.Err(); err != nil {
-		return nil, err
-	}
-	return items, nil
-}
-
 const calibrations = `-- name: Calibrations :many
 SELECT river, version, made_at, model_version, sightings, body FROM calibration WHERE river = $1 ORDER BY version
 `

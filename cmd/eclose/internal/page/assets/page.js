@@ -29,6 +29,19 @@
   if (read().length > 0) { flush(); }
   addEventListener("online", flush);
 
+  // A caution that is no longer valid says so; without a script its own line does.
+  const expire = () => {
+    for (const p of document.querySelectorAll("[data-until]")) {
+      if (Date.now() <= Date.parse(p.dataset.until)) { continue; }
+      p.querySelector("b").textContent = "Caution level unknown: this copy is out of date. Treat the river as too high until you have seen it.";
+      p.classList.add("strong");
+      delete p.dataset.until;
+    }
+  };
+  expire();
+  setInterval(expire, 30000);
+  addEventListener("pageshow", expire);
+
   const form = document.getElementById("sighting");
   if (form) {
     form.addEventListener("change", (e) => {

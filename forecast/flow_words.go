@@ -1,0 +1,115 @@
+package forecast
+
+import (
+	"fmt"
+	"strings"
+
+	"example.org/eclose/model/wading"
+)
+
+func unitsFor(us bool) wading.Units {
+	if us {
+		return wading.US
+	}
+	return wading.Metric
+}
+
+// flowLeads are the days ahead of which a forecast's flow is told in words.
+var flowLeads = []int{1, 3, 7, 14}
+
+// Lines puts the flow ahead in sentences, in a reader's units: the flow of the last day
+// and what that is for fishing, the days ahead, the chance of fishable flow and of a rise
+// that may colour the water. It returns none for a nil forecast.
+func (f *FlowAhead) Lines(u wading.Units) []string {
+	if f == nil {
+		return nil
+	}
+	var out []string
+	now := ""
+	if f.NowM3s > 0 {
+		now = fmt.Sprintf("%s on the last full day, %s", u.Flow(f.NowM3s), f.Class(f.NowM3s).Words())
+	}
+	if len(f.Days) == 0 {
+		return append(out, "Flow: "+join(now, "flow ahead "+f.Source.Words())+".")
+	}
+	if t := f.Trend(); t != "" {
+		now = join(now, string(t))
+	}
+	out = append(out, "Flow: "+now+".")
+	var ahead []string
+	for _, lead := range flowLeads {
+		if lead <= len(f.Days) {
+			d := f.Days[lead-1]
+			ahead = append(ahead, fmt.Sprintf("%s %s (80%% range %s to %s)", d.Date.Short(), u.Flow(d.P50), u.Flow(d.P10), u.Flow(d.P90)))
+		}
+	}
+	out = append(out, "Flow ahead, daily mean: "+strings.Join(ahead, "; ")+"; "+f.Source.Words()+".")
+	if f.HighM3s > 0 {
+		out = append(out, fmt.Sprintf("Chance of a flow within your fishable range (%s to %s): %s.", u.Flow(f.LowM3s), u.Flow(f.HighM3s), f.byLead(func(d FlowDay) float64 { return *d.Fishable })))
+	}
+	if p := f.coloured(); p >= 0.05 {
+		out = append(out, fmt.Sprintf("Chance of a sharp rise within %d days, which often colours the water: %s.", colourDays, Percent(p)))
+	}
+	return out
+}
+
+func join(parts ...string) string {
+	var some []string
+	for _, p := range parts {
+		if p != "" {
+			some = append(some, p)
+		}
+	}
+	return strings.Join(some, ", ")
+}
+
+func (f *FlowAhead) byLead(of func(FlowDay) float64) string {
+	var s []string
+	for _, lead := range flowLeads {
+		if lead <= len(f.Days) {
+			s = append(s, fmt.Sprintf("%s %s", f.Days[lead-1].Date.Short(), Percent(of(f.Days[lead-1]))))
+		}
+	}
+	return strings.Join(s, ", ")
+}
+
+// colourDays is how many days ahead a rise is spoken of. Our own default.
+const colourDays = 7
+
+// coloured is the greatest chance of a sharp rise on one of the coming days: no more is
+// claimed of several days together.
+func (f *FlowAhead) coloured() float64 {
+	p := 0.0
+	for _, d := range f.Days[:min(colourDays, len(f.Days))] {
+		p = max(p, d.Rise)
+	}
+	return p
+}
+
+// FishableOver is the mean chance over some days that the flow lies within the owner's
+// range; false where the owner has named none or a day is not forecast.
+func (f *FlowAhead) FishableOver(from, to Date) (float64, bool) {
+	sum := 0.0
+	for d := from; d <= to; d++ {
+		day, ok := f.On(d)
+		if !ok || day.Fishable == nil {
+			return 0, false
+		}
+		sum += *day.Fishable
+	}
+	return sum / float64(to-from+1), true
+}
+
+// AboveOver is the mean chance over some days that the flow is at or above a flow, m3/s;
+// false where a day is not forecast.
+func (f *FlowAhead) AboveOver(q float64, from, to Date) (float64, bool) {
+	sum := 0.0
+	for d := from; d <= to; d++ {
+		day, ok := f.On(d)
+		if !ok {
+			return 0, false
+		}
+		sum += day.ChanceAbove(q)
+	}
+	return sum / float64(to-from+1), true
+}

@@ -1,0 +1,44 @@
+package trip
+
+import (
+	"fmt"
+
+	"example.org/eclose/forecast"
+	"example.org/eclose/model/wading"
+)
+
+// flowReach is how many days ahead the forecast of the flow decides; beyond, past seasons
+// are counted. Our own default: the leads by which the forecast's spread was checked.
+const flowReach = 30
+
+// flowOdds is the chance that the flow spoils a day: by the forecast where all days lie
+// within its reach, else from past seasons. A day is spoiled by a flow at or above that
+// which is better not waded, or outside what the owner calls fishable.
+func flowOdds(r River, from, to forecast.Date, u wading.Units) Odds {
+	past := FlowOdds(r.Flows, from, to, u)
+	f := r.Outlook.Flow
+	if f == nil || to >= r.Outlook.IssueDate()+flowReach {
+		return past
+	}
+	fishable, named := f.FishableOver(from, to)
+	over, limited := 0.0, r.Flows != nil && r.Flows.Limits != nil
+	if limited {
+		over, limited = f.AboveOver(r.Flows.Limits.BetterNotM3s, from, to)
+	}
+	if !named && !limited {
+		return past
+	}
+	o := Odds{Known: true, P: over}
+	if limited {
+		o.Words = fmt.Sprintf("forecast: %s chance a day of %s or more (better not to wade)", forecast.Percent(over), u.Flow(r.Flows.Limits.BetterNotM3s))
+	}
+	if named {
+		o.P = max(o.P, 1-fishable)
+		words := fmt.Sprintf("forecast: %s chance a day of a flow within your fishable range, %s to %s", forecast.Percent(fishable), u.Flow(f.LowM3s), u.Flow(f.HighM3s))
+		if o.Words != "" {
+			words += "; " + o.Words[len("forecast: "):]
+		}
+		o.Words = words
+	}
+	return o
+}

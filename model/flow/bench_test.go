@@ -1,0 +1,68 @@
+package flow
+
+import (
+	"math"
+	"testing"
+)
+
+// BenchmarkRiver forecasts 200 members of 60 days of a fitted river: a thousand such are
+// the daily work of a country. BenchmarkRiverNaive is the same arithmetic without what is
+// kept from day to day: seasons and running means are worked out anew each day.
+func BenchmarkRiver(b *testing.B) {
+	in := snowy.invent(8, 1)
+	in.Rain = nil
+	m := fitted(b, in)
+	futures := pastFutures(in, 60, 200)
+	b.ReportAllocs()
+	for b.Loop() {
+		m.Forecast(in, futures, 60, 1)
+	}
+}
+
+func BenchmarkRiverNaive(b *testing.B) {
+	in := snowy.invent(8, 1)
+	in.Rain = nil
+	m := fitted(b, in)
+	futures := pastFutures(in, 60, 200)
+	b.ReportAllocs()
+	for b.Loop() {
+		for k := range futures {
+			m.naive(in, futures[k], 60)
+		}
+	}
+}
+
+func BenchmarkFit(b *testing.B) {
+	in := snowy.invent(8, 1)
+	in.Rain = nil
+	for b.Loop() {
+		fitted(b, in)
+	}
+}
+
+// naive is a member without errors, from the whole history each time.
+func (m *Model) naive(history Input, f Future, days int) []float64 {
+	s, p, _ := m.now(history)
+	day := history.Day0 + len(history.Flow)
+	out := make([]float64, days)
+	var x [numFeatures]float64
+	past := []float64{}
+	for d := range days {
+		w := make([]weather, 1)
+		m.weather(w, day+d, f.Air[d:d+1], nil, &p)
+		year := 2 * math.Pi * math.Mod(float64(day+d)+0.5, 365.25) / 365.25
+		s.features(&x, &w[0], math.Cos(year), math.Sin(year))
+		y := s.x + dot(&m.factors, &x)
+		past = append(past, y)
+		s.before, s.x = s.x, y
+		for _, mean := range []struct {
+			to   *float64
+			days float64
+		}{{&s.mean5, 5}, {&s.mean25, 25}, {&s.mean90, 90}} {
+			k := math.Exp(-1 / mean.days)
+			*mean.to = y + k*(*mean.to-y)
+		}
+		out[d] = m.flow(m.climate.at(day+d) + y)
+	}
+	return out
+}

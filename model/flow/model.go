@@ -1,0 +1,118 @@
+package flow
+
+import (
+	"fmt"
+	"math"
+)
+
+// Input is a daily history. All columns have one length and begin at Day0, in days
+// since 1970-01-01. NaN is unknown. Air and Rain may be nil.
+type Input struct {
+	Day0 int
+	Flow []float64 // m3/s
+	Air  []float64 // °C
+	Rain []float64 // mm, rain and snow together
+}
+
+// Until returns the history before a day, counted from 1970-01-01.
+func (in Input) Until(day int) Input {
+	return in.until(min(max(0, day-in.Day0), len(in.Flow)))
+}
+
+func (in Input) check() error {
+	if n := len(in.Flow); in.Air != nil && len(in.Air) != n || in.Rain != nil && len(in.Rain) != n {
+		return fmt.Errorf("flow, air and rain have %d, %d and %d days", n, len(in.Air), len(in.Rain))
+	}
+	return nil
+}
+
+// Model is a fitted river.
+type Model struct {
+	Days  int     // of flow behind the fit
+	Years float64 // the same in years
+	Air   bool    // the flow is driven by air temperature
+	Rain  bool    // and by rain
+
+	offset      float64 // m3/s added before the logarithm, so that a dry bed has one
+	low, high   float64 // bounds of log flow
+	climate     wave    // of log flow
+	airWave     wave    // °C
+	meltWave    wave
+	snowWave    wave
+	rainWave    wave
+	lapse       float64 // °C
+	factors     [numFeatures]float64
+	sizes       [numSizes]float64
+	errorDay0   int
+	errors      []float64 // by day, in sizes; NaN where unknown
+	corrections [numKnots]Correction
+	traits      []trait
+	traitSD     trait
+	past        []float64         // anomalies of log flow by day of the fit
+	keeps       [keptDays]float64 // share of an anomaly that is left after days
+}
+
+// TooLittleError says how many days of flow a fit lacks.
+type TooLittleError struct{ Have, Need int }
+
+func (e *TooLittleError) Error() string {
+	return fmt.Sprintf("%d days of flow; a fit needs %d", e.Have, e.Need)
+}
+
+// minDays is the least record for a fit: a climatology needs most of a year.
+const minDays = 300
+
+// log returns the logarithm of a flow, m3/s; NaN for an unknown one and for flow that
+// runs backwards.
+func (m *Model) log(q float64) float64 {
+	if unknown(q) || q < 0 {
+		return math.NaN()
+	}
+	return math.Log(q + m.offset)
+}
+
+// flow undoes log.
+func (m *Model) flow(y float64) float64 { return max(0, math.Exp(y)-m.offset) }
+
+// weather turns columns of air and rain into what the features take, from a pack on.
+// Unknown air or rain counts as its climatology.
+func (m *Model) weather(out []weather, day0 int, air, rain []float64, p *pack) {
+	for i := range out {
+		day := day0 + i
+		w := &out[i]
+		*w = weather{}
+		mm := math.NaN()
+		if m.Rain && i < len(rain) {
+			mm = rain[i]
+		}
+		if !m.Air {
+			if m.Rain && !unknown(mm) {
+				w.rain = rainOf(mm, 10) - m.rainWave.at(day)
+			}
+			continue
+		}
+		normal := m.airWave.at(day)
+		a := normal
+		if i < len(air) && !unknown(air[i]) {
+			a = air[i]
+		}
+		w.air = a - normal
+		melt := p.day(a-m.lapse, mm)
+		w.melt = math.Log1p(melt) - m.meltWave.at(day)
+		w.snow = math.Log1p(p.held/snowUnit) - m.snowWave.at(day)
+		if m.Rain && !unknown(mm) {
+			w.rain = rainOf(mm, a-m.lapse/2) - m.rainWave.at(day)
+		}
+	}
+}
+
+// snowUnit, °C·d, and rainUnit, mm, are below which a pack and a day's rain count in
+// proportion and above which ever less. Our own defaults.
+const snowUnit, rainUnit = 50.0, 5.0
+
+// rainOf is the part of a day's water, mm, that falls as rain at a temperature, in
+// the measure of the feature.
+func rainOf(mm, airC float64) float64 {
+	liquid := min(max((airC-snowBelowC)/snowWidthC, 0), 1)
+	return math.Log1p(mm * liquid / rainUnit)
+}

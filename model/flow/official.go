@@ -1,0 +1,122 @@
+package flow
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+)
+
+// Official is a forecast that an agency has issued for the gauge.
+type Official struct {
+	Rows  [][]float64 // daily mean flow, m3/s, by member and day from the first day ahead on; a row ends where it is unknown
+	Past  []Verified  // earlier forecasts of the same source here, to correct its bias and spread
+	Today float64     // what the source says of the last day of the history; NaN if nothing
+}
+
+// Verified is an official forecast whose day has come.
+type Verified struct {
+	Lead                 int // days from the issue, 1 for the first
+	ForecastM3s, CameM3s float64
+}
+
+// officialShare is how wide the error of an official forecast is taken to be, as a
+// share of the statistical spread at the same lead, until enough of them have been
+// verified. Our own default: agencies know the rain that is forecast, and their
+// ensembles are narrower than their errors.
+const officialShare = 0.6
+
+// officialBefore is how many verified forecasts count as much as the defaults. Our own
+// default.
+const officialBefore = 20.0
+
+// reach is how many days the longest row covers.
+func (o *Official) reach() int {
+	n := 0
+	for _, row := range o.Rows {
+		n = max(n, len(row))
+	}
+	return n
+}
+
+// bias is by how much log flow came out above the forecasts, drawn towards 0.
+func (o *Official) bias(m *Model) float64 {
+	sum, n := 0.0, 0.0
+	for _, v := range o.Past {
+		if e := m.log(v.CameM3s) - m.log(v.ForecastM3s); !unknown(e) {
+			sum += e
+			n++
+		}
+	}
+	return sum / (n + officialBefore)
+}
+
+// share is the size of the forecasts' errors over that of the statistical ones.
+func (o *Official) share(m *Model, half []float64) float64 {
+	sum, n := 0.0, 0.0
+	bias := o.bias(m)
+	for _, v := range o.Past {
+		e := m.log(v.CameM3s) - m.log(v.ForecastM3s) - bias
+		if unknown(e) || v.Lead < 1 || v.Lead > len(half) {
+			continue
+		}
+		sum += math.Abs(e) / max(half[v.Lead-1]*meanOfHalf, leastHalf)
+		n++
+	}
+	return min(max((sum+officialBefore*officialShare)/(n+officialBefore), 0.1), 1.5)
+}
+
+// meanOfHalf is the mean size of an error over the half width of its 80 % band: 0.798
+// over 1.2816 standard deviations of a normal distribution.
+const meanOfHalf = 0.6226
+
+// Join puts official members in front of statistical ones, both as Forecast gives them,
+// m3/s. Each member follows an official row, without its bias, from where the gauge
+// stands, with the error that the statistical member has, as wide as official errors
+// are here. After the last official day the distance to the statistical member dies
+// away as the flow of this gauge forgets: nothing jumps. now is the last flow of the
+// gauge, m3/s; NaN if unknown. rows are overwritten.
+func (m *Model) Join(rows [][]float64, o Official, now float64, seed uint64) {
+	reach := o.reach()
+	if reach == 0 || len(rows) == 0 {
+		return
+	}
+	days := len(rows[0])
+	reach = min(reach, days)
+	middle, half := m.bands(rows, reach)
+	bias, share := o.bias(m), o.share(m, half)
+	gap := 0.0 // of gauge and source on the last day of the history
+	if g := m.log(now) - m.log(o.Today) - bias; !unknown(g) {
+		gap = g
+	}
+	used := rand.New(rand.NewPCG(seed, 22)).Perm(len(o.Rows))
+	for k, row := range rows {
+		official := o.Rows[used[k%len(used)]]
+		left, since := 0.0, 0
+		for d, q := range row {
+			y := m.log(q)
+			if d < len(official) && d < reach && !unknown(official[d]) {
+				to := m.log(official[d]) + bias + gap*m.keeps[min(d, keptDays-1)] + share*(y-middle[d])
+				left, since = to-y, 0
+				row[d] = m.flow(to)
+				continue
+			}
+			row[d] = m.flow(y + left*m.keeps[min(since, keptDays-1)])
+			since++
+		}
+	}
+}
+
+// bands are the median of log flow and half the width of its 80 % band, by day.
+func (m *Model) bands(rows [][]float64, days int) (middle, half []float64) {
+	middle, half = make([]float64, days), make([]float64, days)
+	column := make([]float64, len(rows))
+	for d := range days {
+		for k, row := range rows {
+			column[k] = m.log(row[d])
+		}
+		slices.Sort(column)
+		middle[d] = quantile(column, 0.5)
+		half[d] = (quantile(column, 0.9) - quantile(column, 0.1)) / 2
+	}
+	return middle, half
+}
