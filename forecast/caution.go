@@ -33,7 +33,7 @@ func CautionInput(ctx context.Context, store Reader, r River, at time.Time) (wad
 		return in, fmt.Errorf("river %s: %w", r.Slug, err)
 	}
 	in.Zone = zone
-	keys, err := store.Keys(ctx)
+	keys, err := readableKeys(ctx, store)
 	if err != nil {
 		return in, fmt.Errorf("listing stored series: %w", err)
 	}

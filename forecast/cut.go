@@ -37,7 +37,7 @@ func (rec Record) Cut(at time.Time, zone string) Record {
 // RetrievedBy says whether the store held anything of a river's gauges by a
 // moment.
 func RetrievedBy(ctx context.Context, store Reader, r River, at time.Time) (bool, error) {
-	keys, err := store.Keys(ctx)
+	keys, err := readableKeys(ctx, store)
 	if err != nil {
 		return false, fmt.Errorf("listing what the store holds: %w", err)
 	}

@@ -23,7 +23,7 @@ func FindDonor(ctx context.Context, store Reader, r River, others []River, at ti
 	fail := func(err error) (*watertemp.Model, string, error) {
 		return nil, "", fmt.Errorf("looking for a donor river for %s: %w", r.Slug, err)
 	}
-	keys, err := store.Keys(ctx)
+	keys, err := readableKeys(ctx, store)
 	if err != nil {
 		return fail(err)
 	}

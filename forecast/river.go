@@ -92,7 +92,7 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 	if err != nil {
 		return Record{}, fmt.Errorf("river %s: %w", r.Slug, err)
 	}
-	keys, err := store.Keys(ctx)
+	keys, err := readableKeys(ctx, store)
 	if err != nil {
 		return Record{}, fmt.Errorf("listing what the store holds: %w", err)
 	}

@@ -20,6 +20,7 @@ type seriesCmd struct {
 	Show   seriesShowCmd   `cmd:"" help:"List stored series, or chart their coverage."`
 	Export seriesExportCmd `cmd:"" help:"Export one series as CSV or Parquet."`
 	Verify seriesVerifyCmd `cmd:"" help:"Check every stored file against its checksum."`
+	Repair seriesRepairCmd `cmd:"" help:"Put damaged files aside and download what they held again."`
 }
 
 type storeFlag struct {

@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -26,7 +27,7 @@ func stateOf(ctx context.Context, store forecast.Reader, r forecast.River, o *fo
 // feedsOf says how fresh each source of the rivers is, by what is stored.
 func feedsOf(ctx context.Context, store *series.Store, rivers []forecast.River) ([]pages.Feed, error) {
 	keys, err := store.Keys(ctx)
-	if err != nil {
+	if d := (*series.DamagedError)(nil); err != nil && !errors.As(err, &d) { // a damaged series does not hide the others
 		return nil, fmt.Errorf("listing what the store holds: %w", err)
 	}
 	var out []pages.Feed

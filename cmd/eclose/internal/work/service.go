@@ -255,7 +255,7 @@ func (r *Reader) Keys(ctx context.Context) ([]ingest.Key, error) {
 	if now := r.Now(); r.keys == nil || now.Sub(r.at) > keysFor {
 		keys, err := r.Store.Keys(ctx)
 		if err != nil {
-			return nil, err
+			return keys, err // with the damaged ones left out; not remembered, so that a repair shows at once
 		}
 		r.keys, r.at = keys, now
 	}
