@@ -28,6 +28,7 @@ type River struct {
 	Weather    *Station
 	Regulated  bool         // below a dam, by the user's own word
 	Notices    string       // where local notices are published
+	Warnings   string       // feed of official warnings; "" if none is known
 	Fishable   flow.Range   // the owner's, m3/s; zero: none named
 	FlowAhead  []Station    // official forecasts of its flow
 	Flood      wading.Flood // heights at the gauge from which floods are counted; zero: none known

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"os"
@@ -28,7 +29,7 @@ import (
 // riversBacktest judges the outlooks of a config's rivers.
 type riversBacktest struct {
 	Config  string   `placeholder:"FILE" help:"Reissue forecasts for this config's rivers in past seasons and score them."`
-	Seasons string   `placeholder:"A..B" help:"With --config: seasons, e.g. 2015..2024."`
+	Seasons string   `placeholder:"A..B" help:"Seasons to score, e.g. 2015..2024; needed with --config."`
 	Leads   []int    `default:"0,7,14,30,60" help:"With --config: lead times in days."`
 	River   []string `aliases:"rivers" placeholder:"NAME" help:"With --config: only these rivers."`
 	Every   int      `default:"7" help:"With --config: days between issues."`
@@ -89,7 +90,7 @@ func (c riversBacktest) plan(e *env, cfg *config.Config, plan *rivers.Plan) (err
 	if plan.Rivers, err = riversOf(cfg, c.River); err != nil {
 		return usageError{err}
 	}
-	plan.Sightings, err = sightingsOf(e, cfg)
+	plan.Sightings, err = sightingsOf(e.ctx, cfg, e.now())
 	return err
 }
 
@@ -109,29 +110,34 @@ func seasonRange(s string) (first, last int, err error) {
 
 // sightingsOf reads the diary of a config; a database that was never made holds
 // none.
-func sightingsOf(e *env, cfg *config.Config) ([]rivers.Sighting, error) {
+func sightingsOf(ctx context.Context, cfg *config.Config, now time.Time) ([]forecast.Sighting, error) {
 	if !hasDatabase(cfg) {
 		return nil, nil
 	}
-	d, err := db.OpenMigrated(e.ctx, cfg.DatabaseURL())
+	d, err := db.OpenMigrated(ctx, cfg.DatabaseURL())
 	if err != nil {
 		return nil, err
 	}
 	defer d.Close() //nolint:errcheck // it was only read
-	xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, diary.Filter{})
+	xs, err := (&diary.Store{DB: d, Now: func() time.Time { return now }}).List(ctx, diary.Filter{})
 	if err != nil {
 		return nil, err
 	}
-	out := make([]rivers.Sighting, 0, len(xs))
-	for _, x := range xs {
+	return diaryOf(cfg, xs), nil
+}
+
+// diaryOf are the sightings of rivers that the config watches, under their slugs.
+func diaryOf(cfg *config.Config, entries []diary.Sighting) []forecast.Sighting {
+	var out []forecast.Sighting
+	for _, x := range forecast.SightingsOf(entries) {
 		r, err := cfg.River(x.River)
 		if err != nil {
 			continue // of a river that this config does not watch
 		}
-		out = append(out, rivers.Sighting{River: r.Slug, Group: x.Group, Stage: forecast.Stage(x.Stage), Day: forecast.DateOf(x.Day),
-			Seen: x.Amount != diary.None, Hours: x.Hours, Recorded: x.Recorded})
+		x.River = r.Slug
+		out = append(out, x)
 	}
-	return out, nil
+	return out
 }
 
 // writeBacktest writes the report's files and prints its sentences.

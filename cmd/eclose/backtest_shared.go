@@ -55,7 +55,7 @@ func (c jobsAddCmd) backtest(e *env) (err error) {
 		return usageError{err}
 	}
 	b.Leads = plan.Leads
-	if b.Sightings, err = sightingsOf(e, cfg); err != nil {
+	if b.Sightings, err = sightingsOf(e.ctx, cfg, e.now()); err != nil {
 		return err
 	}
 	files, err := series.OpenFiles(e.ctx, cfg.StoreURL())

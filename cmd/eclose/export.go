@@ -170,12 +170,10 @@ func (s *outlookSource) outlook(ctx context.Context, r forecast.River) (*forecas
 	if err != nil {
 		return nil, err
 	}
-	calibrations, err := calibrationsOf(ctx, s.cfg, []forecast.River{r}, at)
-	if err != nil {
+	opt := s.opt
+	if opt.Sightings, err = sightingsOf(ctx, s.cfg, s.now); err != nil {
 		return nil, err
 	}
-	opt := s.opt
-	opt.Posterior = calibrations[r.Slug].Apply
 	return forecast.Issue(ctx, s.store, r, s.catalogue, at, opt)
 }
 

@@ -64,7 +64,7 @@ func issueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 			return nil, usageError{err}
 		}
 	}
-	calibrations, err := calibrationsOf(ctx, cfg, rivers, slices.MinFunc(at, time.Time.Compare))
+	sightings, err := sightingsOf(ctx, cfg, now)
 	if err != nil {
 		return nil, err
 	}
@@ -75,7 +75,7 @@ func issueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 	defer store.Close() //nolint:errcheck // it was only read
 	var out []*forecast.Outlook
 	for i, r := range rivers {
-		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members, Posterior: calibrations[r.Slug].Apply})
+		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members, Sightings: sightings})
 		if err != nil {
 			return nil, err
 		}
@@ -110,6 +110,7 @@ func riversOf(cfg *config.Config, only []string) ([]forecast.River, error) {
 		if err != nil {
 			return nil, err
 		}
+		f.Warnings, _, _ = cfg.WarningsOf(r)
 		all[i], at[r.Slug] = f, i
 	}
 	out := slices.Clone(all)

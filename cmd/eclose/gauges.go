@@ -121,10 +121,14 @@ func (c *gaugesFindCmd) Run(e *env) error {
 		return errors.Join(faults...)
 	}
 	ingest.SortGauges(found)
+	floods, err := c.floodStages(e, cfg, found)
+	if err != nil {
+		return err
+	}
 	if c.Format == "json" {
-		err = writeGaugesJSON(e, found)
+		err = writeGaugesJSON(e, found, floods)
 	} else {
-		writeGaugesTable(e, found, q, agencies)
+		writeGaugesTable(e, found, q, agencies, floods)
 	}
 	return errors.Join(append(faults, err)...) // what one agency knows does not hide that another did not answer
 }

@@ -13,6 +13,7 @@ import (
 	"example.org/eclose/ingest/client"
 	"example.org/eclose/ingest/schedule"
 	"example.org/eclose/ingest/series"
+	"example.org/eclose/ingest/warning"
 )
 
 type ingestCmd struct {
@@ -60,14 +61,21 @@ func (c ingestCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	failed := 0
+	asked, failed, err := renewWarnings(e, cfg, e.stdout)
+	if err != nil {
+		return err
+	}
+	if err := renewFloodStages(e, cfg, e.stdout); err != nil {
+		return err
+	}
+	asked += len(outcomes)
 	for _, o := range outcomes {
 		if o.Err != nil {
 			failed++
 		}
 	}
 	if failed > 0 {
-		return fmt.Errorf("%d of %d requests failed; stored data unchanged", failed, len(outcomes))
+		return fmt.Errorf("%d of %d requests failed; stored data unchanged", failed, asked)
 	}
 	return nil
 }
@@ -80,9 +88,9 @@ func intake(e *env, cfg *config.Config, now func() time.Time, watch func(*schedu
 		return nil, err
 	}
 	defer store.Close() //nolint:errcheck // every write is already on the disk
-	c, err := client.New(client.Options{UserAgent: userAgent(cfg), PerHost: perHost(cfg), MaxBody: 256 << 20, Timeout: answerWithin, Now: now, Sleep: e.sleep})
+	c, err := feedClient(e, cfg, now)
 	if err != nil {
-		return nil, fmt.Errorf("preparing the feed client: %w", err)
+		return nil, err
 	}
 	places, err := sources.Builder{Config: cfg, Client: c, Now: now}.Tasks()
 	if err != nil {
@@ -108,7 +116,7 @@ func userAgent(cfg *config.Config) string {
 func perHost(cfg *config.Config) map[string]float64 {
 	out := map[string]float64{}
 	for _, f := range cfg.Feeds {
-		for _, base := range []string{f.BaseURL, f.Archive, f.Ensemble} {
+		for _, base := range []string{f.BaseURL, f.Archive, f.Ensemble, f.Warnings} {
 			if host := loopback(base); host != "" {
 				out[host] = 1000
 			}
@@ -145,4 +153,56 @@ func named(keys []ingest.Key) string {
 		out += fmt.Sprintf(" (%d series)", len(keys))
 	}
 	return out
+}
+
+// renewWarnings asks for the official warnings of each river and prints how
+// that went. It returns how many questions there were and how many failed.
+func renewWarnings(e *env, cfg *config.Config, w io.Writer) (asked, failed int, err error) {
+	c, err := feedClient(e, cfg, e.now)
+	if err != nil {
+		return 0, 0, err
+	}
+	all, err := sources.Builder{Config: cfg, Client: c, Now: e.now}.Warnings()
+	if err != nil {
+		return 0, 0, usageError{err}
+	}
+	if len(all) == 0 {
+		return 0, 0, nil
+	}
+	files, err := series.OpenFiles(e.ctx, cfg.StoreURL())
+	if err != nil {
+		return 0, 0, err
+	}
+	defer files.Close() //nolint:errcheck // every write is already on the disk
+	for _, x := range all {
+		got, err := warning.Renew(e.ctx, files, x.River, x.Source, x.Place, e.now)
+		if err != nil {
+			return asked, failed, err
+		}
+		asked++
+		head := fmt.Sprintf("%-14s %-11s %-22s", x.River, x.Source.Name(), "official warnings")
+		if got.Failed != nil {
+			failed++
+			fmt.Fprintf(w, "%s failed: %v\n", head, got.Failed)
+			continue
+		}
+		var events []string
+		for _, x := range got.Now.InForce(e.now()) {
+			events = append(events, x.Event)
+		}
+		if events == nil {
+			events = []string{"none in force"}
+		}
+		fmt.Fprintf(w, "%s %s\n", head, strings.Join(events, ", "))
+	}
+	return asked, failed, nil
+}
+
+// feedClient is the polite client of a config's feeds.
+func feedClient(e *env, cfg *config.Config, now func() time.Time) (*client.Client, error) {
+	c, err := client.New(client.Options{UserAgent: userAgent(cfg), PerHost: perHost(cfg), MaxBody: 256 << 20, Timeout: answerWithin, Now: now, Sleep: e.sleep})
+	if err != nil {
+		return nil, fmt.Errorf("preparing the feed client: %w", err)
+	}
+	return c, nil
 }

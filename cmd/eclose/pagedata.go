@@ -74,7 +74,7 @@ func (l *refresher) run(ctx context.Context) {
 
 // done hears of finished jobs: after a fetch the cautions are judged at once.
 func (l *refresher) done(d jobs.Attempt) {
-	if d.Kind == (jobs.Fetch{}).Kind() {
+	if d.Kind == (jobs.Fetch{}).Kind() || d.Kind == (jobs.Warnings{}).Kind() {
 		l.mu.Lock()
 		defer l.mu.Unlock()
 		l.judged = time.Time{}
@@ -130,7 +130,8 @@ func (l *refresher) state(ctx context.Context, r forecast.River, due bool, known
 		if !due {
 			return old, nil
 		}
-		return &pages.State{Problem: problemOf(r, known)}, nil
+		in, err := forecast.CautionInput(ctx, l.reader, r, l.now())
+		return &pages.State{Problem: problemOf(r, known), Warnings: in.Warnings}, err
 	}
 	if err != nil {
 		return old, err
@@ -142,7 +143,7 @@ func (l *refresher) state(ctx context.Context, r forecast.River, due bool, known
 	st := &pages.State{CautionAt: l.now(), Caution: wading.Assess(wading.Input{})}
 	now := st.CautionAt
 	if old != nil && old.Outlook != nil { // until it is judged again it ages, and is not known in the end
-		st.Caution, st.CautionAt = old.Caution, old.CautionAt
+		st.Caution, st.CautionAt, st.Warnings = old.Caution, old.CautionAt, old.Warnings
 	}
 	if fresh {
 		if st.Outlook, err = l.archive.Load(ctx, head.River, head.Issued, head.ModelVersion); err != nil {
@@ -161,7 +162,7 @@ func (l *refresher) state(ctx context.Context, r forecast.River, due bool, known
 	if err != nil {
 		return st, fmt.Errorf("caution: %w", err)
 	}
-	st.Caution, st.CautionAt = wading.Assess(in), now
+	st.Caution, st.CautionAt, st.Warnings = wading.Assess(in), now, in.Warnings
 	return st, nil
 }
 

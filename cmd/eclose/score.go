@@ -40,7 +40,7 @@ func (c scoreCmd) Run(e *env) error {
 	if err := plan.Check(); err != nil {
 		return usageError{err}
 	}
-	if plan.Sightings, err = sightingsOf(e, cfg); err != nil {
+	if plan.Sightings, err = sightingsOf(e.ctx, cfg, e.now()); err != nil {
 		return err
 	}
 	if countIn(plan.Sightings, year) == 0 {
@@ -113,7 +113,7 @@ func (c scoreCmd) outcome(e *env, plan rivers.Plan, s *outlookSource) (*rivers.O
 	return rivers.Run(e.ctx, plan, rivers.Stored{Store: s.store, Now: plan.Now})
 }
 
-func countIn(xs []rivers.Sighting, year int) int {
+func countIn(xs []forecast.Sighting, year int) int {
 	n := 0
 	for _, x := range xs {
 		if x.Day.Time().Year() == year {

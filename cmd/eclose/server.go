@@ -19,7 +19,6 @@ import (
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/archive"
 	"example.org/eclose/ingest"
-	"example.org/eclose/ingest/client"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/notify/alert"
@@ -138,12 +137,16 @@ func (s *server) build(e *env, now func() time.Time) (*work.Service, error) {
 	if err != nil {
 		return nil, usageError{err}
 	}
-	c, err := client.New(client.Options{UserAgent: userAgent(cfg), PerHost: perHost(cfg), MaxBody: 256 << 20, Timeout: answerWithin, Now: now, Sleep: e.sleep})
+	c, err := feedClient(e, cfg, now)
 	if err != nil {
-		return nil, fmt.Errorf("preparing the feed client: %w", err)
+		return nil, err
 	}
 	builder := sources.Builder{Config: cfg, Client: c, Now: now, Skipped: func(x ingest.Skipped) { s.log.Debug().Msg(fmt.Sprint(x)) }}
 	places, err := builder.Tasks()
+	if err != nil {
+		return nil, usageError{err}
+	}
+	warned, err := builder.Warnings()
 	if err != nil {
 		return nil, usageError{err}
 	}
@@ -155,6 +158,13 @@ func (s *server) build(e *env, now func() time.Time) (*work.Service, error) {
 		Archive: archive.New(s.db, s.files), Alerts: alert.New(s.db, now), Units: unitsOf(cfg), PublicURL: cfg.Serve.PublicURL, Notice: cfg.Notice, Log: s.log,
 		Tie:   func(group string, stage forecast.Stage) []string { return tie(catalogue, group, stage) },
 		Tasks: builder.Tasks, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{}, Jitter: map[string]time.Duration{},
+		Stages: sources.FloodStages(cfg, c), Warned: warned, Warnings: map[string]cron.Schedule{},
+	}
+	for _, w := range warned {
+		name := w.Source.Name()
+		if h.Warnings[name], err = jobs.ParseSchedule(cfg.WarningsScheduleOf(name)); err != nil {
+			return nil, usagef("feeds.%s: %w", name, err)
+		}
 	}
 	for _, p := range places {
 		for _, t := range p.Tasks {

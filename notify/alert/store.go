@@ -66,6 +66,7 @@ func (s *Store) AddReading(ctx context.Context, r Reading) error {
 		}
 		was := f.Inhibits()
 		changed := f.Read(r)
+		changed = f.Warn(r) || changed
 		f.Latest = &r
 		if changed {
 			if f.News, err = addNews(ctx, q, "r", r.River, r.At, r); err != nil {

@@ -14,6 +14,8 @@ import (
 	"github.com/robfig/cron/v3"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed"
+	"example.org/eclose/ingest/warning"
 	"example.org/eclose/model/flow"
 	"example.org/eclose/model/insects"
 )
@@ -51,6 +53,8 @@ type Feed struct {
 	Owner    string `toml:"owner"`
 	Schedule string `toml:"schedule"`
 	Jitter   Span   `toml:"jitter"`
+	Warnings string `toml:"warnings-url"`
+	WarnWhen string `toml:"warnings-schedule"`
 	Model    string `toml:"model"`
 
 	// For the csv feed only: what the columns of a file mean.
@@ -106,6 +110,7 @@ type River struct {
 	FishableFlow []float64 `toml:"fishable-flow"`
 	Gauges       []Gauge   `toml:"gauge"`
 	Weather      *Weather  `toml:"weather"`
+	Warnings     Warnings  `toml:"warnings"`
 }
 
 // FishableM3s is the owner's fishable flow; the zero Range where none is named.
@@ -195,6 +200,16 @@ type Weather struct {
 	Site string   `toml:"site"`
 	File string   `toml:"file"`
 }
+
+// Warnings is which service warns of floods and thunder at a river.
+type Warnings struct {
+	Feed    string   `toml:"feed"` // "": by the river's place, NoWarnings: none
+	Country string   `toml:"country"`
+	Zones   []string `toml:"zones"`
+}
+
+// NoWarnings is the feed of a river for which no official warnings are fetched.
+const NoWarnings = "none"
 
 // Serve is how the page is offered.
 type Serve struct {
@@ -331,6 +346,11 @@ func (c *Config) feedFaults() (out []string) {
 				add("feeds.%s: schedule %q is not a cron expression such as \"*/15 * * * *\": %v", name, f.Schedule, err)
 			}
 		}
+		if f.WarnWhen != "" {
+			if _, err := cron.ParseStandard(f.WarnWhen); err != nil {
+				add("feeds.%s: warnings-schedule %q is not a cron expression such as \"*/5 * * * *\": %v", name, f.WarnWhen, err)
+			}
+		}
 		if f.Zone != "" {
 			if _, err := time.LoadLocation(f.Zone); err != nil {
 				add("feeds.%s: zone %q is not an IANA zone such as \"Europe/London\"", name, f.Zone)
@@ -393,6 +413,9 @@ func (c *Config) faults() (out []string) {
 		if r.Flood != nil {
 			r.Flood.faults(who, r, add)
 		}
+		if f := r.Warnings.Feed; f != "" && f != NoWarnings && knownFeeds[f].warnings == "" {
+			add("%s: unknown warnings feed %q; use one of %s, %s", who, f, strings.Join(warningFeeds(), ", "), NoWarnings)
+		}
 		if w := r.Weather; w != nil {
 			if kind, known := knownFeeds[w.Feed]; !known || !kind.weather {
 				add("%s: unknown weather feed %q; use one of %s", who, w.Feed, strings.Join(weatherFeeds(), ", "))
@@ -411,7 +434,7 @@ func (c *Config) gaugeFaults(who string, g Gauge, add func(string, ...any)) {
 	case g.Feed == "":
 		add("%s: a gauge has no feed; use one of %s", who, strings.Join(FeedNames(), ", "))
 		return
-	case !known:
+	case !known, kind.noGauge:
 		add("%s: unknown gauge feed %q; use one of %s", who, g.Feed, strings.Join(FeedNames(), ", "))
 		return
 	case g.Site == "":
@@ -452,6 +475,34 @@ func (c *Config) ScheduleOf(feed string) string {
 		return s
 	}
 	return knownFeeds[feed].every
+}
+
+// WarningsScheduleOf is when a feed is asked for official warnings, as a cron
+// expression.
+func (c *Config) WarningsScheduleOf(feed string) string {
+	if s := c.Feeds[feed].WarnWhen; s != "" {
+		return s
+	}
+	return knownFeeds[feed].warnings
+}
+
+// WarningsOf is which feed warns of floods and thunder at a river, and how it
+// is asked: as the config says, else by the river's place. feed is empty where
+// there is none.
+func (c *Config) WarningsOf(r River) (name string, p warning.Place, byPlace bool) {
+	p = warning.Place{Lat: r.Lat, Lon: r.Lon, Country: r.Warnings.Country, Zones: r.Warnings.Zones}
+	name = r.Warnings.Feed
+	if name == NoWarnings {
+		return "", p, false
+	}
+	here, country := feed.WarningsAt(r.Lat, r.Lon, r.Zone)
+	if byPlace = name == ""; byPlace {
+		name = here
+	}
+	if p.Country == "" {
+		p.Country = country
+	}
+	return name, p, byPlace
 }
 
 // River returns the river with that short or full name.

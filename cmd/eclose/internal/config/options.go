@@ -55,7 +55,10 @@ var Options = []Option{
 	{Key: "river.weather.lon", Default: "the river's", Help: "longitude for the weather"},
 	{Key: "river.weather.site", Help: "station ID, for station-based feeds"},
 	{Key: "river.weather.file", Help: "path of the saved file, for file-based feeds"},
-	{Key: "feeds.NAME.enabled", Help: "must be true for open-meteo, whose free service is for non-commercial use only"},
+	{Key: "river.warnings.feed", Default: "by place", Help: "official warnings from nws (USA), ea (England), eccc (Canada), meteoalarm (Europe), or \"none\""},
+	{Key: "river.warnings.country", Default: "by zone", Help: "country of a meteoalarm feed, such as \"italy\""},
+	{Key: "river.warnings.zones", Help: "the service's codes for the river's warning zones; meteoalarm needs them"},
+	{Key: "feeds.NAME.enabled", Help: "must be true for open-meteo, whose free service is for non-commercial use only; true for nwps also fetches flow forecasts"},
 	{Key: "feeds.NAME.base-url", Default: "the live service", Help: "alternative server; for waterml2, your server's request URL with {site}, {from} and {to}"},
 	{Key: "feeds.NAME.archive-url", Default: "the live service", Help: "same, for open-meteo's archive and eccc's GeoMet server"},
 	{Key: "feeds.NAME.ensemble-url", Default: "the live service", Help: "same, for open-meteo's ensemble"},
@@ -64,6 +67,8 @@ var Options = []Option{
 	{Key: "feeds.NAME.contact", Help: "contact address sent in the User-Agent, as agencies ask"},
 	{Key: "feeds.NAME.key-file", Secret: true, Help: "file with the agency's API key; sent as a header, to that host only"},
 	{Key: "feeds.NAME.schedule", Default: "by feed", Help: "when eclose serve fetches: cron expression (UTC), or \"@every 30m\""},
+	{Key: "feeds.NAME.warnings-url", Default: "base-url, or the live service", Help: "alternative server of official warnings"},
+	{Key: "feeds.NAME.warnings-schedule", Default: "5 or 10 min by feed", Help: "when eclose serve fetches official warnings: cron expression (UTC), or \"@every 5m\""},
 	{Key: "feeds.NAME.jitter", Default: "2 s a river", Help: "time over which scheduled requests are spread, e.g. \"5m\"; each river keeps its slot"},
 	{Key: "feeds.csv.zone", Help: "time zone of the CSV times"},
 	{Key: "feeds.csv.time-column", Help: "time column"},
@@ -111,17 +116,21 @@ type feedKind struct {
 	weather  bool // serves weather
 	optIn    bool // must be switched on by name
 	optInWhy string
+	noGauge  bool   // has no readings of gauges or weather
 	every    string // when it is asked unless the config says otherwise; our own defaults
+	warnings string // the same for official warnings; empty: it has none
 }
 
 var knownFeeds = map[string]feedKind{
 	"usgs":         {every: "@every 15m"},
 	"open-meteo":   {weather: true, optIn: true, optInWhy: "its free service is for non-commercial use", every: "@every 3h"},
 	"csv":          {file: true, weather: true, every: "@every 15m"},
-	"nws":          {weather: true, every: "@every 1h"},
+	"nws":          {weather: true, every: "@every 1h", warnings: "@every 5m"},
 	"ghcn":         {weather: true, every: "@every 12h"},
-	"ea":           {every: "@every 30m"},
-	"eccc":         {every: "@every 30m"},
+	"ea":           {every: "@every 30m", warnings: "@every 10m"}, // renewed each quarter of an hour
+	"eccc":         {every: "@every 30m", warnings: "@every 10m"},
+	"meteoalarm":   {noGauge: true, warnings: "@every 10m"},
+	"nwps":         {noGauge: true, every: "@every 1h"},
 	"waterml2":     {file: true, byURL: true, every: "@every 15m"},
 	"bafu":         {every: "@every 10m"},
 	"sensorthings": {every: "@every 30m"},
@@ -132,6 +141,18 @@ func FeedNames() []string {
 	var out []string
 	for n := range knownFeeds {
 		out = append(out, n)
+	}
+	slices.Sort(out)
+	return out
+}
+
+// warningFeeds lists the feeds that have official warnings.
+func warningFeeds() []string {
+	var out []string
+	for n, k := range knownFeeds {
+		if k.warnings != "" {
+			out = append(out, n)
+		}
 	}
 	slices.Sort(out)
 	return out

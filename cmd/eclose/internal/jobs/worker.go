@@ -18,6 +18,7 @@ import (
 type Handlers struct {
 	Plan           func(context.Context, Plan) error
 	Fetch          func(context.Context, Fetch) error
+	Warnings       func(context.Context, Warnings) error
 	Outlook        func(context.Context, Outlook) error
 	Alerts         func(context.Context, Alerts) error
 	Tick           func(context.Context, Tick) error
@@ -70,6 +71,7 @@ func (q *Queue) workers() *river.Workers {
 	h := q.opt.Handlers
 	register(w, q, planFor, h.Plan)
 	register(w, q, fetchFor, h.Fetch)
+	register(w, q, fetchFor, h.Warnings)
 	register(w, q, outlookFor, h.Outlook)
 	register(w, q, alertsFor, h.Alerts)
 	register(w, q, planFor, h.Tick)

@@ -42,7 +42,9 @@ type State struct {
 	// they say.
 	CautionAt time.Time
 	Flows     *trip.Flows // nil: none known
-	Problem   string      // why there is no newer one; empty: none
+	// Warnings are the official warnings as the caution knew them.
+	Warnings wading.Warnings
+	Problem  string // why there is no newer one; empty: none
 }
 
 // Feed is one source of one river.

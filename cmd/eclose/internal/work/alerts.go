@@ -26,7 +26,7 @@ func (h *Service) HandleAlerts(ctx context.Context, k jobs.Alerts) error {
 	}
 	// Where nothing was read there is no reading to take in: that nothing is
 	// heard of a river is noticed by the tick.
-	if reading.FlowM3S != nil || reading.StageM != nil {
+	if reading.FlowM3S != nil || reading.StageM != nil || len(reading.Warnings) > 0 {
 		if err := h.Alerts.AddReading(ctx, reading); err != nil {
 			return err
 		}

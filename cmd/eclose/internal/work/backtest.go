@@ -30,7 +30,7 @@ type Backtest struct {
 	Every     int               `json:"every"`
 	Members   int               `json:"members"`
 	Now       time.Time         `json:"now"`
-	Sightings []rivers.Sighting `json:"sightings"`
+	Sightings []forecast.Sighting `json:"sightings"`
 }
 
 // BacktestFolder is where the files of a run lie.

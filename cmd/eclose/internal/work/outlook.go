@@ -67,7 +67,7 @@ func (h *Service) gatherAndIssue(ctx context.Context, r forecast.River, at time.
 	if err != nil {
 		return nil, err
 	}
-	calibrations, err := forecast.CalibrationsAsOf(ctx, h.DB.SQL, r.Slug, at)
+	sightings, err := h.sightings(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -77,7 +77,7 @@ func (h *Service) gatherAndIssue(ctx context.Context, r forecast.River, at time.
 		is = new(forecast.Issuer)
 	}
 	defer h.issuer.Put(is)
-	o, err := is.Outlook(rec, r, h.Catalogue, forecast.Options{Members: h.Members, Posterior: calibrations.Apply, Fits: &h.fits})
+	o, err := is.Outlook(rec, r, h.Catalogue, forecast.Options{Members: h.Members, Sightings: sightings, Fits: &h.fits})
 	if err != nil {
 		// The same readings would fail again. Where there were none yet, the first
 		// whole answer of the feeds asks again: see Fetch.

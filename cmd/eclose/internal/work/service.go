@@ -11,10 +11,12 @@ import (
 	"github.com/rs/zerolog"
 
 	"example.org/eclose/cmd/eclose/internal/jobs"
+	"example.org/eclose/cmd/eclose/internal/sources"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/archive"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/db"
+	"example.org/eclose/ingest/feed/nwps"
 	"example.org/eclose/ingest/schedule"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/insects"
@@ -56,7 +58,11 @@ type Service struct {
 	Backfill time.Duration
 	Overlap  time.Duration
 
+	Warned []sources.Warned // rivers with a service of official warnings
+	Stages *nwps.Source     // of flood stages of USGS gauges; nil: none
+
 	Feeds            map[string]cron.Schedule // when each feed is asked
+	Warnings         map[string]cron.Schedule // when each feed is asked for warnings
 	Jitter           map[string]time.Duration // over how long the requests of a slot are spread, where the config says
 	ForecastSchedule cron.Schedule            // when outlooks are issued
 
@@ -85,7 +91,7 @@ func (h *Service) store() *series.Store {
 
 // Handlers are the calls for the queue.
 func (h *Service) Handlers() jobs.Handlers {
-	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Outlook: h.Outlook, Alerts: h.HandleAlerts, Tick: h.Tick, Deliver: h.Deliver, Invite: h.Invite, Calibrate: h.Calibrate, BacktestSeason: h.BacktestSeason, Export: h.Export}
+	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Warnings: h.Warn, Outlook: h.Outlook, Alerts: h.HandleAlerts, Tick: h.Tick, Deliver: h.Deliver, Invite: h.Invite, Calibrate: h.Calibrate, BacktestSeason: h.BacktestSeason, Export: h.Export}
 }
 
 // Periodic is what comes due by itself: one plan for each feed and one for the
@@ -95,6 +101,11 @@ func (h *Service) Periodic() []jobs.Periodic {
 	for feed, s := range h.Feeds {
 		out = append(out, jobs.Periodic{Name: "fetch-" + feed, Schedule: s, Make: func(slot time.Time) jobs.Args {
 			return jobs.Plan{What: jobs.PlanFetch, Feed: feed, Slot: slot}
+		}})
+	}
+	for feed, s := range h.Warnings {
+		out = append(out, jobs.Periodic{Name: "warnings-" + feed, Schedule: s, Make: func(slot time.Time) jobs.Args {
+			return jobs.Plan{What: jobs.PlanWarnings, Feed: feed, Slot: slot}
 		}})
 	}
 	minute := mustParse("@every 1m")
@@ -188,6 +199,14 @@ func (h *Service) Plan(ctx context.Context, p jobs.Plan) error {
 			if asks(place, p.Feed) {
 				f := jobs.Fetch{River: place.Name, Feed: p.Feed, Slot: p.Slot}
 				all = append(all, jobs.At{Args: f, At: jobs.Spread(p.Slot, place.Name+" "+p.Feed, within)})
+			}
+		}
+	case jobs.PlanWarnings:
+		// Warnings are worth little late: they are spread over a minute at most.
+		for _, w := range h.Warned {
+			if w.Source.Name() == p.Feed {
+				job := jobs.Warnings{River: w.River, Slot: p.Slot}
+				all = append(all, jobs.At{Args: job, At: jobs.Spread(p.Slot, w.River+" warnings", min(time.Minute, time.Duration(len(h.Warned))*2*time.Second))})
 			}
 		}
 	case jobs.PlanOutlooks:
