@@ -4,6 +4,7 @@ import (
 	"io"
 	"os"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast/backtest"
 )
 
@@ -27,7 +28,7 @@ type backtestCmd struct {
 
 func (c backtestCmd) Run(e *env) error {
 	if (c.Config == "") == (c.Records == "") {
-		return usagef("give --config to backtest rivers, or --records to backtest a table of catches or sightings")
+		return app.Usagef("give --config to backtest rivers, or --records to backtest a table of catches or sightings")
 	}
 	if c.Config != "" {
 		return c.rivers(e)

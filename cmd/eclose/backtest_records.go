@@ -8,6 +8,7 @@ import (
 	"strings"
 	"text/tabwriter"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast/backtest"
 	"example.org/eclose/forecast/verify"
 )
@@ -21,13 +22,13 @@ type atLead struct {
 // records judges the timing model by a table of catches or sightings.
 func (c backtestCmd) records(e *env) error {
 	if len(c.Lead) == 0 || slices.Min(c.Lead) < 0 || slices.Max(c.Lead) > 180 {
-		return usagef("--lead must be 0 to 180 days")
+		return app.Usagef("--lead must be 0 to 180 days")
 	}
 	opt := backtest.Options{PastOnly: c.PastOnly}
 	if c.Seasons != "" {
 		var err error
 		if opt.First, opt.Last, err = seasonRange(c.Seasons); err != nil {
-			return usageError{err}
+			return app.Usage(err)
 		}
 	}
 	rec, err := readFile(c.Records, e.stdin, backtest.ReadRecords)
@@ -66,7 +67,7 @@ func (c backtestCmd) records(e *env) error {
 // daily scores the chance of each visit.
 func (c backtestCmd) daily(e *env, series []backtest.Series, temp *backtest.Temperatures, opt backtest.Options) error {
 	if len(c.Lead) != 1 {
-		return usagef("--daily takes one --lead")
+		return app.Usagef("--daily takes one --lead")
 	}
 	opt.LeadDays = c.Lead[0]
 	f, err := backtest.Run(series, temp, opt)

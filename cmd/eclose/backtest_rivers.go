@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"io"
 	"os"
@@ -17,12 +16,10 @@ import (
 	"github.com/vbauerster/mpb/v8/decor"
 	"golang.org/x/term"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
-	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/backtest/rivers"
-	"example.org/eclose/forecast/diary"
 	"example.org/eclose/forecast/export"
-	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/series"
 )
 
@@ -42,11 +39,11 @@ type riversBacktest struct {
 func (c riversBacktest) rivers(e *env) error {
 	cfg, err := config.Load(c.Config)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	plan := rivers.Plan{Leads: c.Leads, Every: c.Every, Members: c.Members, Workers: c.Workers, Now: e.now(), Dir: filepath.Join(c.Out, "slices")}
-	if plan.Catalogue, err = loadCatalogue(cfg); err != nil {
-		return usageError{err}
+	if plan.Catalogue, err = app.LoadCatalogue(cfg); err != nil {
+		return app.Usage(err)
 	}
 	if c.Shared != "" {
 		err = collect(e.ctx, cfg, c.Shared, &plan)
@@ -57,7 +54,7 @@ func (c riversBacktest) rivers(e *env) error {
 		return err
 	}
 	if err := plan.Check(); err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	store, err := series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly())
 	if err != nil {
@@ -85,12 +82,12 @@ func (c riversBacktest) rivers(e *env) error {
 // the diary.
 func (c riversBacktest) plan(e *env, cfg *config.Config, plan *rivers.Plan) (err error) {
 	if plan.First, plan.Last, err = seasonRange(c.Seasons); err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
-	if plan.Rivers, err = riversOf(cfg, c.River); err != nil {
-		return usageError{err}
+	if plan.Rivers, err = app.Rivers(cfg, c.River); err != nil {
+		return app.Usage(err)
 	}
-	plan.Sightings, err = sightingsOf(e.ctx, cfg, e.now())
+	plan.Sightings, err = app.Sightings(e.ctx, cfg, e.now())
 	return err
 }
 
@@ -106,38 +103,6 @@ func seasonRange(s string) (first, last int, err error) {
 		return 0, 0, fmt.Errorf("--seasons %q: write as 2015..2024", s)
 	}
 	return first, last, nil
-}
-
-// sightingsOf reads the diary of a config; a database that was never made holds
-// none.
-func sightingsOf(ctx context.Context, cfg *config.Config, now time.Time) ([]forecast.Sighting, error) {
-	if !hasDatabase(cfg) {
-		return nil, nil
-	}
-	d, err := db.OpenMigrated(ctx, cfg.DatabaseURL())
-	if err != nil {
-		return nil, err
-	}
-	defer d.Close() //nolint:errcheck // it was only read
-	xs, err := (&diary.Store{DB: d, Now: func() time.Time { return now }}).List(ctx, diary.Filter{})
-	if err != nil {
-		return nil, err
-	}
-	return diaryOf(cfg, xs), nil
-}
-
-// diaryOf are the sightings of rivers that the config watches, under their slugs.
-func diaryOf(cfg *config.Config, entries []diary.Sighting) []forecast.Sighting {
-	var out []forecast.Sighting
-	for _, x := range forecast.SightingsOf(entries) {
-		r, err := cfg.River(x.River)
-		if err != nil {
-			continue // of a river that this config does not watch
-		}
-		x.River = r.Slug
-		out = append(out, x)
-	}
-	return out
 }
 
 // writeBacktest writes the report's files and prints its sentences.

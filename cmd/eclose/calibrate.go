@@ -5,8 +5,8 @@ import (
 	"io"
 	"math"
 	"strings"
-	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/insects"
@@ -25,16 +25,16 @@ func (c calibrateCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	catalogue, err := loadCatalogue(cfg)
+	catalogue, err := app.LoadCatalogue(cfg)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
-	rivers, err := riversOf(cfg, []string{c.River})
+	rivers, err := app.Rivers(cfg, []string{c.River})
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	r := rivers[0]
-	sightings, err := sightingsOf(e.ctx, cfg, e.now())
+	sightings, err := app.Sightings(e.ctx, cfg, e.now())
 	if err != nil {
 		return err
 	}
@@ -106,9 +106,4 @@ func count(n int, noun string) string {
 		return "1 " + noun
 	}
 	return fmt.Sprintf("%d %ss", n, noun)
-}
-
-// dayWords is a time in days from 1 January as a date of any ordinary year.
-func dayWords(x float64) string {
-	return time.Date(2023, 1, 1, 0, 0, 0, 0, time.UTC).AddDate(0, 0, int(math.Floor(x))).Format("2 Jan")
 }

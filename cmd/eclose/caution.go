@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/wading"
@@ -23,9 +24,9 @@ func (c cautionCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	rivers, err := riversOf(cfg, []string{c.River})
+	rivers, err := app.Rivers(cfg, []string{c.River})
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	store, err := series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly())
 	if err != nil {
@@ -43,16 +44,26 @@ func (c cautionCmd) Run(e *env) error {
 		return enc.Encode(struct {
 			wading.View
 			Warnings []warningJSON `json:"warnings"` // in force, as far as the feed told
-		}{caution.View(unitsOf(cfg)), warningsJSON(in.Warnings)})
+		}{caution.View(app.Units(cfg)), warningsJSON(in.Warnings)})
 	}
-	fmt.Fprintf(e.stdout, "%s, %s\n%s", rivers[0].Name, e.now().UTC().Format("2 January 2006 15:04 UTC"), caution.Format(unitsOf(cfg)))
-	if err := levelsAhead(e, store, rivers[0], caution); err != nil {
-		return err
-	}
+	fmt.Fprintf(e.stdout, "%s, %s\n%s", rivers[0].Name, e.now().UTC().Format("2 January 2006 15:04 UTC"), caution.Format(app.Units(cfg)))
 	for _, w := range in.Warnings.List {
 		if w.URL != "" {
 			fmt.Fprintf(e.stdout, "%s: %s\n", w.Event, w.URL)
 		}
+	}
+	rec, err := forecast.Gather(e.ctx, store, rivers[0], e.now())
+	if err != nil {
+		return err
+	}
+	ahead := forecast.LevelsAhead(rec.FlowForecast(rivers[0], levelDays, levelMembers), rec.Issue, caution.Limits, caution.Level, caution.Known, levelDays)
+	if len(ahead) == 0 {
+		fmt.Fprintf(e.stdout, "Days ahead: unknown. The level can rise at any time.\n")
+	} else {
+		fmt.Fprintf(e.stdout, "Days ahead, by modelled flow alone (thunder, cold and dam releases are not in it; it can rise at any time):\n")
+	}
+	for _, d := range ahead {
+		fmt.Fprintf(e.stdout, "  %s\n", d.Words())
 	}
 	if n := rivers[0].Notices; n != "" {
 		fmt.Fprintf(e.stdout, "Local notices: %s\n", n)
@@ -80,3 +91,7 @@ func warningsJSON(in wading.Warnings) []warningJSON {
 	}
 	return out
 }
+
+// levelDays is how many days ahead the caution is told, levelMembers by how many possible
+// flows. Our own defaults.
+const levelDays, levelMembers = 7, 200

@@ -1,9 +1,10 @@
-package main
+package app
 
 import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"sync"
@@ -33,26 +34,28 @@ type refresher struct {
 	now     func() time.Time
 	log     zerolog.Logger
 	draw    func(context.Context) error // draws what changed; nil: nobody reads
-	first   chan struct{}               // closed after the first look
+	looked  chan struct{}               // closed after the first look
 
 	mu     sync.Mutex
 	states map[string]*pages.State
 	judged time.Time
+
+	judgedAt map[string]time.Time // the last that succeeded, by river
 }
 
 // How often outlooks are looked for, and cautions and feeds judged; our own.
 const (
-	refreshEvery = 2 * time.Second
-	judgeEvery   = time.Minute
+	lookEvery  = 2 * time.Second
+	judgeEvery = time.Minute
 )
 
 func newRefresher(rivers []forecast.River, d *db.DB, a *archive.Archive, store *series.Store, reader forecast.Reader, now func() time.Time, log zerolog.Logger) *refresher {
-	return &refresher{Memory: pages.NewMemory(rivers), db: d, archive: a, store: store, reader: reader, now: now, log: log, first: make(chan struct{}), states: map[string]*pages.State{}}
+	return &refresher{Memory: pages.NewMemory(rivers), db: d, archive: a, store: store, reader: reader, now: now, log: log, looked: make(chan struct{}), states: map[string]*pages.State{}, judgedAt: map[string]time.Time{}}
 }
 
 // run keeps the shelf until ctx ends.
 func (l *refresher) run(ctx context.Context) {
-	every := time.NewTicker(refreshEvery)
+	every := time.NewTicker(lookEvery)
 	defer every.Stop()
 	for first := true; ; first = false {
 		l.renew(ctx)
@@ -62,7 +65,7 @@ func (l *refresher) run(ctx context.Context) {
 			}
 		}
 		if first {
-			close(l.first)
+			close(l.looked)
 		}
 		select {
 		case <-ctx.Done():
@@ -79,6 +82,16 @@ func (l *refresher) done(d jobs.Attempt) {
 		defer l.mu.Unlock()
 		l.judged = time.Time{}
 	}
+}
+
+// cautions says when the caution of each river was last judged; zero: not yet.
+// A river without a forecast has none to judge.
+func (l *refresher) cautions() map[string]time.Time {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	out := make(map[string]time.Time, len(l.judgedAt))
+	maps.Copy(out, l.judgedAt)
+	return out
 }
 
 func (l *refresher) renew(ctx context.Context) {
@@ -105,6 +118,11 @@ func (l *refresher) renew(ctx context.Context) {
 		}
 		if st != nil && st != l.states[r.Slug] {
 			l.states[r.Slug] = st
+			if st.Outlook != nil {
+				l.mu.Lock()
+				l.judgedAt[r.Slug] = st.CautionAt
+				l.mu.Unlock()
+			}
 			l.Put(r.Slug, st)
 		}
 	}
@@ -149,7 +167,7 @@ func (l *refresher) state(ctx context.Context, r forecast.River, due bool, known
 		if st.Outlook, err = l.archive.Load(ctx, head.River, head.Issued, head.ModelVersion); err != nil {
 			return old, err
 		}
-		if st.Flows, _, err = pastFlows(ctx, l.reader, r, head.Issued); err != nil {
+		if st.Flows, _, err = PastFlows(ctx, l.reader, r, head.Issued); err != nil {
 			return st, fmt.Errorf("past flows: %w", err)
 		}
 	} else {
@@ -166,15 +184,6 @@ func (l *refresher) state(ctx context.Context, r forecast.River, due bool, known
 	return st, nil
 }
 
-// judgedAt is when the caution that the pages show of a river was judged; zero:
-// none is shown.
-func (l *refresher) judgedAt(ctx context.Context, slug string) time.Time {
-	if st, err := l.State(ctx, slug); err == nil && st != nil && st.Outlook != nil {
-		return st.CautionAt
-	}
-	return time.Time{}
-}
-
 // problemOf says which feeds of a river did not answer the last time.
 func problemOf(r forecast.River, known []db.FeedState) string {
 	var out strings.Builder
@@ -182,7 +191,7 @@ func problemOf(r forecast.River, known []db.FeedState) string {
 		if x.LastError == "" || !slices.ContainsFunc(stationsOf(r), func(st forecast.Station) bool { return st.Feed == x.Feed && st.Site == x.Item }) {
 			continue
 		}
-		fmt.Fprintf(&out, "No answer from feed %s for %s (%s). ", x.Feed, x.Item, oneLine(x.LastError, 120))
+		fmt.Fprintf(&out, "No answer from feed %s for %s (%s). ", x.Feed, x.Item, OneLine(x.LastError, 120))
 	}
 	return out.String()
 }
@@ -208,7 +217,7 @@ func (l *refresher) feeds(ctx context.Context, known []db.FeedState) ([]pages.Fe
 			}
 			out[i].Retrieved = x.Answered
 			if x.LastError != "" {
-				out[i].Problem = oneLine(x.LastError, 120)
+				out[i].Problem = OneLine(x.LastError, 120)
 			}
 		}
 	}

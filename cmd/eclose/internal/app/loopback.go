@@ -1,12 +1,12 @@
-package main
+package app
 
 import (
 	"net"
 	"net/url"
 )
 
-// loopback is the host of a URL if it is this machine, and "" otherwise.
-func loopback(raw string) string {
+// Loopback is the host of a URL if it is this machine, and "" otherwise.
+func Loopback(raw string) string {
 	u, err := url.Parse(raw)
 	if err != nil {
 		return ""

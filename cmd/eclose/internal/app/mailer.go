@@ -1,4 +1,4 @@
-package main
+package app
 
 import (
 	"crypto/x509"
@@ -10,22 +10,22 @@ import (
 	"example.org/eclose/notify/mail"
 )
 
-// composerOf words the mails of a config.
-func composerOf(cfg *config.Config, tokens mail.Tokens) (*mail.Composer, error) {
+// NewComposer words the mails of a config.
+func NewComposer(cfg *config.Config, tokens mail.Tokens) (*mail.Composer, error) {
 	c, err := mail.NewComposer(mail.Site{
 		Name: "Eclose", From: cfg.Mail.From, URL: cfg.Serve.PublicURL, Notice: cfg.Notice, Postal: cfg.Mail.PostalLine, Tokens: tokens,
 	})
 	if err != nil {
-		return nil, usagef("%w; see mail.from and serve.public-url in the config", err)
+		return nil, Usagef("%w; see mail.from and serve.public-url in the config", err)
 	}
 	return c, nil
 }
 
-// senderOf calls the relay of a config.
-func senderOf(cfg *config.Config) (*mail.Sender, error) {
+// NewSender calls the relay of a config.
+func NewSender(cfg *config.Config) (*mail.Sender, error) {
 	m := cfg.Mail
 	if m.Host == "" {
-		return nil, usagef("mail.host is not set, so no email can be sent")
+		return nil, Usagef("mail.host is not set, so no email can be sent")
 	}
 	r := mail.Relay{Host: m.Host, Port: m.Port, TLS: mail.StartTLS, Username: m.User, PerSecond: float64(m.PerMinute) / 60}
 	if m.Security == "tls" {
@@ -45,12 +45,12 @@ func senderOf(cfg *config.Config) (*mail.Sender, error) {
 		}
 		r.Roots = x509.NewCertPool()
 		if !r.Roots.AppendCertsFromPEM(b) {
-			return nil, usagef("mail.ca-file: %s contains no PEM certificate", m.CAFile)
+			return nil, Usagef("mail.ca-file: %s contains no PEM certificate", m.CAFile)
 		}
 	}
 	s, err := mail.NewSender(r)
 	if err != nil {
-		return nil, usagef("%w", err)
+		return nil, Usagef("%w", err)
 	}
 	return s, nil
 }

@@ -1,11 +1,11 @@
 //go:build unix
 
-package main
+package app
 
 import "golang.org/x/sys/unix"
 
-// freeBytes is how much this user may still write to the disk of a folder.
-func freeBytes(folder string) (uint64, error) {
+// FreeBytes is how much this user may still write to the disk of a folder.
+func FreeBytes(folder string) (uint64, error) {
 	var s unix.Statfs_t
 	if err := unix.Statfs(folder, &s); err != nil {
 		return 0, err

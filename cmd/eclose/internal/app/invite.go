@@ -1,4 +1,4 @@
-package main
+package app
 
 import (
 	"context"
@@ -13,7 +13,7 @@ import (
 
 // invite hands a confirmation mail to the relay. Its secret link is made again
 // from the id: neither the job nor the table of tokens holds it.
-func (s *server) invite(ctx context.Context, c *mail.Composer, id string) error {
+func (s *Server) invite(ctx context.Context, c *mail.Composer, id string) error {
 	inv, err := s.people.Invitation(ctx, id)
 	if errors.Is(err, subscribe.ErrToken) {
 		return nil // used, expired or withdrawn meanwhile: nobody waits for it

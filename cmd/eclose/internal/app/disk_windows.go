@@ -1,9 +1,9 @@
-package main
+package app
 
 import "golang.org/x/sys/windows"
 
-// freeBytes is how much this user may still write to the disk of a folder.
-func freeBytes(folder string) (uint64, error) {
+// FreeBytes is how much this user may still write to the disk of a folder.
+func FreeBytes(folder string) (uint64, error) {
 	p, err := windows.UTF16PtrFromString(folder)
 	if err != nil {
 		return 0, err
