@@ -214,13 +214,12 @@ func TestTheFloorIsTheHighestOfWhatWasReadBefore(t *testing.T) {
 	in = calm(t)
 	n := len(in.FlowPast)
 	for i := range in.FlowPast {
+		in.FlowPast[i].Value, in.StagePast[i].Value = 19+0.01*float64(i%2), heightAt(19+0.01*float64(i%2))
 		if in.FlowPast[i].Age < in.Flow.Age+8*time.Hour {
 			in.FlowPast[i].Value = 5 + 0.01*float64(i%2)
-		} else {
-			in.FlowPast[i].Value, in.StagePast[i].Value = 19+0.01*float64(i%2), heightAt(19+0.01*float64(i%2))
 		}
 	}
-	in.Flow.Value = in.FlowPast[n-1].Value
+	in.Flow.Value, in.Stage.Value = in.FlowPast[n-1].Value, in.StagePast[n-1].Value
 	if c := Assess(in); c.Known || c.Level != BetterNot || !strings.Contains(c.Format(Metric), "do not agree") {
 		t.Errorf("a flow that says 5 beside a height that says 19: level %d known %t\n%s", c.Level, c.Known, c.Format(Metric))
 	}
