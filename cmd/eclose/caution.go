@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/wading"
@@ -23,9 +24,9 @@ func (c cautionCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	rivers, err := riversOf(cfg, []string{c.River})
+	rivers, err := app.Rivers(cfg, []string{c.River})
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	store, err := series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly())
 	if err != nil {
@@ -43,9 +44,9 @@ func (c cautionCmd) Run(e *env) error {
 		return enc.Encode(struct {
 			wading.View
 			Warnings []warningJSON `json:"warnings"` // in force, as far as the feed told
-		}{caution.View(unitsOf(cfg)), warningsJSON(in.Warnings)})
+		}{caution.View(app.Units(cfg)), warningsJSON(in.Warnings)})
 	}
-	fmt.Fprintf(e.stdout, "%s, %s\n%s", rivers[0].Name, e.now().UTC().Format("2 January 2006 15:04 UTC"), caution.Format(unitsOf(cfg)))
+	fmt.Fprintf(e.stdout, "%s, %s\n%s", rivers[0].Name, e.now().UTC().Format("2 January 2006 15:04 UTC"), caution.Format(app.Units(cfg)))
 	for _, w := range in.Warnings.List {
 		if w.URL != "" {
 			fmt.Fprintf(e.stdout, "%s: %s\n", w.Event, w.URL)

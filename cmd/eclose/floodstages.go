@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/sources"
 	"example.org/eclose/forecast"
@@ -21,7 +22,7 @@ import (
 // known is old. A service that fails is told and no failure: the heights change
 // every few years.
 func renewFloodStages(e *env, cfg *config.Config, w io.Writer) error {
-	c, err := feedClient(e, cfg, e.now)
+	c, err := app.FeedClient(cfg, app.Options{Now: e.now, Sleep: e.sleep})
 	if err != nil {
 		return err
 	}
@@ -46,7 +47,7 @@ func renewFloodStages(e *env, cfg *config.Config, w io.Writer) error {
 			if known, err = source.Renew(e.ctx, files, site, e.now()); err != nil {
 				return err
 			}
-			says := floodStageWords(known.Categories(), known.Note, unitsOf(cfg))
+			says := floodStageWords(known.Categories(), known.Note, app.Units(cfg))
 			if known.Problem != "" {
 				says = "not read: " + known.Problem
 			}
@@ -92,7 +93,7 @@ func (x *exam) floodStages(s *series.Store, c config.River, r forecast.River) er
 			return err
 		}
 		what := fmt.Sprintf("%s, flood stages of %s", c.Slug, site)
-		published, u := record.Categories(), unitsOf(x.cfg)
+		published, u := record.Categories(), app.Units(x.cfg)
 		says := fmt.Sprintf("%s (%s, read %s)", floodStageWords(published, record.Note, u), record.Source, record.Fetched.UTC().Format(time.DateOnly))
 		var differ []string
 		for i, h := range forecast.StagesDiffer(r.Flood, published) {

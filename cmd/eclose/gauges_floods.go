@@ -6,6 +6,7 @@ import (
 	"math"
 	"strings"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/sources"
 	"example.org/eclose/ingest"
@@ -58,7 +59,7 @@ func (c *gaugesFindCmd) floodStages(e *env, cfg *config.Config, found []ingest.G
 // units; empty where there are none.
 func (f gaugeFloods) line() string {
 	if f.problem != "" {
-		return "flood stages unknown: " + oneLine(f.problem, 52)
+		return "flood stages unknown: " + app.OneLine(f.problem, 52)
 	}
 	const foot, cubicFoot = 0.3048, 0.028316846592
 	list := func(at [4]float64, unit float64, word string) string {

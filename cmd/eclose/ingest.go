@@ -1,16 +1,16 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"slices"
 	"strings"
-	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/sources"
 	"example.org/eclose/ingest"
-	"example.org/eclose/ingest/client"
 	"example.org/eclose/ingest/schedule"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/ingest/warning"
@@ -20,14 +20,6 @@ type ingestCmd struct {
 	configFlag
 	Refetch bool `aliases:"again" help:"Download all of backfill-years again. If interrupted, it resumes at the same year."`
 }
-
-// answerWithin is how long one answer of a feed may take: the Environment
-// Agency's flood-monitoring API has been measured at 12 to 64 seconds.
-const answerWithin = 2 * time.Minute
-
-// overlap is how far behind the newest reading a later fetch begins: agencies
-// revise what is provisional. Our own default.
-const overlap = 30 * 24 * time.Hour
 
 func (c ingestCmd) Run(e *env) error {
 	cfg, err := c.load()
@@ -44,7 +36,7 @@ func (c ingestCmd) Run(e *env) error {
 		began = e.now()
 	}
 	defer endBar()
-	outcomes, err := intake(e, cfg, e.now, func(in *schedule.Intake) {
+	outcomes, err := app.Ingest(e.ctx, cfg, app.Options{Now: e.now, Sleep: e.sleep}, func(in *schedule.Intake) {
 		in.Refetch = c.Refetch
 		in.OnOutcome = func(o schedule.Outcome) {
 			endBar()
@@ -58,6 +50,11 @@ func (c ingestCmd) Run(e *env) error {
 			bar.done(p.Done, p.Pieces)
 		}
 	})
+	if errors.Is(err, series.ErrInUse) && !c.Refetch {
+		if asked, err := app.FetchByServer(e.ctx, cfg, e.now, e.stdout); asked {
+			return err
+		}
+	}
 	if err != nil {
 		return err
 	}
@@ -78,51 +75,6 @@ func (c ingestCmd) Run(e *env) error {
 		return fmt.Errorf("%d of %d requests failed; stored data unchanged", failed, asked)
 	}
 	return nil
-}
-
-// intake does one pass of all feeds of a config; watch sets who is told how it
-// goes.
-func intake(e *env, cfg *config.Config, now func() time.Time, watch func(*schedule.Intake)) ([]schedule.Outcome, error) {
-	store, err := series.Open(e.ctx, cfg.StoreURL(), series.WaitForWriter(10*time.Second))
-	if err != nil {
-		return nil, err
-	}
-	defer store.Close() //nolint:errcheck // every write is already on the disk
-	c, err := feedClient(e, cfg, now)
-	if err != nil {
-		return nil, err
-	}
-	places, err := sources.Builder{Config: cfg, Client: c, Now: now}.Tasks()
-	if err != nil {
-		return nil, usageError{err}
-	}
-	in := schedule.Intake{Store: store, Now: now, Overlap: overlap, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour}
-	watch(&in)
-	return in.Run(e.ctx, places)
-}
-
-func userAgent(cfg *config.Config) string {
-	contact := "no contact configured"
-	for _, name := range config.FeedNames() {
-		if f := cfg.Feeds[name]; f.Contact != "" {
-			contact = f.Contact
-			break
-		}
-	}
-	return "eclose (" + contact + ")"
-}
-
-// perHost lifts the pause between requests where the host is this machine.
-func perHost(cfg *config.Config) map[string]float64 {
-	out := map[string]float64{}
-	for _, f := range cfg.Feeds {
-		for _, base := range []string{f.BaseURL, f.Archive, f.Ensemble, f.Warnings} {
-			if host := loopback(base); host != "" {
-				out[host] = 1000
-			}
-		}
-	}
-	return out
 }
 
 func printOutcome(w io.Writer, o schedule.Outcome) {
@@ -158,13 +110,13 @@ func named(keys []ingest.Key) string {
 // renewWarnings asks for the official warnings of each river and prints how
 // that went. It returns how many questions there were and how many failed.
 func renewWarnings(e *env, cfg *config.Config, w io.Writer) (asked, failed int, err error) {
-	c, err := feedClient(e, cfg, e.now)
+	c, err := app.FeedClient(cfg, app.Options{Now: e.now, Sleep: e.sleep})
 	if err != nil {
 		return 0, 0, err
 	}
 	all, err := sources.Builder{Config: cfg, Client: c, Now: e.now}.Warnings()
 	if err != nil {
-		return 0, 0, usageError{err}
+		return 0, 0, app.Usage(err)
 	}
 	if len(all) == 0 {
 		return 0, 0, nil
@@ -196,13 +148,4 @@ func renewWarnings(e *env, cfg *config.Config, w io.Writer) (asked, failed int, 
 		fmt.Fprintf(w, "%s %s\n", head, strings.Join(events, ", "))
 	}
 	return asked, failed, nil
-}
-
-// feedClient is the polite client of a config's feeds.
-func feedClient(e *env, cfg *config.Config, now func() time.Time) (*client.Client, error) {
-	c, err := client.New(client.Options{UserAgent: userAgent(cfg), PerHost: perHost(cfg), MaxBody: 256 << 20, Timeout: answerWithin, Now: now, Sleep: e.sleep})
-	if err != nil {
-		return nil, fmt.Errorf("preparing the feed client: %w", err)
-	}
-	return c, nil
 }

@@ -208,6 +208,50 @@ func TestFlowUnderIce(t *testing.T) {
 	}
 }
 
+func TestFlowIsTestedForSpikesStepsAndStandingStill(t *testing.T) {
+	// A day and a half of an ordinary flow, hour by hour, then the values.
+	hours := func(values ...float64) ingest.Series {
+		var all []float64
+		for h := range 36 {
+			all = append(all, 5+0.02*float64(h%4))
+		}
+		return series(ingest.Discharge, time.Hour, append(all, values...)...)
+	}
+	for _, x := range []struct {
+		name string
+		s    ingest.Series
+		back int // readings before the last
+		want ingest.Flag
+		test string
+	}{
+		{"a lone reading a little under twice the others", hours(9.7, 5), 1, ingest.Pass, ""},
+		{"one a little over twice", hours(10.4, 5), 1, ingest.Suspect, TestSpike},
+		{"one a little under half", hours(2.4, 5), 1, ingest.Suspect, TestSpike},
+		{"one eleven times as high", hours(56, 5), 1, ingest.Fail, TestSpike},
+		{"one of nothing", hours(0, 5), 1, ingest.Fail, TestSpike},
+		{"a lone reading at nothing in a trickle", series(ingest.Discharge, time.Hour, 0.04, 0.04, 0.001, 0.04, 0.04), 2, ingest.Pass, ""},
+		{"a flood that triples in the hour", hours(14), 0, ingest.Pass, ""},
+		{"one that quadruples", hours(20), 0, ingest.Suspect, TestRate},
+		{"a flood that stays", hours(20, 22, 24), 0, ingest.Pass, ""},
+		{"still for two days and 23 hours", hours(slices.Repeat([]float64{4}, 72)...), 0, ingest.Pass, ""},
+		{"still for three days", hours(slices.Repeat([]float64{4}, 73)...), 0, ingest.Suspect, TestFlatLine},
+		{"still for a month does not fail", hours(slices.Repeat([]float64{4}, 720)...), 0, ingest.Suspect, TestFlatLine},
+		{"a dry bed", hours(slices.Repeat([]float64{0}, 720)...), 0, ingest.Pass, ""},
+	} {
+		t.Run(x.name, func(t *testing.T) {
+			got, _ := Check(x.s, Default(ingest.Discharge, ingest.NoPeriod), Context{})
+			i := got.Len() - 1 - x.back
+			if got.Flag[i] != x.want || got.FlagTest[i] != x.test {
+				t.Errorf("flag %d by %q, want %d by %q", got.Flag[i], got.FlagTest[i], x.want, x.test)
+			}
+		})
+	}
+	daily := Default(ingest.Discharge, ingest.Daily)
+	if daily.RateSpan != 0 || daily.SpikeLow <= Default(ingest.Discharge, ingest.NoPeriod).SpikeLow || daily.FlatSuspectSpan != 10*24*time.Hour {
+		t.Errorf("days are tested as hours are: %+v", daily)
+	}
+}
+
 func TestWhatTheAgencySaysCounts(t *testing.T) {
 	for _, c := range []struct {
 		feed, q, test string

@@ -3,9 +3,9 @@ package config
 import (
 	"fmt"
 	"math"
+	"net/netip"
 	"os"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -35,6 +35,7 @@ type Config struct {
 	Notice           string          `toml:"notice"`
 	Serve            Serve           `toml:"serve"`
 	Mail             Mail            `toml:"mail"`
+	Health           Health          `toml:"health"`
 
 	// Warnings name old keys that were accepted.
 	Warnings []string `toml:"-"`
@@ -213,10 +214,24 @@ const NoWarnings = "none"
 
 // Serve is how the page is offered.
 type Serve struct {
-	Addr      string `toml:"addr"`
-	PublicURL string `toml:"public-url"`
-	Secret    string `toml:"admin-secret-file"`
-	Report    string `toml:"report"` // folder that eclose backtest wrote to
+	Addr      string   `toml:"addr"`
+	PublicURL string   `toml:"public-url"`
+	Secret    string   `toml:"admin-secret-file"`
+	Report    string   `toml:"report"`          // folder that eclose backtest wrote to
+	Proxies   []string `toml:"trusted-proxies"` // networks whose X-Forwarded-For is believed
+}
+
+// Health is how far things may go before /health says so.
+type Health struct {
+	FreeMB          int     `toml:"free-mb"`
+	CautionAge      Span    `toml:"caution-age"`
+	ReadingAge      Span    `toml:"reading-age"`
+	FeedFailures    int     `toml:"feed-failures"`
+	MailWait        Span    `toml:"mail-wait"`
+	SuppressedShare float64 `toml:"suppressed-share"`
+	CertificateDays int     `toml:"certificate-days"`
+	ClockOffset     Span    `toml:"clock-offset"`
+	PingURL         string  `toml:"ping-url"`
 }
 
 // Mail is the relay that carries the alerts.
@@ -230,6 +245,7 @@ type Mail struct {
 	From         string `toml:"from"`
 	PerMinute    int    `toml:"per-minute"`
 	PostalLine   string `toml:"postal-address"`
+	Operator     string `toml:"operator"`
 }
 
 // Load reads, completes and checks the file.
@@ -302,8 +318,6 @@ func atLine(b []byte, k toml.Key) string {
 	return ""
 }
 
-var slugWord = regexp.MustCompile(`[^a-z0-9]+`)
-
 func (c *Config) complete() {
 	for _, o := range Options {
 		if o.fill != nil {
@@ -313,7 +327,7 @@ func (c *Config) complete() {
 	for i := range c.Rivers {
 		r := &c.Rivers[i]
 		if r.Slug == "" {
-			r.Slug = strings.Trim(slugWord.ReplaceAllString(strings.ToLower(r.Name), "-"), "-")
+			r.Slug = slugOf(r.Name)
 		}
 		if r.Zone == "" {
 			r.Zone = "UTC"
@@ -372,6 +386,13 @@ func (c *Config) faults() (out []string) {
 	if _, err := cron.ParseStandard(c.ForecastSchedule); err != nil {
 		add("forecast-schedule = %q is not a cron expression such as \"10 */6 * * *\": %v", c.ForecastSchedule, err)
 	}
+	for _, p := range c.Serve.Proxies {
+		if _, err := netip.ParsePrefix(p); err != nil {
+			if _, err := netip.ParseAddr(p); err != nil {
+				add("serve.trusted-proxies: %q is not a network such as \"172.18.0.0/16\"", p)
+			}
+		}
+	}
 	slugs := map[string]bool{}
 	if len(c.Rivers) == 0 {
 		add("no [[river]] configured; add at least one")
@@ -381,6 +402,9 @@ func (c *Config) faults() (out []string) {
 		if r.Name == "" {
 			who = fmt.Sprintf("river number %d", i+1)
 			add("%s has no name", who)
+		}
+		if !goodSlug(r.Slug) {
+			add("%s: slug %q: use letters and digits of any script, with single hyphens between, at most %d; set slug in the config", who, r.Slug, maxSlug)
 		}
 		if slugs[r.Slug] {
 			add("%s: another river has the slug %q; set a different slug", who, r.Slug)

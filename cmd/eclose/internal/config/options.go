@@ -2,6 +2,7 @@ package config
 
 import (
 	"slices"
+	"time"
 )
 
 // Option is one line of the option table: it fills the default, prints the
@@ -88,6 +89,7 @@ var Options = []Option{
 	{Key: "serve.admin-secret-file", Default: "", Secret: true, Help: "file with the secret that unlocks the diary from other machines"},
 	{Key: "serve.report", Default: "backtest", Help: "folder of the backtest report to show (eclose backtest --out)",
 		fill: func(c *Config) { def(&c.Serve.Report, "backtest") }},
+	{Key: "serve.trusted-proxies", Default: "this machine", Help: "networks of proxies whose X-Forwarded-For is believed, such as [\"172.18.0.0/16\"]"},
 	{Key: "mail.host", Default: "", Help: "SMTP relay; if unset, no email is sent"},
 	{Key: "mail.port", Default: "587", Help: "587 for STARTTLS, 465 for implicit TLS",
 		fill: func(c *Config) { def(&c.Mail.Port, 587) }},
@@ -100,6 +102,24 @@ var Options = []Option{
 	{Key: "mail.per-minute", Default: "60", Help: "maximum emails per minute",
 		fill: func(c *Config) { def(&c.Mail.PerMinute, 60) }},
 	{Key: "mail.postal-address", Default: "", Help: "sender's name and postal address, shown at the foot of each email"},
+	{Key: "mail.operator", Default: "", Help: "your own address: told what breaks and what is well again"},
+	{Key: "health.free-mb", Default: "500", Help: "least free space of each disk written to, MB",
+		fill: func(c *Config) { def(&c.Health.FreeMB, 500) }},
+	{Key: "health.caution-age", Default: "10m", Help: "longest time since a river's caution was judged",
+		fill: func(c *Config) { def(&c.Health.CautionAge, Span(10*time.Minute)) }},
+	{Key: "health.reading-age", Default: "48h", Help: "longest age of the newest reading behind a forecast",
+		fill: func(c *Config) { def(&c.Health.ReadingAge, Span(48*time.Hour)) }},
+	{Key: "health.feed-failures", Default: "8", Help: "most failed fetches of a site in a row",
+		fill: func(c *Config) { def(&c.Health.FeedFailures, 8) }},
+	{Key: "health.mail-wait", Default: "30m", Help: "longest time an email that is due may wait",
+		fill: func(c *Config) { def(&c.Health.MailWait, Span(30*time.Minute)) }},
+	{Key: "health.suppressed-share", Default: "0.2", Help: "largest share of subscribers suppressed after bounces",
+		fill: func(c *Config) { def(&c.Health.SuppressedShare, 0.2) }},
+	{Key: "health.certificate-days", Default: "7", Help: "least days left on the relay's certificate",
+		fill: func(c *Config) { def(&c.Health.CertificateDays, 7) }},
+	{Key: "health.clock-offset", Default: "1m", Help: "largest difference between this machine's clock and the database's",
+		fill: func(c *Config) { def(&c.Health.ClockOffset, Span(time.Minute)) }},
+	{Key: "health.ping-url", Default: "", Secret: true, Help: "dead-man URL, called every half minute while all is well"},
 }
 
 func def[T comparable](p *T, v T) {

@@ -75,6 +75,11 @@ type Deliver struct {
 	Slot time.Time `json:"slot"`
 }
 
+// Forget deletes what is kept no longer.
+type Forget struct {
+	Slot time.Time `json:"slot"`
+}
+
 // Invite asks the owner of an address to confirm it.
 type Invite struct {
 	ID string `json:"id"`
@@ -110,6 +115,7 @@ func (Outlook) Kind() string        { return "outlook" }
 func (Alerts) Kind() string         { return "alerts" }
 func (Tick) Kind() string           { return "tick" }
 func (Deliver) Kind() string        { return "deliver" }
+func (Forget) Kind() string         { return "forget" }
 func (Invite) Kind() string         { return "invite" }
 func (Calibrate) Kind() string      { return "learn" }
 func (BacktestSeason) Kind() string { return "backtest-season" }
@@ -119,7 +125,7 @@ func (Export) Kind() string         { return "export" }
 func (BacktestSeason) KindAliases() []string { return []string{"slice"} }
 
 // Kinds lists all kinds.
-var Kinds = []string{"plan", "fetch", "warnings", "outlook", "alerts", "tick", "deliver", "invite", "learn", "backtest-season", "export"}
+var Kinds = []string{"plan", "fetch", "warnings", "outlook", "alerts", "tick", "deliver", "forget", "invite", "learn", "backtest-season", "export"}
 
 func opts(queue string, priority, attempts int) river.InsertOpts {
 	return river.InsertOpts{Queue: queue, Priority: priority, MaxAttempts: attempts, UniqueOpts: river.UniqueOpts{ByArgs: true}}
@@ -135,6 +141,7 @@ func (Outlook) InsertOpts() river.InsertOpts        { return opts(Model, 3, 50) 
 func (Alerts) InsertOpts() river.InsertOpts         { return opts(Model, 2, 50) }
 func (Tick) InsertOpts() river.InsertOpts           { return opts(Model, 1, 10) }
 func (Deliver) InsertOpts() river.InsertOpts        { return opts(Mail, 1, 10) }
+func (Forget) InsertOpts() river.InsertOpts         { return opts(Model, 3, 10) }
 func (Invite) InsertOpts() river.InsertOpts         { return opts(Mail, 1, 12) } // for two hours
 func (Calibrate) InsertOpts() river.InsertOpts      { return opts(Model, 2, 10) }
 func (BacktestSeason) InsertOpts() river.InsertOpts { return opts(Backtest, 3, 50) }

@@ -23,6 +23,7 @@ type Handlers struct {
 	Alerts         func(context.Context, Alerts) error
 	Tick           func(context.Context, Tick) error
 	Deliver        func(context.Context, Deliver) error
+	Forget         func(context.Context, Forget) error
 	Invite         func(context.Context, Invite) error
 	Calibrate      func(context.Context, Calibrate) error
 	BacktestSeason func(context.Context, BacktestSeason) error
@@ -76,6 +77,7 @@ func (q *Queue) workers() *river.Workers {
 	register(w, q, alertsFor, h.Alerts)
 	register(w, q, planFor, h.Tick)
 	register(w, q, deliverFor, h.Deliver)
+	register(w, q, planFor, h.Forget)
 	register(w, q, inviteFor, h.Invite)
 	register(w, q, calibrateFor, h.Calibrate)
 	register(w, q, backtestFor, h.BacktestSeason)

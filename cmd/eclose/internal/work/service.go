@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/robfig/cron/v3"
@@ -30,6 +31,11 @@ type Queue interface {
 	Now() time.Time
 }
 
+// Forgetter deletes what is kept no longer and says how much.
+type Forgetter interface {
+	Clean(context.Context) (map[string]int64, error)
+}
+
 // Service holds what the jobs need. All fields are set before the first job.
 type Service struct {
 	Queue     Queue
@@ -40,6 +46,8 @@ type Service struct {
 	Files     *series.Files
 	Archive   *archive.Archive
 	Alerts    *alert.Store
+	People    Forgetter
+	Forgot    func(what string, n int)                           // told what retention deleted; may be nil
 	Transport alert.Transport                                    // nil: there is no relay, mails wait
 	Ask       func(ctx context.Context, invitation string) error // has an address confirmed; nil: there is no relay
 	Tie       func(group string, stage forecast.Stage) []string
@@ -66,6 +74,8 @@ type Service struct {
 	Jitter           map[string]time.Duration // over how long the requests of a slot are spread, where the config says
 	ForecastSchedule cron.Schedule            // when outlooks are issued
 
+	restUntil atomic.Int64 // microseconds; before it no mail is sent
+
 	climates schedule.Climates
 
 	mu     sync.Mutex
@@ -91,7 +101,7 @@ func (h *Service) store() *series.Store {
 
 // Handlers are the calls for the queue.
 func (h *Service) Handlers() jobs.Handlers {
-	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Warnings: h.Warn, Outlook: h.Outlook, Alerts: h.HandleAlerts, Tick: h.Tick, Deliver: h.Deliver, Invite: h.Invite, Calibrate: h.Calibrate, BacktestSeason: h.BacktestSeason, Export: h.Export}
+	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Warnings: h.Warn, Outlook: h.Outlook, Alerts: h.HandleAlerts, Tick: h.Tick, Deliver: h.Deliver, Forget: h.Forget, Invite: h.Invite, Calibrate: h.Calibrate, BacktestSeason: h.BacktestSeason, Export: h.Export}
 }
 
 // Periodic is what comes due by itself: one plan for each feed and one for the
@@ -114,6 +124,7 @@ func (h *Service) Periodic() []jobs.Periodic {
 			return jobs.Plan{What: jobs.PlanOutlooks, Slot: slot}
 		}},
 		jobs.Periodic{Name: "tick", Schedule: mustParse("@every 5m"), Make: func(slot time.Time) jobs.Args { return jobs.Tick{Slot: slot} }},
+		jobs.Periodic{Name: "forget", Schedule: mustParse("@every 1h"), Make: func(slot time.Time) jobs.Args { return jobs.Forget{Slot: slot} }},
 		jobs.Periodic{Name: "deliver", Schedule: minute, Make: func(slot time.Time) jobs.Args { return jobs.Deliver{Slot: slot} }},
 	)
 }
@@ -210,8 +221,9 @@ func (h *Service) Plan(ctx context.Context, p jobs.Plan) error {
 			}
 		}
 	case jobs.PlanOutlooks:
-		for _, r := range h.Rivers {
-			all = append(all, jobs.Outlook{River: r.Slug, Issue: p.Slot})
+		var err error
+		if all, err = h.outlooks(ctx, p.Slot); err != nil {
+			return err
 		}
 	default:
 		return jobs.Final{Err: fmt.Errorf("unknown plan %q", p.What)}
