@@ -18,9 +18,9 @@ import (
 
 // CautionInput gathers what was known of a river's water at a moment, for the
 // caution: the last flow, height and temperature with their age, the days before
-// them, the gauger's measurements, the gauge's own record, the chance of thunder
-// and the light. What is missing is left missing; the caution knows what that
-// means. The official warnings are not among it: who asks for them adds them.
+// them, the gauger's measurements, the gauge's own record, the chance of thunder,
+// the light and the official warnings. What is missing is left missing; the
+// caution knows what that means.
 //
 // Flow, height and channel are those of one gauge, for a width measured at one
 // bridge says nothing of the flow at another: the first in the river's order that
@@ -46,6 +46,9 @@ func CautionInput(ctx context.Context, store Reader, r River, at time.Time) (wad
 			return in, fmt.Errorf("reading the gauges of %s: %w", r.Slug, err)
 		}
 	}
+	if in.Warnings, err = warningsOf(ctx, store, r, at); err != nil {
+		return in, err
+	}
 	if r.Weather != nil {
 		if in.Thunder, err = g.thunder(*r.Weather); err != nil {
 			return in, fmt.Errorf("reading the weather forecast of %s: %w", r.Slug, err)
@@ -56,6 +59,9 @@ func CautionInput(ctx context.Context, store Reader, r River, at time.Time) (wad
 		return in, nil
 	}
 	in.StageOnly = !hasFlow
+	if in.Flood, err = floodOf(ctx, store, r, s); err != nil {
+		return in, err
+	}
 	if in.FlowPast, err = g.reading(s, ingest.Discharge, &in.Flow); err == nil {
 		in.StagePast, err = g.reading(s, ingest.GaugeHeight, &in.Stage)
 	}

@@ -14,7 +14,6 @@ import (
 	"example.org/eclose/model/degreeday"
 	"example.org/eclose/model/flow"
 	"example.org/eclose/model/insects"
-	"example.org/eclose/model/phenology"
 	"example.org/eclose/model/watertemp"
 )
 
@@ -26,9 +25,9 @@ const ModelVersion = "3"
 type Options struct {
 	Members int // possible futures; 0: 200
 	Ahead   int // days from the issue on that the outlook looks at; 0: 365
-	// Posterior, if set, replaces the catalogue's belief of a group at the
-	// river by what sightings have taught.
-	Posterior func(group string, prior phenology.Params) phenology.Params
+	// Sightings are those of this river and of rivers near by. Only those that
+	// were known at the issue enter.
+	Sightings []Sighting
 	// Donor, if set, lends its water model to a river without a thermometer.
 	Donor *watertemp.Model
 	// Fitted, if set, is used in place of a fit to the record: one of the same
@@ -98,7 +97,11 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 			o.Departure = &Departure{MeanC: round(d, 100), Days: days}
 		}
 	}
-	if err := is.stages(w, o, rec, r, region, groups, opt); err != nil {
+	t, err := is.newTiming(w, rec, r, c, region, groups, opt)
+	if err != nil {
+		return nil, fmt.Errorf("timing of %s: %w", r.Slug, err)
+	}
+	if err := is.stages(w, o, rec, r, region, groups, t, opt); err != nil {
 		return nil, fmt.Errorf("outlook of %s: %w", r.Slug, err)
 	}
 	o.notes(rec)

@@ -16,7 +16,7 @@ type Issuer struct {
 	engine engine.Engine
 	result engine.Result
 	temp   []float32
-	draws  map[drawn]engine.Group
+	scores map[scored]*phenology.Scores
 	params map[paramsKey]atLat
 }
 
@@ -44,7 +44,7 @@ func (is *Issuer) paramsFor(g *insects.Group, region insects.Region, s site) (ph
 	x, ok := is.params[id]
 	if !ok {
 		x.params, x.ok = paramsAt(g, region, s)
-		if is.params == nil || len(is.params) >= drawsKept {
+		if is.params == nil || len(is.params) >= scoresKept {
 			is.params = map[paramsKey]atLat{}
 		}
 		is.params[id] = x
@@ -52,44 +52,36 @@ func (is *Issuer) paramsFor(g *insects.Group, region insects.Region, s site) (ph
 	return x.params, x.ok
 }
 
-// drawn names a draw by all that it depends on.
-type drawn struct {
+// scored names the scores of a group's season.
+type scored struct {
 	key     string
-	params  phenology.Params
-	members int
 	day0    Date
-	start   int
+	members int
 }
 
-// drawsKept bounds the memory of kept draws: 200 members take 6 kB each.
-const drawsKept = 1024
+// scoresKept bounds the memory of kept scores: 200 members take 6 kB each.
+const scoresKept = 1024
 
-// draw gives each member its own parameters of a group. They are drawn once for
-// a season, so that from one issue to the next an outlook moves only as far as
-// the river does. Its days count from day0, which is the day of the year start.
-func (is *Issuer) draw(key string, p phenology.Params, members int, day0 Date, start int) engine.Group {
-	id := drawn{key, p, members, day0, start}
-	if g, ok := is.draws[id]; ok {
-		return g
+// draw gives each member its own parameters of a group's season.
+func (is *Issuer) draw(t *timing, key string, b phenology.Blend, members int, day0 Date) engine.Group {
+	id := scored{key, day0, members}
+	z, ok := is.scores[id]
+	if !ok {
+		s := phenology.NewScores(seedOf(key, day0), members)
+		z = &s
+		if is.scores == nil || len(is.scores) >= scoresKept {
+			is.scores = map[scored]*phenology.Scores{}
+		}
+		is.scores[id] = z
 	}
-	g := engine.Group{
-		Clock:  engine.Clock{BaseC: p.BaseC, UpperC: p.UpperC, Start: int(insects.SeasonDay(float64(p.BiofixDOY), start))},
+	m := &t.groups[t.own[key]]
+	p, d := m.params, b.Draw(z, m.params)
+	return engine.Group{
+		Clock:  engine.Clock{BaseC: phenology.BaseC, UpperC: math.Inf(1), Start: phenology.Biofix(m.usualDay()) - 1},
 		Gate:   engine.Gate{MinC: p.GateMinC, MaxC: p.GateMaxC},
 		LagMin: p.LagMinDays, LagMax: p.LagMaxDays, Rate: p.Rate(), RateEggs: p.RateEggs(),
+		DD50: d.DD50, Calendar: d.Calendar, Weight: d.Weight, SpreadDays: d.SpreadDays, Usual: d.Usual,
 	}
-	shift := insects.SeasonDay(p.MedianDOY, start) - p.MedianDOY
-	for _, q := range p.Draw(seedOf(key, day0), members) {
-		if q.DD50 <= 0 { // no thermal rule: any requirement will do at weight 0
-			q.DD50, q.Weight = 1, 0
-		}
-		g.DD50, g.Calendar = append(g.DD50, q.DD50), append(g.Calendar, q.MedianDOY+shift)
-		g.Weight, g.SpreadDays = append(g.Weight, q.Weight), append(g.SpreadDays, q.SpreadDays)
-	}
-	if is.draws == nil || len(is.draws) >= drawsKept {
-		is.draws = make(map[drawn]engine.Group)
-	}
-	is.draws[id] = g
-	return g
 }
 
 // WaterInput is the record as the water model takes it.

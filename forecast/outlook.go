@@ -1,6 +1,9 @@
 package forecast
 
 import (
+	"fmt"
+	"math"
+	"strings"
 	"time"
 
 	"example.org/eclose/model/civil"
@@ -67,6 +70,30 @@ type StageOutlook struct {
 	// AllYear tells that the stage knows no season: the window is the whole year
 	// and its peak means nothing.
 	AllYear bool `json:"all_year,omitempty"`
+	// MovedBy are the sightings of this season that moved the median date most.
+	MovedBy []Influence `json:"moved_by,omitempty"`
+}
+
+// Influence is how far the sightings of one group at one river in this season
+// moved a median date: so many days later.
+type Influence struct {
+	River     string  `json:"river"`
+	Group     string  `json:"group"`
+	Sightings int     `json:"sightings"`
+	Days      float64 `json:"days"`
+}
+
+// Words says what moved a date, and how far.
+func (i Influence) Words() string {
+	n := "1 sighting"
+	if i.Sightings != 1 {
+		n = fmt.Sprintf("%d sightings", i.Sightings)
+	}
+	way := "later"
+	if i.Days < 0 {
+		way = "earlier"
+	}
+	return fmt.Sprintf("%s of %s on %s: %.1f days %s.", n, strings.ReplaceAll(i.Group, "-", " "), i.River, math.Abs(i.Days), way)
 }
 
 // WaterDay is one day of water temperature, °C.

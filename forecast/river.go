@@ -28,6 +28,7 @@ type River struct {
 	Weather    *Station
 	Regulated  bool         // below a dam, by the user's own word
 	Notices    string       // where local notices are published
+	Warnings   string       // feed of official warnings; "" if none is known
 	Fishable   flow.Range   // the owner's, m3/s; zero: none named
 	FlowAhead  []Station    // official forecasts of its flow
 	Flood      wading.Flood // heights at the gauge from which floods are counted; zero: none known
@@ -115,7 +116,7 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 		if err := g.daily(*r.Weather, ingest.AirTemperature, &air); err != nil {
 			return Record{}, fmt.Errorf("reading the weather of %s: %w", r.Slug, err)
 		}
-		if err := g.daily(*r.Weather, ingest.Precipitation, &rain); err != nil {
+		if err := g.rain(*r.Weather, &rain); err != nil {
 			return Record{}, fmt.Errorf("reading the rain of %s: %w", r.Slug, err)
 		}
 		if rec.AirAhead, err = g.members(*r.Weather, rec.Issue); err != nil {

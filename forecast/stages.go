@@ -8,17 +8,14 @@ import (
 	"time"
 
 	"example.org/eclose/forecast/engine"
-	"example.org/eclose/forecast/verify"
 	"example.org/eclose/model/insects"
-	"example.org/eclose/model/phenology"
 	"example.org/eclose/model/sun"
 )
 
 // stages runs the engine over this season and, as far as the outlook reaches,
 // the next, and keeps for each group the one that is not over.
-func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insects.Region, groups []*insects.Group, opt Options) error {
+func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insects.Region, groups []*insects.Group, t *timing, opt Options) error {
 	results := map[string][2]StageOutlook{}
-	priors := map[string]phenology.Params{}
 	for _, start := range []int{insects.FromJanuary, insects.FromJuly} {
 		var mine []*insects.Group
 		for _, g := range groups {
@@ -31,7 +28,7 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 		}
 		first := seasonFirst(rec.Issue, start)
 		for _, day0 := range []Date{first, DateOf(first.Time().AddDate(1, 0, 0))} {
-			if err := is.season(w, rec, r, region, mine, day0, start, opt, results, priors); err != nil {
+			if err := is.season(w, rec, r, region, mine, day0, start, opt, results, t); err != nil {
 				return err
 			}
 		}
@@ -43,7 +40,7 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 		}
 		early, known := 0.0, false
 		if x, _ := g.Window(region, insects.Emergence); !opt.ChancesOnly && x.SeasonStart() == insects.FromJanuary {
-			early, known = w.earlyDays(rec, priors[g.Key])
+			early, known = t.early(g.Key, seasonFirst(rec.Issue, insects.FromJanuary))
 		}
 		for _, s := range pair {
 			if s.Group == "" {
@@ -57,11 +54,20 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 					s.Reasons = append(s.Reasons, w.earlyText(early, rec, &s, o.Seasons))
 				}
 			}
+			for _, x := range s.MovedBy {
+				if !opt.ChancesOnly && math.Abs(x.Days) >= leastMove {
+					s.Reasons = append(s.Reasons, "Moved by "+x.Words())
+				}
+			}
 			o.Stages = append(o.Stages, s)
 		}
 	}
 	return nil
 }
+
+// leastMove is how far sightings must move a date to be named, days. Our own
+// default.
+const leastMove = 0.5
 
 // seasonFirst is the first day of the season-year that holds a date, for seasons
 // that begin on a day of the year.
@@ -81,7 +87,7 @@ func seasonFirst(d Date, start int) Date {
 // season runs the engine over the season that begins on a day, and puts what it
 // says of groups whose season is not over into the results.
 func (is *Issuer) season(w *water, rec Record, r River, region insects.Region, groups []*insects.Group, day0 Date, start int,
-	opt Options, results map[string][2]StageOutlook, priors map[string]phenology.Params) error {
+	opt Options, results map[string][2]StageOutlook, t *timing) error {
 	last := w.first + Date(len(w.rows[0]))
 	end := min(last, DateOf(day0.Time().AddDate(1, 2, 0))) // the last adults outlive the season-year
 	now := seasonFirst(rec.Issue, start)
@@ -97,18 +103,23 @@ func (is *Issuer) season(w *water, rec Record, r River, region insects.Region, g
 	}
 	is.temp = in.TempC
 	var used []*insects.Group
-	var params []phenology.Params
+	var moved [][]Influence
+	var slopes []float64
 	for _, g := range groups {
-		p, ok := is.paramsFor(g, region, w.place(rec, r))
-		if !ok || day0 > now && !over(results[g.Key], rec.Issue) {
+		if _, ok := t.own[g.Key]; !ok || day0 > now && !over(results[g.Key], rec.Issue) {
 			continue
 		}
-		if p = w.atRiver(p); opt.Posterior != nil {
-			p = opt.Posterior(g.Key, p)
+		b, by, err := t.blend(g.Key, day0)
+		if err != nil {
+			return err
 		}
-		used, params = append(used, g), append(params, p)
-		priors[g.Key] = p
-		in.Groups = append(in.Groups, is.draw(g.Key, p, in.Members, day0, start))
+		used, moved = append(used, g), append(moved, by)
+		slope := b.Median.Slope
+		if b.Requirement == 0 {
+			slope = 0
+		}
+		slopes = append(slopes, slope)
+		in.Groups = append(in.Groups, is.draw(t, g.Key, b, in.Members, day0))
 	}
 	if len(used) == 0 {
 		return nil
@@ -119,7 +130,8 @@ func (is *Issuer) season(w *water, rec Record, r River, region insects.Region, g
 	for k, g := range used {
 		pair := results[g.Key]
 		for s, stage := range Stages {
-			got := stageOf(g, stage, params[k], &is.result.Groups[k][s], day0)
+			got := stageOf(g, stage, &t.groups[t.own[g.Key]], slopes[k], &is.result.Groups[k][s], day0)
+			got.MovedBy = moved[k]
 			if x, ok := g.Window(region, insects.Stage(stage)); ok && x.AllYear {
 				got.allYear(day0)
 			}
@@ -153,14 +165,14 @@ func over(pair [2]StageOutlook, issue Date) bool {
 	return pair[0].over(issue) || pair[1].over(issue)
 }
 
-func stageOf(g *insects.Group, stage Stage, p phenology.Params, res *engine.StageResult, day0 Date) StageOutlook {
+func stageOf(g *insects.Group, stage Stage, m *timed, slope float64, res *engine.StageResult, day0 Date) StageOutlook {
 	s := StageOutlook{
-		Group: g.Key, Name: insects.Label(g.Key), Stage: stage, Grade: p.ThermalGrade, Weight: p.Weight,
+		Group: g.Key, Name: insects.Label(g.Key), Stage: stage, Grade: m.params.ThermalGrade, Weight: round(slope, 100),
 		Fishable: g.Fishable(insects.Stage(stage)) != insects.FishableNo,
 		Window:   windowOf(res.Window, day0), Calendar: windowOf(res.WindowCalendar, day0),
 	}
-	if p.Measured {
-		s.Grade = fmt.Sprintf(sightingsHere+" (%d seasons)", p.Seasons)
+	if n := len(m.watches); n > 0 {
+		s.Grade = fmt.Sprintf(sightingsHere+" (%d seasons)", n)
 	}
 	s.Days = make([]Day, len(res.P))
 	for d := range s.Days {
@@ -289,26 +301,6 @@ func earlyWords(early float64) string {
 	default:
 		return fmt.Sprintf("%d days late", n)
 	}
-}
-
-// earlyDays is by how many days the middle of a group's emergence comes earlier with
-// this season's water, the middle over members, than with the mean water of past
-// seasons, by the group's central numbers.
-func (w *water) earlyDays(rec Record, p phenology.Params) (float64, bool) {
-	column := make([]float64, 365)
-	for d := range column {
-		if column[d] = w.climatologyBefore(rec, d); math.IsNaN(column[d]) {
-			return 0, false
-		}
-	}
-	all := make([]float64, len(w.members))
-	for m, t := range w.members {
-		all[m] = p.Median(t[:min(365, len(t))])
-	}
-	slices.Sort(all)
-	days := round(p.Median(column)-verify.QuantileOfSorted(all, 0.5), 10)
-	// Farther than this, one of the two years does not reach the sum at all.
-	return days, math.Abs(days) < 60
 }
 
 // Words says how warm the water was, in both units, those of the reader first.

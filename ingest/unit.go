@@ -42,7 +42,7 @@ var conversions = map[string]map[string]Conversion{
 		"m3/s": same, "m³/s": same, "m3s": same, "cms": same, "m3/sec": same, "m3s-1": same, "cumecs": same,
 		"ft3/s": {0, footInM * footInM * footInM, 1}, "ft³/s": {0, footInM * footInM * footInM, 1}, "cfs": {0, footInM * footInM * footInM, 1},
 		"ft3/sec": {0, footInM * footInM * footInM, 1}, "[cft_i]/s": {0, footInM * footInM * footInM, 1}, "cubicfeetpersecond": {0, footInM * footInM * footInM, 1},
-		"l/s": {0, 1, 1000},
+		"l/s": {0, 1, 1000}, "kcfs": {0, 1000 * footInM * footInM * footInM, 1},
 	},
 	"m": {
 		"m": same, "meters": same, "metres": same, "masd": same, "maod": same, "mü.m.": same, "masl": same,

@@ -143,3 +143,22 @@ func TestTheMapNamesEveryPackage(t *testing.T) {
 		}
 	}
 }
+
+// A command that needs more than a screen or two does work that belongs in a
+// package of its own.
+func TestEachCommandIsASmallFile(t *testing.T) {
+	const most = 300 // lines; our own
+	files, err := filepath.Glob("*.go")
+	if err != nil || len(files) == 0 {
+		t.Fatalf("%d files, %v", len(files), err)
+	}
+	for _, f := range files {
+		b, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := strings.Count(string(b), "\n"); n > most && !strings.HasSuffix(f, "_test.go") {
+			t.Errorf("%s has %d lines: move its work into a package", f, n)
+		}
+	}
+}

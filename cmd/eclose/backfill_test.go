@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"fmt"
 	"io"
 	"net/http"
@@ -16,15 +15,6 @@ import (
 	"example.org/eclose/cmd/eclose/internal/demo"
 	"example.org/eclose/ingest/series"
 )
-
-// TestMain lets a test run the program in a process of its own, to kill it.
-func TestMain(m *testing.M) {
-	if args := os.Getenv("ECLOSE_TEST_RUN"); args != "" {
-		e := &env{ctx: context.Background(), stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr, now: func() time.Time { return demo.Issue }}
-		os.Exit(runEnv(e, strings.Split(args, "\n")))
-	}
-	os.Exit(m.Run())
-}
 
 // yearServer answers any span of continuous values with one reading a week, the
 // pages turned round, and blocks at the request that stop says.

@@ -16,19 +16,17 @@ import (
 	"github.com/vbauerster/mpb/v8/decor"
 	"golang.org/x/term"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
-	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/backtest/rivers"
-	"example.org/eclose/forecast/diary"
 	"example.org/eclose/forecast/export"
-	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/series"
 )
 
 // riversBacktest judges the outlooks of a config's rivers.
 type riversBacktest struct {
 	Config  string   `placeholder:"FILE" help:"Reissue forecasts for this config's rivers in past seasons and score them."`
-	Seasons string   `placeholder:"A..B" help:"With --config: seasons, e.g. 2015..2024."`
+	Seasons string   `placeholder:"A..B" help:"Seasons to score, e.g. 2015..2024; needed with --config."`
 	Leads   []int    `default:"0,7,14,30,60" help:"With --config: lead times in days."`
 	River   []string `aliases:"rivers" placeholder:"NAME" help:"With --config: only these rivers."`
 	Every   int      `default:"7" help:"With --config: days between issues."`
@@ -41,11 +39,11 @@ type riversBacktest struct {
 func (c riversBacktest) rivers(e *env) error {
 	cfg, err := config.Load(c.Config)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	plan := rivers.Plan{Leads: c.Leads, Every: c.Every, Members: c.Members, Workers: c.Workers, Now: e.now(), Dir: filepath.Join(c.Out, "slices")}
-	if plan.Catalogue, err = loadCatalogue(cfg); err != nil {
-		return usageError{err}
+	if plan.Catalogue, err = app.LoadCatalogue(cfg); err != nil {
+		return app.Usage(err)
 	}
 	if c.Shared != "" {
 		err = collect(e.ctx, cfg, c.Shared, &plan)
@@ -56,7 +54,7 @@ func (c riversBacktest) rivers(e *env) error {
 		return err
 	}
 	if err := plan.Check(); err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	store, err := series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly())
 	if err != nil {
@@ -84,12 +82,12 @@ func (c riversBacktest) rivers(e *env) error {
 // the diary.
 func (c riversBacktest) plan(e *env, cfg *config.Config, plan *rivers.Plan) (err error) {
 	if plan.First, plan.Last, err = seasonRange(c.Seasons); err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
-	if plan.Rivers, err = riversOf(cfg, c.River); err != nil {
-		return usageError{err}
+	if plan.Rivers, err = app.Rivers(cfg, c.River); err != nil {
+		return app.Usage(err)
 	}
-	plan.Sightings, err = sightingsOf(e, cfg)
+	plan.Sightings, err = app.Sightings(e.ctx, cfg, e.now())
 	return err
 }
 
@@ -105,33 +103,6 @@ func seasonRange(s string) (first, last int, err error) {
 		return 0, 0, fmt.Errorf("--seasons %q: write as 2015..2024", s)
 	}
 	return first, last, nil
-}
-
-// sightingsOf reads the diary of a config; a database that was never made holds
-// none.
-func sightingsOf(e *env, cfg *config.Config) ([]rivers.Sighting, error) {
-	if !hasDatabase(cfg) {
-		return nil, nil
-	}
-	d, err := db.OpenMigrated(e.ctx, cfg.DatabaseURL())
-	if err != nil {
-		return nil, err
-	}
-	defer d.Close() //nolint:errcheck // it was only read
-	xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, diary.Filter{})
-	if err != nil {
-		return nil, err
-	}
-	out := make([]rivers.Sighting, 0, len(xs))
-	for _, x := range xs {
-		r, err := cfg.River(x.River)
-		if err != nil {
-			continue // of a river that this config does not watch
-		}
-		out = append(out, rivers.Sighting{River: r.Slug, Group: x.Group, Stage: forecast.Stage(x.Stage), Day: forecast.DateOf(x.Day),
-			Seen: x.Amount != diary.None, Hours: x.Hours, Recorded: x.Recorded})
-	}
-	return out, nil
 }
 
 // writeBacktest writes the report's files and prints its sentences.

@@ -10,6 +10,7 @@ import (
 	"regexp"
 	"slices"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/cmd/eclose/internal/work"
@@ -32,19 +33,19 @@ var runName = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,40}$`)
 // backtest begins a run and adds a job for each season of each river.
 func (c jobsAddCmd) backtest(e *env) (err error) {
 	if !runName.MatchString(c.Name) {
-		return usagef("--run %q: use lower-case letters, digits and hyphens", c.Name)
+		return app.Usagef("--run %q: use lower-case letters, digits and hyphens", c.Name)
 	}
 	cfg, err := config.Load(c.Config)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
-	wanted, err := riversOf(cfg, c.River)
+	wanted, err := app.Rivers(cfg, c.River)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	b := work.Backtest{Leads: c.Leads, Every: c.Every, Members: c.Members, Now: e.now().UTC()}
 	if b.First, b.Last, err = seasonRange(c.Seasons); err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	for _, r := range wanted {
 		b.Rivers = append(b.Rivers, r.Slug)
@@ -52,10 +53,10 @@ func (c jobsAddCmd) backtest(e *env) (err error) {
 	plan := b.Plan()
 	plan.Rivers = wanted
 	if err := plan.Check(); err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	b.Leads = plan.Leads
-	if b.Sightings, err = sightingsOf(e, cfg); err != nil {
+	if b.Sightings, err = app.Sightings(e.ctx, cfg, e.now()); err != nil {
 		return err
 	}
 	files, err := series.OpenFiles(e.ctx, cfg.StoreURL())
@@ -71,9 +72,9 @@ func (c jobsAddCmd) backtest(e *env) (err error) {
 	case err != nil:
 		return err
 	case begun.First != b.First || begun.Last != b.Last || begun.Every != b.Every || begun.Members != b.Members || !slices.Equal(begun.Leads, b.Leads) || !slices.Equal(begun.Rivers, b.Rivers):
-		return usagef("--run %s exists with different settings; choose another name", c.Name)
+		return app.Usagef("--run %s exists with different settings; choose another name", c.Name)
 	}
-	return c.with(e, func(_ *config.Config, q *jobs.Queue) error {
+	return c.change(e, func(_ *config.Config, q *jobs.Queue) error {
 		var all []jobs.Args
 		for _, r := range b.Rivers {
 			for season := b.First; season <= b.Last; season++ {
@@ -99,15 +100,15 @@ func collect(ctx context.Context, cfg *config.Config, run string, plan *rivers.P
 	defer func() { err = errors.Join(err, files.Close()) }()
 	b, err := work.ReadBacktest(ctx, files, run)
 	if errors.Is(err, work.ErrNoRun) {
-		return usagef("%w; start one with: eclose jobs add backtest --run %s", err, run)
+		return app.Usagef("%w; start one with: eclose jobs add backtest --run %s", err, run)
 	}
 	if err != nil {
 		return err
 	}
 	p := b.Plan()
 	p.Catalogue, p.Workers, p.Dir = plan.Catalogue, plan.Workers, plan.Dir
-	if p.Rivers, err = riversOf(cfg, b.Rivers); err != nil {
-		return usageError{err}
+	if p.Rivers, err = app.Rivers(cfg, b.Rivers); err != nil {
+		return app.Usage(err)
 	}
 	*plan = p
 	if err := os.MkdirAll(plan.Dir, 0o755); err != nil {

@@ -15,6 +15,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"example.org/eclose/cmd/eclose/internal/backup"
 	"example.org/eclose/cmd/eclose/internal/demo"
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/ingest/db"
@@ -62,7 +63,7 @@ func TestABackupOfARunningHouseRestoresAsItWas(t *testing.T) {
 	t.Run("every row and file", func(t *testing.T) { restoresAll(t, dir, path, string(text)) })
 	t.Run("the database moves with its jobs", func(t *testing.T) { moves(t, dir, path) })
 	dir2, path2 := write(t, string(text))
-	if code, out, errs := call(t, demo.Issue, "restore", "--config", path2, file); code != 0 {
+	if code, out, errs := call(t, demo.Issue, "restore", "--new-key", "--config", path2, file); code != 0 {
 		t.Fatalf("%d %s%s", code, out, errs)
 	}
 	if digest(t, dir) != digest(t, dir2) {
@@ -80,7 +81,7 @@ func TestABackupOfARunningHouseRestoresAsItWas(t *testing.T) {
 			}
 		}
 	}
-	if code, _, errs := call(t, demo.Issue, "restore", "--config", path2, file); code != 2 || !strings.Contains(errs, "empty place") {
+	if code, _, errs := call(t, demo.Issue, "restore", "--new-key", "--config", path2, file); code != 2 || !strings.Contains(errs, "empty place") {
 		t.Errorf("over what is there: %d %s", code, errs)
 	}
 	whole, err := os.ReadFile(file)
@@ -97,7 +98,7 @@ func TestABackupOfARunningHouseRestoresAsItWas(t *testing.T) {
 				t.Fatal(err)
 			}
 			dir3, path3 := write(t, string(text))
-			if code, _, errs := call(t, demo.Issue, "restore", "--config", path3, f); code != 1 || !strings.Contains(errs, "nothing was changed") {
+			if code, _, errs := call(t, demo.Issue, "restore", "--new-key", "--config", path3, f); code != 1 || !strings.Contains(errs, "nothing was changed") {
 				t.Errorf("%d %s", code, errs)
 			}
 			if left, _ := os.ReadDir(dir3); len(left) != 1 {
@@ -133,7 +134,7 @@ func occupy(t *testing.T, dir, path string) *db.DB {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, f := range keptFolders {
+	for _, f := range backup.KeptFolders {
 		if err := files.Write(t.Context(), f+"/deep/er/"+f+".json", []byte(f)); err != nil {
 			t.Fatal(err)
 		}
@@ -142,7 +143,7 @@ func occupy(t *testing.T, dir, path string) *db.DB {
 }
 
 // tables are ours, each after those it refers to.
-var tables = []string{"sighting", "calibration", "outlook", "artefact", "feed_state", "secret", "person", "subscription", "token", "signup",
+var tables = []string{"sighting", "calibration", "outlook", "artefact", "feed_state", "never", "person", "subscription", "token", "signup",
 	"river_state", "news", "episode", "outbox", "send_log", "bounce"}
 
 // rowsOf are the rows of a query in order, each its values with NUL between.
@@ -189,7 +190,7 @@ func restoresAll(t *testing.T, dir, path, text string) {
 		t.Fatal(errs)
 	}
 	dir2, path2 := write(t, text)
-	if code, _, errs := call(t, demo.Issue, "restore", "--config", path2, file); code != 0 {
+	if code, _, errs := call(t, demo.Issue, "restore", "--new-key", "--config", path2, file); code != 0 {
 		t.Fatal(errs)
 	}
 	b := dbtest.Open(t, filepath.Join(dir2, "eclose.db"))
@@ -212,7 +213,7 @@ func restoresAll(t *testing.T, dir, path, text string) {
 	if !maps.Equal(x, y) {
 		t.Errorf("%d files, restored %d, and they differ", len(x), len(y))
 	}
-	for _, f := range append([]string{"backtests/spring/plan.json"}, keptFolders...) {
+	for _, f := range append([]string{"backtests/spring/plan.json"}, backup.KeptFolders...) {
 		if !slices.ContainsFunc(slices.Collect(maps.Keys(y)), func(name string) bool { return strings.HasPrefix(name, f) }) {
 			t.Errorf("none of the restored files is %s", f)
 		}

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/notify/alert"
 	"example.org/eclose/notify/mail"
@@ -32,7 +33,7 @@ func (c bouncesReadCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	return c.with(e, func(d *db.DB) error {
+	return c.write(e, func(d *db.DB) error {
 		people, err := subscribe.New(e.ctx, d, subscribe.Names{}, e.now)
 		if err != nil {
 			return err
@@ -53,7 +54,7 @@ func (c bouncesReadCmd) Run(e *env) error {
 				}
 			}
 		}
-		fmt.Fprintf(e.stdout, "%d new bounces, %d already recorded, %d not delivery failures, %d need a human\n", in.fresh, in.known, in.nothing, in.unread)
+		fmt.Fprintf(e.stdout, "%d new bounces, %d already recorded, %d not delivery failures, %d need a human, %d unsubscribed\n", in.fresh, in.known, in.nothing, in.unread, in.unsubscribed)
 		return nil
 	})
 }
@@ -70,7 +71,7 @@ func reports(path string) (files []string, maildir bool, err error) {
 	for _, sub := range []string{"new", "cur"} {
 		es, err := os.ReadDir(filepath.Join(path, sub))
 		if err != nil {
-			return nil, true, usagef("%s is not a maildir: %w", path, err)
+			return nil, true, app.Usagef("%s is not a maildir: %w", path, err)
 		}
 		for _, x := range es {
 			if x.Type().IsRegular() && !strings.HasPrefix(x.Name(), ".") {
@@ -88,12 +89,23 @@ type bounceBox struct {
 	people                        *subscribe.Store
 	mails                         *alert.Store
 	fresh, known, nothing, unread int
+	unsubscribed                  int
 }
 
 func (in *bounceBox) read(file string) (understood bool, err error) {
 	b, err := os.ReadFile(file)
 	if err != nil {
 		return false, fmt.Errorf("reading bounces: %w", err)
+	}
+	if token, ok := mail.ReadUnsubscribe(bytes.NewReader(b)); ok {
+		err := in.people.Unsubscribe(in.e.ctx, token)
+		if err == nil {
+			in.unsubscribed++
+			return true, nil
+		}
+		if !errors.Is(err, subscribe.ErrToken) {
+			return false, err
+		}
 	}
 	r, err := mail.ReadReport(bytes.NewReader(b))
 	switch {

@@ -13,6 +13,7 @@ import (
 
 	"github.com/alecthomas/kong"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/ingest/feed"
 )
@@ -61,18 +62,6 @@ type env struct {
 	sleep  func(context.Context, time.Duration) error // between tries of a feed; nil: a real pause
 }
 
-// usageError marks an error of the command line or the config file: exit
-// code 2. Everything else that goes wrong is exit code 1.
-type usageError struct{ err error }
-
-func (e usageError) Error() string { return e.err.Error() }
-func (e usageError) Unwrap() error { return e.err }
-
-// usagef is fmt.Errorf for an error of usage or config.
-func usagef(format string, args ...any) error {
-	return usageError{fmt.Errorf(format, args...)}
-}
-
 // run is the whole program but for os.Exit, so that tests can start it.
 func run(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
@@ -109,7 +98,7 @@ func runEnv(e *env, args []string) (code int) {
 	}
 	if err := k.Run(e); err != nil {
 		fmt.Fprintf(e.stderr, "eclose: %v\n", err)
-		if u := (usageError{}); errors.As(err, &u) {
+		if _, ok := errors.AsType[app.UsageError](err); ok {
 			return 2
 		}
 		return 1

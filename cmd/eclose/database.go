@@ -7,6 +7,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/ingest/db"
 )
@@ -28,10 +29,10 @@ func (c databaseMoveCmd) Run(e *env) (err error) {
 		return err
 	}
 	if !strings.HasPrefix(c.To, "postgres://") && !strings.HasPrefix(c.To, "postgresql://") {
-		return usagef("--to: write as postgres://user@host/name")
+		return app.Usagef("--to: write as postgres://user@host/name")
 	}
 	if !strings.HasPrefix(cfg.DatabaseURL(), "sqlite://") {
-		return usagef("%s already uses PostgreSQL", c.Config)
+		return app.Usagef("%s already uses PostgreSQL", c.Config)
 	}
 	from, err := db.OpenMigrated(e.ctx, cfg.DatabaseURL())
 	if err != nil {
@@ -44,7 +45,7 @@ func (c databaseMoveCmd) Run(e *env) (err error) {
 	}
 	defer func() { err = errors.Join(err, to.Close()) }()
 	rows := 0
-	err = db.Move(e.ctx, from, to, func(m db.Moved) {
+	err = db.Move(e.ctx, from, to, e.now(), func(m db.Moved) {
 		rows += m.Rows
 		fmt.Fprintf(e.stdout, "%-14s %8d rows copied and verified\n", m.Table, m.Rows)
 	})

@@ -13,6 +13,7 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/model/degreeday"
 )
 
@@ -38,7 +39,7 @@ type degreeDayRow struct {
 func (c degreeDaysCmd) Run(e *env) error {
 	rule, err := c.rule()
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	in := e.stdin
 	if c.CSV != "-" {
@@ -56,18 +57,18 @@ func (c degreeDaysCmd) Run(e *env) error {
 	if c.From != "" {
 		from, err := time.Parse(time.DateOnly, c.From)
 		if err != nil {
-			return usagef("--from %q is not a date: write YYYY-MM-DD", c.From)
+			return app.Usagef("--from %q is not a date: write YYYY-MM-DD", c.From)
 		}
 		skip := int(from.Sub(first).Hours() / 24)
 		if skip < 0 || skip >= len(tmin) {
-			return usagef("--from %s is outside the table (%s to %s)", c.From,
+			return app.Usagef("--from %s is outside the table (%s to %s)", c.From,
 				first.Format(time.DateOnly), first.AddDate(0, 0, len(tmin)-1).Format(time.DateOnly))
 		}
 		first, tmin, tmax = from, tmin[skip:], tmax[skip:]
 	}
 	daily, err := rule.Days(tmin, tmax)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	rows := make([]degreeDayRow, len(daily))
 	total, missing := 0.0, 0

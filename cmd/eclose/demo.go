@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/demo"
 	"example.org/eclose/forecast"
@@ -48,7 +49,7 @@ func (c demoCmd) Run(e *env) error {
 	}
 	fmt.Fprintf(e.stdout, "\nIngest: fetching from the feeds in %s\n", path)
 	now := func() time.Time { return demo.Issue }
-	outcomes, err := intake(e, cfg, now, func(in *schedule.Intake) { in.OnOutcome = func(o schedule.Outcome) { printOutcome(e.stdout, o) } })
+	outcomes, err := app.Ingest(e.ctx, cfg, app.Options{Now: now, Sleep: e.sleep}, func(in *schedule.Intake) { in.OnOutcome = func(o schedule.Outcome) { printOutcome(e.stdout, o) } })
 	if err != nil {
 		return err
 	}
@@ -88,7 +89,7 @@ func (c demoCmd) config(feeds string) (string, *config.Config, error) {
 // forecast issues the outlooks, writes what a user would look at, and says so.
 func (c demoCmd) forecast(e *env, cfg *config.Config) error {
 	fmt.Fprintf(e.stdout, "\nForecast as of %s\n", demo.Issue.Format("2 January 2006 15:04 UTC"))
-	outlooks, err := issueAll(e.ctx, cfg, nil, "", demo.Issue, 200)
+	outlooks, err := app.IssueAll(e.ctx, cfg, nil, "", demo.Issue, 200)
 	if err != nil {
 		return err
 	}

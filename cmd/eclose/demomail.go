@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/demo"
 	"example.org/eclose/forecast"
@@ -28,11 +29,11 @@ const soonDays = 21
 // notify writes the cautions of all rivers and one mail: the likeliest window
 // to open soon on a river whose water does not forbid to say so.
 func (c demoCmd) notify(e *env, cfg *config.Config, out *folder, outlooks []*forecast.Outlook) error {
-	catalogue, err := loadCatalogue(cfg)
+	catalogue, err := app.LoadCatalogue(cfg)
 	if err != nil {
 		return err
 	}
-	rivers, err := riversOf(cfg, nil)
+	rivers, err := app.Rivers(cfg, nil)
 	if err != nil {
 		return err
 	}
@@ -41,7 +42,7 @@ func (c demoCmd) notify(e *env, cfg *config.Config, out *folder, outlooks []*for
 		return err
 	}
 	defer store.Close() //nolint:errcheck // it was only read
-	units := unitsOf(cfg)
+	units := app.Units(cfg)
 	var cautions strings.Builder
 	fmt.Fprintf(&cautions, "%s\n\n", demo.Notice)
 	var email *alert.Email
@@ -73,17 +74,10 @@ func (c demoCmd) notify(e *env, cfg *config.Config, out *folder, outlooks []*for
 	return nil
 }
 
-func unitsOf(cfg *config.Config) wading.Units {
-	if cfg.Units == "us" {
-		return wading.US
-	}
-	return wading.Metric
-}
-
 // opening is the letter about the likeliest of the windows that open soon; nil
 // if none does.
 func opening(o *forecast.Outlook, c *insects.Catalogue, caution alert.Reading, units string) *alert.Email {
-	facts := alert.FromOutlook(*o, func(group string, stage forecast.Stage) []string { return tie(c, group, stage) }, caution.WaterC, caution.FlowM3S)
+	facts := alert.FromOutlook(*o, func(group string, stage forecast.Stage) []string { return app.TyingLine(c, group, stage) }, caution.WaterC, caution.FlowM3S)
 	issue := o.IssueDate()
 	best, chance := -1, 0.0
 	for i, s := range o.Stages {
@@ -110,23 +104,4 @@ func opening(o *forecast.Outlook, c *insects.Catalogue, caution alert.Reading, u
 			Outlook: &facts, About: about, Caution: &caution,
 		}},
 	}
-}
-
-// tie is the imitation of a stage in one line.
-func tie(c *insects.Catalogue, group string, stage forecast.Stage) []string {
-	g, ok := c.Group(group)
-	if !ok || g.HookMin == 0 {
-		return nil
-	}
-	line := fmt.Sprintf("sizes %d to %d", g.HookMin, g.HookMax)
-	if g.HookMin == g.HookMax {
-		line = fmt.Sprintf("size %d", g.HookMin)
-	}
-	if g.Colours != "" {
-		line += ", " + g.Colours
-	}
-	if p := g.Presentation(insects.Stage(stage)); p != "" {
-		line += ": " + p
-	}
-	return []string{line}
 }

@@ -11,6 +11,7 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast/diary"
 	"example.org/eclose/ingest/db"
 )
@@ -44,17 +45,17 @@ func (c diaryAddCmd) Run(e *env) error {
 	}
 	var err error
 	if x.Day, err = civilDate(c.Date, e.now()); err != nil {
-		return usagef("--date: %w", err)
+		return app.Usagef("--date: %w", err)
 	}
 	if c.Water != "" {
 		t, err := celsius(c.Water)
 		if err != nil {
-			return usagef("--water: %w", err)
+			return app.Usagef("--water: %w", err)
 		}
 		x.WaterC = &t
 	}
 	if err := x.Check(e.now()); err != nil {
-		return usagef("%w", err)
+		return app.Usagef("%w", err)
 	}
 	names, err := c.names()
 	if err != nil {
@@ -63,7 +64,7 @@ func (c diaryAddCmd) Run(e *env) error {
 	if x.River, err = names.check(x.River, x.Group); err != nil {
 		return err
 	}
-	return c.with(e, func(d *db.DB) error {
+	return c.write(e, func(d *db.DB) error {
 		s := &diary.Store{DB: d, Now: e.now}
 		put := s.Add
 		if c.Revise != "" {
@@ -108,7 +109,7 @@ func (c diaryImportCmd) Run(e *env) error {
 			return fmt.Errorf("nothing was imported: sighting %d of %s, %s: %w", i+1, c.File, xs[i].Date(), err)
 		}
 	}
-	return c.with(e, func(d *db.DB) error {
+	return c.write(e, func(d *db.DB) error {
 		n, err := (&diary.Store{DB: d, Now: e.now}).Import(e.ctx, xs)
 		if err != nil {
 			return err
@@ -132,17 +133,17 @@ func (f diaryFilter) filter() (diary.Filter, error) {
 	var err error
 	if f.From != "" {
 		if out.From, err = civilDate(f.From, time.Time{}); err != nil {
-			return out, usagef("--from: %w", err)
+			return out, app.Usagef("--from: %w", err)
 		}
 	}
 	if f.To != "" {
 		if out.To, err = civilDate(f.To, time.Time{}); err != nil {
-			return out, usagef("--to: %w", err)
+			return out, app.Usagef("--to: %w", err)
 		}
 	}
 	if f.AsOf != "" {
 		if out.AsOf, err = time.Parse(time.RFC3339, f.AsOf); err != nil {
-			return out, usagef("--as-of: %q is not a time; write it as 2026-06-30T12:00:00Z", f.AsOf)
+			return out, app.Usagef("--as-of: %q is not a time; write it as 2026-06-30T12:00:00Z", f.AsOf)
 		}
 	}
 	return out, nil
@@ -159,7 +160,7 @@ func (c diaryListCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	return c.with(e, func(d *db.DB) error {
+	return c.read(e, func(d *db.DB) error {
 		xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, f)
 		if err != nil {
 			return err
@@ -208,7 +209,7 @@ func (c diaryExportCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	return c.with(e, func(d *db.DB) error {
+	return c.read(e, func(d *db.DB) error {
 		xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, f)
 		if err != nil {
 			return err
@@ -230,7 +231,7 @@ type diaryWithdrawCmd struct {
 }
 
 func (c diaryWithdrawCmd) Run(e *env) error {
-	return c.with(e, func(d *db.DB) error {
+	return c.write(e, func(d *db.DB) error {
 		return (&diary.Store{DB: d, Now: e.now}).Withdraw(e.ctx, c.ID)
 	})
 }

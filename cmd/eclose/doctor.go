@@ -5,16 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"net"
-	"net/http"
 	"os"
 	"path/filepath"
-	"strconv"
 	"strings"
-	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
-	"example.org/eclose/cmd/eclose/internal/sources"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/series"
 )
@@ -159,7 +155,7 @@ func (x *exam) disk() {
 			}
 			folder = filepath.Dir(folder)
 		}
-		free, err := freeBytes(folder)
+		free, err := app.FreeBytes(folder)
 		if err != nil {
 			x.add(bad, what, "", "%s: %v", folder, err)
 			continue
@@ -189,90 +185,17 @@ func (x *exam) database() {
 			return
 		}
 	}
-	d, err := db.Open(x.e.ctx, url)
-	if errors.Is(err, db.ErrInUse) {
-		x.add(good, "database", "", "in use by a running eclose")
-		return
-	}
-	if err != nil {
-		x.add(bad, "database", "No diary, no saved forecasts, no email.", "%v", err)
-		return
-	}
-	defer d.Close() //nolint:errcheck // it was only read
-	has, knows, err := d.SchemaVersion(x.e.ctx)
+	name, has, knows, err := db.Schema(x.e.ctx, url)
 	switch {
 	case err != nil:
-		x.add(bad, "database", "No diary, no saved forecasts, no email.", "%s: %v", d.Name(), err)
+		x.add(bad, "database", "No diary, no saved forecasts, no email.", "%v", err)
 	case has < knows:
-		x.add(bad, "database", "Run eclose migrate.", "%s has schema %d, this program knows %d", d.Name(), has, knows)
+		x.add(bad, "database", "Run eclose migrate.", "%s has schema %d, this program knows %d", name, has, knows)
 	case has > knows:
-		x.add(bad, "database", "Upgrade eclose: a newer version wrote it.", "%s has schema %d, this program knows only %d", d.Name(), has, knows)
+		x.add(bad, "database", "Upgrade eclose: a newer version wrote it.", "%s has schema %d, this program knows only %d", name, has, knows)
 	default:
-		x.add(good, "database", "", "%s, schema %d", d.Name(), has)
+		x.add(good, "database", "", "%s, schema %d", name, has)
 	}
-}
-
-// clockOff is by how much this machine may differ from the agencies' clocks;
-// our own default. The header they tell it by is in whole seconds.
-const clockOff = 2 * time.Minute
-
-// servers asks the front door of each feed's server, once, and compares clocks.
-func (x *exam) servers() {
-	c := &http.Client{Timeout: 15 * time.Second, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
-	compared := false
-	for _, p := range sources.Endpoints(x.cfg) {
-		what := "feed " + p.Feed
-		req, err := http.NewRequestWithContext(x.e.ctx, http.MethodGet, p.URL, nil)
-		if err != nil {
-			x.add(bad, what, "Correct base-url in the config.", "%v", err)
-			continue
-		}
-		req.Header.Set("User-Agent", userAgent(x.cfg))
-		began := time.Now()
-		resp, err := c.Do(req)
-		if err != nil {
-			x.add(bad, what, "Stored readings are kept; forecasts get older from now on.", "%s does not answer: %v", p.URL, err)
-			continue
-		}
-		_ = resp.Body.Close()
-		if resp.StatusCode >= 500 || resp.StatusCode == http.StatusTooManyRequests {
-			x.add(bad, what, "Stored readings are kept; forecasts get older until the next scheduled fetch succeeds.", "%s answers %s", p.URL, resp.Status)
-		} else {
-			x.add(good, what, "", "%s answers after %s", p.URL, time.Since(began).Round(time.Millisecond))
-		}
-		if at, err := http.ParseTime(resp.Header.Get("Date")); err == nil && !compared {
-			compared = true
-			x.clock(req.URL.Hostname(), x.e.now().Sub(at))
-		}
-	}
-	if !compared {
-		x.add(noted, "clock", "A fast clock treats forecasts as readings and misdates email.", "not checked: no server sent a time; this machine says %s", x.e.now().UTC().Format("2006-01-02 15:04:05 UTC"))
-	}
-}
-
-func (x *exam) clock(host string, off time.Duration) {
-	if off.Abs() <= clockOff {
-		x.add(good, "clock", "", "within %s of %s", clockOff, host)
-		return
-	}
-	x.add(bad, "clock", "Set the clock: otherwise the newest readings are dropped or appear to be in the future, and email is misdated.",
-		"off by %s against %s", off.Round(time.Second), host)
-}
-
-func (x *exam) relay() {
-	m := x.cfg.Mail
-	if m.Host == "" {
-		x.add(noted, "mail", "No email is sent; pages and commands still work.", "no mail relay configured")
-		return
-	}
-	addr := net.JoinHostPort(m.Host, strconv.Itoa(m.Port))
-	conn, err := (&net.Dialer{Timeout: 10 * time.Second}).DialContext(x.e.ctx, "tcp", addr)
-	if err != nil {
-		x.add(bad, "mail", "Email is queued and sent later; alerts that have expired are dropped.", "%v", err)
-		return
-	}
-	_ = conn.Close()
-	x.add(good, "mail", "", "%s accepts connections", addr)
 }
 
 // store looks at the series, and through them at each river.
@@ -289,9 +212,9 @@ func (x *exam) store() error {
 	} else {
 		x.add(good, "store", "", "%d series", len(keys))
 	}
-	rivers, err := riversOf(x.cfg, nil)
+	rivers, err := app.Rivers(x.cfg, nil)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	for i, r := range rivers {
 		if err := x.river(s, keys, x.cfg.Rivers[i], r); err != nil {

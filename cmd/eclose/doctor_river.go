@@ -13,6 +13,7 @@ import (
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/feed/ghcn"
 	"example.org/eclose/ingest/series"
+	"example.org/eclose/ingest/warning"
 	"example.org/eclose/model/wading"
 	"example.org/eclose/model/watertemp"
 )
@@ -38,6 +39,12 @@ func (x *exam) river(s *series.Store, keys []ingest.Key, c config.River, r forec
 				return err
 			}
 		}
+	}
+	if err := x.warnings(s, c); err != nil {
+		return err
+	}
+	if err := x.floodStages(s, c, r); err != nil {
+		return err
 	}
 	rec, err := forecast.Gather(x.e.ctx, s, r, x.e.now())
 	if err != nil {
@@ -182,4 +189,44 @@ func spoken(d time.Duration) string {
 		return fmt.Sprintf("%.0f hours", d.Hours())
 	}
 	return fmt.Sprintf("%.0f minutes", d.Minutes())
+}
+
+// warnings says which service warns at a river, and what it last said.
+func (x *exam) warnings(s *series.Store, c config.River) error {
+	what := c.Slug + ", official warnings"
+	name, place, byPlace := x.cfg.WarningsOf(c)
+	if name == "" {
+		if c.Warnings.Feed == config.NoWarnings {
+			x.add(noted, what, "Floods and thunder are judged without official warnings.", "switched off in the config")
+		} else {
+			x.add(noted, what, "Set feed in [river.warnings], and zone, if a service warns there. Without one floods and thunder are judged without official warnings.", "unknown service for this place")
+		}
+		return nil
+	}
+	who := fmt.Sprintf("%s (%s)", name, sources.AboutWarnings(name))
+	if place.Country != "" && name == "meteoalarm" {
+		who += " of " + place.Country
+		if len(place.Zones) == 0 {
+			x.add(noted, what+", zones", "Set zones in [river.warnings]: the codes stand in the feed. Without them a warning without a polygon makes the caution unknown.", "the river's zones are not set")
+		}
+	}
+	if byPlace {
+		who += ", chosen by place"
+	}
+	r, err := warning.Load(x.e.ctx, s.Files(), c.Slug)
+	if err != nil {
+		return err
+	}
+	const costs = "The caution level is unknown, and no email reports good conditions."
+	switch now := x.e.now(); {
+	case r.Feed != name || r.Tried.IsZero():
+		x.add(noted, what, costs+" Run eclose ingest or eclose serve.", "%s: not fetched yet", who)
+	case r.Problem != "":
+		x.add(bad, what, costs, "%s: failed %s ago: %s", who, spoken(now.Sub(r.Tried)), r.Problem)
+	case !r.Known(now):
+		x.add(bad, what, costs+" Run eclose serve, or eclose ingest more often.", "%s: last read %s ago", who, spoken(now.Sub(r.Fetched)))
+	default:
+		x.add(good, what, "", "%s: %d in force, read %s ago", who, len(r.InForce(now)), spoken(now.Sub(r.Fetched)))
+	}
+	return nil
 }

@@ -4,13 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"iter"
-	"os"
-	"path/filepath"
-	"strings"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/archive"
@@ -45,23 +42,23 @@ func (c exportCmd) Run(e *env) error {
 		}
 		t, err := civilDate(s, time.Time{})
 		if err != nil {
-			return usagef("--%s: %w", []string{"from", "to"}[i], err)
+			return app.Usagef("--%s: %w", []string{"from", "to"}[i], err)
 		}
 		days[i] = forecast.DateOf(t)
 	}
 	if days[1] != 0 && days[1] < days[0] {
-		return usagef("--to %s is before --from %s", c.To, c.From)
+		return app.Usagef("--to %s is before --from %s", c.To, c.From)
 	}
 	if c.Members < 10 || c.Members > 5000 {
-		return usagef("--members %d: use 10 to 5000", c.Members)
+		return app.Usagef("--members %d: use 10 to 5000", c.Members)
 	}
 	s := outlookSource{cfg: cfg, now: e.now(), date: c.Issue, opt: forecast.Options{Members: c.Members}}
-	if s.catalogue, err = loadCatalogue(cfg); err != nil {
-		return usageError{err}
+	if s.catalogue, err = app.LoadCatalogue(cfg); err != nil {
+		return app.Usage(err)
 	}
-	rivers, err := riversOf(cfg, c.Rivers)
+	rivers, err := app.Rivers(cfg, c.Rivers)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	if err := s.open(e.ctx, !c.Anew && c.Issue == ""); err != nil {
 		return err
@@ -78,8 +75,8 @@ func (c exportCmd) Run(e *env) error {
 		}
 		if ok {
 			kept++
-		} else if at, err = issueTime(r, s.date, s.now); err != nil {
-			return usageError{err}
+		} else if at, err = app.IssueTime(r, s.date, s.now); err != nil {
+			return app.Usage(err)
 		}
 		if at.After(meta.Created) {
 			meta.Created = at
@@ -100,39 +97,24 @@ type outlookSource struct {
 	now       time.Time
 	date      string // of issue, "" for now
 	opt       forecast.Options
-	db        *db.DB
+	db        *db.DB // nil where none was ever made
 	files     *series.Files
 	store     *series.Store
-	archive   *archive.Archive // nil where nothing was ever kept
+	archive   *archive.Archive // nil where nothing was ever kept, or is wanted
 }
 
-func (s *outlookSource) open(ctx context.Context, kept bool) error {
-	var err error
+func (s *outlookSource) open(ctx context.Context, kept bool) (err error) {
 	if s.store, err = series.Open(ctx, s.cfg.StoreURL(), series.ReadOnly()); err != nil {
 		return fmt.Errorf("%w; run eclose ingest first", err)
 	}
-	if kept && hasDatabase(s.cfg) {
-		if s.db, err = db.OpenMigrated(ctx, s.cfg.DatabaseURL()); err == nil {
-			s.files, err = series.OpenFiles(ctx, s.cfg.StoreURL())
-		}
-		if err != nil {
-			s.close()
-			return err
-		}
+	if s.db, err = app.OpenReader(ctx, s.cfg); err == nil && s.db != nil && kept {
+		s.files, err = series.OpenFiles(ctx, s.cfg.StoreURL())
 		s.archive = archive.New(s.db, s.files)
 	}
-	return nil
-}
-
-// hasDatabase tells whether the database of a config was ever made, so that
-// reading makes none.
-func hasDatabase(cfg *config.Config) bool {
-	path, local := strings.CutPrefix(cfg.DatabaseURL(), "sqlite://")
-	if !local {
-		return true
+	if err != nil {
+		s.close()
 	}
-	_, err := os.Stat(filepath.FromSlash(path))
-	return !errors.Is(err, fs.ErrNotExist)
+	return err
 }
 
 // close lets everything go; all of it was only read.
@@ -166,16 +148,14 @@ func (s *outlookSource) outlook(ctx context.Context, r forecast.River) (*forecas
 			return o, err
 		}
 	}
-	at, err := issueTime(r, s.date, s.now)
-	if err != nil {
-		return nil, err
-	}
-	calibrations, err := calibrationsOf(ctx, s.cfg, []forecast.River{r}, at)
+	at, err := app.IssueTime(r, s.date, s.now)
 	if err != nil {
 		return nil, err
 	}
 	opt := s.opt
-	opt.Posterior = calibrations[r.Slug].Apply
+	if opt.Sightings, err = app.DiarySightings(ctx, s.db, s.cfg, s.now); err != nil {
+		return nil, err
+	}
 	return forecast.Issue(ctx, s.store, r, s.catalogue, at, opt)
 }
 

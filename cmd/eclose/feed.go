@@ -11,6 +11,7 @@ import (
 	"syscall"
 	"text/tabwriter"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/feed"
 )
@@ -34,7 +35,7 @@ func (c *feedCheckCmd) Run(e *env) error {
 	p, err := feed.Parser(c.Feed, feed.Options{Site: c.Site, Parameter: c.Parameter, Statistic: c.Statistic, TwoDigitYearsFrom: c.Century,
 		Skipped: func(s ingest.Skipped) { skipped = append(skipped, s) }})
 	if err != nil {
-		return usagef("%w", err)
+		return app.Usagef("%w", err)
 	}
 	answer, err := c.answer(e)
 	if err != nil {
@@ -69,7 +70,7 @@ func (c *feedCheckCmd) answer(e *env) ([]byte, error) {
 	if c.File != "-" {
 		f, err := os.Open(c.File)
 		if err != nil {
-			return nil, usagef("opening the saved response: %w", err)
+			return nil, app.Usagef("opening the saved response: %w", err)
 		}
 		defer f.Close() //nolint:errcheck // it was only read
 		in = f
@@ -77,7 +78,7 @@ func (c *feedCheckCmd) answer(e *env) ([]byte, error) {
 	b, err := io.ReadAll(io.LimitReader(in, mostAnswer+1))
 	switch {
 	case errors.Is(err, syscall.EISDIR):
-		return nil, usagef("%s is a folder; give one file", c.File)
+		return nil, app.Usagef("%s is a folder; give one file", c.File)
 	case err != nil:
 		return nil, fmt.Errorf("reading the saved answer: %w", err)
 	case len(b) > mostAnswer:

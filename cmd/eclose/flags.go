@@ -1,8 +1,10 @@
 package main
 
 import (
+	"context"
 	"errors"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/notify/subscribe"
@@ -16,7 +18,7 @@ type configFlag struct {
 func (f configFlag) load() (*config.Config, error) {
 	cfg, err := config.Load(f.Config)
 	if err != nil {
-		return nil, usageError{err}
+		return nil, app.Usage(err)
 	}
 	return cfg, nil
 }
@@ -37,9 +39,9 @@ func (f databaseFlag) names() (n knownNames, err error) {
 	if err != nil {
 		return n, err
 	}
-	catalogue, err := loadCatalogue(cfg)
+	catalogue, err := app.LoadCatalogue(cfg)
 	if err != nil {
-		return n, usageError{err}
+		return n, app.Usage(err)
 	}
 	return knownNames{cfg, func(key string) bool { _, ok := catalogue.Group(key); return ok }}, nil
 }
@@ -58,10 +60,10 @@ func (n knownNames) check(river, group string) (slug string, err error) {
 	}
 	r, err := n.cfg.River(river)
 	if err != nil {
-		return "", usageError{err}
+		return "", app.Usage(err)
 	}
 	if !n.group(group) {
-		return "", usagef("unknown insect group %q; try: eclose group find %q", group, group)
+		return "", app.Usagef("unknown insect group %q; try: eclose group find %q", group, group)
 	}
 	return r.Slug, nil
 }
@@ -80,7 +82,7 @@ func (f databaseFlag) url() (string, error) {
 	case f.Database != "":
 		return f.Database, nil
 	case f.Config == "":
-		return "", usagef("give --config FILE or --database URL")
+		return "", app.Usagef("give --config FILE or --database URL")
 	}
 	cfg, err := configFlag{f.Config}.load()
 	if err != nil {
@@ -89,13 +91,23 @@ func (f databaseFlag) url() (string, error) {
 	return cfg.DatabaseURL(), nil
 }
 
-// with opens the database, runs do and closes it again.
-func (f databaseFlag) with(e *env, do func(*db.DB) error) (err error) {
+// write opens the database to write, runs do and closes it again. Where eclose
+// serve has it, that process runs the statements.
+func (f databaseFlag) write(e *env, do func(*db.DB) error) error {
+	return f.use(e, db.OpenWriter, do)
+}
+
+// read is write for a command that changes nothing: it waits for nobody.
+func (f databaseFlag) read(e *env, do func(*db.DB) error) error {
+	return f.use(e, db.OpenReader, do)
+}
+
+func (f databaseFlag) use(e *env, open func(context.Context, string) (*db.DB, error), do func(*db.DB) error) (err error) {
 	url, err := f.url()
 	if err != nil {
 		return err
 	}
-	d, err := db.OpenMigrated(e.ctx, url)
+	d, err := open(e.ctx, url)
 	if err != nil {
 		return err
 	}

@@ -7,6 +7,7 @@ import (
 	"os"
 	"strings"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/client"
@@ -33,7 +34,7 @@ func (f agencyFlags) load() (*config.Config, error) {
 	}
 	cfg, err := config.LoadFeeds(f.Config)
 	if err != nil {
-		return nil, usageError{err}
+		return nil, app.Usage(err)
 	}
 	return cfg, nil
 }
@@ -48,21 +49,21 @@ func (f agencyFlags) server(e *env, cfg *config.Config, name string) (s feed.Ser
 	if key := cmp.Or(f.KeyFile, cfg.Path(fc.KeyFile)); key != "" {
 		b, err := os.ReadFile(key)
 		if err != nil {
-			return s, usagef("reading the key: %w", err)
+			return s, app.Usagef("reading the key: %w", err)
 		}
 		s.Key = strings.TrimSpace(string(b))
 	}
 	fast := map[string]float64{}
 	for _, u := range []string{s.BaseURL, s.ArchiveURL} {
-		if host := loopback(u); host != "" {
+		if host := app.Loopback(u); host != "" {
 			fast[host] = 1000
 		}
 	}
-	agent := userAgent(cfg)
+	agent := app.UserAgent(cfg)
 	if f.Contact != "" {
 		agent = "eclose (" + f.Contact + ")"
 	}
-	s.Client, err = client.New(client.Options{UserAgent: agent, PerHost: fast, Timeout: answerWithin, Now: e.now, Sleep: e.sleep})
+	s.Client, err = client.New(client.Options{UserAgent: agent, PerHost: fast, Timeout: app.AnswerWithin, Now: e.now, Sleep: e.sleep})
 	return s, err
 }
 
@@ -80,7 +81,7 @@ type gaugesFindCmd struct {
 func (c *gaugesFindCmd) Run(e *env) error {
 	q := ingest.GaugeSearch{Region: c.State, RadiusKm: c.Radius, AllTypes: c.All, Variable: ingest.Variable(strings.ReplaceAll(c.Variable, "-", "_"))}
 	if q.Variable.Unit() == "" {
-		return usagef("--variable %s: unknown variable", c.Variable)
+		return app.Usagef("--variable %s: unknown variable", c.Variable)
 	}
 	if c.Near != "" {
 		var err error
@@ -88,7 +89,7 @@ func (c *gaugesFindCmd) Run(e *env) error {
 			return err
 		}
 		if !(c.Radius > 0) {
-			return usagef("--radius %g: must be more than 0 km", c.Radius)
+			return app.Usagef("--radius %g: must be more than 0 km", c.Radius)
 		}
 	}
 	cfg, err := c.Servers.load()
@@ -108,7 +109,7 @@ func (c *gaugesFindCmd) Run(e *env) error {
 		}
 		finder, err := a.Finder(server)
 		if err != nil {
-			return usagef("%w", err)
+			return app.Usagef("%w", err)
 		}
 		list, err := finder.Find(e.ctx, q)
 		if err != nil {
@@ -121,10 +122,14 @@ func (c *gaugesFindCmd) Run(e *env) error {
 		return errors.Join(faults...)
 	}
 	ingest.SortGauges(found)
+	floods, err := c.floodStages(e, cfg, found)
+	if err != nil {
+		return err
+	}
 	if c.Format == "json" {
-		err = writeGaugesJSON(e, found)
+		err = writeGaugesJSON(e, found, floods)
 	} else {
-		writeGaugesTable(e, found, q, agencies)
+		writeGaugesTable(e, found, q, agencies, floods)
 	}
 	return errors.Join(append(faults, err)...) // what one agency knows does not hide that another did not answer
 }
@@ -142,7 +147,7 @@ func (c *gaugesFindCmd) agencies(cfg *config.Config, q ingest.GaugeSearch) ([]fe
 			}
 		}
 		if !known {
-			return nil, usagef("--agency %s: unknown; use one of %s", name, feed.AgencyNames())
+			return nil, app.Usagef("--agency %s: unknown; use one of %s", name, feed.AgencyNames())
 		}
 	}
 	if len(c.Agency) == 0 {
@@ -156,11 +161,11 @@ func (c *gaugesFindCmd) agencies(cfg *config.Config, q ingest.GaugeSearch) ([]fe
 	}
 	switch {
 	case len(out) == 0 && c.State != "":
-		return nil, usagef("--state %s: not a US state or Canadian province; elsewhere use --near", c.State)
+		return nil, app.Usagef("--state %s: not a US state or Canadian province; elsewhere use --near", c.State)
 	case len(out) == 0:
-		return nil, usagef("--near %s: outside the USA, England and Canada; choose a list with --agency", c.Near)
+		return nil, app.Usagef("--near %s: outside the USA, England and Canada; choose a list with --agency", c.Near)
 	case c.Servers.BaseURL != "" && len(out) > 1:
-		return nil, usagef("--base-url applies to one agency, but %d would be searched; choose one with --agency", len(out))
+		return nil, app.Usagef("--base-url applies to one agency, but %d would be searched; choose one with --agency", len(out))
 	}
 	return out, nil
 }

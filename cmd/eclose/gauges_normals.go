@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/feed/usgs"
 	"example.org/eclose/model/wading"
@@ -29,10 +30,10 @@ type gaugesNormalsCmd struct {
 func (c *gaugesNormalsCmd) Run(e *env) error {
 	v := ingest.Variable(strings.ReplaceAll(c.Variable, "-", "_"))
 	if v.Unit() == "" {
-		return usagef("--variable %s: there is no such variable", c.Variable)
+		return app.Usagef("--variable %s: there is no such variable", c.Variable)
 	}
 	if c.Days < 1 || c.Days > 366 {
-		return usagef("--days %d: write 1 to 366", c.Days)
+		return app.Usagef("--days %d: write 1 to 366", c.Days)
 	}
 	cfg, err := c.Servers.load()
 	if err != nil {
@@ -44,7 +45,7 @@ func (c *gaugesNormalsCmd) Run(e *env) error {
 	}
 	src, err := usgs.New(usgs.Config{Client: s.Client, BaseURL: s.BaseURL, Key: s.Key, Now: s.Now})
 	if err != nil {
-		return usagef("%w", err)
+		return app.Usagef("%w", err)
 	}
 	all, err := src.Normals(e.ctx, c.Site, v)
 	if err != nil {

@@ -64,7 +64,7 @@ func wordOf(v ingest.Variable) string {
 // nameWidth keeps a line of the table within 80 columns.
 const nameWidth = 38
 
-func writeGaugesTable(e *env, found []ingest.Gauge, q ingest.GaugeSearch, asked []feed.Agency) {
+func writeGaugesTable(e *env, found []ingest.Gauge, q ingest.GaugeSearch, asked []feed.Agency, floods map[string]gaugeFloods) {
 	if len(found) == 0 {
 		var names []string
 		for _, a := range asked {
@@ -106,6 +106,9 @@ func writeGaugesTable(e *env, found []ingest.Gauge, q ingest.GaugeSearch, asked 
 			about += "  " + strings.ToLower(g.Status)
 		}
 		fmt.Fprintf(e.stdout, "      %s\n", about)
+		if f := floods[g.Site]; f.line() != "" {
+			fmt.Fprintf(e.stdout, "      %s\n", f.line())
+		}
 	}
 	many := "1 gauge"
 	if len(found) != 1 {
@@ -134,6 +137,7 @@ type gaugeJSON struct {
 	DistanceKm *float64          `json:"distance_km"`
 	Zone       string            `json:"zone,omitempty"`
 	Series     []gaugeSeriesJSON `json:"series"`
+	Floods     *gaugeFloodsJSON  `json:"floods,omitempty"`
 }
 
 type gaugeSeriesJSON struct {
@@ -146,10 +150,13 @@ type gaugeSeriesJSON struct {
 	End       *time.Time `json:"end"`
 }
 
-func writeGaugesJSON(e *env, found []ingest.Gauge) error {
+func writeGaugesJSON(e *env, found []ingest.Gauge, floods map[string]gaugeFloods) error {
 	out := make([]gaugeJSON, 0, len(found))
 	for _, g := range found {
 		j := gaugeJSON{Feed: g.Feed, Site: g.Site, Name: g.Name, Region: g.Region, Status: g.Status, Lat: known(g.Lat), Lon: known(g.Lon), DistanceKm: known(g.DistanceKm), Zone: g.Zone, Series: []gaugeSeriesJSON{}}
+		if f, ok := floods[g.Site]; ok {
+			j.Floods = f.json()
+		}
 		for _, s := range g.Series {
 			x := gaugeSeriesJSON{ID: s.ID, Variable: string(s.Variable), Statistic: string(s.Statistic), Period: s.Period, Primary: s.Primary}
 			if !s.Begin.IsZero() {

@@ -1,32 +1,25 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"slices"
 	"strings"
-	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/sources"
 	"example.org/eclose/ingest"
-	"example.org/eclose/ingest/client"
 	"example.org/eclose/ingest/schedule"
 	"example.org/eclose/ingest/series"
+	"example.org/eclose/ingest/warning"
 )
 
 type ingestCmd struct {
 	configFlag
 	Refetch bool `aliases:"again" help:"Download all of backfill-years again. If interrupted, it resumes at the same year."`
 }
-
-// answerWithin is how long one answer of a feed may take: the Environment
-// Agency's flood-monitoring API has been measured at 12 to 64 seconds.
-const answerWithin = 2 * time.Minute
-
-// overlap is how far behind the newest reading a later fetch begins: agencies
-// revise what is provisional. Our own default.
-const overlap = 30 * 24 * time.Hour
 
 func (c ingestCmd) Run(e *env) error {
 	cfg, err := c.load()
@@ -43,7 +36,7 @@ func (c ingestCmd) Run(e *env) error {
 		began = e.now()
 	}
 	defer endBar()
-	outcomes, err := intake(e, cfg, e.now, func(in *schedule.Intake) {
+	outcomes, err := app.Ingest(e.ctx, cfg, app.Options{Now: e.now, Sleep: e.sleep}, func(in *schedule.Intake) {
 		in.Refetch = c.Refetch
 		in.OnOutcome = func(o schedule.Outcome) {
 			endBar()
@@ -57,64 +50,31 @@ func (c ingestCmd) Run(e *env) error {
 			bar.done(p.Done, p.Pieces)
 		}
 	})
+	if errors.Is(err, series.ErrInUse) && !c.Refetch {
+		if asked, err := app.FetchByServer(e.ctx, cfg, e.now, e.stdout); asked {
+			return err
+		}
+	}
 	if err != nil {
 		return err
 	}
-	failed := 0
+	asked, failed, err := renewWarnings(e, cfg, e.stdout)
+	if err != nil {
+		return err
+	}
+	if err := renewFloodStages(e, cfg, e.stdout); err != nil {
+		return err
+	}
+	asked += len(outcomes)
 	for _, o := range outcomes {
 		if o.Err != nil {
 			failed++
 		}
 	}
 	if failed > 0 {
-		return fmt.Errorf("%d of %d requests failed; stored data unchanged", failed, len(outcomes))
+		return fmt.Errorf("%d of %d requests failed; stored data unchanged", failed, asked)
 	}
 	return nil
-}
-
-// intake does one pass of all feeds of a config; watch sets who is told how it
-// goes.
-func intake(e *env, cfg *config.Config, now func() time.Time, watch func(*schedule.Intake)) ([]schedule.Outcome, error) {
-	store, err := series.Open(e.ctx, cfg.StoreURL(), series.WaitForWriter(10*time.Second))
-	if err != nil {
-		return nil, err
-	}
-	defer store.Close() //nolint:errcheck // every write is already on the disk
-	c, err := client.New(client.Options{UserAgent: userAgent(cfg), PerHost: perHost(cfg), MaxBody: 256 << 20, Timeout: answerWithin, Now: now, Sleep: e.sleep})
-	if err != nil {
-		return nil, fmt.Errorf("preparing the feed client: %w", err)
-	}
-	places, err := sources.Builder{Config: cfg, Client: c, Now: now}.Tasks()
-	if err != nil {
-		return nil, usageError{err}
-	}
-	in := schedule.Intake{Store: store, Now: now, Overlap: overlap, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour}
-	watch(&in)
-	return in.Run(e.ctx, places)
-}
-
-func userAgent(cfg *config.Config) string {
-	contact := "no contact configured"
-	for _, name := range config.FeedNames() {
-		if f := cfg.Feeds[name]; f.Contact != "" {
-			contact = f.Contact
-			break
-		}
-	}
-	return "eclose (" + contact + ")"
-}
-
-// perHost lifts the pause between requests where the host is this machine.
-func perHost(cfg *config.Config) map[string]float64 {
-	out := map[string]float64{}
-	for _, f := range cfg.Feeds {
-		for _, base := range []string{f.BaseURL, f.Archive, f.Ensemble} {
-			if host := loopback(base); host != "" {
-				out[host] = 1000
-			}
-		}
-	}
-	return out
 }
 
 func printOutcome(w io.Writer, o schedule.Outcome) {
@@ -145,4 +105,47 @@ func named(keys []ingest.Key) string {
 		out += fmt.Sprintf(" (%d series)", len(keys))
 	}
 	return out
+}
+
+// renewWarnings asks for the official warnings of each river and prints how
+// that went. It returns how many questions there were and how many failed.
+func renewWarnings(e *env, cfg *config.Config, w io.Writer) (asked, failed int, err error) {
+	c, err := app.FeedClient(cfg, app.Options{Now: e.now, Sleep: e.sleep})
+	if err != nil {
+		return 0, 0, err
+	}
+	all, err := sources.Builder{Config: cfg, Client: c, Now: e.now}.Warnings()
+	if err != nil {
+		return 0, 0, app.Usage(err)
+	}
+	if len(all) == 0 {
+		return 0, 0, nil
+	}
+	files, err := series.OpenFiles(e.ctx, cfg.StoreURL())
+	if err != nil {
+		return 0, 0, err
+	}
+	defer files.Close() //nolint:errcheck // every write is already on the disk
+	for _, x := range all {
+		got, err := warning.Renew(e.ctx, files, x.River, x.Source, x.Place, e.now)
+		if err != nil {
+			return asked, failed, err
+		}
+		asked++
+		head := fmt.Sprintf("%-14s %-11s %-22s", x.River, x.Source.Name(), "official warnings")
+		if got.Failed != nil {
+			failed++
+			fmt.Fprintf(w, "%s failed: %v\n", head, got.Failed)
+			continue
+		}
+		var events []string
+		for _, x := range got.Now.InForce(e.now()) {
+			events = append(events, x.Event)
+		}
+		if events == nil {
+			events = []string{"none in force"}
+		}
+		fmt.Fprintf(w, "%s %s\n", head, strings.Join(events, ", "))
+	}
+	return asked, failed, nil
 }

@@ -1,14 +1,15 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
-	"strings"
 	"text/tabwriter"
 	"time"
 
 	"github.com/rs/zerolog"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/ingest/db"
@@ -21,18 +22,27 @@ type jobsCmd struct {
 	Add   jobsAddCmd   `cmd:"" help:"Queue jobs for the workers: forecasts for all rivers, a month's exports, or a backtest."`
 }
 
-// jobsFlags name the config whose database holds the jobs. On SQLite they work
-// only while no eclose serve does.
+// jobsFlags name the config whose database holds the jobs.
 type jobsFlags struct {
 	configFlag
 }
 
-func (f jobsFlags) with(e *env, do func(*config.Config, *jobs.Queue) error) (err error) {
+// change opens the queue to write and runs do.
+func (f jobsFlags) change(e *env, do func(*config.Config, *jobs.Queue) error) error {
+	return f.use(e, db.OpenWriter, do)
+}
+
+// look is change for a command that changes nothing.
+func (f jobsFlags) look(e *env, do func(*config.Config, *jobs.Queue) error) error {
+	return f.use(e, db.OpenReader, do)
+}
+
+func (f jobsFlags) use(e *env, open func(context.Context, string) (*db.DB, error), do func(*config.Config, *jobs.Queue) error) (err error) {
 	cfg, err := f.load()
 	if err != nil {
 		return err
 	}
-	d, err := db.OpenMigrated(e.ctx, cfg.DatabaseURL())
+	d, err := open(e.ctx, cfg.DatabaseURL())
 	if err != nil {
 		return err
 	}
@@ -52,30 +62,22 @@ type jobsListCmd struct {
 }
 
 func (c jobsListCmd) Run(e *env) error {
-	return c.with(e, func(_ *config.Config, q *jobs.Queue) error {
+	return c.look(e, func(_ *config.Config, q *jobs.Queue) error {
 		list, err := q.List(e.ctx, jobs.Filter{States: c.State, Kinds: c.Kind, Most: c.Most})
 		if err != nil {
-			return usageError{err}
+			return app.Usage(err)
 		}
 		w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 		fmt.Fprintln(w, "ID\tKIND\tSTATE\tTRIED\tDUE\tKEYS\tLAST FAILURE")
 		for _, j := range list {
 			last := ""
 			if n := len(j.Errors); n > 0 {
-				last = oneLine(j.Errors[n-1].Error, 80)
+				last = app.OneLine(j.Errors[n-1].Error, 80)
 			}
 			fmt.Fprintf(w, "%d\t%s\t%s\t%d/%d\t%s\t%s\t%s\n", j.ID, j.Kind, j.State, j.Attempt, j.Attempts, j.Due.Format(time.DateTime), j.Keys, last)
 		}
 		return w.Flush()
 	})
-}
-
-func oneLine(s string, most int) string {
-	s = strings.Join(strings.Fields(s), " ")
-	if r := []rune(s); len(r) > most {
-		return string(r[:most-1]) + "…"
-	}
-	return s
 }
 
 type jobsShowCmd struct {
@@ -84,7 +86,7 @@ type jobsShowCmd struct {
 }
 
 func (c jobsShowCmd) Run(e *env) error {
-	return c.with(e, func(_ *config.Config, q *jobs.Queue) error {
+	return c.look(e, func(_ *config.Config, q *jobs.Queue) error {
 		j, err := q.Get(e.ctx, c.ID)
 		if err != nil {
 			return err
@@ -124,9 +126,9 @@ type jobsRetryCmd struct {
 
 func (c jobsRetryCmd) Run(e *env) error {
 	if c.All == (len(c.ID) > 0) {
-		return usagef("give job numbers, or --all")
+		return app.Usagef("give job numbers, or --all")
 	}
-	return c.with(e, func(_ *config.Config, q *jobs.Queue) error {
+	return c.change(e, func(_ *config.Config, q *jobs.Queue) error {
 		ids := c.ID
 		if c.All {
 			f := jobs.Filter{States: []string{"discarded", "cancelled"}, Most: 10_000}
@@ -167,10 +169,10 @@ func (c jobsAddCmd) Run(e *env) error {
 	if c.What == "backtest" {
 		return c.backtest(e)
 	}
-	return c.with(e, func(cfg *config.Config, q *jobs.Queue) error {
-		rivers, err := riversOf(cfg, c.River)
+	return c.change(e, func(cfg *config.Config, q *jobs.Queue) error {
+		rivers, err := app.Rivers(cfg, c.River)
 		if err != nil {
-			return usageError{err}
+			return app.Usage(err)
 		}
 		at := q.Now()
 		layout, text := time.RFC3339, c.Issue
@@ -179,11 +181,11 @@ func (c jobsAddCmd) Run(e *env) error {
 		}
 		if text != "" {
 			if at, err = time.Parse(layout, text); err != nil {
-				return usagef("%q: write it as %s", text, layout)
+				return app.Usagef("%q: write it as %s", text, layout)
 			}
 		}
 		if at.After(q.Now()) {
-			return usagef("%s is in the future", text)
+			return app.Usagef("%s is in the future", text)
 		}
 		var all []jobs.Args
 		for _, r := range rivers {

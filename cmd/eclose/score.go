@@ -7,6 +7,7 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/archive"
 	"example.org/eclose/forecast/backtest/rivers"
@@ -31,16 +32,16 @@ func (c scoreCmd) Run(e *env) error {
 		year = e.now().Year()
 	}
 	plan := rivers.Plan{First: year, Last: year, Leads: c.Leads, Now: e.now(), Workers: 2}
-	if plan.Catalogue, err = loadCatalogue(cfg); err != nil {
-		return usageError{err}
+	if plan.Catalogue, err = app.LoadCatalogue(cfg); err != nil {
+		return app.Usage(err)
 	}
-	if plan.Rivers, err = riversOf(cfg, c.River); err != nil {
-		return usageError{err}
+	if plan.Rivers, err = app.Rivers(cfg, c.River); err != nil {
+		return app.Usage(err)
 	}
 	if err := plan.Check(); err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
-	if plan.Sightings, err = sightingsOf(e, cfg); err != nil {
+	if plan.Sightings, err = app.Sightings(e.ctx, cfg, e.now()); err != nil {
 		return err
 	}
 	if countIn(plan.Sightings, year) == 0 {
@@ -113,7 +114,7 @@ func (c scoreCmd) outcome(e *env, plan rivers.Plan, s *outlookSource) (*rivers.O
 	return rivers.Run(e.ctx, plan, rivers.Stored{Store: s.store, Now: plan.Now})
 }
 
-func countIn(xs []rivers.Sighting, year int) int {
+func countIn(xs []forecast.Sighting, year int) int {
 	n := 0
 	for _, x := range xs {
 		if x.Day.Time().Year() == year {

@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/demo"
 	"example.org/eclose/forecast"
@@ -43,7 +44,7 @@ func keep(t *testing.T, path, date string) *forecast.Outlook {
 	if err != nil {
 		t.Fatal(err)
 	}
-	outlooks, err := issueAll(t.Context(), cfg, nil, date, demo.Issue.AddDate(0, 1, 0), 20)
+	outlooks, err := app.IssueAll(t.Context(), cfg, nil, date, demo.Issue.AddDate(0, 1, 0), 20)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,11 +1,9 @@
 package main
 
 import (
-	"errors"
 	"fmt"
-	"os"
-	"strings"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	pages "example.org/eclose/cmd/eclose/internal/page"
 	"example.org/eclose/forecast/diary"
@@ -26,20 +24,20 @@ func (c seasonCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	catalogue, err := loadCatalogue(cfg)
+	catalogue, err := app.LoadCatalogue(cfg)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	only := []string{c.River}
-	rivers, err := riversOf(cfg, only)
+	rivers, err := app.Rivers(cfg, only)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
-	outlooks, err := issueAll(e.ctx, cfg, only, c.IssueDate, e.now(), c.Members)
+	outlooks, err := app.IssueAll(e.ctx, cfg, only, c.IssueDate, e.now(), c.Members)
 	if err != nil {
 		return err
 	}
-	sheet := pages.Sheet{River: rivers[0], Outlook: outlooks[0], Catalogue: catalogue, Notice: cfg.Notice, Owners: ownersOf(cfg)}
+	sheet := pages.Sheet{River: rivers[0], Outlook: outlooks[0], Catalogue: catalogue, Notice: cfg.Notice, Owners: app.Owners(cfg)}
 	if sheet.Sightings, err = c.sightings(e, cfg, rivers[0].Slug); err != nil {
 		return err
 	}
@@ -53,12 +51,10 @@ func (c seasonCmd) Run(e *env) error {
 // sightings reads the diary of a river, if there is a database at all: a
 // hand-out makes none.
 func (c seasonCmd) sightings(e *env, cfg *config.Config, river string) (list []diary.Sighting, err error) {
-	if path, ok := strings.CutPrefix(cfg.DatabaseURL(), "sqlite://"); ok {
-		if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
-			return nil, nil
+	err = app.Read(e.ctx, cfg, func(d *db.DB) error {
+		if d == nil {
+			return nil
 		}
-	}
-	err = databaseFlag{Database: cfg.DatabaseURL()}.with(e, func(d *db.DB) error {
 		list, err = (&diary.Store{DB: d, Now: e.now}).List(e.ctx, diary.Filter{River: river})
 		return err
 	})

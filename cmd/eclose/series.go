@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast/chart"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/series"
@@ -31,7 +32,7 @@ func (f storeFlag) open(e *env) (*series.Store, error) {
 	url := f.Store
 	if url == "" {
 		if f.Config == "" {
-			return nil, usagef("give --config FILE or --store URL")
+			return nil, app.Usagef("give --config FILE or --store URL")
 		}
 		cfg, err := configFlag{f.Config}.load()
 		if err != nil {
@@ -147,11 +148,11 @@ func chooseSeries(keys []ingest.Key, name string) (ingest.Key, error) {
 	}
 	switch len(fit) {
 	case 0:
-		return ingest.Key{}, usagef("no series matches %q; list them with 'eclose series show'", name)
+		return ingest.Key{}, app.Usagef("no series matches %q; list them with 'eclose series show'", name)
 	case 1:
 		return fit[0], nil
 	}
-	return ingest.Key{}, usagef("%d series match %q, including %s and %s; be more specific", len(fit), name, fit[0], fit[1])
+	return ingest.Key{}, app.Usagef("%d series match %q, including %s and %s; be more specific", len(fit), name, fit[0], fit[1])
 }
 
 type seriesExportCmd struct {

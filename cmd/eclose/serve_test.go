@@ -16,6 +16,7 @@ import (
 	"testing"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/demo"
 	"example.org/eclose/cmd/eclose/internal/health"
 	"example.org/eclose/ingest/db/dbtest"
@@ -201,7 +202,7 @@ func TestReadersThatDawdleOrFloodAreCutOff(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	srv := pageServer(http.NotFoundHandler())
+	srv := app.NewHTTPServer(http.NotFoundHandler())
 	go srv.Serve(ln)
 	t.Cleanup(func() { srv.Close() })
 	for _, x := range []struct{ send, want string }{

@@ -2,16 +2,14 @@ package main
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
 	"os"
 	"strings"
 	"text/tabwriter"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/ingest/db"
-	"example.org/eclose/notify/alert"
-	"example.org/eclose/notify/mail"
 	"example.org/eclose/notify/subscribe"
 )
 
@@ -26,13 +24,22 @@ type subscribeCmd struct {
 	Delete  subscribeDeleteCmd  `cmd:"" help:"Delete all data held on an address."`
 }
 
-// withPeople opens the database and runs do on the subscriptions in it.
-func (f databaseFlag) withPeople(e *env, do func(*subscribe.Store) error) error {
+// changePeople opens the database to write and runs do on the subscriptions.
+func (f databaseFlag) changePeople(e *env, do func(*subscribe.Store) error) error {
+	return f.people(e, f.write, do)
+}
+
+// readPeople is changePeople for a command that changes nothing.
+func (f databaseFlag) readPeople(e *env, do func(*subscribe.Store) error) error {
+	return f.people(e, f.read, do)
+}
+
+func (f databaseFlag) people(e *env, use func(*env, func(*db.DB) error) error, do func(*subscribe.Store) error) error {
 	names, err := f.names()
 	if err != nil {
 		return err
 	}
-	return f.with(e, func(d *db.DB) error {
+	return use(e, func(d *db.DB) error {
 		s, err := subscribe.New(e.ctx, d, names.subscribe(), e.now)
 		if err != nil {
 			return err
@@ -41,117 +48,13 @@ func (f databaseFlag) withPeople(e *env, do func(*subscribe.Store) error) error 
 	})
 }
 
-type subscribeAddCmd struct {
-	databaseFlag
-	Address   string   `arg:"" help:"Email address."`
-	River     []string `required:"" help:"River slugs." placeholder:"NAME"`
-	Group     []string `help:"Insect groups (default: any fishable group)." placeholder:"KEY"`
-	Stage     []string `help:"emergence or egg-laying (default: both)." placeholder:"STAGE"`
-	Threshold float64  `default:"0.5" help:"Alert when the daily chance reaches this probability."`
-	Horizon   int      `default:"14" help:"Days ahead to watch."`
-	Digest    bool     `help:"One digest each morning instead of individual alerts."`
-	Cautions  bool     `default:"true" negatable:"" help:"Also send flow cautions."`
-	Quiet     string   `help:"Quiet hours, local time." placeholder:"22:00-07:00"`
-	Wake      bool     `help:"Send level 3 cautions during quiet hours."`
-	Zone      string   `default:"UTC" help:"IANA time zone, such as Europe/London."`
-	Units     string   `default:"metric" enum:"metric,us" help:"metric or us."`
-	PerDay    int      `default:"6" help:"Maximum emails a day, not counting level 3 cautions."`
-	Consent   string   `help:"You already hold this person's consent; names the wording they agreed to. No confirmation is sent." placeholder:"WORDING"`
-	Eml       string   `help:"Write the confirmation request to a file instead of sending it." placeholder:"FILE" type:"path"`
-}
-
-func (c subscribeAddCmd) request() (subscribe.Request, error) {
-	r := subscribe.Request{
-		Address: c.Address, Zone: c.Zone, Units: c.Units, WakeFor3: c.Wake, PerDay: c.PerDay, Wording: c.Consent,
-	}
-	if c.Quiet != "" {
-		var err error
-		if r.QuietFrom, r.QuietTo, err = subscribe.ParseQuiet(c.Quiet); err != nil {
-			return r, usagef("--quiet: %w", err)
-		}
-	}
-	cadence := subscribe.Now
-	if c.Digest {
-		cadence = subscribe.Digest
-	}
-	for _, river := range c.River {
-		r.Subscriptions = append(r.Subscriptions, subscribe.Subscription{
-			River: river, Groups: c.Group, Stages: c.Stage, Threshold: c.Threshold, HorizonDays: c.Horizon, Cadence: cadence, Cautions: c.Cautions,
-		})
-	}
-	return r, nil
-}
-
-func (c subscribeAddCmd) Run(e *env) error {
-	r, err := c.request()
-	if err != nil {
-		return err
-	}
-	if c.Consent == "" && c.Config == "" {
-		return usagef("give --config FILE so the confirmation can be emailed, or --consent WORDING if you already hold consent")
-	}
-	return c.withPeople(e, func(s *subscribe.Store) error {
-		if c.Consent != "" {
-			if err := s.AddConfirmed(e.ctx, r); err != nil {
-				return usagef("%w", err)
-			}
-			fmt.Fprintln(e.stdout, "subscribed")
-			return nil
-		}
-		return c.ask(e, s, r)
-	})
-}
-
-func (c subscribeAddCmd) ask(e *env, s *subscribe.Store, r subscribe.Request) error {
-	cfg, err := configFlag{c.Config}.load()
-	if err != nil {
-		return err
-	}
-	composer, err := composerOf(cfg, s.Links)
-	if err != nil {
-		return err
-	}
-	var relay *mail.Sender
-	if c.Eml == "" {
-		if relay, err = senderOf(cfg); err != nil {
-			return err
-		}
-		defer relay.Close()
-	}
-	inv, err := s.Ask(e.ctx, r)
-	switch {
-	case errors.Is(err, subscribe.ErrBusy):
-		return err
-	case err != nil:
-		return usagef("%w", err)
-	case inv == nil:
-		return errors.New("no confirmation can be sent: this address was already asked, or has complained")
-	}
-	m, err := composer.Invite(*inv, e.now())
-	if err != nil {
-		return err
-	}
-	if c.Eml != "" {
-		if err := os.WriteFile(c.Eml, m.Raw, 0o600); err != nil {
-			return fmt.Errorf("writing the confirmation: %w", err)
-		}
-		fmt.Fprintf(e.stdout, "confirmation written to %s; its link works once, for 48 hours\n", c.Eml)
-		return nil
-	}
-	if o := relay.Send(e.ctx, m, func() error { return nil }); o.Result != alert.Sent {
-		return fmt.Errorf("sending the confirmation to %s: relay replied %d %s %s", s.LogID(inv.Address), o.Code, o.Enhanced, o.Reply)
-	}
-	fmt.Fprintln(e.stdout, "confirmation sent; nothing more is sent until it is confirmed")
-	return nil
-}
-
 type subscribeListCmd struct {
 	databaseFlag
 	Format string `enum:"text,json" default:"text" help:"text or json."`
 }
 
 func (c subscribeListCmd) Run(e *env) error {
-	return c.withPeople(e, func(s *subscribe.Store) error {
+	return c.readPeople(e, func(s *subscribe.Store) error {
 		ps, err := s.List(e.ctx)
 		if err != nil {
 			return err
@@ -205,7 +108,7 @@ type subscribeConfirmCmd struct {
 }
 
 func (c subscribeConfirmCmd) Run(e *env) error {
-	return c.withPeople(e, func(s *subscribe.Store) error {
+	return c.changePeople(e, func(s *subscribe.Store) error {
 		p, err := s.Confirm(e.ctx, c.Token, "command line")
 		if err != nil {
 			return err
@@ -223,7 +126,7 @@ type addressArg struct {
 type subscribeRemoveCmd struct{ addressArg }
 
 func (c subscribeRemoveCmd) Run(e *env) error {
-	return c.withPeople(e, func(s *subscribe.Store) error {
+	return c.changePeople(e, func(s *subscribe.Store) error {
 		if err := s.Remove(e.ctx, c.Address); err != nil {
 			return err
 		}
@@ -243,13 +146,13 @@ func (c subscribePauseCmd) Run(e *env) error {
 	if !c.End {
 		d, err := civilDate(c.Until, e.now())
 		if err != nil {
-			return usagef("--until: %w", err)
+			return app.Usagef("--until: %w", err)
 		}
 		if until = d.AddDate(0, 0, 1); !until.After(e.now()) {
-			return usagef("--until: %s is past", c.Until)
+			return app.Usagef("--until: %s is past", c.Until)
 		}
 	}
-	return c.withPeople(e, func(s *subscribe.Store) error {
+	return c.changePeople(e, func(s *subscribe.Store) error {
 		if err := s.Pause(e.ctx, c.Address, until); err != nil {
 			return err
 		}
@@ -285,7 +188,7 @@ func (c subscribeImportCmd) Run(e *env) error {
 	for i := range rs {
 		rs[i].Wording = c.Consent
 	}
-	return c.withPeople(e, func(s *subscribe.Store) error {
+	return c.changePeople(e, func(s *subscribe.Store) error {
 		if err := s.AddConfirmed(e.ctx, rs...); err != nil {
 			return fmt.Errorf("nothing was imported: %w", err)
 		}
@@ -297,7 +200,7 @@ func (c subscribeImportCmd) Run(e *env) error {
 type subscribeExportCmd struct{ addressArg }
 
 func (c subscribeExportCmd) Run(e *env) error {
-	return c.withPeople(e, func(s *subscribe.Store) error {
+	return c.readPeople(e, func(s *subscribe.Store) error {
 		b, err := s.Export(e.ctx, c.Address)
 		if err != nil {
 			return err
@@ -310,7 +213,7 @@ func (c subscribeExportCmd) Run(e *env) error {
 type subscribeDeleteCmd struct{ addressArg }
 
 func (c subscribeDeleteCmd) Run(e *env) error {
-	return c.withPeople(e, func(s *subscribe.Store) error {
+	return c.changePeople(e, func(s *subscribe.Store) error {
 		found, err := s.Delete(e.ctx, c.Address)
 		if err != nil {
 			return err

@@ -9,13 +9,13 @@ import (
 	"slices"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/export"
 	"example.org/eclose/forecast/trip"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/insects"
-	"example.org/eclose/model/wading"
 )
 
 type tripCmd struct {
@@ -36,28 +36,28 @@ func (c tripCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	catalogue, err := loadCatalogue(cfg)
+	catalogue, err := app.LoadCatalogue(cfg)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
-	ask := trip.Ask{Days: c.Days, Units: unitsOf(cfg)}
+	ask := trip.Ask{Days: c.Days, Units: app.Units(cfg)}
 	if ask.From, err = dateOf(c.From); err != nil {
-		return usagef("--from: %w", err)
+		return app.Usagef("--from: %w", err)
 	}
 	if ask.To, err = dateOf(c.To); err != nil {
-		return usagef("--to: %w", err)
+		return app.Usagef("--to: %w", err)
 	}
-	rivers, err := riversOf(cfg, c.Rivers)
+	rivers, err := app.Rivers(cfg, c.Rivers)
 	if err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	if ask.Groups, err = groupsNamed(catalogue, rivers, c.Group); err != nil {
-		return usagef("--group: %w", err)
+		return app.Usagef("--group: %w", err)
 	}
 	if err := ask.Check(); err != nil {
-		return usageError{err}
+		return app.Usage(err)
 	}
-	outlooks, err := issueAll(e.ctx, cfg, c.Rivers, c.IssueDate, e.now(), c.Members)
+	outlooks, err := app.IssueAll(e.ctx, cfg, c.Rivers, c.IssueDate, e.now(), c.Members)
 	if err != nil {
 		return err
 	}
@@ -67,7 +67,7 @@ func (c tripCmd) Run(e *env) error {
 	}
 	t, err := trip.Plan(ask, places, catalogue.Group)
 	if errors.Is(err, trip.ErrNothing) {
-		return usageError{err}
+		return app.Usage(err)
 	}
 	if err != nil {
 		return err
@@ -145,29 +145,9 @@ func withFlows(ctx context.Context, cfg *config.Config, rivers []forecast.River,
 	out := make([]trip.River, len(outlooks))
 	for i, o := range outlooks {
 		out[i].Outlook = o
-		if out[i].Flows, _, err = pastFlows(ctx, store, rivers[i], o.IssuedAt); err != nil {
+		if out[i].Flows, _, err = app.PastFlows(ctx, store, rivers[i], o.IssuedAt); err != nil {
 			return nil, err
 		}
 	}
 	return out, nil
-}
-
-// pastFlows reads the daily flows of a river up to a moment, and from which
-// flows on it asks for caution; nil where no flow is stored.
-func pastFlows(ctx context.Context, store forecast.Reader, r forecast.River, at time.Time) (*trip.Flows, wading.Caution, error) {
-	rec, err := forecast.Gather(ctx, store, r, at)
-	if err != nil {
-		return nil, wading.Caution{}, err
-	}
-	in, err := forecast.CautionInput(ctx, store, r, at)
-	if err != nil {
-		return nil, wading.Caution{}, err
-	}
-	caution := wading.Assess(in)
-	for _, v := range rec.Flow {
-		if v == v { // not NaN
-			return &trip.Flows{Day0: rec.Day0, M3s: rec.Flow, Limits: caution.Limits}, caution, nil
-		}
-	}
-	return nil, caution, nil
 }

@@ -8,6 +8,7 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast"
 	"example.org/eclose/model/watertemp"
 )
@@ -82,17 +83,17 @@ func (c waterCmd) Run(e *env) error {
 func (c waterCmd) check() error {
 	switch {
 	case c.CSV == "" && c.River == "":
-		return usagef("give a river, or --csv FILE")
+		return app.Usagef("give a river, or --csv FILE")
 	case c.CSV != "" && c.River != "":
-		return usagef("give a river or --csv, not both")
+		return app.Usagef("give a river or --csv, not both")
 	case c.CSV != "" && c.FitUntil == "":
-		return usagef("--csv needs --fit-until DATE (first day of the test period)")
+		return app.Usagef("--csv needs --fit-until DATE (first day of the test period)")
 	case c.CSV != "" && c.IssueDate != "":
-		return usagef("--issue-date works only with a river; a CSV has no retrieval dates")
+		return app.Usagef("--issue-date works only with a river; a CSV has no retrieval dates")
 	case c.River != "" && c.Config == "":
-		return usagef("a river needs --config FILE")
+		return app.Usagef("a river needs --config FILE")
 	case c.Out != "" && !drawable(c.Out):
-		return usagef("--out %s: name a file that ends in .svg or .html", c.Out)
+		return app.Usagef("--out %s: name a file that ends in .svg or .html", c.Out)
 	}
 	return nil
 }
@@ -121,7 +122,7 @@ func (c waterCmd) ofTable(e *env) (*waterFit, error) {
 func (c waterCmd) fitUntil() (int, error) {
 	t, err := time.Parse(time.DateOnly, c.FitUntil)
 	if err != nil {
-		return 0, usagef("--fit-until %q is not a date: write YYYY-MM-DD", c.FitUntil)
+		return 0, app.Usagef("--fit-until %q is not a date: write YYYY-MM-DD", c.FitUntil)
 	}
 	return dayNumber(t), nil
 }
@@ -129,7 +130,7 @@ func (c waterCmd) fitUntil() (int, error) {
 // within refuses a cut that leaves nothing on one of its sides.
 func (c waterCmd) within(f *waterFit) error {
 	if f.cut <= f.in.Day0 || f.cut >= f.in.Day0+len(f.in.Air) {
-		return usagef("--fit-until %s leaves nothing to fit or test: the record runs from %s to %s", dayDate(f.cut),
+		return app.Usagef("--fit-until %s leaves nothing to fit or test: the record runs from %s to %s", dayDate(f.cut),
 			dayDate(f.in.Day0), dayDate(f.in.Day0+len(f.in.Air)-1))
 	}
 	return nil

@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/watertemp"
@@ -19,14 +20,14 @@ func (c waterCmd) ofRiver(e *env) (*waterFit, error) {
 	if err != nil {
 		return nil, err
 	}
-	rivers, err := riversOf(cfg, []string{c.River})
+	rivers, err := app.Rivers(cfg, []string{c.River})
 	if err != nil {
-		return nil, usageError{err}
+		return nil, app.Usage(err)
 	}
 	r := rivers[0]
-	at, err := issueTime(r, c.IssueDate, e.now())
+	at, err := app.IssueTime(r, c.IssueDate, e.now())
 	if err != nil {
-		return nil, usageError{err}
+		return nil, app.Usage(err)
 	}
 	store, err := series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly())
 	if err != nil {

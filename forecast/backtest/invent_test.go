@@ -31,11 +31,10 @@ func inventRecords(seed uint64, years int, share, noise float64, taxa int) *inve
 			water[d] = math.Max(0.1, 8-6.5*math.Cos(2*math.Pi*float64(d-25)/365)+warm+dep)
 			fmt.Fprintf(&v.water, "%s,%.2f\n", day(year, d+1), water[d])
 		}
-		sum := degreeDays(water, 4)
 		for k := range taxa {
 			need := 250 + 60*float64(k)
 			usual := 150 + 8*float64(k)
-			t50 := share*reach(sum, need) + (1-share)*usual + noise*rng.NormFloat64()
+			t50 := share*reachedDay(water, need) + (1-share)*usual + noise*rng.NormFloat64()
 			n := 150 * math.Exp(0.5*rng.NormFloat64())
 			for d := 4; d < 300; d += 4 {
 				f := 0.5 * (math.Erf((float64(d)-t50)/12) - math.Erf((float64(d-4)-t50)/12))
@@ -52,7 +51,7 @@ func day(year, doy int) string {
 	return time.Date(year, 1, doy, 0, 0, 0, 0, time.UTC).Format(time.DateOnly)
 }
 
-func (v *invention) read(t *testing.T) (Records, *Water) {
+func (v *invention) read(t *testing.T) (Records, *Temperatures) {
 	t.Helper()
 	rec, err := ReadRecords("records", strings.NewReader(v.records.String()))
 	if err != nil {
@@ -65,12 +64,25 @@ func (v *invention) read(t *testing.T) (Records, *Water) {
 	return rec, w
 }
 
+// reachedDay is the day of the year by which water has gathered so many
+// degree-days above 4 °C, linear within the day.
+func reachedDay(water []float64, need float64) float64 {
+	for d, v := range water {
+		rate := math.Max(0, v-4)
+		if rate >= need {
+			return float64(d) + need/math.Max(rate, 1e-9)
+		}
+		need -= rate
+	}
+	return float64(len(water))
+}
+
 // ratio is the model's error over the calendar's, all taxa together.
-func ratio(f []Forecast) float64 {
+func ratio(f []Forecast, k Knowledge) float64 {
 	var m, c float64
 	for _, x := range f {
-		m += (x.Model - x.Observed) * (x.Model - x.Observed)
-		c += (x.Calendar - x.Observed) * (x.Calendar - x.Observed)
+		m += (x.By[k].Mean - x.Observed) * (x.By[k].Mean - x.Observed)
+		c += (x.Calendar.Mean - x.Observed) * (x.Calendar.Mean - x.Observed)
 	}
 	return math.Sqrt(m / c)
 }

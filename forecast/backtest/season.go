@@ -12,9 +12,14 @@ type Series struct {
 	Taxon, Site string
 	Seasons     []Season
 
-	rows  []Record
-	hours bool
-	shift int // first day of a season, from 1 January; below 0 in the year before
+	rows   []Record
+	byYear map[int][]Record // rows of all seasons, also of those not kept
+	visits []time.Time      // of the site, by anybody's catch
+	hours  bool
+	words  bool
+	// catchesOnly tells that the site's table holds no row without a catch.
+	catchesOnly bool
+	shift       int // first day of a season, from 1 January; below 0 in the year before
 }
 
 // Season is one season of a series. Days count from 1 January = 1 of Year.
@@ -23,6 +28,8 @@ type Season struct {
 	Count  float64 // animals, or the sum of amounts
 	Median int     // first day by which half of the season had passed
 	Q10    int
+	Q16    int
+	Q84    int
 	Q90    int
 
 	rows []Record
@@ -40,8 +47,10 @@ func (rec Records) Build(least float64) []Series {
 	type key struct{ taxon, site string }
 	rows := map[key][]Record{}
 	visits := map[string][]time.Time{}
+	zeros := map[string]bool{}
 	for _, r := range rec.Rows {
 		k := key{r.Taxon, r.Site}
+		zeros[r.Site] = zeros[r.Site] || r.Count == 0
 		rows[k] = append(rows[k], r)
 		if v := visits[r.Site]; len(v) == 0 || !v[len(v)-1].Equal(r.Date) {
 			visits[r.Site] = append(v, r.Date)
@@ -49,18 +58,19 @@ func (rec Records) Build(least float64) []Series {
 	}
 	var out []Series
 	for k, rs := range rows {
-		s := Series{Taxon: k.taxon, Site: k.site, rows: rs, hours: rec.Hours, shift: shiftOf(rs)}
-		byYear := map[int][]Record{}
+		s := Series{Taxon: k.taxon, Site: k.site, rows: rs, visits: visits[k.site], catchesOnly: !zeros[k.site], hours: rec.Hours, words: rec.Words, shift: shiftOf(rs)}
+		s.byYear = map[int][]Record{}
 		for _, r := range rs {
 			y := s.yearOf(r.Date)
-			byYear[y] = append(byYear[y], r)
+			s.byYear[y] = append(s.byYear[y], r)
 		}
-		for y, yr := range byYear {
+		for y, yr := range s.byYear {
 			c := catchOf(yr, y, rec.Hours)
 			if c.animals < least {
 				continue
 			}
-			s.Seasons = append(s.Seasons, Season{Year: y, Count: c.animals, Q10: c.quantile(0.1), Median: c.quantile(0.5), Q90: c.quantile(0.9), rows: yr})
+			s.Seasons = append(s.Seasons, Season{Year: y, Count: c.animals, rows: yr,
+				Q10: c.quantile(0.1), Q16: c.quantile(0.16), Median: c.quantile(0.5), Q84: c.quantile(0.84), Q90: c.quantile(0.9)})
 		}
 		slices.SortFunc(s.Seasons, func(a, b Season) int { return cmp.Compare(a.Year, b.Year) })
 		s.covered(visits[k.site])
@@ -181,10 +191,13 @@ func dayOf(d time.Time, year int) int {
 	return int(math.Round(d.Sub(time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC)).Hours()/24)) + 1
 }
 
-// until is the season's rows up to and with a day.
-func (s *Season) until(day int) []Record {
-	i, _ := slices.BinarySearchFunc(s.rows, day+1, func(r Record, d int) int { return cmp.Compare(dayOf(r.Date, s.Year), d) })
-	return s.rows[:i]
+// season is the kept season of a year.
+func (s *Series) season(year int) (*Season, bool) {
+	i, ok := slices.BinarySearchFunc(s.Seasons, year, func(x Season, y int) int { return cmp.Compare(x.Year, y) })
+	if !ok {
+		return nil, false
+	}
+	return &s.Seasons[i], true
 }
 
 // caught is the course of a season: how much on each day, in order.
@@ -252,15 +265,6 @@ func (c *caught) quantile(q float64) int {
 		}
 	}
 	return 0
-}
-
-// meanDay is the mean day of what was caught.
-func (c *caught) meanDay() float64 {
-	var s float64
-	for i, a := range c.amounts {
-		s += a * float64(c.days[i])
-	}
-	return s / c.total
 }
 
 func floorDiv(a, b int) int {

@@ -4,12 +4,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"math"
+	"slices"
 	"time"
 )
 
-// Water is daily mean water temperature, by site and year.
-type Water struct {
+// Temperatures are daily mean water temperature, by site and year.
+type Temperatures struct {
 	// Years holds the days from 1 January, °C, NaN where unknown.
 	Years map[string]map[int][]float64
 	// AnnualOnly tells that no year has more than one value, however often
@@ -21,9 +23,90 @@ type Water struct {
 	Repeated int
 }
 
+// airShare and airBaseC turn the daily mean of the air into that of the water
+// where no water was measured: share x air + base, without lag. They are those
+// with which the weights of the joint model were set; the model heeds departures
+// only, so that a share that is off is made good by the weight.
+const (
+	airShare = 0.6
+	airBaseC = 3.2
+)
+
+// ReadAir reads a table of daily mean air temperature, as ReadWater, and works
+// out the water from it.
+func ReadAir(name string, in io.Reader) (*Temperatures, error) {
+	t, err := readTemperatures(name, in, -70)
+	if err != nil {
+		return nil, err
+	}
+	for _, years := range t.Years {
+		for _, y := range years {
+			for d := range y {
+				y[d] = airShare*y[d] + airBaseC
+			}
+		}
+	}
+	return t, nil
+}
+
+// Or is w with the years of another table where w has none.
+func (w *Temperatures) Or(other *Temperatures) *Temperatures {
+	switch {
+	case w == nil || w.AnnualOnly:
+		if other == nil {
+			return w
+		}
+		return other
+	case other == nil || other.AnnualOnly:
+		return w
+	}
+	for site, years := range other.Years {
+		for y, daily := range years {
+			if w.Of(site, y) != nil {
+				continue
+			}
+			if w.Years[site] == nil {
+				w.Years[site] = map[int][]float64{}
+			}
+			w.Years[site][y] = daily
+		}
+	}
+	return w
+}
+
+// fit are the years of a site that may be fitted on, in order.
+func (w *Temperatures) fit(site string, train func(year int) bool) [][]float64 {
+	if w == nil || w.AnnualOnly {
+		return nil
+	}
+	years := w.Years[site]
+	if years == nil {
+		years = w.Years[""]
+	}
+	var out [][]float64
+	for _, y := range slices.Sorted(maps.Keys(years)) {
+		if train(y) {
+			out = append(out, years[y])
+		}
+	}
+	return out
+}
+
+// known tells whether a year's temperature is known well enough up to a day: nine
+// days of ten.
+func known(daily []float64, day int) bool {
+	n := 0
+	for d := 0; d < day && d < len(daily); d++ {
+		if !math.IsNaN(daily[d]) {
+			n++
+		}
+	}
+	return daily != nil && float64(n) >= 0.9*float64(day)
+}
+
 // Of is the water of a site in a year: its own, or that of a table without
 // sites. nil if there is none.
-func (w *Water) Of(site string, year int) []float64 {
+func (w *Temperatures) Of(site string, year int) []float64 {
 	if w == nil || w.AnnualOnly {
 		return nil
 	}
@@ -33,9 +116,13 @@ func (w *Water) Of(site string, year int) []float64 {
 	return w.Years[""][year]
 }
 
-// ReadWater reads a table with the columns date (or year) and temp_c, and
+// ReadTemperatures reads a table with the columns date (or year) and temp_c, and
 // perhaps site. Days missing or empty are gaps.
-func ReadWater(name string, in io.Reader) (*Water, error) {
+func ReadWater(name string, in io.Reader) (*Temperatures, error) {
+	return readTemperatures(name, in, -10)
+}
+
+func readTemperatures(name string, in io.Reader, lowest float64) (*Temperatures, error) {
 	t, err := openTable(name, in, []string{"temp_c"}, []string{"date", "year", "site"})
 	if err != nil {
 		return nil, err
@@ -43,7 +130,7 @@ func ReadWater(name string, in io.Reader) (*Water, error) {
 	if !t.has("date") && !t.has("year") {
 		return nil, fmt.Errorf("%s:1: no column %q: the header must name date and temp_c", name, "date")
 	}
-	w := &Water{Years: map[string]map[int][]float64{}, AnnualOnly: true}
+	w := &Temperatures{Years: map[string]map[int][]float64{}, AnnualOnly: true}
 	type siteDay struct {
 		site string
 		day  time.Time
@@ -67,7 +154,7 @@ func ReadWater(name string, in io.Reader) (*Water, error) {
 		if missing(row["temp_c"]) {
 			continue
 		}
-		v, err := number(row["temp_c"], -10, 60)
+		v, err := number(row["temp_c"], lowest, 60)
 		if err != nil {
 			return nil, t.fault(fmt.Errorf("temp_c %w", err))
 		}

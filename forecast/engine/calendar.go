@@ -32,7 +32,7 @@ var calendarSeed = maphash.MakeSeed()
 func calendarKey(g *Group, days int) uint64 {
 	var h maphash.Hash
 	h.SetSeed(calendarSeed)
-	for _, v := range [][]float64{g.Calendar, g.SpreadDays, {g.Rate, g.RateEggs, float64(g.LagMin), float64(g.LagMax), float64(days)}} {
+	for _, v := range [][]float64{g.usual(), g.SpreadDays, {g.Rate, g.RateEggs, float64(g.LagMin), float64(g.LagMax), float64(days)}} {
 		for _, x := range v {
 			maphash.WriteComparable(&h, math.Float64bits(x))
 		}
@@ -42,7 +42,7 @@ func calendarKey(g *Group, days int) uint64 {
 
 func (t *calendarEntry) of(g *Group, days int, activity bool) bool {
 	return t.days == days && t.lagMin == g.LagMin && t.lagMax == g.LagMax && t.rate == g.Rate && t.rateEggs == g.RateEggs &&
-		(t.activity || !activity) && slices.Equal(t.calendar, g.Calendar) && slices.Equal(t.spread, g.SpreadDays)
+		(t.activity || !activity) && slices.Equal(t.calendar, g.usual()) && slices.Equal(t.spread, g.SpreadDays)
 }
 
 // fillCalendar fills the calendar's part of out, from what is kept or anew.
@@ -65,13 +65,13 @@ func (e *Engine) fillCalendar(in *River, g *Group, out *GroupResult) {
 
 func (e *Engine) newCalendarEntry(in *River, g *Group) *calendarEntry {
 	t := &calendarEntry{days: in.Days, lagMin: g.LagMin, lagMax: g.LagMax, rate: g.Rate, rateEggs: g.RateEggs, activity: in.Activity,
-		calendar: slices.Clone(g.Calendar), spread: slices.Clone(g.SpreadDays)}
+		calendar: slices.Clone(g.usual()), spread: slices.Clone(g.SpreadDays)}
 	for s := range t.p {
 		t.p[s] = make([]float64, in.Days)
 	}
 	e.begin(in)
 	for m := range in.Members {
-		e.member(g, in.TempC[m*in.Days:(m+1)*in.Days], m, g.Calendar[m], false, &t.p)
+		e.member(g, in.TempC[m*in.Days:(m+1)*in.Days], m, g.usual()[m], false, &t.p)
 	}
 	for s := range t.p {
 		mean(t.p[s], in.Members)

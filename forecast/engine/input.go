@@ -45,6 +45,7 @@ type Group struct {
 	Clock      Clock
 	DD50       []float64 // °C·d to half of the season's emergence
 	Calendar   []float64 // the calendar's median date, in days from day 0; may lie outside the horizon
+	Usual      []float64 // median date by the calendar alone, for the reference forecast; nil if it is Calendar
 	Weight     []float64 // 0 calendar only .. 1 temperature only
 	SpreadDays []float64 // standard deviation of emergence around its median, > 0
 	Gate       Gate
@@ -83,8 +84,16 @@ func (r *River) check() error {
 	return nil
 }
 
+// usual are the median dates of the calendar-only forecast.
+func (g *Group) usual() []float64 {
+	if g.Usual == nil {
+		return g.Calendar
+	}
+	return g.Usual
+}
+
 func (g *Group) check(members int) error {
-	for name, v := range map[string][]float64{"dd50": g.DD50, "calendar": g.Calendar, "weight": g.Weight, "spread": g.SpreadDays} {
+	for name, v := range map[string][]float64{"dd50": g.DD50, "calendar": g.Calendar, "usual": g.usual(), "weight": g.Weight, "spread": g.SpreadDays} {
 		if len(v) != members {
 			return fmt.Errorf("%d draws of %s for %d members", len(v), name, members)
 		}
@@ -101,6 +110,8 @@ func (g *Group) check(members int) error {
 			return fmt.Errorf("member %d: a requirement of %v °C·d", m, g.DD50[m])
 		case math.IsNaN(g.Calendar[m]) || math.Abs(g.Calendar[m]) > 1e6:
 			return fmt.Errorf("member %d: a calendar date of day %v", m, g.Calendar[m])
+		case math.IsNaN(g.usual()[m]) || math.Abs(g.usual()[m]) > 1e6:
+			return fmt.Errorf("member %d: a usual date of day %v", m, g.usual()[m])
 		}
 	}
 	switch {

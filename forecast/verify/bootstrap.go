@@ -60,6 +60,19 @@ func BootstrapBySeason(seasons []int, figure func(cases []int) float64, level fl
 	return out
 }
 
+// SkillOf is a figure for BootstrapBySeason: 1 - mean(score)/mean(reference),
+// the two resampled together, case by case.
+func SkillOf(scores, reference []float64) func([]int) float64 {
+	sameLength("paired skill", len(scores), len(reference))
+	return func(cases []int) float64 {
+		var a, b float64
+		for _, i := range cases {
+			a, b = a+scores[i], b+reference[i]
+		}
+		return Skill(a, b)
+	}
+}
+
 // FewSeasons is the number of seasons below which a difference is called "not
 // demonstrated" whatever its interval says: a percentile interval of so few
 // blocks is too narrow. Our own default.

@@ -7,6 +7,18 @@ import (
 	"sort"
 )
 
+// Brier is the mean squared difference of probability and outcome,
+//
+//	BS = (1/N) sum (p_i - y_i)^2,  y in {0, 1}.
+//
+// Range 0..1, perfect 0, smaller is better. This is half of Brier's own
+// two-class form of 1950. Source: Brier 1950, Mon. Wea. Rev. 78, 1-3; the
+// halved form as in Murphy 1973, J. Appl. Meteor. 12, 595-600.
+func Brier(p []float64, y []bool) float64 {
+	sameLength("Brier score", len(p), len(y))
+	return Mean(each(len(p), func(i int) float64 { d := p[i] - unit(y[i]); return d * d }))
+}
+
 // Bin is a set of forecasts taken together: N of them, with mean probability
 // P, of which Events came true.
 type Bin struct {

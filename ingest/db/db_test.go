@@ -171,7 +171,7 @@ func TestASecretIsMadeOnceWhoeverAsks(t *testing.T) {
 		var wg sync.WaitGroup
 		for i := range keys {
 			wg.Go(func() {
-				k, err := db.Secret(t.Context(), d.SQL, "links", noon)
+				k, err := d.Key(t.Context(), "links", noon)
 				if err != nil {
 					t.Error(err)
 				}

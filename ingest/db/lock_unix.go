@@ -3,32 +3,45 @@
 package db
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
-	"io"
 	"os"
+	"strings"
 	"syscall"
 )
 
-// lockFile takes an advisory lock that the kernel drops when the process ends,
+// takeLock takes an advisory lock that the kernel drops when the process ends,
 // however it ends. The file itself stays: removing it would let two processes
 // lock two files of one name.
-func lockFile(path string) (unlock func() error, err error) {
-	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o640)
+func takeLock(path string) (*fileLock, error) {
+	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o600)
 	if err != nil {
 		return nil, fmt.Errorf("locking it: %w", err)
 	}
 	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
-		holder, _ := io.ReadAll(io.LimitReader(f, 20))
 		_ = f.Close()
 		if errors.Is(err, syscall.EWOULDBLOCK) {
-			return nil, inUse(path, bytes.TrimSpace(holder))
+			return nil, inUse(path)
 		}
 		return nil, fmt.Errorf("locking it by %s: %w", path, err)
 	}
-	if err := f.Truncate(0); err == nil {
-		_, _ = fmt.Fprintf(f, "%d\n", os.Getpid()) // a courtesy to the second process
+	l := &fileLock{path: path, file: f}
+	if err := errors.Join(f.Chmod(0o600), l.say("")); err != nil {
+		return nil, errors.Join(err, f.Close())
 	}
-	return f.Close, nil
+	return l, nil
+}
+
+// holderOf reads who holds a lock, as far as the holder said.
+func holderOf(path string) (pid, socket string) {
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return "", ""
+	}
+	lines := strings.Split(string(b), "\n")
+	pid = strings.TrimSpace(lines[0])
+	if len(lines) > 1 {
+		socket = lines[1]
+	}
+	return pid, socket
 }

@@ -8,9 +8,9 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// lockFile takes a lock that the system drops when the process ends.
-func lockFile(path string) (unlock func() error, err error) {
-	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o640)
+// takeLock takes a lock that the system drops when the process ends.
+func takeLock(path string) (*fileLock, error) {
+	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o600)
 	if err != nil {
 		return nil, fmt.Errorf("locking it: %w", err)
 	}
@@ -18,9 +18,19 @@ func lockFile(path string) (unlock func() error, err error) {
 	if err != nil {
 		_ = f.Close()
 		if errors.Is(err, windows.ERROR_LOCK_VIOLATION) {
-			return nil, inUse(path, nil)
+			return nil, inUse(path)
 		}
 		return nil, fmt.Errorf("locking it by %s: %w", path, err)
 	}
-	return f.Close, nil
+	return &fileLock{path: path, file: f}, nil
+}
+
+// holderOf cannot read a file that is locked here: the pipe of a server has a
+// name that follows from that of the lock.
+func holderOf(path string) (pid, socket string) {
+	name := pipeName(path)
+	if _, err := os.Stat(name); err != nil {
+		return "", ""
+	}
+	return "", name
 }

@@ -17,7 +17,7 @@ import (
 var migrations embed.FS
 
 // Migrate brings our own tables and River's up to this program's version, in
-// that order. On PostgreSQL a lock lets one of several starting workers do it.
+// that order. A database of a newer version is left alone: ErrNewer. On PostgreSQL a lock lets one of several starting workers do it.
 func (d *DB) Migrate(ctx context.Context) error {
 	if d.Dialect == Postgres {
 		conn, err := d.SQL.Conn(ctx)
@@ -32,6 +32,13 @@ func (d *DB) Migrate(ctx context.Context) error {
 			_, _ = conn.ExecContext(context.WithoutCancel(ctx), "SELECT pg_advisory_unlock($1)", migrationLock)
 		}()
 	}
+	has, knows, err := d.SchemaVersion(ctx)
+	if err != nil {
+		return err
+	}
+	if has > knows {
+		return fmt.Errorf("%s has schema %d, this program knows %d: %w", d.name, has, knows, ErrNewer)
+	}
 	p, err := d.goose()
 	if err != nil {
 		return err
@@ -42,25 +49,14 @@ func (d *DB) Migrate(ctx context.Context) error {
 	if err := d.migrateRiver(ctx); err != nil {
 		return fmt.Errorf("migrating the job tables of %s: %w", d.name, err)
 	}
+	if err := d.forgetTableKeys(ctx); err != nil {
+		return fmt.Errorf("moving the key of the links out of %s: %w", d.name, err)
+	}
 	return nil
 }
 
 // migrationLock is an arbitrary number that nothing else here uses.
 const migrationLock = 8437_2026
-
-// SchemaVersion is the version that the database has, and the one that this
-// program knows.
-func (d *DB) SchemaVersion(ctx context.Context) (has, knows int64, err error) {
-	p, err := d.goose()
-	if err != nil {
-		return 0, 0, err
-	}
-	has, knows, err = p.GetVersions(ctx)
-	if err != nil {
-		return 0, 0, fmt.Errorf("reading the schema version of %s: %w", d.name, err)
-	}
-	return has, knows, nil
-}
 
 func (d *DB) goose() (*goose.Provider, error) {
 	dialect := goose.DialectSQLite3

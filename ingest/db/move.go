@@ -3,14 +3,18 @@ package db
 import (
 	"context"
 	"database/sql"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
 	"regexp"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/jackc/pgx/v5"
+
+	"example.org/eclose/ingest/db/internal/sqlc"
 )
 
 // Moved is what became of one table.
@@ -23,7 +27,7 @@ type Moved struct {
 // PostgreSQL one, in one transaction, and then reads both and compares them row
 // by row: a difference undoes it all. River's tables stay behind; their jobs are
 // for whoever knows their keys to add again.
-func Move(ctx context.Context, from, to *DB, done func(Moved)) error {
+func Move(ctx context.Context, from, to *DB, now time.Time, done func(Moved)) error {
 	if from.Dialect != SQLite || to.Dialect != Postgres {
 		return errors.New("can only move SQLite to PostgreSQL")
 	}
@@ -38,6 +42,11 @@ func Move(ctx context.Context, from, to *DB, done func(Moved)) error {
 		return fmt.Errorf("moving %s: %w", from.name, err)
 	}
 	defer func() { _ = src.Rollback() }()
+	// Here the key of the links has a file of its own, there it is a row.
+	key, err := readKey(KeyFile(from.name))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("moving %s: %w", from.name, err)
+	}
 	err = to.Tx(ctx, func(tx *Tx) error {
 		for _, t := range tables {
 			if err := t.empty(ctx, tx); err != nil {
@@ -60,7 +69,10 @@ func Move(ctx context.Context, from, to *DB, done func(Moved)) error {
 				done(Moved{t.name, n})
 			}
 		}
-		return nil
+		if key == nil {
+			return nil
+		}
+		return sqlc.New(tx).AddSecret(ctx, sqlc.AddSecretParams{Name: linksKey, Value: hex.EncodeToString(key), MadeAt: Micros(now)})
 	})
 	if err != nil {
 		return fmt.Errorf("moving %s to %s: %w; nothing was changed", from.name, to.name, err)

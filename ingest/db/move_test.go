@@ -20,7 +20,7 @@ func fill(t *testing.T, d *db.DB) {
 			t.Fatal(err)
 		}
 	}
-	if _, err := db.Secret(t.Context(), d.SQL, "links", at); err != nil {
+	if _, err := d.Key(t.Context(), "links", at); err != nil {
 		t.Fatal(err)
 	}
 	for i, v := range []any{nil, 0.1, math.MaxFloat64, -1e-300, 11.25} {
@@ -43,22 +43,22 @@ func TestMoveCopiesEveryRowOfEveryTable(t *testing.T) {
 	to := dbtest.Open(t, dbtest.PostgresURL(t))
 	from := dbtest.Open(t, dbtest.SQLiteURL(t))
 	fill(t, from)
-	if _, err := db.Secret(t.Context(), to.SQL, "links", time.Now()); err != nil { // a process was started there before
+	if _, err := to.Key(t.Context(), "links", time.Now()); err != nil { // a process was started there before
 		t.Fatal(err)
 	}
 	rows := map[string]int{}
-	if err := db.Move(t.Context(), from, to, func(m db.Moved) { rows[m.Table] = m.Rows }); err != nil {
+	if err := db.Move(t.Context(), from, to, time.Now(), func(m db.Moved) { rows[m.Table] = m.Rows }); err != nil {
 		t.Fatal(err)
 	}
 	if rows["outlook"] != 8 || rows["sighting"] != 5 || rows["secret"] != 1 || rows["subscription"] != 1 || len(rows) < 16 {
 		t.Errorf("%v", rows)
 	}
-	a, _ := db.Secret(t.Context(), from.SQL, "links", time.Now())
-	b, _ := db.Secret(t.Context(), to.SQL, "links", time.Now())
+	a, _ := from.Key(t.Context(), "links", time.Now())
+	b, _ := to.Key(t.Context(), "links", time.Now())
 	if string(a) != string(b) || len(a) != 32 {
 		t.Error("the key of the links differs: old unsubscribe links would be dead")
 	}
-	if err := db.Move(t.Context(), from, to, nil); err == nil || !strings.Contains(err.Error(), "empty database") {
+	if err := db.Move(t.Context(), from, to, time.Now(), nil); err == nil || !strings.Contains(err.Error(), "empty database") {
 		t.Errorf("a second move: %v", err)
 	}
 }

@@ -26,6 +26,14 @@ func Snapshot(ctx context.Context, path, into string) (err error) {
 		return doing(err)
 	}
 	defer func() { err = errors.Join(err, s.Close()) }()
+	// VACUUM INTO writes into an empty file that is there, with its rights.
+	f, err := os.OpenFile(into, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return doing(err)
+	}
+	if err := f.Close(); err != nil {
+		return doing(err)
+	}
 	if _, err := s.ExecContext(ctx, "VACUUM INTO $1", into); err != nil {
 		return doing(err)
 	}

@@ -2,9 +2,7 @@ package db
 
 import (
 	"context"
-	"crypto/rand"
 	"database/sql"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"time"
@@ -166,26 +164,6 @@ func calibration(r sqlc.Calibration) Calibration {
 		River: r.River, Version: int(r.Version), Made: Time(r.MadeAt), ModelVersion: r.ModelVersion,
 		Sightings: int(r.Sightings), Body: r.Body,
 	}
-}
-
-// Secret returns the key of that name, 32 random bytes made on first use and
-// the same ever after, whichever process asks.
-func Secret(ctx context.Context, q Querier, name string, now time.Time) ([]byte, error) {
-	var b [32]byte
-	_, _ = rand.Read(b[:]) // never fails: see crypto/rand
-	r := sqlc.New(q)
-	if err := r.AddSecret(ctx, sqlc.AddSecretParams{Name: name, Value: hex.EncodeToString(b[:]), MadeAt: Micros(now)}); err != nil {
-		return nil, fmt.Errorf("making the key %s: %w", name, err)
-	}
-	v, err := r.Secret(ctx, name)
-	if err != nil {
-		return nil, fmt.Errorf("reading the key %s: %w", name, err)
-	}
-	key, err := hex.DecodeString(v)
-	if err != nil {
-		return nil, fmt.Errorf("reading the key %s: it is not hexadecimal", name)
-	}
-	return key, nil
 }
 
 // doing says what was being done when err happened.

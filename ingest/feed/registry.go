@@ -11,6 +11,7 @@ import (
 	"example.org/eclose/ingest/feed/eahydrology"
 	"example.org/eclose/ingest/feed/eccc"
 	"example.org/eclose/ingest/feed/ghcn"
+	"example.org/eclose/ingest/feed/nwps"
 	"example.org/eclose/ingest/feed/nws"
 	"example.org/eclose/ingest/feed/openmeteo"
 	"example.org/eclose/ingest/feed/sensorthings"
@@ -61,6 +62,9 @@ var Parsers = []Entry{
 	}},
 	{waterml2.FeedName, "OGC WaterML 2.0 Part 1, alone or in an answer of a Sensor Observation Service: XML", func(o Options) ingest.Parser {
 		return waterml2.Parser{Site: o.Site, Skipped: o.Skipped}
+	}},
+	{nwps.FeedName, "National Water Prediction Service, USA: official forecasts (stageflow) and National Water Model (streamflow), JSON", func(o Options) ingest.Parser {
+		return nwps.Parser{Site: o.Site, Skipped: o.Skipped}
 	}},
 	{sensorthings.FeedName, "OGC SensorThings API: a Datastream or Thing with its Observations expanded, JSON (from the standard; not tested on a live response)", func(o Options) ingest.Parser {
 		return sensorthings.Parser{Site: o.Site, Skipped: o.Skipped}

@@ -21,8 +21,8 @@ func inventWater(rng *rand.Rand) []float64 {
 // inventGroup is an invented early-summer group.
 func inventGroup() Params {
 	return Params{
-		BaseC: 4, UpperC: 20, BiofixDOY: 1, DD50: 400, DD50CV: 0.25, YearCV: 0.10, MedianDOY: 165, MedianSD: 12, YearSD: 6,
-		SpreadDays: 9, SpreadCV: 0.35, Weight: 0.5, WeightSD: 0.25, LagMinDays: 3, LagMaxDays: 10,
+		BaseC: 4, UpperC: 20, BiofixDOY: 1, DD50: 400, MedianDOY: 165, MedianSD: 12,
+		SpreadDays: 9, SpreadCV: 0.35, Weight: 0.5, LagMinDays: 3, LagMaxDays: 10,
 		GateMinC: 6, GateMaxC: 18, PeakChance: 0.65, PeakCV: 0.7,
 	}
 }

@@ -22,20 +22,6 @@ const (
 	Many
 )
 
-// Observation is a sighting, or, when Days is above 0, a trap's catch.
-type Observation struct {
-	Season int // index of the season
-	Stage  Stage
-	Day    int // from 1 January of the season, 0 the first, below that in the year before; a catch's last day
-
-	Amount    Amount
-	Hours     float64 // watched, in the group's hours
-	Detection float64 // chance that what was there in numbers was seen and named; 0 for DefaultDetection
-
-	Days  int     // a catch: days since the trap was last emptied
-	Count float64 // animals in it
-}
-
 // Our own defaults of the observation model.
 const (
 	// DefaultDetection allows for a watcher who looks at the wrong reach or
@@ -47,9 +33,8 @@ const (
 	// manyShare is what "many" needs: a day that yields records at five times
 	// the least rate at which they would be called "few".
 	manyShare = 0.2
-	// mostAnimals bounds how much one season's catch weighs: animals of one
-	// trap come in bursts and are far from independent.
-	mostAnimals = 100.0
+	// leastChance keeps a single impossible sighting from deciding everything.
+	leastChance = 1e-6
 )
 
 // Chance is that of a record in two hours on a day with the given share of the

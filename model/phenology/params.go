@@ -6,25 +6,21 @@ import (
 	"example.org/eclose/model/insects"
 )
 
-// Params are what is believed of one group at one river before a season. Each
+// Params are the prior of one group at one river. Each
 // uncertain figure has its standard deviation beside it: of the logarithm where
 // the name ends in CV, in the figure's own unit where it ends in SD.
 type Params struct {
 	BaseC, UpperC float64 // degree-days count between them; UpperC may be +Inf
 	BiofixDOY     int     // day of the year on which they start, 1 is 1 January
 
-	DD50   float64 // °C·d to half of the season's emergence; 0 if no thermal rule is usable
-	DD50CV float64
-	YearCV float64 // how far one season's requirement strays from DD50, sd of its logarithm
+	DD50 float64 // °C·d to half of a season's emergence in the region; 0 if no thermal rule is usable
 
 	MedianDOY float64 // the calendar's median date, day of the year; days below 1 lie in the year before
 	MedianSD  float64 // days: how far it may be off at this river
-	YearSD    float64 // days: how far one season's median strays from it
 
 	SpreadDays float64 // standard deviation of emergence around its median at one reach
 	SpreadCV   float64
 	Weight     float64 // w, 0 calendar only .. 1 temperature only
-	WeightSD   float64
 
 	LagMinDays int // from emergence to the first egg-laying
 	LagMaxDays int // to the last
@@ -34,17 +30,10 @@ type Params struct {
 	PeakChance float64 // of a record in two hours on the peak day of a season whose dates are known
 	PeakCV     float64 // standard deviation of the logarithm of the records expected then
 
-	// Corr holds the correlations of the uncertain figures in the order DD50,
-	// MedianDOY, Weight, SpreadDays, PeakChance. A prior has none (all zero).
-	Corr [numParams][numParams]float64
-
 	Measured     bool // something seen at this river entered
 	Seasons      int  // how many seasons of it
 	ThermalGrade string
 }
-
-// numParams is how many uncertain figures Params has.
-const numParams = 5
 
 // Our own defaults, from the research on single reaches and on catches.
 const (
@@ -55,13 +44,6 @@ const (
 	peakChance = 0.65
 	// peakCV is a factor of two either way between rivers: a guess.
 	peakCV = 0.7
-	// weightSD is how uncertain the weight is where the catalogue does not say.
-	weightSD = 0.25
-	// yearCV and yearSD are how far single seasons stray. Medians of stream
-	// insects move 5-12 days between years; the requirement in degree-days of
-	// one brook's caddisflies varied by 4-7 %, widened here.
-	yearCV = 0.10
-	yearSD = 6.0
 	// leastSpread is the shortest season in days, as a standard deviation: 88 %
 	// of a reach's salmonflies within six days (Sheldon 1999) is 1.9.
 	leastSpread = 2.0
@@ -76,7 +58,7 @@ func FromGroup(g *insects.Group, r insects.Region) (Params, bool) {
 	}
 	p := Params{
 		BaseC: g.BaseTempC, UpperC: g.UpperTempC, BiofixDOY: max(1, g.BiofixDoy),
-		MedianDOY: float64(w.Median), MedianSD: w.MedianSDDays, YearSD: yearSD, YearCV: yearCV,
+		MedianDOY: float64(w.Median), MedianSD: w.MedianSDDays,
 		// A window of the catalogue covers a region; one reach is shorter.
 		SpreadDays: math.Max(leastSpread, w.ReachSpreadSDDays()), SpreadCV: seasonCV,
 		GateMinC: g.EmergeMinC, GateMaxC: g.EmergeMaxC, PeakChance: peakChance, PeakCV: peakCV,
@@ -84,10 +66,7 @@ func FromGroup(g *insects.Group, r insects.Region) (Params, bool) {
 	}
 	p.LagMinDays, p.LagMaxDays = lags(g, r)
 	if t, ok := g.Thermal(r); ok {
-		p.DD50, p.DD50CV, p.Weight, p.WeightSD = t.DD50, t.CV, t.Weight, t.WeightSD
-		if math.IsNaN(p.WeightSD) || p.WeightSD == 0 {
-			p.WeightSD = weightSD
-		}
+		p.DD50, p.Weight = t.DD50, t.Weight
 	}
 	if math.IsNaN(p.UpperC) {
 		p.UpperC = math.Inf(1)
@@ -134,7 +113,7 @@ func orZero(x float64) float64 {
 // CalendarOnly is the twin that knows nothing of the water: its weight is 0 and
 // its gate stands open.
 func (p Params) CalendarOnly() Params {
-	p.Weight, p.WeightSD = 0, 0
+	p.Weight = 0
 	p.GateMinC, p.GateMaxC = math.Inf(-1), math.Inf(1)
 	return p
 }
@@ -160,10 +139,4 @@ func (p Params) RateEggs() float64 {
 func (p Params) spreadEggs() float64 {
 	span := float64(p.LagMaxDays-p.LagMinDays) + 1
 	return math.Sqrt(p.SpreadDays*p.SpreadDays + span*span/12)
-}
-
-// laying is the window of egg-laying that follows an emergence of that peak.
-func (p Params) laying(emergence Window) Window {
-	middle := emergence.Peak + float64(p.LagMinDays+p.LagMaxDays)/2
-	return Window{}.plus(middle, p.spreadEggs())
 }

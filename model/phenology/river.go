@@ -20,9 +20,9 @@ const farthestDays = 21.0
 // region's gauges; at a much colder or warmer river it would put the date months
 // away, or out of reach. So where the normal year's thermal date lies more than
 // farthestDays from the calendar's, the requirement becomes what the river
-// gathers by that far. What was learnt at the river itself stays.
+// gathers by that far.
 func (p Params) AtRiver(normalC []float64) Params {
-	if p.Measured || !p.thermal() || len(normalC) < 365 {
+	if !p.thermal() || len(normalC) < 365 {
 		return p
 	}
 	calendar := p.MedianDOY - 1
@@ -43,7 +43,7 @@ func (p Params) AtRiver(normalC []float64) Params {
 
 // withoutWater takes temperature's say on the date away, but not the gate.
 func (p Params) withoutWater() Params {
-	p.Weight, p.WeightSD = 0, 0
+	p.Weight = 0
 	return p
 }
 
@@ -73,7 +73,7 @@ const (
 // rivers without such a day near the window, stay.
 func (p Params) AtLatitude(latDeg float64, rule insects.PhotoperiodRule, r insects.Region) Params {
 	from, ok := r.LatDeg()
-	if p.Measured || !ok || rule.Kind != "falling" && rule.Kind != "rising" {
+	if !ok || rule.Kind != "falling" && rule.Kind != "rising" {
 		return p
 	}
 	hours := func(day int, lat float64) float64 {

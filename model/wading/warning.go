@@ -28,6 +28,8 @@ type Warning struct {
 	Certainty string // Observed, Likely, Possible, Unlikely, Unknown
 	Onset     time.Time
 	Expires   time.Time
+	Area      string // where it holds, if not at the river itself: "somewhere in Lower Columbia"
+	ID        string // the same in all messages about one event
 }
 
 // Warnings are the official warnings for a river. The zero value says that
@@ -67,6 +69,9 @@ func (w Warning) text(zone *time.Location) string {
 	}
 	if w.Authority != "" {
 		t += " (" + w.Authority + ")"
+	}
+	if w.Area != "" {
+		t += ", " + w.Area
 	}
 	if !w.Expires.IsZero() {
 		t += ", until " + clock(w.Expires, zone)

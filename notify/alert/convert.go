@@ -2,6 +2,7 @@ package alert
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"example.org/eclose/forecast"
@@ -95,8 +96,11 @@ func FromCaution(p RiverInfo, in wading.Input, now time.Time, u wading.Units) Re
 	if r.At.IsZero() || len(in.Warnings.List) > 0 {
 		r.At = now
 	}
-	r.Until = c.Until
+	r.Until, r.Warnings = c.Until, warningsOf(in.Warnings, now)
 	for _, x := range c.View(u).Reasons {
+		if strings.HasPrefix(x.Code, "warning.") {
+			r.Warned = max(r.Warned, x.Level)
+		}
 		r.FastRise = r.FastRise || x.Code == "rise.fast"
 		if x.Level == int(c.Level) || x.Level > int(wading.Quiet) {
 			r.Reasons = append(r.Reasons, x.Text)

@@ -177,17 +177,21 @@ func (d *delivery) write(batch []note, stop context.CancelFunc) {
 		case n.begin != nil:
 			n.begin <- nil
 		case err == nil:
-			d.tally(n.o)
+			d.tally(n.o, stop)
 		}
 	}
 }
 
-func (d *delivery) tally(o Outcome) {
+func (d *delivery) tally(o Outcome, stop context.CancelFunc) {
 	switch o.Result {
 	case Sent:
 		d.count.Sent++
 	case Refused:
 		d.count.Refused++
+		if tooMany(d.count.Refused, d.count.Sent) {
+			d.err = errors.Join(d.err, ErrBreaker)
+			stop()
+		}
 	case Unknown:
 		d.count.Unknown++
 	case SenderRejected:

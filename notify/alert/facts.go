@@ -61,6 +61,11 @@ type Reading struct {
 	Gauge     string    `json:"gauge"` // name and number
 	At        time.Time `json:"at"`    // of the reading itself
 
+	// Warnings are the official warnings in force, and Warned the level that
+	// they alone ask for.
+	Warnings []Warning `json:"warnings,omitempty"`
+	Warned   int       `json:"warned,omitempty"`
+
 	// Level is 0..3: at least this, and all of it when Known.
 	Level int  `json:"level"`
 	Known bool `json:"known"`
@@ -124,6 +129,7 @@ type Item struct {
 	After   string  `json:"after,omitempty"` // key of the mail without which this one makes no sense
 	Since   int64   `json:"since,omitempty"` // microseconds
 	Asked   float64 `json:"asked,omitempty"` // threshold of the reader
+	Told    string  `json:"told,omitempty"`  // warnings that the reader knew before
 }
 
 // Email is one mail, ready to be worded and carried.

@@ -47,10 +47,13 @@ type Change struct {
 // hysteresis, and the streaks that would change it. It is a pure function of
 // the readings and the times it was looked at.
 type Flow struct {
-	Level    int       `json:"level"`
-	Raw      int       `json:"raw"`      // of the last reading, confirmed or not
-	LastAt   time.Time `json:"last_at"`  // last reading
-	KnownAt  time.Time `json:"known_at"` // last reading that told the whole level
+	Level   int       `json:"level"`
+	Raw     int       `json:"raw"`      // of the last reading, confirmed or not
+	LastAt  time.Time `json:"last_at"`  // last reading
+	KnownAt time.Time `json:"known_at"` // last reading that told the whole level
+
+	Warned []Standing `json:"warned,omitempty"` // official warnings
+
 	Up       [4]Streak `json:"up"`       // readings at or above a level
 	Down     Streak    `json:"down"`     // readings below the level that holds
 	DownMax  int       `json:"down_max"` // the highest among them

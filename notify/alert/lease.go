@@ -174,6 +174,8 @@ func takeBack(ctx context.Context, q *sqlc.Queries, m sqlc.Outbox, it Item) erro
 	e.Mail, e.SentAt, e.State, e.News = it.After, it.Since, "", ""
 	switch {
 	case it.Rule == ruleNoData:
+	case it.Rule == ruleWarnings:
+		e.News = it.Told
 	case caution(it.Kind):
 		if e.SentLevel = 0; it.Was >= notifyFrom {
 			e.SentLevel, e.State = int64(it.Was), stateOpen
@@ -315,6 +317,11 @@ func (l *leasing) overtaken(ctx context.Context, it Item) (string, error) {
 		return "held back by caution level", nil
 	case it.Kind == KindNoData && !f.NoData:
 		return "readings resumed", nil
+	case it.Kind == KindWarning:
+		if len(f.Warned) == 0 {
+			return "the warnings are over", nil
+		}
+		return "", nil
 	case caution(it.Kind) && it.Kind != KindNoData && f.Level != it.Level:
 		return "overtaken", nil
 	}

@@ -265,7 +265,11 @@ const (
 func (p *pass) decide(r *reader) ([]Item, error) {
 	var out []Item
 	if r.Cautions != 0 {
-		if it, ok := p.decideCaution(r); ok {
+		it, said := p.decideCaution(r)
+		if said {
+			out = append(out, it)
+		}
+		if it, ok := p.decideWarnings(r, said); ok {
 			out = append(out, it)
 		}
 	}
@@ -543,6 +547,10 @@ func merge(was, is Item) (both Item, worth bool) {
 	if caution(is.Kind) {
 		if is.Rule == ruleNoData {
 			return is, true
+		}
+		if is.Rule == ruleWarnings {
+			both.Told, both.Since = was.Told, was.Since
+			return both, true
 		}
 		both.Was, both.Since = was.Was, was.Since
 		switch {

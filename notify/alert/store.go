@@ -66,6 +66,7 @@ func (s *Store) AddReading(ctx context.Context, r Reading) error {
 		}
 		was := f.Inhibits()
 		changed := f.Read(r)
+		changed = f.Warn(r) || changed
 		f.Latest = &r
 		if changed {
 			if f.News, err = addNews(ctx, q, "r", r.River, r.At, r); err != nil {
@@ -233,17 +234,17 @@ const (
 	factKept = 60 * 24 * time.Hour
 )
 
-// Clean forgets what is past its time. What was told stays known: see the
-// ledger.
-func (s *Store) Clean(ctx context.Context) error {
+// Clean forgets what is past its time, and says how much. What was told stays
+// known: see the ledger.
+func (s *Store) Clean(ctx context.Context) (map[string]int64, error) {
 	q, now := s.plain(), s.now()
-	_, err1 := q.DropOldMails(ctx, db.Micros(now.Add(-mailKept)))
-	_, err2 := q.DropOldLog(ctx, db.Micros(now.Add(-logKept)))
-	_, err3 := q.DropOldNews(ctx, db.Micros(now.Add(-factKept)))
+	mails, err1 := q.DropOldMails(ctx, db.Micros(now.Add(-mailKept)))
+	log, err2 := q.DropOldLog(ctx, db.Micros(now.Add(-logKept)))
+	news, err3 := q.DropOldNews(ctx, db.Micros(now.Add(-factKept)))
 	if err := errors.Join(err1, err2, err3); err != nil {
-		return fmt.Errorf("forgetting old mails: %w", err)
+		return nil, fmt.Errorf("forgetting old mails: %w", err)
 	}
-	return nil
+	return map[string]int64{"mails": mails, "send-log": log, "news": news}, nil
 }
 
 // Counts returns how many mails are in each state.

@@ -55,6 +55,18 @@ func wordsFor(l alert.Email, date time.Time) words {
 }
 
 func (w words) block(it alert.EmailItem) block {
+	b := w.about(it)
+	r := it.Reading
+	if r == nil {
+		r = it.Caution
+	}
+	if r != nil {
+		b.Facts = append(w.warnings(r), b.Facts...)
+	}
+	return b
+}
+
+func (w words) about(it alert.EmailItem) block {
 	if alert.Good(it.Kind) || it.Kind == alert.KindClosed {
 		return w.window(it)
 	}
@@ -264,6 +276,9 @@ func (w words) caution(it alert.EmailItem) block {
 	case alert.KindFlapping:
 		b.Heading = fmt.Sprintf("%s: conditions are changing quickly (caution %d of 3)", name, now)
 		b.Lead = append(b.Lead, fmt.Sprintf("The level has gone up and down several times in a day. It stays at %d (%s) until it has been steady for 12 hours.", now, word))
+	case alert.KindWarning:
+		b.Heading = fmt.Sprintf("%s: %s", name, w.warningSubject(it))
+		b.Lead = append(b.Lead, "New official warning, or one that got worse.")
 	case alert.KindNoData:
 		b.Heading = fmt.Sprintf("%s: no usable reading since %s", name, clock(since, zone))
 		b.Lead = append(b.Lead, "Since then a reading or a warning service has been missing or doubtful, so the caution level is unknown. Treat the river as too high until you have seen it.")

@@ -120,7 +120,7 @@ func (c *Composer) Invite(inv subscribe.Invitation, date time.Time) (Message, er
 	b := block{
 		Heading: "Confirm your email alerts",
 		Lead: []string{
-			"Someone, we hope you, asked for river forecast emails at this address. If it was not you, ignore this email and we will not write again.",
+			"Someone, we hope you, asked for river forecast emails at this address. If it was not you, ignore this email, or press Never write to me again on the page of the link.",
 			"To confirm, open the link below and press Confirm. It works once, until " + inv.Expires.UTC().Format("15:04 MST on Mon 2 Jan 2006") + ".",
 		},
 		Small: []string{"Link: " + link},
@@ -171,7 +171,7 @@ func (c *Composer) email(key, id, thread, to string, date time.Time, p page) (*g
 	m.SetGenHeader("Auto-Submitted", "auto-generated")
 	m.SetGenHeader("X-Auto-Response-Suppress", "All")
 	if p.Unsubscribe != "" {
-		m.SetGenHeader("List-Unsubscribe", "<"+p.Unsubscribe+">, <mailto:"+c.site.replyTo()+"?subject=unsubscribe>")
+		m.SetGenHeader("List-Unsubscribe", "<"+p.Unsubscribe+">, <"+mailto(c.site.replyTo(), p.Unsubscribe)+">")
 		m.SetGenHeader("List-Unsubscribe-Post", "List-Unsubscribe=One-Click")
 	}
 	m.SetGenHeader("List-Help", "<"+c.site.page("/help")+">")

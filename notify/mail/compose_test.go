@@ -165,7 +165,7 @@ func TestAMailIsTheSameBytesEachTimeAndReadsBack(t *testing.T) {
 		"Message-Id": "<" + key + "@example.org>", "References": "<ep-1@example.org>", "In-Reply-To": "<ep-1@example.org>",
 		"To": "<angler@example.net>", "From": `"Eclose" <alerts@example.org>`, "Reply-To": "<help@example.org>",
 		"Date": "Sat, 06 Jun 2026 05:12:03 +0000", "Auto-Submitted": "auto-generated", "X-Auto-Response-Suppress": "All",
-		"List-Unsubscribe":      "<https://eclose.example.org/unsubscribe/u-p1>, <mailto:help@example.org?subject=unsubscribe>",
+		"List-Unsubscribe":      "<https://eclose.example.org/unsubscribe/u-p1>, <mailto:help@example.org?subject=unsubscribe%20u-p1>",
 		"List-Unsubscribe-Post": "List-Unsubscribe=One-Click", "List-Id": "<alerts.example.org>", "Mime-Version": "1.0",
 		"Subject": "River Wend: Blue-winged olive, emergence 10 to 28 Jun, likely (74%)",
 	} {

@@ -80,6 +80,7 @@ const (
 type conn struct {
 	net  net.Conn // as dialled; closing it ends the talk
 	smtp *smtp.Client
+	tls  tls.ConnectionState
 	sent int
 	used time.Time
 }
@@ -146,7 +147,11 @@ func (r Relay) dial(ctx context.Context) (c *conn, err error) {
 	if err := r.login(s); err != nil {
 		return nil, err
 	}
-	return &conn{net: n, smtp: s}, nil
+	state, _ := s.TLSConnectionState() // empty where the whole talk is encrypted
+	if t, ok := talk.(*tls.Conn); ok {
+		state = t.ConnectionState()
+	}
+	return &conn{net: n, smtp: s, tls: state}, nil
 }
 
 func (r Relay) hello() string {

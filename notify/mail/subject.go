@@ -74,6 +74,8 @@ func (w words) cautionSubject(name string, it alert.EmailItem) string {
 		out = fmt.Sprintf("%s: caution down from %d to %d", name, it.Was, it.Level)
 	case alert.KindFlapping:
 		out = fmt.Sprintf("%s: changing quickly, %s (caution %d)", name, word, it.Level)
+	case alert.KindWarning:
+		return fmt.Sprintf("%s: %s", name, w.warningSubject(it))
 	case alert.KindNoData:
 		out = fmt.Sprintf("%s: no reading, caution level unknown", name)
 	}

@@ -56,7 +56,7 @@ func (s *Store) Delete(ctx context.Context, address string) (found bool, err err
 		if _, err := q.DropTokensOf(ctx, fold(a)); err != nil {
 			return err
 		}
-		if _, err := q.DropSignupsOf(ctx, s.keyed("address", fold(a))); err != nil {
+		if _, err := q.DropSignupsOf(ctx, s.keyed("address", canonical(fold(a)))); err != nil {
 			return err
 		}
 		p, err := s.byAddress(ctx, q, a)

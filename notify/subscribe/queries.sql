@@ -14,18 +14,6 @@ DELETE FROM token WHERE created_at < @before;
 -- name: DropTokensOf :execrows
 DELETE FROM token WHERE folded = @folded;
 
--- name: AddSignup :exec
-INSERT INTO signup (id, address, network, at) VALUES (@id, @address, @network, @at);
-
--- name: SignupsOfAddress :one
-SELECT COUNT(*) FROM signup WHERE address = @address AND at > @since;
-
--- name: SignupsOfNetwork :one
-SELECT COUNT(*) FROM signup WHERE network = @network AND at > @since;
-
--- name: SignupsSince :one
-SELECT COUNT(*) FROM signup WHERE at > @since;
-
 -- name: DropOldSignups :execrows
 DELETE FROM signup WHERE at < @before;
 

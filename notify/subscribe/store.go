@@ -21,22 +21,20 @@ type Store struct {
 	// gives for the id; nil: the caller of Ask does. Set it before the first Ask.
 	Asked func(ctx context.Context, tx *db.Tx, id string) error
 
+	// Refused is told which limit refused a request; may be nil.
+	Refused func(limit string)
+
 	db    *db.DB
 	now   func() time.Time
 	names Names
 }
 
-// The limits that keep others from having a stranger's mailbox filled through
-// us; our own defaults.
+// How long things are kept and links work; our own defaults. An address that
+// was never confirmed is in a token only, and goes with it.
 const (
 	tokenLife         = 48 * time.Hour
 	tokensKept        = 7 * 24 * time.Hour
 	signupsKept       = 31 * 24 * time.Hour
-	perAddressDay     = 1
-	perAddressMonth   = 3
-	perNetworkDay     = 5
-	perNetworkMonth   = 20
-	everybodyPerHour  = 200
 	month             = 30 * 24 * time.Hour
 	day               = 24 * time.Hour
 	stateActive       = "active"
@@ -67,7 +65,7 @@ type Person struct {
 
 // New returns a Store on d.
 func New(ctx context.Context, d *db.DB, names Names, now func() time.Time) (*Store, error) {
-	key, err := db.Secret(ctx, d.SQL, "links", now())
+	key, err := d.Key(ctx, "links", now())
 	if err != nil {
 		return nil, err
 	}
@@ -104,13 +102,12 @@ func (s *Store) Ask(ctx context.Context, r Request) (*Invitation, error) {
 	var out *Invitation
 	err = s.db.Tx(ctx, func(tx *db.Tx) error {
 		q := sqlc.New(tx)
-		ok, err := s.mayMail(ctx, q, folded, r.Network, now)
+		x := s.signupOf(folded, r.Network)
+		ok, err := s.mayMail(ctx, tx, folded, x, now)
 		if err != nil || !ok {
 			return err
 		}
-		if err := q.AddSignup(ctx, sqlc.AddSignupParams{
-			ID: newID(), Address: s.keyed("address", folded), Network: s.keyed("network", r.Network), At: db.Micros(now),
-		}); err != nil {
+		if _, err := tx.ExecContext(ctx, "INSERT INTO signup (id, address, network, domain, at) VALUES ($1, $2, $3, $4, $5)", newID(), x.address, x.network, x.domain, db.Micros(now)); err != nil {
 			return err
 		}
 		id, expires := newID(), now.Add(tokenLife)
@@ -141,46 +138,6 @@ func (s *Store) Invitation(ctx context.Context, id string) (*Invitation, error) 
 		return nil, err
 	}
 	return &Invitation{ID: id, Address: r.Address, Token: token, Expires: db.Time(t.ExpiresAt), Request: r}, nil
-}
-
-// mayMail applies the limits: an error where the asker should be told, false
-// where telling would give somebody else's secret away.
-func (s *Store) mayMail(ctx context.Context, q *sqlc.Queries, folded, network string, now time.Time) (bool, error) {
-	all, err := q.SignupsSince(ctx, db.Micros(now.Add(-time.Hour)))
-	if err != nil {
-		return false, err
-	}
-	if all >= everybodyPerHour {
-		return false, ErrBusy
-	}
-	for _, l := range []struct {
-		within    time.Duration
-		adr, netw int64
-	}{{day, perAddressDay, perNetworkDay}, {month, perAddressMonth, perNetworkMonth}} {
-		since := db.Micros(now.Add(-l.within))
-		if network != "" {
-			n, err := q.SignupsOfNetwork(ctx, sqlc.SignupsOfNetworkParams{Network: s.keyed("network", network), Since: since})
-			if err != nil {
-				return false, err
-			}
-			if n >= l.netw {
-				return false, ErrBusy
-			}
-		}
-		n, err := q.SignupsOfAddress(ctx, sqlc.SignupsOfAddressParams{Address: s.keyed("address", folded), Since: since})
-		if err != nil {
-			return false, err
-		}
-		if n >= l.adr {
-			return false, nil
-		}
-	}
-	p, err := q.PersonByAddress(ctx, folded)
-	if errors.Is(err, sql.ErrNoRows) {
-		return true, nil
-	}
-	// Who complained about us is not written to again.
-	return err == nil && p.Suppressed != BounceComplaint, err
 }
 
 // Peek returns what a token would confirm. It changes nothing: link scanners
@@ -430,13 +387,14 @@ func (s *Store) List(ctx context.Context) ([]Person, error) {
 	return out, nil
 }
 
-// Clean forgets tokens and limits that are past their time.
-func (s *Store) Clean(ctx context.Context) error {
+// Clean forgets tokens, with the addresses that were never confirmed, and limits
+// that are past their time, and says how many of each.
+func (s *Store) Clean(ctx context.Context) (map[string]int64, error) {
 	q, now := sqlc.New(s.db.SQL), s.now()
-	_, err := q.DropOldTokens(ctx, db.Micros(now.Add(-tokensKept)))
-	_, err2 := q.DropOldSignups(ctx, db.Micros(now.Add(-signupsKept)))
+	tokens, err := q.DropOldTokens(ctx, db.Micros(now.Add(-tokensKept)))
+	signups, err2 := q.DropOldSignups(ctx, db.Micros(now.Add(-signupsKept)))
 	if err := errors.Join(err, err2); err != nil {
-		return fmt.Errorf("forgetting old tokens: %w", err)
+		return nil, fmt.Errorf("forgetting old tokens: %w", err)
 	}
-	return nil
+	return map[string]int64{"tokens": tokens, "sign-ups": signups}, nil
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"net/netip"
 	"strings"
 	"testing"
@@ -122,7 +123,11 @@ func TestATokenThatIsOldOrForgedConfirmsNothing(t *testing.T) {
 			t.Errorf("expired: %v, want ErrToken", err)
 		}
 		*clock = noon.Add(tokensKept + time.Hour)
-		must(t, s.Clean(ctx))
+		gone, err := s.Clean(ctx)
+		must(t, err)
+		if gone["tokens"] == 0 {
+			t.Error("no token was forgotten")
+		}
 		if _, err := s.Peek(ctx, inv.Token); !errors.Is(err, ErrToken) {
 			t.Errorf("cleaned away: %v, want ErrToken", err)
 		}
@@ -190,15 +195,81 @@ func TestOneNetworkCannotAskForMany(t *testing.T) {
 	})
 }
 
-func TestWhenEverybodyAsksAtOnceTheDoorCloses(t *testing.T) {
+// A mailbox gets three mails a month, whatever it is called and whoever asks.
+func TestTenThousandRequestsForOneMailboxSendThreeMails(t *testing.T) {
 	each(t, func(t *testing.T, s *Store, clock *time.Time) {
-		var err error
-		n := 0
-		for ; err == nil && n < 1000; n++ {
-			_, err = s.Ask(t.Context(), request1("a"+strings.Repeat("b", n%60)+string(rune('a'+n/60))+"@example.org"))
+		mails, refused := 0, map[string]int{}
+		s.Refused = func(limit string) { refused[limit]++ }
+		begin := *clock
+		for i := range 10_000 {
+			*clock = begin.Add(time.Duration(i) * 4 * time.Minute) // over 28 days
+			r := request1(fmt.Sprintf("victim+%d@example.org", i))
+			r.Network = fmt.Sprintf("198.51.%d.0/24", i%250)
+			inv, err := s.Ask(t.Context(), r)
+			if err != nil && !errors.Is(err, ErrBusy) {
+				t.Fatal(err)
+			}
+			if inv != nil {
+				mails++
+			}
 		}
-		if !errors.Is(err, ErrBusy) || n != everybodyPerHour+1 {
-			t.Errorf("after %d: %v, want ErrBusy after %d", n, err, everybodyPerHour)
+		if mails != perAddressMonth || refused[LimitAddress] < 9000 || refused[LimitEverybody] != 0 {
+			t.Errorf("%d mails; refused %v", mails, refused)
+		}
+		if inv, err := s.Ask(t.Context(), request1("somebody.else@example.com")); err != nil || inv == nil {
+			t.Errorf("everybody else is locked out: %v", err)
+		}
+	})
+}
+
+// One domain of an attacker does not use up what others may ask for.
+func TestADomainHasALimitOfItsOwnAndLearnsNothing(t *testing.T) {
+	each(t, func(t *testing.T, s *Store, clock *time.Time) {
+		mails := 0
+		for i := range 3 * perDomainHour {
+			inv, err := s.Ask(t.Context(), request1(fmt.Sprintf("a%d@attack.example", i)))
+			must(t, err)
+			if inv != nil {
+				mails++
+			}
+		}
+		if mails != perDomainHour {
+			t.Errorf("%d mails to one domain in an hour, want %d", mails, perDomainHour)
+		}
+		if inv, err := s.Ask(t.Context(), request1("a@example.org")); err != nil || inv == nil {
+			t.Errorf("another domain: %v", err)
+		}
+	})
+}
+
+func TestMailboxesAreToldApart(t *testing.T) {
+	for in, want := range map[string]string{
+		"ann@example.org": "ann@example.org", "ann+river@example.org": "ann@example.org", "+x@example.org": "+x@example.org",
+		"a.n.n+x@gmail.com": "ann@gmail.com", "a.nn@googlemail.com": "ann@gmail.com", "a.nn@example.org": "a.nn@example.org",
+	} {
+		if got := canonical(in); got != want {
+			t.Errorf("%s: %s, want %s", in, got, want)
+		}
+	}
+}
+
+func TestWhoSaysNeverIsNotWrittenToAgain(t *testing.T) {
+	each(t, func(t *testing.T, s *Store, clock *time.Time) {
+		ctx := t.Context()
+		inv, err := s.Ask(ctx, request1("ann+x@example.org"))
+		must(t, err)
+		must(t, s.Never(ctx, inv.Token))
+		if _, err := s.Confirm(ctx, inv.Token, ""); !errors.Is(err, ErrToken) {
+			t.Errorf("the link still confirms: %v", err)
+		}
+		*clock = clock.AddDate(0, 3, 0)
+		if inv, err := s.Ask(ctx, request1("ann@example.org")); err != nil || inv != nil {
+			t.Errorf("written to again: %v, %v", inv, err)
+		}
+		var kept string
+		must(t, s.db.SQL.QueryRow("SELECT address FROM never").Scan(&kept))
+		if strings.Contains(kept, "ann") {
+			t.Errorf("the address is kept in plain text: %s", kept)
 		}
 	})
 }
@@ -417,9 +488,9 @@ func TestStatusCodesAreSorted(t *testing.T) {
 	}
 }
 
-func TestNetworksAreCountedByHouse(t *testing.T) {
+func TestNetworksAreCountedBySite(t *testing.T) {
 	for in, want := range map[string]string{
-		"192.0.2.77": "192.0.2.0/24", "::ffff:192.0.2.77": "192.0.2.0/24", "2001:db8:1:2ff::1": "2001:db8:1:200::/56",
+		"192.0.2.77": "192.0.2.0/24", "::ffff:192.0.2.77": "192.0.2.0/24", "2001:db8:1:2ff::1": "2001:db8:1::/48",
 	} {
 		if got := NetworkOf(netip.MustParseAddr(in)); got != want {
 			t.Errorf("%s: %s, want %s", in, got, want)

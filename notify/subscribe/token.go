@@ -82,13 +82,13 @@ func (l Links) keyed(kind, s string) string {
 }
 
 // NetworkOf is the network that limits count: the /24 of an IPv4 address, the
-// /56 of an IPv6 one (our own default: what a provider hands to one house).
+// /48 of an IPv6 one (our own default: the most that a provider hands to one site).
 func NetworkOf(a netip.Addr) string {
 	if !a.IsValid() {
 		return ""
 	}
 	a = a.Unmap()
-	bits := 56
+	bits := 48
 	if a.Is4() {
 		bits = 24
 	}

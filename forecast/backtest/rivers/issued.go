@@ -59,13 +59,13 @@ func ScoreIssued(ctx context.Context, plan Plan, kept Kept, notFound error) (out
 				s.score(day, o)
 			}
 			s.finish()
-			judged := map[Sighting]bool{}
+			judged := map[judgedKey]bool{}
 			for _, c := range shard.Cases {
-				judged[Sighting{River: c.River, Group: c.Group, Stage: c.Stage, Day: c.Day, Seen: c.Seen, Hours: c.Hours}] = true
+				judged[judgedKey{c.Group, c.Stage, c.Day, c.Seen, c.Hours}] = true
 			}
 			for _, xs := range s.targets {
 				for _, x := range xs {
-					if x.Recorded = (time.Time{}); !judged[x] {
+					if !judged[judgedKey{x.Group, x.Stage, x.Day, x.Seen(), x.Hours}] {
 						missing++
 					}
 				}
@@ -78,4 +78,13 @@ func ScoreIssued(ctx context.Context, plan Plan, kept Kept, notFound error) (out
 		}
 	}
 	return out, missing, nil
+}
+
+// judgedKey names a sighting of one river that was held against a forecast.
+type judgedKey struct {
+	group string
+	stage forecast.Stage
+	day   forecast.Date
+	seen  bool
+	hours float64
 }

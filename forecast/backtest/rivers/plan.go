@@ -20,7 +20,7 @@ type Plan struct {
 	Leads     []int // days from issue to target
 	Every     int   // days between issues; 0: DefaultEvery
 	Members   int   // possible futures; 0: DefaultMembers
-	Sightings []Sighting
+	Sightings []forecast.Sighting
 	Now       time.Time // seasons that have not ended by then are judged by sightings only
 	Dir       string    // where finished slices are kept; "" to keep none
 	Workers   int       // 0: 1; changes no byte of what comes out
@@ -36,14 +36,14 @@ const (
 	DefaultMembers = 50
 )
 
-// Sighting is what somebody saw, or did not see, of a stage of a group.
-type Sighting struct {
-	River, Group string
-	Stage        forecast.Stage
-	Day          forecast.Date
-	Seen         bool // few or many: in more than stray numbers
-	Hours        float64
-	Recorded     time.Time // when it was written down; zero where that does not matter
+// diary are the sightings without the time at which they were written down, which
+// plays no part where outlooks are made anew: each enters the day after.
+func (p *Plan) diary() []forecast.Sighting {
+	out := slices.Clone(p.Sightings)
+	for i := range out {
+		out[i].Recorded = time.Time{}
+	}
+	return out
 }
 
 // Check says what is wrong with a plan, and sets what was left to its default.

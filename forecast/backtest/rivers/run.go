@@ -14,8 +14,8 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
-	"time"
 
 	"golang.org/x/sync/errgroup"
 
@@ -185,13 +185,8 @@ func writeFloats(h hash.Hash, v []float64) {
 func (s *hindcast) key(record string) (string, error) {
 	h := sha256.New()
 	p := s.plan
-	var mine []Sighting
-	for _, x := range p.Sightings {
-		if x.River == s.river.Slug && (x.Day.Time().Year() == s.year || x.Day.Time().Year() == s.year-1) {
-			x.Recorded = time.Time{} // plays no part where outlooks are made anew
-			mine = append(mine, x)
-		}
-	}
+	// The diary up to the end of the season is in the fit, too.
+	mine := slices.DeleteFunc(p.diary(), func(x forecast.Sighting) bool { return x.Day.Time().Year() > s.year })
 	end := min(p.Now.Unix(), noon(s.river, date(s.year, 12, 31)).Unix())
 	err := json.NewEncoder(h).Encode([]any{shardVersion, forecast.ModelVersion, s.river, s.year, p.Leads, p.Every, p.Members,
 		len(p.Sightings) > 0, mine, end / 86400, record})

@@ -100,7 +100,7 @@ type hindcast struct {
 	is    *forecast.Issuer
 	out   *Shard
 
-	targets  map[forecast.Date][]Sighting // of the season; nil when judged by the analysis
+	targets  map[forecast.Date][]forecast.Sighting // of the season; nil when judged by the analysis
 	truth    map[stageKey]*forecast.StageOutlook
 	last     map[stageKey]int // day of the year of last year's date
 	forecast map[stageKey]map[forecast.Date]forecast.Range
@@ -135,7 +135,7 @@ func (s *hindcast) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	opt := forecast.Options{Members: s.plan.Members, ChancesOnly: true, Fitted: fitted, FittedFlow: begin.FitFlow()}
+	opt := forecast.Options{Members: s.plan.Members, ChancesOnly: true, Fitted: fitted, FittedFlow: begin.FitFlow(), Sightings: s.plan.diary()}
 	if err := s.judge(opt); err != nil {
 		return s.nothing(err)
 	}
@@ -245,7 +245,7 @@ func (s *hindcast) judge(opt forecast.Options) error {
 
 // sightings gathers those of the season, and the dates of last year's.
 func (s *hindcast) sightings() {
-	s.targets, s.last = map[forecast.Date][]Sighting{}, map[stageKey]int{}
+	s.targets, s.last = map[forecast.Date][]forecast.Sighting{}, map[stageKey]int{}
 	for _, x := range s.plan.Sightings {
 		if x.River == s.river.Slug && x.Day.Time().Year() == s.year {
 			s.targets[x.Day] = append(s.targets[x.Day], x)
@@ -278,7 +278,7 @@ const leastSeen = 3
 func (s *hindcast) middles(year int) map[stageKey]forecast.Date {
 	days := map[stageKey][]forecast.Date{}
 	for _, x := range s.plan.Sightings {
-		if k := (stageKey{x.Group, x.Stage}); x.Seen && x.River == s.river.Slug && x.Day.Time().Year() == year && !slices.Contains(days[k], x.Day) {
+		if k := (stageKey{x.Group, x.Stage}); x.Seen() && x.River == s.river.Slug && x.Day.Time().Year() == year && !slices.Contains(days[k], x.Day) {
 			days[k] = append(days[k], x.Day)
 		}
 	}
@@ -464,7 +464,7 @@ func (s *hindcast) add(at, lead int, k stageKey, p, calendar, last, observed flo
 // sighted holds one sighting against the chance that two hours of watching
 // would have shown it, carried to the hours that were watched: each two hours
 // miss with the chance 1 - P.
-func (s *hindcast) sighted(issue forecast.Date, lead int, x Sighting, stages map[stageKey]*forecast.StageOutlook) {
+func (s *hindcast) sighted(issue forecast.Date, lead int, x forecast.Sighting, stages map[stageKey]*forecast.StageOutlook) {
 	keys := []string{x.Group}
 	if broods := s.plan.Catalogue.Broods(x.Group); stages[stageKey{x.Group, x.Stage}] == nil && len(broods) > 0 {
 		keys = keys[:0]
@@ -493,10 +493,10 @@ func (s *hindcast) sighted(issue forecast.Date, lead int, x Sighting, stages map
 		return
 	}
 	c := Case{River: s.river.Slug, Season: s.year, Group: x.Group, Stage: x.Stage, Lead: lead, Issue: issue, Day: x.Day,
-		Hours: x.Hours, P: 1 - miss[0], Calendar: 1 - miss[1], Last: 1 - miss[2], Seen: x.Seen}
+		Hours: x.Hours, P: 1 - miss[0], Calendar: 1 - miss[1], Last: 1 - miss[2], Seen: x.Seen()}
 	s.out.Cases = append(s.out.Cases, c)
 	observed := 0.0
-	if x.Seen {
+	if x.Seen() {
 		observed = 1
 	}
 	at, _ := slices.BinarySearch(s.plan.Leads, lead)

@@ -139,10 +139,21 @@ func Root(tb testing.TB) string {
 	}
 }
 
-// Seeds are the recorded files of the given folders, for fuzz targets; none
-// where the data are absent. Files above most bytes are left out, because the
-// fuzzer copies and mutates each.
+// Seeds are the recorded files of the given folders of feeds, for fuzz targets;
+// none where the data are absent. Files above most bytes are left out, because
+// the fuzzer copies and mutates each.
 func Seeds(tb testing.TB, most int64, folders ...string) [][]byte {
+	tb.Helper()
+	return seeds(tb, "feeds", most, folders)
+}
+
+// Official are the same of warnings and official forecasts.
+func Official(tb testing.TB, most int64, folders ...string) [][]byte {
+	tb.Helper()
+	return seeds(tb, "official", most, folders)
+}
+
+func seeds(tb testing.TB, kind string, most int64, folders []string) [][]byte {
 	tb.Helper()
 	dir := os.Getenv("ECLOSE_SHARED")
 	if dir == "" {
@@ -150,7 +161,7 @@ func Seeds(tb testing.TB, most int64, folders ...string) [][]byte {
 	}
 	var out [][]byte
 	for _, f := range folders {
-		names, _ := filepath.Glob(filepath.Join(dir, "feeds", f, "*"))
+		names, _ := filepath.Glob(filepath.Join(dir, kind, f, "*"))
 		for _, n := range names {
 			if st, err := os.Stat(n); err != nil || st.Size() > most {
 				continue

@@ -3,9 +3,9 @@ package config
 import (
 	"fmt"
 	"math"
+	"net/netip"
 	"os"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -14,6 +14,8 @@ import (
 	"github.com/robfig/cron/v3"
 
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed"
+	"example.org/eclose/ingest/warning"
 	"example.org/eclose/model/flow"
 	"example.org/eclose/model/insects"
 )
@@ -33,6 +35,7 @@ type Config struct {
 	Notice           string          `toml:"notice"`
 	Serve            Serve           `toml:"serve"`
 	Mail             Mail            `toml:"mail"`
+	Health           Health          `toml:"health"`
 
 	// Warnings name old keys that were accepted.
 	Warnings []string `toml:"-"`
@@ -51,6 +54,8 @@ type Feed struct {
 	Owner    string `toml:"owner"`
 	Schedule string `toml:"schedule"`
 	Jitter   Span   `toml:"jitter"`
+	Warnings string `toml:"warnings-url"`
+	WarnWhen string `toml:"warnings-schedule"`
 	Model    string `toml:"model"`
 
 	// For the csv feed only: what the columns of a file mean.
@@ -106,6 +111,7 @@ type River struct {
 	FishableFlow []float64 `toml:"fishable-flow"`
 	Gauges       []Gauge   `toml:"gauge"`
 	Weather      *Weather  `toml:"weather"`
+	Warnings     Warnings  `toml:"warnings"`
 }
 
 // FishableM3s is the owner's fishable flow; the zero Range where none is named.
@@ -196,12 +202,36 @@ type Weather struct {
 	File string   `toml:"file"`
 }
 
+// Warnings is which service warns of floods and thunder at a river.
+type Warnings struct {
+	Feed    string   `toml:"feed"` // "": by the river's place, NoWarnings: none
+	Country string   `toml:"country"`
+	Zones   []string `toml:"zones"`
+}
+
+// NoWarnings is the feed of a river for which no official warnings are fetched.
+const NoWarnings = "none"
+
 // Serve is how the page is offered.
 type Serve struct {
-	Addr      string `toml:"addr"`
-	PublicURL string `toml:"public-url"`
-	Secret    string `toml:"admin-secret-file"`
-	Report    string `toml:"report"` // folder that eclose backtest wrote to
+	Addr      string   `toml:"addr"`
+	PublicURL string   `toml:"public-url"`
+	Secret    string   `toml:"admin-secret-file"`
+	Report    string   `toml:"report"`          // folder that eclose backtest wrote to
+	Proxies   []string `toml:"trusted-proxies"` // networks whose X-Forwarded-For is believed
+}
+
+// Health is how far things may go before /health says so.
+type Health struct {
+	FreeMB          int     `toml:"free-mb"`
+	CautionAge      Span    `toml:"caution-age"`
+	ReadingAge      Span    `toml:"reading-age"`
+	FeedFailures    int     `toml:"feed-failures"`
+	MailWait        Span    `toml:"mail-wait"`
+	SuppressedShare float64 `toml:"suppressed-share"`
+	CertificateDays int     `toml:"certificate-days"`
+	ClockOffset     Span    `toml:"clock-offset"`
+	PingURL         string  `toml:"ping-url"`
 }
 
 // Mail is the relay that carries the alerts.
@@ -215,6 +245,7 @@ type Mail struct {
 	From         string `toml:"from"`
 	PerMinute    int    `toml:"per-minute"`
 	PostalLine   string `toml:"postal-address"`
+	Operator     string `toml:"operator"`
 }
 
 // Load reads, completes and checks the file.
@@ -287,8 +318,6 @@ func atLine(b []byte, k toml.Key) string {
 	return ""
 }
 
-var slugWord = regexp.MustCompile(`[^a-z0-9]+`)
-
 func (c *Config) complete() {
 	for _, o := range Options {
 		if o.fill != nil {
@@ -298,7 +327,7 @@ func (c *Config) complete() {
 	for i := range c.Rivers {
 		r := &c.Rivers[i]
 		if r.Slug == "" {
-			r.Slug = strings.Trim(slugWord.ReplaceAllString(strings.ToLower(r.Name), "-"), "-")
+			r.Slug = slugOf(r.Name)
 		}
 		if r.Zone == "" {
 			r.Zone = "UTC"
@@ -331,6 +360,11 @@ func (c *Config) feedFaults() (out []string) {
 				add("feeds.%s: schedule %q is not a cron expression such as \"*/15 * * * *\": %v", name, f.Schedule, err)
 			}
 		}
+		if f.WarnWhen != "" {
+			if _, err := cron.ParseStandard(f.WarnWhen); err != nil {
+				add("feeds.%s: warnings-schedule %q is not a cron expression such as \"*/5 * * * *\": %v", name, f.WarnWhen, err)
+			}
+		}
 		if f.Zone != "" {
 			if _, err := time.LoadLocation(f.Zone); err != nil {
 				add("feeds.%s: zone %q is not an IANA zone such as \"Europe/London\"", name, f.Zone)
@@ -352,6 +386,13 @@ func (c *Config) faults() (out []string) {
 	if _, err := cron.ParseStandard(c.ForecastSchedule); err != nil {
 		add("forecast-schedule = %q is not a cron expression such as \"10 */6 * * *\": %v", c.ForecastSchedule, err)
 	}
+	for _, p := range c.Serve.Proxies {
+		if _, err := netip.ParsePrefix(p); err != nil {
+			if _, err := netip.ParseAddr(p); err != nil {
+				add("serve.trusted-proxies: %q is not a network such as \"172.18.0.0/16\"", p)
+			}
+		}
+	}
 	slugs := map[string]bool{}
 	if len(c.Rivers) == 0 {
 		add("no [[river]] configured; add at least one")
@@ -361,6 +402,9 @@ func (c *Config) faults() (out []string) {
 		if r.Name == "" {
 			who = fmt.Sprintf("river number %d", i+1)
 			add("%s has no name", who)
+		}
+		if !goodSlug(r.Slug) {
+			add("%s: slug %q: use letters and digits of any script, with single hyphens between, at most %d; set slug in the config", who, r.Slug, maxSlug)
 		}
 		if slugs[r.Slug] {
 			add("%s: another river has the slug %q; set a different slug", who, r.Slug)
@@ -393,6 +437,9 @@ func (c *Config) faults() (out []string) {
 		if r.Flood != nil {
 			r.Flood.faults(who, r, add)
 		}
+		if f := r.Warnings.Feed; f != "" && f != NoWarnings && knownFeeds[f].warnings == "" {
+			add("%s: unknown warnings feed %q; use one of %s, %s", who, f, strings.Join(warningFeeds(), ", "), NoWarnings)
+		}
 		if w := r.Weather; w != nil {
 			if kind, known := knownFeeds[w.Feed]; !known || !kind.weather {
 				add("%s: unknown weather feed %q; use one of %s", who, w.Feed, strings.Join(weatherFeeds(), ", "))
@@ -411,7 +458,7 @@ func (c *Config) gaugeFaults(who string, g Gauge, add func(string, ...any)) {
 	case g.Feed == "":
 		add("%s: a gauge has no feed; use one of %s", who, strings.Join(FeedNames(), ", "))
 		return
-	case !known:
+	case !known, kind.noGauge:
 		add("%s: unknown gauge feed %q; use one of %s", who, g.Feed, strings.Join(FeedNames(), ", "))
 		return
 	case g.Site == "":
@@ -452,6 +499,34 @@ func (c *Config) ScheduleOf(feed string) string {
 		return s
 	}
 	return knownFeeds[feed].every
+}
+
+// WarningsScheduleOf is when a feed is asked for official warnings, as a cron
+// expression.
+func (c *Config) WarningsScheduleOf(feed string) string {
+	if s := c.Feeds[feed].WarnWhen; s != "" {
+		return s
+	}
+	return knownFeeds[feed].warnings
+}
+
+// WarningsOf is which feed warns of floods and thunder at a river, and how it
+// is asked: as the config says, else by the river's place. feed is empty where
+// there is none.
+func (c *Config) WarningsOf(r River) (name string, p warning.Place, byPlace bool) {
+	p = warning.Place{Lat: r.Lat, Lon: r.Lon, Country: r.Warnings.Country, Zones: r.Warnings.Zones}
+	name = r.Warnings.Feed
+	if name == NoWarnings {
+		return "", p, false
+	}
+	here, country := feed.WarningsAt(r.Lat, r.Lon, r.Zone)
+	if byPlace = name == ""; byPlace {
+		name = here
+	}
+	if p.Country == "" {
+		p.Country = country
+	}
+	return name, p, byPlace
 }
 
 // River returns the river with that short or full name.

@@ -2,6 +2,7 @@ package config
 
 import (
 	"slices"
+	"time"
 )
 
 // Option is one line of the option table: it fills the default, prints the
@@ -55,7 +56,10 @@ var Options = []Option{
 	{Key: "river.weather.lon", Default: "the river's", Help: "longitude for the weather"},
 	{Key: "river.weather.site", Help: "station ID, for station-based feeds"},
 	{Key: "river.weather.file", Help: "path of the saved file, for file-based feeds"},
-	{Key: "feeds.NAME.enabled", Help: "must be true for open-meteo, whose free service is for non-commercial use only"},
+	{Key: "river.warnings.feed", Default: "by place", Help: "official warnings from nws (USA), ea (England), eccc (Canada), meteoalarm (Europe), or \"none\""},
+	{Key: "river.warnings.country", Default: "by zone", Help: "country of a meteoalarm feed, such as \"italy\""},
+	{Key: "river.warnings.zones", Help: "the service's codes for the river's warning zones; meteoalarm needs them"},
+	{Key: "feeds.NAME.enabled", Help: "must be true for open-meteo, whose free service is for non-commercial use only; true for nwps also fetches flow forecasts"},
 	{Key: "feeds.NAME.base-url", Default: "the live service", Help: "alternative server; for waterml2, your server's request URL with {site}, {from} and {to}"},
 	{Key: "feeds.NAME.archive-url", Default: "the live service", Help: "same, for open-meteo's archive and eccc's GeoMet server"},
 	{Key: "feeds.NAME.ensemble-url", Default: "the live service", Help: "same, for open-meteo's ensemble"},
@@ -64,6 +68,8 @@ var Options = []Option{
 	{Key: "feeds.NAME.contact", Help: "contact address sent in the User-Agent, as agencies ask"},
 	{Key: "feeds.NAME.key-file", Secret: true, Help: "file with the agency's API key; sent as a header, to that host only"},
 	{Key: "feeds.NAME.schedule", Default: "by feed", Help: "when eclose serve fetches: cron expression (UTC), or \"@every 30m\""},
+	{Key: "feeds.NAME.warnings-url", Default: "base-url, or the live service", Help: "alternative server of official warnings"},
+	{Key: "feeds.NAME.warnings-schedule", Default: "5 or 10 min by feed", Help: "when eclose serve fetches official warnings: cron expression (UTC), or \"@every 5m\""},
 	{Key: "feeds.NAME.jitter", Default: "2 s a river", Help: "time over which scheduled requests are spread, e.g. \"5m\"; each river keeps its slot"},
 	{Key: "feeds.csv.zone", Help: "time zone of the CSV times"},
 	{Key: "feeds.csv.time-column", Help: "time column"},
@@ -83,6 +89,7 @@ var Options = []Option{
 	{Key: "serve.admin-secret-file", Default: "", Secret: true, Help: "file with the secret that unlocks the diary from other machines"},
 	{Key: "serve.report", Default: "backtest", Help: "folder of the backtest report to show (eclose backtest --out)",
 		fill: func(c *Config) { def(&c.Serve.Report, "backtest") }},
+	{Key: "serve.trusted-proxies", Default: "this machine", Help: "networks of proxies whose X-Forwarded-For is believed, such as [\"172.18.0.0/16\"]"},
 	{Key: "mail.host", Default: "", Help: "SMTP relay; if unset, no email is sent"},
 	{Key: "mail.port", Default: "587", Help: "587 for STARTTLS, 465 for implicit TLS",
 		fill: func(c *Config) { def(&c.Mail.Port, 587) }},
@@ -95,6 +102,24 @@ var Options = []Option{
 	{Key: "mail.per-minute", Default: "60", Help: "maximum emails per minute",
 		fill: func(c *Config) { def(&c.Mail.PerMinute, 60) }},
 	{Key: "mail.postal-address", Default: "", Help: "sender's name and postal address, shown at the foot of each email"},
+	{Key: "mail.operator", Default: "", Help: "your own address: told what breaks and what is well again"},
+	{Key: "health.free-mb", Default: "500", Help: "least free space of each disk written to, MB",
+		fill: func(c *Config) { def(&c.Health.FreeMB, 500) }},
+	{Key: "health.caution-age", Default: "10m", Help: "longest time since a river's caution was judged",
+		fill: func(c *Config) { def(&c.Health.CautionAge, Span(10*time.Minute)) }},
+	{Key: "health.reading-age", Default: "48h", Help: "longest age of the newest reading behind a forecast",
+		fill: func(c *Config) { def(&c.Health.ReadingAge, Span(48*time.Hour)) }},
+	{Key: "health.feed-failures", Default: "8", Help: "most failed fetches of a site in a row",
+		fill: func(c *Config) { def(&c.Health.FeedFailures, 8) }},
+	{Key: "health.mail-wait", Default: "30m", Help: "longest time an email that is due may wait",
+		fill: func(c *Config) { def(&c.Health.MailWait, Span(30*time.Minute)) }},
+	{Key: "health.suppressed-share", Default: "0.2", Help: "largest share of subscribers suppressed after bounces",
+		fill: func(c *Config) { def(&c.Health.SuppressedShare, 0.2) }},
+	{Key: "health.certificate-days", Default: "7", Help: "least days left on the relay's certificate",
+		fill: func(c *Config) { def(&c.Health.CertificateDays, 7) }},
+	{Key: "health.clock-offset", Default: "1m", Help: "largest difference between this machine's clock and the database's",
+		fill: func(c *Config) { def(&c.Health.ClockOffset, Span(time.Minute)) }},
+	{Key: "health.ping-url", Default: "", Secret: true, Help: "dead-man URL, called every half minute while all is well"},
 }
 
 func def[T comparable](p *T, v T) {
@@ -111,17 +136,21 @@ type feedKind struct {
 	weather  bool // serves weather
 	optIn    bool // must be switched on by name
 	optInWhy string
+	noGauge  bool   // has no readings of gauges or weather
 	every    string // when it is asked unless the config says otherwise; our own defaults
+	warnings string // the same for official warnings; empty: it has none
 }
 
 var knownFeeds = map[string]feedKind{
 	"usgs":         {every: "@every 15m"},
 	"open-meteo":   {weather: true, optIn: true, optInWhy: "its free service is for non-commercial use", every: "@every 3h"},
 	"csv":          {file: true, weather: true, every: "@every 15m"},
-	"nws":          {weather: true, every: "@every 1h"},
+	"nws":          {weather: true, every: "@every 1h", warnings: "@every 5m"},
 	"ghcn":         {weather: true, every: "@every 12h"},
-	"ea":           {every: "@every 30m"},
-	"eccc":         {every: "@every 30m"},
+	"ea":           {every: "@every 30m", warnings: "@every 10m"}, // renewed each quarter of an hour
+	"eccc":         {every: "@every 30m", warnings: "@every 10m"},
+	"meteoalarm":   {noGauge: true, warnings: "@every 10m"},
+	"nwps":         {noGauge: true, every: "@every 1h"},
 	"waterml2":     {file: true, byURL: true, every: "@every 15m"},
 	"bafu":         {every: "@every 10m"},
 	"sensorthings": {every: "@every 30m"},
@@ -132,6 +161,18 @@ func FeedNames() []string {
 	var out []string
 	for n := range knownFeeds {
 		out = append(out, n)
+	}
+	slices.Sort(out)
+	return out
+}
+
+// warningFeeds lists the feeds that have official warnings.
+func warningFeeds() []string {
+	var out []string
+	for n, k := range knownFeeds {
+		if k.warnings != "" {
+			out = append(out, n)
+		}
 	}
 	slices.Sort(out)
 	return out

@@ -51,7 +51,7 @@ func TestTheOptionTableHoldsEveryKeyAndNoOther(t *testing.T) {
 		}
 	}
 	for _, o := range Options {
-		if secret := strings.HasSuffix(o.Key, "key-file") || strings.HasSuffix(o.Key, "secret-file") || strings.HasSuffix(o.Key, "password-file") || o.Key == "database"; secret != o.Secret {
+		if secret := strings.HasSuffix(o.Key, "key-file") || strings.HasSuffix(o.Key, "secret-file") || strings.HasSuffix(o.Key, "password-file") || o.Key == "database" || o.Key == "health.ping-url"; secret != o.Secret {
 			t.Errorf("%s: secret is %v", o.Key, o.Secret)
 		}
 	}

@@ -43,8 +43,11 @@ func house(t *testing.T, d *db.DB, cutOff time.Time) *health.Watch {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &health.Watch{DB: d, Queue: q, Archive: a, Rivers: []string{"wend"}, Started: issued, Period: 6 * time.Hour}
+	return &health.Watch{DB: d, Queue: q, Archive: a, Rivers: []string{"wend"}, Started: issued, Period: 6 * time.Hour, Limits: limits}
 }
+
+// limits are the defaults of the config.
+var limits = health.Limits{FreeBytes: 5e8, CautionAge: 10 * time.Minute, ReadingAge: 48 * time.Hour, FeedFailures: 8, MailWait: 30 * time.Minute, SuppressedShare: 0.2, CertificateLeft: 7 * 24 * time.Hour, ClockOffset: time.Minute}
 
 func ask(t *testing.T, w *health.Watch) (int, health.Report) {
 	t.Helper()
@@ -125,6 +128,8 @@ func TestTheManualListsTheMetrics(t *testing.T) {
 		t.Fatal(err)
 	}
 	m := health.NewMetrics(w)
+	m.Forgot("tokens", 1)
+	m.SignUpRefused("network")
 	m.Done(jobs.Attempt{Kind: "outlook", Took: time.Second, Err: context.Canceled})
 	rec := httptest.NewRecorder()
 	req := httptest.NewRequest("GET", "/metrics", nil)

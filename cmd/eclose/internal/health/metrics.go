@@ -21,9 +21,12 @@ type Metrics struct {
 	took     *prometheus.HistogramVec
 	waited   *prometheus.HistogramVec
 	failed   *prometheus.CounterVec
+	forgot   *prometheus.CounterVec
+	signIns  prometheus.Counter
+	refused  *prometheus.CounterVec
 
-	outlookAge, clockOff                                                                               *prometheus.Desc // old names, to go after the next release
-	forecastAge, readingAge, feedFailures, jobsNow, jobsLag, mails, clockOffset, healthy, scrapeErrors *prometheus.Desc
+	outlookAge, clockOff                                                                                                                *prometheus.Desc // old names, to go after the next release
+	forecastAge, readingAge, feedFailures, jobsNow, jobsLag, mails, clockOffset, healthy, checkValue, checkLimit, checkOK, scrapeErrors *prometheus.Desc
 }
 
 // NewMetrics returns metrics over a watch.
@@ -34,9 +37,12 @@ func NewMetrics(w *Watch) *Metrics {
 	}
 	m := &Metrics{
 		registry: prometheus.NewRegistry(), watch: w,
-		took:   prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "eclose_job_seconds", Help: "Duration of job attempts.", Buckets: seconds}, []string{"kind"}),
-		waited: prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "eclose_job_wait_seconds", Help: "Time due jobs waited for a worker.", Buckets: seconds}, []string{"kind"}),
-		failed: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "eclose_job_failures_total", Help: "Failed job attempts."}, []string{"kind"}),
+		took:    prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "eclose_job_seconds", Help: "Duration of job attempts.", Buckets: seconds}, []string{"kind"}),
+		waited:  prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "eclose_job_wait_seconds", Help: "Time due jobs waited for a worker.", Buckets: seconds}, []string{"kind"}),
+		failed:  prometheus.NewCounterVec(prometheus.CounterOpts{Name: "eclose_job_failures_total", Help: "Failed job attempts."}, []string{"kind"}),
+		forgot:  prometheus.NewCounterVec(prometheus.CounterOpts{Name: "eclose_forgotten_total", Help: "Rows deleted because their retention period was over."}, []string{"what"}),
+		signIns: prometheus.NewCounter(prometheus.CounterOpts{Name: "eclose_sign_in_failures_total", Help: "Wrong secrets entered for the diary."}),
+		refused: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "eclose_sign_ups_refused_total", Help: "Requests for email alerts refused by a limit."}, []string{"limit"}),
 
 		forecastAge:  desc("forecast_age_seconds", "Age of a river's latest forecast.", "river"),
 		outlookAge:   desc("outlook_age_seconds", "Old name of eclose_forecast_age_seconds.", "river"),
@@ -47,10 +53,13 @@ func NewMetrics(w *Watch) *Metrics {
 		mails:        desc("mails", "Outbox emails by state.", "state"),
 		clockOffset:  desc("clock_offset_seconds", "Clock offset from the database, positive if ahead."),
 		clockOff:     desc("clock_off_seconds", "Old name of eclose_clock_offset_seconds."),
-		healthy:      desc("healthy", "1 if no forecast is stale and no job was discarded."),
+		healthy:      desc("healthy", "1 if all checks hold."),
+		checkValue:   desc("check_value", "What a check of /health measured, in the unit of its label.", "check", "of", "unit"),
+		checkLimit:   desc("check_limit", "How far a check may go.", "check", "of", "unit"),
+		checkOK:      desc("check_ok", "1 if a check holds.", "check", "of"),
 		scrapeErrors: desc("scrape_errors", "Errors while collecting metrics."),
 	}
-	m.registry.MustRegister(m.took, m.waited, m.failed, m, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), collectors.NewBuildInfoCollector())
+	m.registry.MustRegister(m.took, m.waited, m.failed, m.forgot, m.signIns, m.refused, m, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), collectors.NewBuildInfoCollector())
 	return m
 }
 
@@ -63,9 +72,18 @@ func (m *Metrics) Done(d jobs.Attempt) {
 	}
 }
 
+// Forgot counts rows that retention deleted.
+func (m *Metrics) Forgot(what string, n int) { m.forgot.WithLabelValues(what).Add(float64(n)) }
+
+// SignInFailed counts a wrong secret.
+func (m *Metrics) SignInFailed() { m.signIns.Inc() }
+
+// SignUpRefused counts a request that a limit refused.
+func (m *Metrics) SignUpRefused(limit string) { m.refused.WithLabelValues(limit).Inc() }
+
 // Describe implements prometheus.Collector.
 func (m *Metrics) Describe(ch chan<- *prometheus.Desc) {
-	for _, d := range []*prometheus.Desc{m.forecastAge, m.outlookAge, m.readingAge, m.feedFailures, m.jobsNow, m.jobsLag, m.mails, m.clockOffset, m.clockOff, m.healthy, m.scrapeErrors} {
+	for _, d := range []*prometheus.Desc{m.forecastAge, m.outlookAge, m.readingAge, m.feedFailures, m.jobsNow, m.jobsLag, m.mails, m.clockOffset, m.clockOff, m.healthy, m.checkValue, m.checkLimit, m.checkOK, m.scrapeErrors} {
 		ch <- d
 	}
 }
@@ -89,6 +107,11 @@ func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
 			}
 		}
 		gauge(m.healthy, float64(db.YesNo(r.Healthy)))
+		for _, c := range r.Checks {
+			gauge(m.checkValue, c.Value, c.Name, c.Of, c.Unit)
+			gauge(m.checkLimit, c.Limit, c.Name, c.Of, c.Unit)
+			gauge(m.checkOK, float64(db.YesNo(c.Problem == "")), c.Name, c.Of)
+		}
 	}
 	if states, err := db.FeedStates(ctx, m.watch.DB.SQL); err != nil {
 		errs++

@@ -1,13 +1,17 @@
 package health
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"net/http"
+	"slices"
 	"sync"
 	"time"
+
+	"github.com/rs/zerolog"
 
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/forecast/archive"
@@ -24,10 +28,20 @@ type Watch struct {
 	Started time.Time
 	Period  time.Duration                                 // between two outlooks of a river
 	Mails   func(context.Context) (map[string]int, error) // by state; nil: no mail
-	// Judged is when the caution of a river was judged last, zero: not by this
-	// process; nil: it shows none.
-	Judged func(context.Context, string) time.Time
+	Limits  Limits
+	Log     zerolog.Logger
 
+	Folders  []string                            // that are written to
+	Free     func(folder string) (uint64, error) // bytes
+	Store    func(context.Context) error         // writes to the store; nil: not looked at
+	Index    func(context.Context) error         // reads the index of the series
+	Cautions func() map[string]time.Time         // when each river's was judged; nil: nobody judges
+	Mail     func(context.Context) (MailState, error)
+
+	TellOperator func(ctx context.Context, subject string, lines []string) error // nil: nobody is told
+	PingURL      string
+
+	pages  pages
 	mu     sync.Mutex
 	last   Report
 	lastAt time.Time
@@ -38,8 +52,6 @@ type Watch struct {
 const (
 	missable   = 2
 	grace      = time.Hour
-	dataStale  = 48 * time.Hour // the outlook then says so itself
-	judgeStale = 15 * time.Minute
 	lookAtMost = 15 * time.Second
 )
 
@@ -56,6 +68,7 @@ type Report struct {
 	Healthy  bool      `json:"healthy"`
 	At       time.Time `json:"at"`
 	Problems []string  `json:"problems"`
+	Checks   []Check   `json:"checks"`
 	Rivers   []River   `json:"rivers"`
 	// CautionAge is how long ago the oldest of the cautions shown was judged.
 	CautionAge *float64 `json:"oldest_caution_age_seconds,omitempty"`
@@ -70,23 +83,44 @@ func (w *Watch) Look(ctx context.Context) (Report, error) {
 		return w.last, nil
 	}
 	r := Report{At: now.UTC(), Problems: []string{}}
+	for _, look := range []func(context.Context, *Report, time.Time) error{w.forecasts, w.jobs, w.rest} {
+		if err := look(ctx, &r, now); err != nil {
+			return r, err
+		}
+	}
+	slices.SortStableFunc(r.Checks, func(a, b Check) int { return cmp.Or(cmp.Compare(a.Name, b.Name), cmp.Compare(a.Of, b.Of)) })
+	for _, c := range r.Checks {
+		if c.Problem != "" && c.Name != forecastAge {
+			r.Problems = append(r.Problems, c.Problem)
+		}
+	}
+	r.Healthy = len(r.Problems) == 0
+	w.last, w.lastAt = r, now
+	return r, nil
+}
+
+const forecastAge = "forecast-age"
+
+func (w *Watch) forecasts(ctx context.Context, r *Report, now time.Time) error {
 	stale := 0
+	limit := missable*w.Period + grace
 	for _, slug := range w.Rivers {
 		x := River{River: slug}
 		h, err := w.Archive.LatestHead(ctx, slug, now)
+		age := now.Sub(h.Issued)
 		switch {
 		case errors.Is(err, archive.ErrNotFound):
-			if now.Sub(w.Started) > missable*w.Period+grace {
+			if age = now.Sub(w.Started); age > limit {
 				x.Stale = "no forecast issued yet"
 			}
 		case err != nil:
-			return r, err
+			return err
 		default:
 			x.Issued, x.CutOff = h.Issued, h.CutOff
-			if age := now.Sub(h.Issued); age > missable*w.Period+grace {
+			if age > limit {
 				x.Stale = fmt.Sprintf("latest forecast is %s old", round(age))
-			} else if age := now.Sub(h.CutOff); age > dataStale {
-				x.Stale = fmt.Sprintf("latest reading used is %s old", round(age))
+			} else if data := now.Sub(h.CutOff); data > w.Limits.ReadingAge {
+				x.Stale = fmt.Sprintf("latest reading used is %s old", round(data))
 				if h.CutOff.IsZero() {
 					x.Stale = "no reading from the last ten days was used"
 				}
@@ -96,54 +130,42 @@ func (w *Watch) Look(ctx context.Context) (Report, error) {
 			stale++
 		}
 		r.Rivers = append(r.Rivers, x)
+		r.Checks = append(r.Checks, Check{Name: forecastAge, Of: slug, Value: age.Seconds(), Limit: limit.Seconds(), Unit: seconds, Problem: x.Stale})
 	}
 	if stale > 0 {
 		r.Problems = append(r.Problems, fmt.Sprintf("forecasts are stale for %d of %d rivers", stale, len(w.Rivers)))
 	}
-	w.cautions(ctx, &r)
-	if err := w.others(ctx, &r); err != nil {
-		return r, err
-	}
-	r.Healthy = len(r.Problems) == 0
-	w.last, w.lastAt = r, now
-	return r, nil
+	return nil
 }
 
-// cautions says how old the cautions are that this process shows.
-func (w *Watch) cautions(ctx context.Context, r *Report) {
-	if w.Judged == nil {
-		return
-	}
-	oldest := time.Duration(-1)
-	for _, slug := range w.Rivers {
-		if at := w.Judged(ctx, slug); !at.IsZero() {
-			oldest = max(oldest, r.At.Sub(at))
-		}
-	}
-	if oldest < 0 {
-		return
-	}
-	seconds := oldest.Seconds()
-	r.CautionAge = &seconds
-	if oldest > judgeStale {
-		r.Problems = append(r.Problems, fmt.Sprintf("a caution was judged %s ago", round(oldest)))
-	}
-}
-
-func (w *Watch) others(ctx context.Context, r *Report) error {
+func (w *Watch) jobs(ctx context.Context, r *Report, _ time.Time) error {
 	counts, err := w.Queue.Counts(ctx)
 	if err != nil {
 		return err
 	}
 	for kind, by := range counts {
 		if n := by["discarded"]; n > 0 {
-			r.Problems = append(r.Problems, fmt.Sprintf("%d %s jobs were discarded; see eclose jobs list --state discarded", n, kind))
+			r.Checks = append(r.Checks, Check{Name: "jobs-discarded", Of: kind, Value: float64(n), Unit: number,
+				Problem: fmt.Sprintf("%d %s jobs were discarded; see eclose jobs list --state discarded", n, kind)})
 		}
 	}
-	if off := w.Queue.ClockOff(); off.Abs() > time.Minute {
-		r.Problems = append(r.Problems, fmt.Sprintf("this machine's clock differs from the database's by %s; using the database's", round(off)))
-	}
+	off := w.Queue.ClockOff()
+	r.Checks = append(r.Checks, atMost("clock-offset", "", off.Abs().Seconds(), w.Limits.ClockOffset.Seconds(), seconds,
+		fmt.Sprintf("this machine's clock differs from the database's by %s; using the database's", round(off))))
 	return nil
+}
+
+func (w *Watch) rest(ctx context.Context, r *Report, now time.Time) error {
+	r.Checks = append(r.Checks, w.writes(ctx)...)
+	r.Checks = append(r.Checks, w.disks()...)
+	r.Checks = append(r.Checks, w.cautions(now)...)
+	feeds, err := w.feeds(ctx)
+	if err != nil {
+		return err
+	}
+	mail, err := w.mail(ctx, now)
+	r.Checks = append(append(r.Checks, feeds...), mail...)
+	return err
 }
 
 func round(d time.Duration) string {
@@ -163,7 +185,7 @@ func (w *Watch) ServeHTTP(rw http.ResponseWriter, req *http.Request) {
 	defer cancel()
 	r, err := w.Look(ctx)
 	if err != nil {
-		r = Report{At: w.Now().UTC(), Problems: []string{"the state cannot be read: " + err.Error()}}
+		r = Report{At: w.Now().UTC(), Problems: []string{"the state cannot be read: " + err.Error()}, Checks: []Check{}}
 	}
 	rw.Header().Set("Content-Type", "application/json")
 	rw.Header().Set("Cache-Control", "no-store")

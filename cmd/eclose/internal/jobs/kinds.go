@@ -24,7 +24,7 @@ func Slot(t time.Time) time.Time { return t.UTC().Truncate(time.Second) }
 
 // Plan makes the jobs of one slot of a schedule, all in one transaction.
 type Plan struct {
-	What string    `json:"what"` // "fetch" or "outlook"
+	What string    `json:"what"` // "fetch", "warnings" or "outlook"
 	Feed string    `json:"feed,omitempty"`
 	Slot time.Time `json:"slot"`
 }
@@ -32,6 +32,7 @@ type Plan struct {
 // What a Plan may be for.
 const (
 	PlanFetch    = "fetch"
+	PlanWarnings = "warnings"
 	PlanOutlooks = "outlook"
 )
 
@@ -42,6 +43,12 @@ type Fetch struct {
 	Slot  time.Time `json:"slot"`
 }
 
+// Warnings asks for the official warnings of one river.
+type Warnings struct {
+	River string    `json:"river"`
+	Slot  time.Time `json:"slot"`
+}
+
 // Outlook issues the outlook of a river as of a moment: the water model is
 // fitted again to what was known then.
 type Outlook struct {
@@ -49,11 +56,12 @@ type Outlook struct {
 	Issue time.Time `json:"issue"`
 }
 
-// Alerts weighs what a fetch or an outlook brought and decides who is told.
+// Alerts weighs what a fetch, of readings or of warnings, or an outlook brought and decides who is told.
 type Alerts struct {
 	River   string    `json:"river"`
-	Cause   time.Time `json:"cause"`   // slot of the fetch, or issue of the outlook
-	Outlook bool      `json:"outlook"` // which of the two
+	Cause   time.Time `json:"cause"`             // slot of the fetch, or issue of the outlook
+	Outlook bool      `json:"outlook"`           // which of the two
+	Warning bool      `json:"warning,omitempty"` // the fetch was one of warnings
 }
 
 // Tick takes in that time has passed: rivers of which nothing is heard, mails
@@ -64,6 +72,11 @@ type Tick struct {
 
 // Deliver hands the mails that are due to the relay.
 type Deliver struct {
+	Slot time.Time `json:"slot"`
+}
+
+// Forget deletes what is kept no longer.
+type Forget struct {
 	Slot time.Time `json:"slot"`
 }
 
@@ -92,15 +105,17 @@ type Export struct {
 	Month time.Time `json:"month"`
 }
 
-//revive:disable:exported // one sentence is enough for twenty methods
+//revive:disable:exported // one sentence is enough for two dozen methods
 
 // Kind names the kinds in the database; they must never change.
 func (Plan) Kind() string           { return "plan" }
 func (Fetch) Kind() string          { return "fetch" }
+func (Warnings) Kind() string       { return "warnings" }
 func (Outlook) Kind() string        { return "outlook" }
 func (Alerts) Kind() string         { return "alerts" }
 func (Tick) Kind() string           { return "tick" }
 func (Deliver) Kind() string        { return "deliver" }
+func (Forget) Kind() string         { return "forget" }
 func (Invite) Kind() string         { return "invite" }
 func (Calibrate) Kind() string      { return "learn" }
 func (BacktestSeason) Kind() string { return "backtest-season" }
@@ -110,20 +125,23 @@ func (Export) Kind() string         { return "export" }
 func (BacktestSeason) KindAliases() []string { return []string{"slice"} }
 
 // Kinds lists all kinds.
-var Kinds = []string{"plan", "fetch", "outlook", "alerts", "tick", "deliver", "invite", "learn", "backtest-season", "export"}
+var Kinds = []string{"plan", "fetch", "warnings", "outlook", "alerts", "tick", "deliver", "forget", "invite", "learn", "backtest-season", "export"}
 
 func opts(queue string, priority, attempts int) river.InsertOpts {
 	return river.InsertOpts{Queue: queue, Priority: priority, MaxAttempts: attempts, UniqueOpts: river.UniqueOpts{ByArgs: true}}
 }
 
 // InsertOpts says where a job waits and how often it is tried. Fetches are
-// given up early, since the next slot asks again; nothing else is.
+// given up early, since the next slot asks again; nothing else is. Warnings go
+// before readings.
 func (Plan) InsertOpts() river.InsertOpts           { return opts(Model, 1, 50) }
 func (Fetch) InsertOpts() river.InsertOpts          { return opts(Feeds, 2, 6) }
+func (Warnings) InsertOpts() river.InsertOpts       { return opts(Feeds, 1, 3) }
 func (Outlook) InsertOpts() river.InsertOpts        { return opts(Model, 3, 50) }
 func (Alerts) InsertOpts() river.InsertOpts         { return opts(Model, 2, 50) }
 func (Tick) InsertOpts() river.InsertOpts           { return opts(Model, 1, 10) }
 func (Deliver) InsertOpts() river.InsertOpts        { return opts(Mail, 1, 10) }
+func (Forget) InsertOpts() river.InsertOpts         { return opts(Model, 3, 10) }
 func (Invite) InsertOpts() river.InsertOpts         { return opts(Mail, 1, 12) } // for two hours
 func (Calibrate) InsertOpts() river.InsertOpts      { return opts(Model, 2, 10) }
 func (BacktestSeason) InsertOpts() river.InsertOpts { return opts(Backtest, 3, 50) }

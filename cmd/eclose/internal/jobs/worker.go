@@ -18,10 +18,12 @@ import (
 type Handlers struct {
 	Plan           func(context.Context, Plan) error
 	Fetch          func(context.Context, Fetch) error
+	Warnings       func(context.Context, Warnings) error
 	Outlook        func(context.Context, Outlook) error
 	Alerts         func(context.Context, Alerts) error
 	Tick           func(context.Context, Tick) error
 	Deliver        func(context.Context, Deliver) error
+	Forget         func(context.Context, Forget) error
 	Invite         func(context.Context, Invite) error
 	Calibrate      func(context.Context, Calibrate) error
 	BacktestSeason func(context.Context, BacktestSeason) error
@@ -70,10 +72,12 @@ func (q *Queue) workers() *river.Workers {
 	h := q.opt.Handlers
 	register(w, q, planFor, h.Plan)
 	register(w, q, fetchFor, h.Fetch)
+	register(w, q, fetchFor, h.Warnings)
 	register(w, q, outlookFor, h.Outlook)
 	register(w, q, alertsFor, h.Alerts)
 	register(w, q, planFor, h.Tick)
 	register(w, q, deliverFor, h.Deliver)
+	register(w, q, planFor, h.Forget)
 	register(w, q, inviteFor, h.Invite)
 	register(w, q, calibrateFor, h.Calibrate)
 	register(w, q, backtestFor, h.BacktestSeason)

@@ -101,7 +101,7 @@ func (s *site) subscribePost(r *http.Request) (*answer, error) {
 	inv, err := s.Subscribe.Ask(r.Context(), req)
 	switch {
 	case errors.Is(err, subscribe.ErrBusy):
-		p.Faults = []string{"Too many requests from your network. Try again tomorrow."}
+		p.Faults = []string{"Too many requests just now. Try again tomorrow, or ask whoever runs this site."}
 		return again(http.StatusTooManyRequests)
 	case err != nil:
 		s.log.Warn().Err(err).Msg("a subscription was refused")
@@ -163,6 +163,16 @@ func expired() *answer {
 func (s *site) confirmPost(r *http.Request) (*answer, error) {
 	if s.Subscribe == nil {
 		return nil, errNotFound
+	}
+	if r.PostForm.Get("do") == "never" {
+		err := s.Subscribe.Never(r.Context(), r.PathValue("token"))
+		if errors.Is(err, subscribe.ErrToken) {
+			return expired(), nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		return &answer{name: "done", title: "We will not write again", here: "alerts", body: []string{"The request was deleted. We keep only a code made from your address, so that nobody can ask for email to it again."}}, nil
 	}
 	p, err := s.Subscribe.Confirm(r.Context(), r.PathValue("token"), subscribe.NetworkOf(s.ClientOf(r)))
 	if errors.Is(err, subscribe.ErrToken) {

@@ -15,6 +15,7 @@ import (
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/diary"
+	"example.org/eclose/notify/subscribe"
 )
 
 // owner serves the diary to those who may write it, and shows the door to the
@@ -47,6 +48,10 @@ func (s *site) enterPost(r *http.Request) (*answer, error) {
 	to := within(r.PostForm.Get("to"))
 	given, want := sha256.Sum256([]byte(r.PostForm.Get("secret"))), sha256.Sum256([]byte(s.Secret))
 	if s.Secret == "" || !hmac.Equal(given[:], want[:]) {
+		if s.SignInFailed != nil {
+			s.SignInFailed()
+		}
+		s.log.Warn().Str("network", subscribe.NetworkOf(s.ClientOf(r))).Msg("a wrong secret was entered for the diary")
 		return &answer{name: "enter", title: "Sign in to the diary", here: "diary", form: true, code: http.StatusForbidden, body: enterPage{To: to, None: s.Secret == "", Wrong: true}}, nil
 	}
 	return &answer{to: to, owner: true}, nil

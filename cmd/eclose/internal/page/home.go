@@ -21,6 +21,7 @@ type head struct {
 	Missing    bool   // no outlook yet
 	Problem    string
 	Caution    wading.View
+	Warnings   []officialWarning
 	Worst      string // the first reason of the caution
 	Water      string
 	Flow       string
@@ -40,7 +41,7 @@ func (s *site) head(r *http.Request, river forecast.River) (head, *State, error)
 	}
 	if st == nil || st.Outlook == nil {
 		if st != nil {
-			h.Problem = st.Problem
+			h.Problem, h.Warnings = st.Problem, warningLines(st.Warnings, river.Zone, s.Now())
 		}
 		return h, nil, nil
 	}
@@ -56,6 +57,7 @@ func (s *site) head(r *http.Request, river forecast.River) (head, *State, error)
 	}
 	h.Flow = readingText(st.Caution.Flow, since, u.Flow)
 	h.Water = readingText(st.Caution.Water, since, u.Temperature)
+	h.Warnings = warningLines(st.Warnings, river.Zone, s.Now())
 	h.Today = localDay(st.Outlook, s.Now())
 	if d := st.Outlook.Departure; d != nil {
 		h.Recent = d.Words(st.Outlook.Seasons, u == wading.US)

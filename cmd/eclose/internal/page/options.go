@@ -14,6 +14,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"example.org/eclose/cmd/eclose/internal/health"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/diary"
 	"example.org/eclose/forecast/trip"
@@ -42,7 +43,9 @@ type State struct {
 	// they say.
 	CautionAt time.Time
 	Flows     *trip.Flows // nil: none known
-	Problem   string      // why there is no newer one; empty: none
+	// Warnings are the official warnings as the caution knew them.
+	Warnings wading.Warnings
+	Problem  string // why there is no newer one; empty: none
 }
 
 // Feed is one source of one river.
@@ -66,6 +69,7 @@ type Subscriptions interface {
 	Export(ctx context.Context, address string) ([]byte, error)
 	Remove(ctx context.Context, address string) error
 	Manage(person string) string
+	Never(ctx context.Context, token string) error
 }
 
 // Diary is the part of diary.Store that the pages need.
@@ -97,6 +101,10 @@ type Options struct {
 	Notice    string // at the head of every page; empty: none
 	// Owners tell whose data a feed has, where that is not the agency.
 	Owners map[string]string
+	// Checks are what the operator's page shows; nil: there is none.
+	Checks func(context.Context) ([]health.Check, error)
+	// SignInFailed is told of a wrong secret; may be nil.
+	SignInFailed func()
 	// PerSecond is how many requests a second one network may make over a while;
 	// 0: DefaultPerSecond.
 	PerSecond float64
@@ -201,6 +209,7 @@ func (s *site) routes() http.Handler {
 	mux.HandleFunc("GET /diary/new", s.live(s.owner(s.diaryForm)))
 	mux.HandleFunc("POST /diary", s.form(s.owner(s.diaryPost)))
 	mux.HandleFunc("POST /diary/withdraw", s.form(s.owner(s.diaryWithdraw)))
+	mux.HandleFunc("GET /status", s.live(s.owner(s.status)))
 	mux.HandleFunc("GET /enter", s.live(s.enterForm))
 	mux.HandleFunc("POST /enter", s.form(s.enterPost))
 	mux.HandleFunc("GET /assets/{name}", s.asset)
@@ -208,7 +217,7 @@ func (s *site) routes() http.Handler {
 	mux.HandleFunc("GET /favicon.ico", s.icon)
 	mux.HandleFunc("GET /robots.txt", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-		fmt.Fprint(w, "User-agent: *\nDisallow: /confirm/\nDisallow: /unsubscribe/\nDisallow: /manage/\nDisallow: /diary\n")
+		fmt.Fprint(w, "User-agent: *\nDisallow: /confirm/\nDisallow: /unsubscribe/\nDisallow: /manage/\nDisallow: /diary\nDisallow: /status\n")
 	})
 	mux.HandleFunc("/", s.live(func(*http.Request) (*answer, error) { return nil, errNotFound }))
 	return mux

@@ -33,6 +33,12 @@ func Endpoints(c *config.Config) []Endpoint {
 		}
 	}
 	for _, r := range c.Rivers {
+		if name, _, _ := c.WarningsOf(r); name != "" {
+			f, _ := warningFeed(name)
+			if e := (Endpoint{name, cmp.Or(warningsURL(c, name), f.LiveURL)}); !slices.Contains(out, e) {
+				out = append(out, e)
+			}
+		}
 		for _, g := range r.Gauges {
 			if g.File != "" {
 				continue

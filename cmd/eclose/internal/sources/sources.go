@@ -62,6 +62,9 @@ func (b Builder) Tasks() ([]schedule.RiverTasks, error) {
 				visits := t
 				visits.Request.Period, visits.Request.Variables, visits.Optional, visits.ByYear = ingest.NoPeriod, channel, true, false
 				p.Tasks = append(p.Tasks, visits)
+				if ahead, ok := b.flowAhead(t.Request.Site); ok {
+					p.Tasks = append(p.Tasks, ahead)
+				}
 			}
 		}
 		out = append(out, p)

@@ -26,7 +26,7 @@ func (h *Service) HandleAlerts(ctx context.Context, k jobs.Alerts) error {
 	}
 	// Where nothing was read there is no reading to take in: that nothing is
 	// heard of a river is noticed by the tick.
-	if reading.FlowM3S != nil || reading.StageM != nil {
+	if reading.FlowM3S != nil || reading.StageM != nil || len(reading.Warnings) > 0 {
 		if err := h.Alerts.AddReading(ctx, reading); err != nil {
 			return err
 		}
@@ -82,14 +82,9 @@ func (h *Service) notify(ctx context.Context) error {
 }
 
 // Tick takes in that time has passed.
-func (h *Service) Tick(ctx context.Context, k jobs.Tick) error {
+func (h *Service) Tick(ctx context.Context, _ jobs.Tick) error {
 	if err := h.Alerts.Tick(ctx); err != nil {
 		return err
-	}
-	if k.Slot.Hour() == 3 && k.Slot.Minute() < 5 {
-		if err := h.Alerts.Clean(ctx); err != nil {
-			return err
-		}
 	}
 	return h.notify(ctx)
 }
@@ -97,13 +92,50 @@ func (h *Service) Tick(ctx context.Context, k jobs.Tick) error {
 // atOnce is how many letters are under way at a time in one process.
 const atOnce = 4
 
-// Deliver hands the mails that are due to the relay.
+// breakerRest is how long nothing is sent after the relay refused too many
+// readers; our own default.
+const breakerRest = time.Hour
+
+// Deliver hands the mails that are due to the relay. Where it refuses too many
+// readers sending rests for a while and nobody stays suppressed for it.
 func (h *Service) Deliver(ctx context.Context, _ jobs.Deliver) error {
-	if h.Transport == nil {
+	if h.Transport == nil || h.MailRests() != "" {
 		return nil
 	}
 	_, err := h.Alerts.Deliver(ctx, h.Transport, atOnce)
-	return err
+	broken, berr := h.Alerts.Break(ctx)
+	if broken {
+		h.restUntil.Store(h.Queue.Now().Add(breakerRest).UnixMicro())
+		h.Log.Error().Msg(h.MailRests())
+		return nil // the check of the health tells the operator
+	}
+	return errors.Join(err, berr)
+}
+
+// MailRests says until when nothing is sent, and why; empty where mail is sent.
+func (h *Service) MailRests() string {
+	until := time.UnixMicro(h.restUntil.Load())
+	if !h.Queue.Now().Before(until) {
+		return ""
+	}
+	return "the relay refused too many readers: no email is sent until " + until.UTC().Format("15:04 UTC") + ", and nobody is suppressed for it; look at the relay's log"
+}
+
+// Forget deletes what is kept no longer: addresses that were never confirmed,
+// old mails and their log.
+func (h *Service) Forget(ctx context.Context, _ jobs.Forget) error {
+	for _, clean := range []func(context.Context) (map[string]int64, error){h.People.Clean, h.Alerts.Clean} {
+		gone, err := clean(ctx)
+		if err != nil {
+			return err
+		}
+		for what, n := range gone {
+			if h.Forgot != nil {
+				h.Forgot(what, int(n))
+			}
+		}
+	}
+	return nil
 }
 
 // Invite hands over the mail that asks somebody to confirm an address. It is no

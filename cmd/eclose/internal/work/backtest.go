@@ -23,14 +23,14 @@ import (
 // Backtest is a backtest that workers share: all that its slices depend on beside
 // the stored series. It lies with the files, so that a job carries keys only.
 type Backtest struct {
-	Rivers    []string          `json:"rivers"` // short names
-	First     int               `json:"first"`
-	Last      int               `json:"last"`
-	Leads     []int             `json:"leads"`
-	Every     int               `json:"every"`
-	Members   int               `json:"members"`
-	Now       time.Time         `json:"now"`
-	Sightings []rivers.Sighting `json:"sightings"`
+	Rivers    []string            `json:"rivers"` // short names
+	First     int                 `json:"first"`
+	Last      int                 `json:"last"`
+	Leads     []int               `json:"leads"`
+	Every     int                 `json:"every"`
+	Members   int                 `json:"members"`
+	Now       time.Time           `json:"now"`
+	Sightings []forecast.Sighting `json:"sightings"`
 }
 
 // BacktestFolder is where the files of a run lie.

@@ -9,6 +9,7 @@ import (
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/db"
+	"example.org/eclose/ingest/feed/usgs"
 	"example.org/eclose/ingest/schedule"
 )
 
@@ -28,6 +29,11 @@ func (h *Service) Fetch(ctx context.Context, f jobs.Fetch) error {
 	outcomes, err := in.Run(ctx, []schedule.RiverTasks{place})
 	if err != nil {
 		return err
+	}
+	if f.Feed == usgs.FeedName {
+		if err := h.floodStages(ctx, place); err != nil {
+			return err
+		}
 	}
 	if r, ok := h.Read.(*Reader); ok {
 		for _, o := range outcomes {

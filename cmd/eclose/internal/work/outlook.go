@@ -16,6 +16,58 @@ import (
 	"example.org/eclose/ingest/db"
 )
 
+// A slot counts as missed when it is this long past: nothing ran when it came.
+// An outlook of then would know nothing of what the first fetches now bring, so
+// it is issued a little later than now instead. Our own defaults.
+const (
+	missedAfter = 10 * time.Minute
+	makeUpAfter = 3 * time.Minute
+)
+
+// outlooks are the jobs of a slot. A river whose feeds were never asked is left
+// out: the fetch that completes its first data has its outlook issued.
+func (h *Service) outlooks(ctx context.Context, slot time.Time) (all []jobs.Args, err error) {
+	at := slot
+	if now := h.Queue.Now(); now.Sub(slot) > missedAfter {
+		at = jobs.Slot(now.Add(makeUpAfter))
+	}
+	for _, r := range h.Rivers {
+		asked, err := h.asked(ctx, r.Slug)
+		if err != nil {
+			return nil, err
+		}
+		if asked {
+			all = append(all, jobs.At{Args: jobs.Outlook{River: r.Slug, Issue: at}, At: at})
+		}
+	}
+	return all, nil
+}
+
+// asked says whether each feed of a river was ever asked, with or without an
+// answer. Where nothing is fetched at all there is nothing to wait for.
+func (h *Service) asked(ctx context.Context, river string) (bool, error) {
+	if h.Tasks == nil {
+		return true, nil
+	}
+	p, err := h.tasksOf(river)
+	if err != nil {
+		return false, err
+	}
+	for _, t := range p.Tasks {
+		if t.Optional {
+			continue
+		}
+		_, err := db.GetFeedState(ctx, h.DB.SQL, t.Source.Name(), site(t))
+		if errors.Is(err, db.ErrNotFound) {
+			return false, nil
+		}
+		if err != nil {
+			return false, err
+		}
+	}
+	return true, nil
+}
+
 // Outlook issues the outlook of a river as of a moment: file first, then the row
 // and the job that weighs it, together.
 func (h *Service) Outlook(ctx context.Context, k jobs.Outlook) error {
@@ -67,7 +119,7 @@ func (h *Service) gatherAndIssue(ctx context.Context, r forecast.River, at time.
 	if err != nil {
 		return nil, err
 	}
-	calibrations, err := forecast.CalibrationsAsOf(ctx, h.DB.SQL, r.Slug, at)
+	sightings, err := h.sightings(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -77,7 +129,7 @@ func (h *Service) gatherAndIssue(ctx context.Context, r forecast.River, at time.
 		is = new(forecast.Issuer)
 	}
 	defer h.issuer.Put(is)
-	o, err := is.Outlook(rec, r, h.Catalogue, forecast.Options{Members: h.Members, Posterior: calibrations.Apply, Fits: &h.fits})
+	o, err := is.Outlook(rec, r, h.Catalogue, forecast.Options{Members: h.Members, Sightings: sightings, Fits: &h.fits})
 	if err != nil {
 		// The same readings would fail again. Where there were none yet, the first
 		// whole answer of the feeds asks again: see Fetch.

@@ -5,16 +5,19 @@ import (
 	"fmt"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/robfig/cron/v3"
 	"github.com/rs/zerolog"
 
 	"example.org/eclose/cmd/eclose/internal/jobs"
+	"example.org/eclose/cmd/eclose/internal/sources"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/archive"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/db"
+	"example.org/eclose/ingest/feed/nwps"
 	"example.org/eclose/ingest/schedule"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/insects"
@@ -28,6 +31,11 @@ type Queue interface {
 	Now() time.Time
 }
 
+// Forgetter deletes what is kept no longer and says how much.
+type Forgetter interface {
+	Clean(context.Context) (map[string]int64, error)
+}
+
 // Service holds what the jobs need. All fields are set before the first job.
 type Service struct {
 	Queue     Queue
@@ -38,6 +46,8 @@ type Service struct {
 	Files     *series.Files
 	Archive   *archive.Archive
 	Alerts    *alert.Store
+	People    Forgetter
+	Forgot    func(what string, n int)                           // told what retention deleted; may be nil
 	Transport alert.Transport                                    // nil: there is no relay, mails wait
 	Ask       func(ctx context.Context, invitation string) error // has an address confirmed; nil: there is no relay
 	Tie       func(group string, stage forecast.Stage) []string
@@ -56,9 +66,15 @@ type Service struct {
 	Backfill time.Duration
 	Overlap  time.Duration
 
+	Warned []sources.Warned // rivers with a service of official warnings
+	Stages *nwps.Source     // of flood stages of USGS gauges; nil: none
+
 	Feeds            map[string]cron.Schedule // when each feed is asked
+	Warnings         map[string]cron.Schedule // when each feed is asked for warnings
 	Jitter           map[string]time.Duration // over how long the requests of a slot are spread, where the config says
 	ForecastSchedule cron.Schedule            // when outlooks are issued
+
+	restUntil atomic.Int64 // microseconds; before it no mail is sent
 
 	climates schedule.Climates
 
@@ -85,7 +101,7 @@ func (h *Service) store() *series.Store {
 
 // Handlers are the calls for the queue.
 func (h *Service) Handlers() jobs.Handlers {
-	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Outlook: h.Outlook, Alerts: h.HandleAlerts, Tick: h.Tick, Deliver: h.Deliver, Invite: h.Invite, Calibrate: h.Calibrate, BacktestSeason: h.BacktestSeason, Export: h.Export}
+	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Warnings: h.Warn, Outlook: h.Outlook, Alerts: h.HandleAlerts, Tick: h.Tick, Deliver: h.Deliver, Forget: h.Forget, Invite: h.Invite, Calibrate: h.Calibrate, BacktestSeason: h.BacktestSeason, Export: h.Export}
 }
 
 // Periodic is what comes due by itself: one plan for each feed and one for the
@@ -97,12 +113,18 @@ func (h *Service) Periodic() []jobs.Periodic {
 			return jobs.Plan{What: jobs.PlanFetch, Feed: feed, Slot: slot}
 		}})
 	}
+	for feed, s := range h.Warnings {
+		out = append(out, jobs.Periodic{Name: "warnings-" + feed, Schedule: s, Make: func(slot time.Time) jobs.Args {
+			return jobs.Plan{What: jobs.PlanWarnings, Feed: feed, Slot: slot}
+		}})
+	}
 	minute := mustParse("@every 1m")
 	return append(out,
 		jobs.Periodic{Name: "outlooks", Schedule: h.ForecastSchedule, Make: func(slot time.Time) jobs.Args {
 			return jobs.Plan{What: jobs.PlanOutlooks, Slot: slot}
 		}},
 		jobs.Periodic{Name: "tick", Schedule: mustParse("@every 5m"), Make: func(slot time.Time) jobs.Args { return jobs.Tick{Slot: slot} }},
+		jobs.Periodic{Name: "forget", Schedule: mustParse("@every 1h"), Make: func(slot time.Time) jobs.Args { return jobs.Forget{Slot: slot} }},
 		jobs.Periodic{Name: "deliver", Schedule: minute, Make: func(slot time.Time) jobs.Args { return jobs.Deliver{Slot: slot} }},
 	)
 }
@@ -190,9 +212,18 @@ func (h *Service) Plan(ctx context.Context, p jobs.Plan) error {
 				all = append(all, jobs.At{Args: f, At: jobs.Spread(p.Slot, place.Name+" "+p.Feed, within)})
 			}
 		}
+	case jobs.PlanWarnings:
+		// Warnings are worth little late: they are spread over a minute at most.
+		for _, w := range h.Warned {
+			if w.Source.Name() == p.Feed {
+				job := jobs.Warnings{River: w.River, Slot: p.Slot}
+				all = append(all, jobs.At{Args: job, At: jobs.Spread(p.Slot, w.River+" warnings", min(time.Minute, time.Duration(len(h.Warned))*2*time.Second))})
+			}
+		}
 	case jobs.PlanOutlooks:
-		for _, r := range h.Rivers {
-			all = append(all, jobs.Outlook{River: r.Slug, Issue: p.Slot})
+		var err error
+		if all, err = h.outlooks(ctx, p.Slot); err != nil {
+			return err
 		}
 	default:
 		return jobs.Final{Err: fmt.Errorf("unknown plan %q", p.What)}

@@ -38,27 +38,6 @@ func (q *Queries) AddBounce(ctx context.Context, arg AddBounceParams) (int64, er
 	return result.RowsAffected()
 }
 
-const addSignup = `-- name: AddSignup :exec
-INSERT INTO signup (id, address, network, at) VALUES ($1, $2, $3, $4)
-`
-
-type AddSignupParams struct {
-	ID      string `json:"id"`
-	Address string `json:"address"`
-	Network string `json:"network"`
-	At      int64  `json:"at"`
-}
-
-func (q *Queries) AddSignup(ctx context.Context, arg AddSignupParams) error {
-	_, err := q.db.ExecContext(ctx, addSignup,
-		arg.ID,
-		arg.Address,
-		arg.Network,
-		arg.At,
-	)
-	return err
-}
-
 const addToken = `-- name: AddToken :exec
 INSERT INTO token (hash, purpose, folded, body, created_at, expires_at, used_at)
 VALUES ($1, $2, $3, $4, $5, $6, 0)
@@ -606,49 +585,6 @@ func (q *Queries) SetState(ctx context.Context, arg SetStateParams) (int64, erro
 		return 0, err
 	}
 	return result.RowsAffected()
-}
-
-const signupsOfAddress = `-- name: SignupsOfAddress :one
-SELECT COUNT(*) FROM signup WHERE address = $1 AND at > $2
-`
-
-type SignupsOfAddressParams struct {
-	Address string `json:"address"`
-	Since   int64  `json:"since"`
-}
-
-func (q *Queries) SignupsOfAddress(ctx context.Context, arg SignupsOfAddressParams) (int64, error) {
-	row := q.db.QueryRowContext(ctx, signupsOfAddress, arg.Address, arg.Since)
-	var count int64
-	err := row.Scan(&count)
-	return count, err
-}
-
-const signupsOfNetwork = `-- name: SignupsOfNetwork :one
-SELECT COUNT(*) FROM signup WHERE network = $1 AND at > $2
-`
-
-type SignupsOfNetworkParams struct {
-	Network string `json:"network"`
-	Since   int64  `json:"since"`
-}
-
-func (q *Queries) SignupsOfNetwork(ctx context.Context, arg SignupsOfNetworkParams) (int64, error) {
-	row := q.db.QueryRowContext(ctx, signupsOfNetwork, arg.Network, arg.Since)
-	var count int64
-	err := row.Scan(&count)
-	return count, err
-}
-
-const signupsSince = `-- name: SignupsSince :one
-SELECT COUNT(*) FROM signup WHERE at > $1
-`
-
-func (q *Queries) SignupsSince(ctx context.Context, since int64) (int64, error) {
-	row := q.db.QueryRowContext(ctx, signupsSince, since)
-	var count int64
-	err := row.Scan(&count)
-	return count, err
 }
 
 const suppress = `-- name: Suppress :execrows

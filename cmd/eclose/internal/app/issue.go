@@ -1,0 +1,127 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/diary"
+	"example.org/eclose/forecast/trip"
+	"example.org/eclose/ingest/db"
+	"example.org/eclose/ingest/series"
+	"example.org/eclose/model/wading"
+)
+
+// IssueAll makes the outlook of each river that is asked for.
+func IssueAll(ctx context.Context, cfg *config.Config, only []string, date string, now time.Time, members int) ([]*forecast.Outlook, error) {
+	catalogue, err := LoadCatalogue(cfg)
+	if err != nil {
+		return nil, Usage(err)
+	}
+	rivers, err := Rivers(cfg, only)
+	if err != nil {
+		return nil, Usage(err)
+	}
+	at := make([]time.Time, len(rivers))
+	for i, r := range rivers {
+		if at[i], err = IssueTime(r, date, now); err != nil {
+			return nil, Usage(err)
+		}
+	}
+	sightings, err := Sightings(ctx, cfg, now)
+	if err != nil {
+		return nil, err
+	}
+	store, err := series.Open(ctx, cfg.StoreURL(), series.ReadOnly())
+	if err != nil {
+		return nil, fmt.Errorf("%w; run eclose ingest first", err)
+	}
+	defer store.Close() //nolint:errcheck // it was only read
+	var out []*forecast.Outlook
+	for i, r := range rivers {
+		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members, Sightings: sightings})
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, o)
+	}
+	return out, nil
+}
+
+// Sightings reads the diary of a config; a database that was never made holds
+// none.
+func Sightings(ctx context.Context, cfg *config.Config, now time.Time) (out []forecast.Sighting, err error) {
+	err = Read(ctx, cfg, func(d *db.DB) error {
+		out, err = DiarySightings(ctx, d, cfg, now)
+		return err
+	})
+	return out, err
+}
+
+// DiarySightings are the sightings of rivers that the config watches, under their
+// slugs. A nil database has none.
+func DiarySightings(ctx context.Context, d *db.DB, cfg *config.Config, now time.Time) ([]forecast.Sighting, error) {
+	if d == nil {
+		return nil, nil
+	}
+	entries, err := (&diary.Store{DB: d, Now: func() time.Time { return now }}).List(ctx, diary.Filter{})
+	if err != nil {
+		return nil, err
+	}
+	var out []forecast.Sighting
+	for _, x := range forecast.SightingsOf(entries) {
+		r, err := cfg.River(x.River)
+		if err != nil {
+			continue // of a river that this config does not watch
+		}
+		x.River = r.Slug
+		out = append(out, x)
+	}
+	return out, nil
+}
+
+// Read runs do on the database of a config, opened to read: it works while a
+// server writes. Where no database was ever made do gets nil, and none is made.
+func Read(ctx context.Context, cfg *config.Config, do func(*db.DB) error) (err error) {
+	d, err := OpenReader(ctx, cfg)
+	if err != nil {
+		return err
+	}
+	if d != nil {
+		defer func() { err = errors.Join(err, d.Close()) }()
+	}
+	return do(d)
+}
+
+// OpenReader is Read for a command that closes the database itself.
+func OpenReader(ctx context.Context, cfg *config.Config) (*db.DB, error) {
+	d, err := db.OpenReader(ctx, cfg.DatabaseURL())
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	return d, err
+}
+
+// PastFlows reads the daily flows of a river up to a moment, and from which
+// flows on it asks for caution; nil where no flow is stored.
+func PastFlows(ctx context.Context, store forecast.Reader, r forecast.River, at time.Time) (*trip.Flows, wading.Caution, error) {
+	rec, err := forecast.Gather(ctx, store, r, at)
+	if err != nil {
+		return nil, wading.Caution{}, err
+	}
+	in, err := forecast.CautionInput(ctx, store, r, at)
+	if err != nil {
+		return nil, wading.Caution{}, err
+	}
+	caution := wading.Assess(in)
+	for _, v := range rec.Flow {
+		if v == v { // not NaN
+			return &trip.Flows{Day0: rec.Day0, M3s: rec.Flow, Limits: caution.Limits}, caution, nil
+		}
+	}
+	return nil, caution, nil
+}

@@ -1,0 +1,99 @@
+package app
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"example.org/eclose/cmd/eclose/internal/config"
+	pages "example.org/eclose/cmd/eclose/internal/page"
+	"example.org/eclose/forecast"
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/series"
+)
+
+// stateOf gathers what the pages show of a river beside its outlook, as it was
+// known at the time of the issue.
+func stateOf(ctx context.Context, store forecast.Reader, r forecast.River, o *forecast.Outlook) (*pages.State, error) {
+	flows, caution, err := PastFlows(ctx, store, r, o.IssuedAt)
+	if err != nil {
+		return nil, fmt.Errorf("flow of %s: %w", r.Slug, err)
+	}
+	return &pages.State{Outlook: o, Caution: caution, CautionAt: o.IssuedAt, Flows: flows}, nil
+}
+
+// feedsOf says how fresh each source of the rivers is, by what is stored.
+func feedsOf(ctx context.Context, store *series.Store, rivers []forecast.River) ([]pages.Feed, error) {
+	keys, err := store.Keys(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("listing what the store holds: %w", err)
+	}
+	var out []pages.Feed
+	for _, r := range rivers {
+		stations := slices.Clone(r.Gauges)
+		if r.Weather != nil {
+			stations = append(stations, *r.Weather)
+		}
+		for _, st := range stations {
+			f := pages.Feed{River: r.Slug, Feed: st.Feed, Site: st.Site}
+			var what []string
+			for _, k := range keys {
+				if k.Feed != st.Feed || k.Site != st.Site {
+					continue
+				}
+				i, err := store.Info(ctx, k)
+				if err != nil {
+					return nil, fmt.Errorf("reading %s: %w", k, err)
+				}
+				if i.Last.After(f.Newest) && k.Member == 0 {
+					f.Newest = i.Last
+				}
+				if i.Retrieved.After(f.Retrieved) {
+					f.Retrieved = i.Retrieved
+				}
+				if w := variableWords(k.Variable); !slices.Contains(what, w) {
+					what = append(what, w)
+				}
+			}
+			slices.Sort(what)
+			f.What = strings.Join(what, ", ")
+			out = append(out, f)
+		}
+	}
+	return out, nil
+}
+
+func variableWords(v ingest.Variable) string { return strings.ReplaceAll(string(v), "_", " ") }
+
+// LoadPageData reads all that the pages show of some rivers.
+func LoadPageData(ctx context.Context, cfg *config.Config, outlooks []*forecast.Outlook) (*pages.Memory, error) {
+	rivers, err := Rivers(cfg, nil)
+	if err != nil {
+		return nil, err
+	}
+	store, err := series.Open(ctx, cfg.StoreURL(), series.ReadOnly())
+	if err != nil {
+		return nil, err
+	}
+	defer store.Close() //nolint:errcheck // it was only read
+	shelf := pages.NewMemory(rivers)
+	for _, r := range rivers {
+		for _, o := range outlooks {
+			if o.River != r.Slug {
+				continue
+			}
+			st, err := stateOf(ctx, store, r, o)
+			if err != nil {
+				return nil, err
+			}
+			shelf.Put(r.Slug, st)
+		}
+	}
+	feeds, err := feedsOf(ctx, store, rivers)
+	if err != nil {
+		return nil, err
+	}
+	shelf.PutFeeds(feeds)
+	return shelf, nil
+}

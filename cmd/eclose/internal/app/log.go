@@ -1,0 +1,31 @@
+package app
+
+import (
+	"io"
+	"strings"
+	"time"
+
+	"github.com/rs/zerolog"
+	"golang.org/x/term"
+)
+
+// NewLogger writes for people on a terminal and as JSON elsewhere.
+func NewLogger(w io.Writer, level string) zerolog.Logger {
+	l, err := zerolog.ParseLevel(level)
+	if err != nil {
+		l = zerolog.InfoLevel // kong admits no other word
+	}
+	if f, ok := w.(interface{ Fd() uintptr }); ok && term.IsTerminal(int(f.Fd())) {
+		w = zerolog.ConsoleWriter{Out: w, TimeFormat: time.TimeOnly}
+	}
+	return zerolog.New(w).Level(l).With().Timestamp().Logger()
+}
+
+// OneLine is s without line breaks, cut to so many letters.
+func OneLine(s string, most int) string {
+	s = strings.Join(strings.Fields(s), " ")
+	if r := []rune(s); len(r) > most {
+		return string(r[:most-1]) + "…"
+	}
+	return s
+}

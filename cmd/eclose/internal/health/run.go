@@ -1,0 +1,154 @@
+package health
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"example.org/eclose/ingest/db"
+)
+
+// How often the state is looked at without being asked; and how often the
+// operator gets a mail at most. Our own defaults.
+const (
+	lookEvery  = 30 * time.Second
+	mailAtMost = 15 * time.Minute
+)
+
+// Run looks at the state until ctx ends: it tells the operator what broke and
+// what came back, and calls the dead-man address for as long as all is well.
+func (w *Watch) Run(ctx context.Context) {
+	var checking sync.WaitGroup
+	defer checking.Wait()
+	if w.DB.Dialect == db.SQLite {
+		checking.Go(func() { w.pages.run(ctx, w.DB.Name()) })
+	}
+	told := &told{}
+	t := time.NewTicker(lookEvery)
+	defer t.Stop()
+	for {
+		r, err := w.Look(ctx)
+		if err == nil {
+			w.tell(ctx, told, r)
+		}
+		if err == nil && r.Healthy && w.PingURL != "" {
+			w.ping(ctx)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-t.C:
+		}
+	}
+}
+
+// told is what the operator knows.
+type told struct {
+	failing map[string]bool
+	before  map[string]bool // failing at the last look: what comes and goes is not told
+	at      time.Time
+}
+
+func (w *Watch) tell(ctx context.Context, t *told, r Report) {
+	now := map[string]bool{}
+	var lasting []string
+	for _, c := range r.Checks {
+		if c.Problem != "" {
+			now[c.key()] = true
+			if t.before[c.key()] {
+				lasting = append(lasting, c.key())
+			}
+		}
+	}
+	defer func() { t.before = now }()
+	var broke, back []string
+	for _, k := range lasting {
+		if !t.failing[k] {
+			broke = append(broke, k)
+		}
+	}
+	for k := range t.failing {
+		if !now[k] {
+			back = append(back, k)
+		}
+	}
+	if len(broke)+len(back) == 0 || w.TellOperator == nil || !t.at.IsZero() && r.At.Sub(t.at) < mailAtMost {
+		return
+	}
+	var lines []string
+	for _, c := range r.Checks {
+		if c.Problem != "" {
+			lines = append(lines, c.Problem)
+		}
+	}
+	slices.Sort(back)
+	for _, k := range back {
+		lines = append(lines, "well again: "+strings.TrimSpace(k))
+	}
+	subject := fmt.Sprintf("%d problems", len(now))
+	if len(now) == 0 {
+		subject = "all well again"
+	}
+	if err := w.TellOperator(ctx, subject, lines); err != nil {
+		w.Log.Error().Err(err).Msg("telling the operator; it will be tried again")
+		return
+	}
+	t.at, t.failing = r.At, now
+}
+
+// ping calls an address that raises the alarm when it is not called any more.
+func (w *Watch) ping(ctx context.Context) {
+	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
+	defer cancel()
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, w.PingURL, nil)
+	if err == nil {
+		var res *http.Response
+		if res, err = http.DefaultClient.Do(req); err == nil {
+			_ = res.Body.Close()
+			return
+		}
+	}
+	if ctx.Err() == nil {
+		w.Log.Warn().Err(err).Msg("calling health.ping-url")
+	}
+}
+
+// pages looks for damage in an SQLite file, by a connection of its own.
+type pages struct {
+	mu  sync.Mutex
+	err error
+}
+
+// A look reads the whole file: it may take a hundredth of the time.
+const (
+	pagesEvery = time.Minute
+	pagesShare = 100
+)
+
+func (p *pages) run(ctx context.Context, path string) {
+	for {
+		began := time.Now()
+		err := db.CheckPages(ctx, path)
+		if ctx.Err() != nil {
+			return
+		}
+		p.mu.Lock()
+		p.err = err
+		p.mu.Unlock()
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(max(pagesEvery, pagesShare*time.Since(began))):
+		}
+	}
+}
+
+func (w *Watch) damage() error {
+	w.pages.mu.Lock()
+	defer w.pages.mu.Unlock()
+	return w.pages.err
+}

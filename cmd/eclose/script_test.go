@@ -1,0 +1,133 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"example.org/eclose/cmd/eclose/internal/demo"
+	"example.org/eclose/cmd/eclose/internal/health"
+)
+
+// TestMain lets a test run the program in a process of its own: to kill it, or
+// as the command eclose of a script. Its clock starts at the demo's issue.
+func TestMain(m *testing.M) {
+	program := func(now func() time.Time, args []string) int {
+		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+		defer stop()
+		return runEnv(&env{ctx: ctx, stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr, now: now}, args)
+	}
+	if args := os.Getenv("ECLOSE_TEST_RUN"); args != "" {
+		os.Exit(program(func() time.Time { return demo.Issue }, strings.Split(args, "\n")))
+	}
+	testscript.Main(m, map[string]func(){
+		"eclose": func() { os.Exit(program(scriptClock(), os.Args[1:])) },
+	})
+}
+
+// scriptClock is the clock of all commands of a script: the demo's issue when it
+// began.
+func scriptClock() func() time.Time {
+	began, err := time.Parse(time.RFC3339Nano, os.Getenv("ECLOSE_TEST_BEGAN"))
+	if err != nil {
+		panic(err)
+	}
+	return func() time.Time { return demo.Issue.Add(time.Since(began)) }
+}
+
+// The scripts are what somebody types at a shell, and sees.
+func TestScripts(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it issues outlooks")
+	}
+	feeds := httptest.NewServer(demo.NewWorld().Handler())
+	t.Cleanup(feeds.Close)
+	testscript.Run(t, testscript.Params{
+		Dir: filepath.Join("testdata", "script"),
+		Setup: func(e *testscript.Env) error {
+			ln, err := net.Listen("tcp", "127.0.0.1:0")
+			if err != nil {
+				return err
+			}
+			e.Setenv("ADDR", ln.Addr().String())
+			e.Setenv("ECLOSE_TEST_BEGAN", time.Now().Format(time.RFC3339Nano))
+			e.Setenv("ECLOSE_CONFIG", "eclose.toml")
+			text := strings.Replace(demo.Config(feeds.URL), "backfill-years = 9", "backfill-years = 3", 1)
+			return errors.Join(ln.Close(), os.WriteFile(filepath.Join(e.WorkDir, "eclose.toml"), []byte(text), 0o600))
+		},
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"issued": issued},
+	})
+}
+
+// issued waits until the server at an address has issued so many outlooks.
+func issued(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: issued ADDR N")
+	}
+	url := "http://" + args[0] + "/health"
+	for end := time.Now().Add(4 * time.Minute); ; time.Sleep(200 * time.Millisecond) {
+		n := 0
+		if res, err := http.Get(url); err == nil {
+			var r health.Report
+			err = json.NewDecoder(res.Body).Decode(&r)
+			res.Body.Close()
+			for _, x := range r.Rivers {
+				if err == nil && !x.Issued.IsZero() {
+					n++
+				}
+			}
+		}
+		if fmt.Sprint(n) == args[1] {
+			return
+		}
+		if time.Now().After(end) {
+			ts.Fatalf("%d outlooks after four minutes", n)
+		}
+	}
+}
+
+var (
+	readmeCommand = regexp.MustCompile(`(?m)^ {4}eclose ([a-z]+)`)
+	// What reads and writes nothing of an installation is not worth a place in
+	// the script: each with its reason.
+	besideNothing = map[string]string{"gauges": "asks an agency only", "serve": "is what the others run beside"}
+)
+
+// A command that is added to the README is added to the script.
+func TestTheScriptBesideServeHasEveryCommandOfTheReadme(t *testing.T) {
+	readme, err := os.ReadFile(filepath.Join("..", "..", "README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	script, err := os.ReadFile(filepath.Join("testdata", "script", "beside_serve.txtar"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for _, m := range readmeCommand.FindAllStringSubmatch(string(readme), -1) {
+		if besideNothing[m[1]] != "" {
+			continue
+		}
+		n++
+		if !regexp.MustCompile(`(?m)^(?:! )?exec eclose ` + m[1] + `\b`).Match(script) {
+			t.Errorf("the script lacks eclose %s", m[1])
+		}
+	}
+	if n < 12 {
+		t.Errorf("only %d commands were found in the README", n)
+	}
+}

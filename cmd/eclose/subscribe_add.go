@@ -1,0 +1,116 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+
+	"example.org/eclose/cmd/eclose/internal/app"
+	"example.org/eclose/notify/alert"
+	"example.org/eclose/notify/mail"
+	"example.org/eclose/notify/subscribe"
+)
+
+type subscribeAddCmd struct {
+	databaseFlag
+	Address   string   `arg:"" help:"Email address."`
+	River     []string `required:"" help:"River slugs." placeholder:"NAME"`
+	Group     []string `help:"Insect groups (default: any fishable group)." placeholder:"KEY"`
+	Stage     []string `help:"emergence or egg-laying (default: both)." placeholder:"STAGE"`
+	Threshold float64  `default:"0.5" help:"Alert when the daily chance reaches this probability."`
+	Horizon   int      `default:"14" help:"Days ahead to watch."`
+	Digest    bool     `help:"One digest each morning instead of individual alerts."`
+	Cautions  bool     `default:"true" negatable:"" help:"Also send flow cautions."`
+	Quiet     string   `help:"Quiet hours, local time." placeholder:"22:00-07:00"`
+	Wake      bool     `help:"Send level 3 cautions during quiet hours."`
+	Zone      string   `default:"UTC" help:"IANA time zone, such as Europe/London."`
+	Units     string   `default:"metric" enum:"metric,us" help:"metric or us."`
+	PerDay    int      `default:"6" help:"Maximum emails a day, not counting level 3 cautions."`
+	Consent   string   `help:"You already hold this person's consent; names the wording they agreed to. No confirmation is sent." placeholder:"WORDING"`
+	Eml       string   `help:"Write the confirmation request to a file instead of sending it." placeholder:"FILE" type:"path"`
+}
+
+func (c subscribeAddCmd) request() (subscribe.Request, error) {
+	r := subscribe.Request{
+		Address: c.Address, Zone: c.Zone, Units: c.Units, WakeFor3: c.Wake, PerDay: c.PerDay, Wording: c.Consent,
+	}
+	if c.Quiet != "" {
+		var err error
+		if r.QuietFrom, r.QuietTo, err = subscribe.ParseQuiet(c.Quiet); err != nil {
+			return r, app.Usagef("--quiet: %w", err)
+		}
+	}
+	cadence := subscribe.Now
+	if c.Digest {
+		cadence = subscribe.Digest
+	}
+	for _, river := range c.River {
+		r.Subscriptions = append(r.Subscriptions, subscribe.Subscription{
+			River: river, Groups: c.Group, Stages: c.Stage, Threshold: c.Threshold, HorizonDays: c.Horizon, Cadence: cadence, Cautions: c.Cautions,
+		})
+	}
+	return r, nil
+}
+
+func (c subscribeAddCmd) Run(e *env) error {
+	r, err := c.request()
+	if err != nil {
+		return err
+	}
+	if c.Consent == "" && c.Config == "" {
+		return app.Usagef("give --config FILE so the confirmation can be emailed, or --consent WORDING if you already hold consent")
+	}
+	return c.changePeople(e, func(s *subscribe.Store) error {
+		if c.Consent != "" {
+			if err := s.AddConfirmed(e.ctx, r); err != nil {
+				return app.Usagef("%w", err)
+			}
+			fmt.Fprintln(e.stdout, "subscribed")
+			return nil
+		}
+		return c.ask(e, s, r)
+	})
+}
+
+func (c subscribeAddCmd) ask(e *env, s *subscribe.Store, r subscribe.Request) error {
+	cfg, err := configFlag{c.Config}.load()
+	if err != nil {
+		return err
+	}
+	composer, err := app.NewComposer(cfg, s.Links)
+	if err != nil {
+		return err
+	}
+	var relay *mail.Sender
+	if c.Eml == "" {
+		if relay, err = app.NewSender(cfg); err != nil {
+			return err
+		}
+		defer relay.Close()
+	}
+	inv, err := s.Ask(e.ctx, r)
+	switch {
+	case errors.Is(err, subscribe.ErrBusy):
+		return err
+	case err != nil:
+		return app.Usagef("%w", err)
+	case inv == nil:
+		return errors.New("no confirmation can be sent: this address was already asked, or has complained")
+	}
+	m, err := composer.Invite(*inv, e.now())
+	if err != nil {
+		return err
+	}
+	if c.Eml != "" {
+		if err := os.WriteFile(c.Eml, m.Raw, 0o600); err != nil {
+			return fmt.Errorf("writing the confirmation: %w", err)
+		}
+		fmt.Fprintf(e.stdout, "confirmation written to %s; its link works once, for 48 hours\n", c.Eml)
+		return nil
+	}
+	if o := relay.Send(e.ctx, m, func() error { return nil }); o.Result != alert.Sent {
+		return fmt.Errorf("sending the confirmation to %s: relay replied %d %s %s", s.LogID(inv.Address), o.Code, o.Enhanced, o.Reply)
+	}
+	fmt.Fprintln(e.stdout, "confirmation sent; nothing more is sent until it is confirmed")
+	return nil
+}

@@ -1,0 +1,84 @@
+package backtest
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat"
+
+	"example.org/eclose/model/phenology"
+)
+
+// line is one taxon at one site as the seasons of the fit show it.
+type line struct {
+	s        *Series
+	fit      []int     // indexes of the seasons of the fit
+	dates    []float64 // their median dates
+	calendar Normal
+	recent   Normal
+	curve    phenology.UsualCurve
+	numbers  phenology.Numbers
+}
+
+func newLine(s *Series, year int, train func(int) bool) (line, phenology.Taxon, bool) {
+	l := line{s: s}
+	var spreads, weights []float64
+	var curves []phenology.CatchCurve
+	for k := range s.Seasons {
+		x := &s.Seasons[k]
+		if !train(x.Year) {
+			continue
+		}
+		l.fit, l.dates = append(l.fit, k), append(l.dates, float64(x.Median))
+		spreads = append(spreads, float64(x.Q84-x.Q16)/2)
+		weights = append(weights, math.Exp2(-math.Abs(float64(x.Year-year))/recentHalfLife))
+		curves = append(curves, x.curve(s.hours))
+	}
+	n := float64(len(l.dates))
+	if len(l.dates) < leastOthers {
+		return l, phenology.Taxon{}, false
+	}
+	mean, sd := stat.MeanStdDev(l.dates, nil)
+	l.calendar = Normal{mean, math.Max(sd, leastCalendarSD) * math.Sqrt(1+1/n)}
+	l.recent = recentCalendar(l.dates, weights)
+	l.curve, l.numbers = phenology.NewUsualCurve(curves), s.numbers(year, train)
+	return l, phenology.Taxon{MedianDOY: mean, MedianSD: phenology.VagueSD, SpreadDays: math.Max(leastSpread, median(spreads))}, true
+}
+
+// watchReach is how long before the expected median date a watch counts, days.
+// What was caught earlier belongs to another brood.
+const watchReach = 150
+
+// Our own defaults for short seasons and records, days.
+const (
+	leastSpread     = 1.0
+	leastCalendarSD = 0.5
+	leastRecentSD   = 1.0
+)
+
+// recentCalendar is the weighted mean of dates and what a further season strays
+// from it.
+func recentCalendar(dates, weights []float64) Normal {
+	mean := stat.Mean(dates, weights)
+	var sum, squares, sq float64
+	for i, w := range weights {
+		sum, squares = sum+w, squares+w*w
+		sq += w * (dates[i] - mean) * (dates[i] - mean)
+	}
+	seasons := sum * sum / squares // worth of equal weight
+	sd := math.Max(leastRecentSD, math.Sqrt(sq/sum*seasons/math.Max(seasons-1, 0.5)))
+	return Normal{mean, sd * math.Sqrt(1+1/seasons)}
+}
+
+// seen is the median date of a season given what was caught or sighted of the
+// taxon before the day of issue, and the prior of it. It says false if nobody
+// watched.
+func (l *line) seen(year, issue int, mean, variance float64) (m, v float64, ok bool) {
+	watches := l.s.watches(year, issue)
+	watches = slices.DeleteFunc(watches, func(w phenology.Watch) bool { return w.From < mean-watchReach })
+	if len(watches) == 0 {
+		return mean, variance, false
+	}
+	x := phenology.SeenIn(l.curve, l.curve, 0, l.numbers, watches, mean, variance)
+	return x.DOY, x.DOYVariance, true
+}

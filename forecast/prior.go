@@ -1,0 +1,61 @@
+package forecast
+
+import (
+	"math"
+
+	"example.org/eclose/model/insects"
+	"example.org/eclose/model/phenology"
+)
+
+// prior is what is believed of a group at a river before anything was seen
+// there: the catalogue's prior of the region, moved to the river's latitude and
+// height and to its normal water.
+func (w *water) prior(g *insects.Group, region insects.Region, s site) (phenology.Params, bool) {
+	p, ok := paramsAt(g, region, s)
+	if !ok {
+		return p, false
+	}
+	return w.atRiver(p), true
+}
+
+// site is what a prior takes from a river.
+type site struct {
+	insects.Place
+	warmth bool // the river's own water is known: a group ruled by it needs no move by latitude and height
+}
+
+func (w *water) place(rec Record, r River) site {
+	s := site{Place: insects.Place{LatDeg: r.Lat, ElevationM: math.NaN()}, warmth: !math.IsNaN(w.climatology[0])}
+	if e := rec.ElevationM; e != nil {
+		s.ElevationM = *e
+	}
+	if e := r.ElevationM; e != nil {
+		s.ElevationM = *e
+	}
+	return s
+}
+
+// paramsAt is the catalogue's prior of a region, moved to a river.
+func paramsAt(g *insects.Group, region insects.Region, s site) (phenology.Params, bool) {
+	p, ok := phenology.FromGroup(g, region)
+	if !ok {
+		return p, false
+	}
+	p = p.AtLatitude(s.LatDeg, g.Photoperiod, region)
+	if s.warmth && p.DD50 > 0 && p.Weight > 0 {
+		return p, true
+	}
+	if x, ok := g.Window(region, insects.Emergence); ok {
+		m := g.MoveTo(x, s.Place)
+		p.MedianDOY, p.MedianSD = p.MedianDOY+m.Days, math.Hypot(p.MedianSD, m.SDDays)
+	}
+	return p, true
+}
+
+// atRiver moves a belief to the river's normal water.
+func (w *water) atRiver(p phenology.Params) phenology.Params {
+	if math.IsNaN(w.climatology[0]) {
+		return p
+	}
+	return p.AtRiver(w.climatology[:])
+}
