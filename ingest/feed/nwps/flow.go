@@ -123,10 +123,10 @@ func (p Parser) official(f, beside branch, c *ingest.Collector) error {
 	q := qualifier(f.Issued)
 	for _, col := range columns {
 		k := ingest.Key{Site: p.Site, Statistic: ingest.Instant, TimeSeries: Official}
-		switch name := strings.ToLower(col.name); {
-		case name == "flow":
+		switch strings.ToLower(col.name) {
+		case "flow":
 			k.Variable = ingest.Discharge
-		case name == "stage":
+		case "stage":
 			k.Variable = ingest.GaugeHeight
 		default:
 			c.Skip(p.Site, "forecast of \""+ingest.Clip(col.name)+"\"", "it is neither flow nor stage", len(f.Data))
