@@ -105,6 +105,9 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 		return nil, fmt.Errorf("outlook of %s: %w", r.Slug, err)
 	}
 	o.notes(rec)
+	if !t.anySeen() {
+		o.Notes = append(o.Notes, regionalNote)
+	}
 	return o, nil
 }
 
