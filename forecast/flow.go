@@ -278,10 +278,34 @@ func (opt Options) fitFlow(in flow.Input, issue Date) (*flow.Model, error) {
 	return opt.Fits.fitFlow(in, issue)
 }
 
+// rain adds the water that fell by day, mm: daily sums, or those of the hours.
+func (g *gatherer) rain(s Station, into *column) error {
+	keys := g.of(s, ingest.Precipitation)
+	slices.SortStableFunc(keys, func(a, b ingest.Key) int { return rank(a) - rank(b) })
+	today := DateOf(g.issue.In(g.zone))
+	*into = column{}
+	for _, k := range keys {
+		if k.Statistic != ingest.Sum {
+			continue
+		}
+		days, err := g.store.Daily(g.ctx, k, g.query(), series.DayRule{Zone: g.zone, Unchecked: true})
+		if err != nil {
+			return fmt.Errorf("daily values of %s: %w", k, err)
+		}
+		for _, d := range days {
+			date := DateOf(d.Date)
+			if _, have := (*into)[date]; !have && d.Complete && date < today {
+				(*into)[date] = dayValue{mean: d.Sum, low: math.NaN(), high: math.NaN()}
+			}
+		}
+	}
+	return nil
+}
+
 // official reads the newest official forecast of flow as daily means of local days:
 // members, or the one row that the agency gives.
 func (g *gatherer) official(ctx context.Context, s Station, issue Date) ([][]float64, error) {
-	var out [][]float64
+	var out, members [][]float64
 	read := map[ingest.Key]bool{}
 	for _, k := range g.keys {
 		if k.Feed != s.Feed || k.Site != s.Site || k.Variable != ingest.Discharge || k.Statistic != ingest.Mean && k.Statistic != ingest.Instant {
@@ -301,10 +325,11 @@ func (g *gatherer) official(ctx context.Context, s Station, issue Date) ([][]flo
 			return nil, fmt.Errorf("reading %s: %w", k, err)
 		}
 		for _, got := range all {
-			if stale(got, g.issue) {
+			// The mean of an ensemble is no member of it.
+			if stale(got, g.issue) || got.Key.Member == 0 && got.Key.TimeSeries != officialSeries {
 				continue
 			}
-			days, err := series.Days(got, series.DayRule{Zone: g.zone, Unchecked: true})
+			days, err := series.Days(got, series.DayRule{Zone: g.zone, Slot: stepOf(got), Unchecked: true})
 			if err != nil {
 				return nil, fmt.Errorf("daily values of %s: %w", got.Key, err)
 			}
@@ -314,12 +339,41 @@ func (g *gatherer) official(ctx context.Context, s Station, issue Date) ([][]flo
 					row = append(row, d.Mean)
 				}
 			}
-			if len(row) > 0 {
+			switch {
+			case len(row) == 0:
+			case got.Key.TimeSeries == officialSeries:
 				out = append(out, row)
+			default:
+				members = append(members, row)
 			}
 		}
 	}
-	return out, nil
+	if len(out) > 0 {
+		return out, nil
+	}
+	return members, nil
+}
+
+// officialSeries names the forecast that forecasters answer for; where a service has it,
+// members of its models beside it are not used.
+const officialSeries = "forecast"
+
+// stepOf is the time between two values of a series, at least an hour.
+func stepOf(s ingest.Series) time.Duration {
+	step := time.Duration(0)
+	for i := 1; i < s.Len(); i++ {
+		if d := s.At(i).Sub(s.At(i - 1)); step == 0 || d < step {
+			step = d
+		}
+	}
+	return max(step, time.Hour)
+}
+
+// FlowForecast is the flow ahead alone, without water temperature and insects; nil for a
+// river without a flow gauge.
+func (rec Record) FlowForecast(r River, days, members int) *FlowAhead {
+	_, f := rec.flows(r, Options{Ahead: days, Members: members}, seedOf(r.Slug, rec.Issue))
+	return f
 }
 
 // officialMaxAge is how old an official forecast may be. Our own default: they are

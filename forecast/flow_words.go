@@ -40,10 +40,10 @@ func (f *FlowAhead) Lines(u wading.Units) []string {
 	for _, lead := range flowLeads {
 		if lead <= len(f.Days) {
 			d := f.Days[lead-1]
-			ahead = append(ahead, fmt.Sprintf("%s %s (80%% range %s to %s)", d.Date.Short(), u.Flow(d.P50), u.Flow(d.P10), u.Flow(d.P90)))
+			ahead = append(ahead, fmt.Sprintf("%s %s (%s to %s)", d.Date.Short(), oneUnit(u, d.P50), number(u, d.P10), number(u, d.P90)))
 		}
 	}
-	out = append(out, "Flow ahead, daily mean: "+strings.Join(ahead, "; ")+"; "+f.Source.Words()+".")
+	out = append(out, "Flow ahead, daily mean and 80% range: "+strings.Join(ahead, "; ")+"; "+f.Source.Words()+".")
 	if f.HighM3s > 0 {
 		out = append(out, fmt.Sprintf("Chance of a flow within your fishable range (%s to %s): %s.", u.Flow(f.LowM3s), u.Flow(f.HighM3s), f.byLead(func(d FlowDay) float64 { return *d.Fishable })))
 	}
@@ -51,6 +51,17 @@ func (f *FlowAhead) Lines(u wading.Units) []string {
 		out = append(out, fmt.Sprintf("Chance of a sharp rise within %d days, which often colours the water: %s.", colourDays, Percent(p)))
 	}
 	return out
+}
+
+// oneUnit is a flow in the reader's unit alone, where several stand in a row.
+func oneUnit(u wading.Units, m3s float64) string {
+	s, _, _ := strings.Cut(u.Flow(m3s), " (")
+	return s
+}
+
+func number(u wading.Units, m3s float64) string {
+	s, _, _ := strings.Cut(oneUnit(u, m3s), " ")
+	return s
 }
 
 func join(parts ...string) string {

@@ -159,18 +159,18 @@ func TestThePriorKnowsTheRiversHeight(t *testing.T) {
 	}
 	r := River{Region: "british-upland", Lat: 55}
 	r.ElevationM = &low
-	a, _ := w.prior(g, insects.BritishUpland, w.place(Record{}, r))
+	a, _ := paramsAt(g, insects.BritishUpland, w.place(Record{}, r))
 	r.ElevationM = &high
-	b, _ := w.prior(g, insects.BritishUpland, w.place(Record{}, r))
+	b, _ := paramsAt(g, insects.BritishUpland, w.place(Record{}, r))
 	if d := b.MedianDOY - a.MedianDOY; d < 12 || d > 14 {
 		t.Errorf("400 m up moves the date by %.1f days", d)
 	}
 	r.ElevationM = nil
-	u, _ := w.prior(g, insects.BritishUpland, w.place(Record{}, r))
+	u, _ := paramsAt(g, insects.BritishUpland, w.place(Record{}, r))
 	if u.MedianDOY != a.MedianDOY || u.MedianSD <= a.MedianSD {
 		t.Errorf("height unknown: day %.1f sd %.1f, where it is known %.1f sd %.1f", u.MedianDOY, u.MedianSD, a.MedianDOY, a.MedianSD)
 	}
-	if got, _ := w.prior(g, insects.BritishUpland, w.place(Record{ElevationM: &high}, r)); got.MedianDOY != b.MedianDOY {
+	if got, _ := paramsAt(g, insects.BritishUpland, w.place(Record{ElevationM: &high}, r)); got.MedianDOY != b.MedianDOY {
 		t.Errorf("the gauge's height is not used")
 	}
 }

@@ -7,17 +7,6 @@ import (
 	"example.org/eclose/model/phenology"
 )
 
-// prior is what is believed of a group at a river before anything was seen
-// there: the catalogue's prior of the region, moved to the river's latitude and
-// height and to its normal water.
-func (w *water) prior(g *insects.Group, region insects.Region, s site) (phenology.Params, bool) {
-	p, ok := paramsAt(g, region, s)
-	if !ok {
-		return p, false
-	}
-	return w.atRiver(p), true
-}
-
 // site is what a prior takes from a river.
 type site struct {
 	insects.Place

@@ -116,7 +116,7 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 		if err := g.daily(*r.Weather, ingest.AirTemperature, &air); err != nil {
 			return Record{}, fmt.Errorf("reading the weather of %s: %w", r.Slug, err)
 		}
-		if err := g.daily(*r.Weather, ingest.Precipitation, &rain); err != nil {
+		if err := g.rain(*r.Weather, &rain); err != nil {
 			return Record{}, fmt.Errorf("reading the rain of %s: %w", r.Slug, err)
 		}
 		if rec.AirAhead, err = g.members(*r.Weather, rec.Issue); err != nil {

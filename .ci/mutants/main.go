@@ -129,9 +129,10 @@ func noticed(dir string, t target, src []byte, m mutant) (bool, error) {
 	return false, nil
 }
 
-// swaps are the bounds that are tried in the place of one another.
+// swaps turn a comparison around. The bounds themselves (< for <=) are left alone:
+// a measured value is never exactly on them.
 var swaps = map[token.Token]string{
-	token.LSS: "<=", token.LEQ: "<", token.GTR: ">=", token.GEQ: ">", token.LAND: "||", token.LOR: "&&", token.EQL: "!=", token.NEQ: "==",
+	token.LSS: ">=", token.LEQ: ">", token.GTR: "<=", token.GEQ: "<", token.LAND: "||", token.LOR: "&&", token.EQL: "!=", token.NEQ: "==",
 }
 
 func mutantsOf(file string, src []byte) (out []mutant, err error) {
@@ -182,7 +183,7 @@ func another(x *ast.BasicLit) string {
 		return ""
 	}
 	v, err := strconv.ParseFloat(x.Value, 64)
-	if err != nil || v == 0 || v == 1 {
+	if err != nil || v == 0 || v == 1 || v < 1e-6 { // the last for rounding errors
 		return ""
 	}
 	if x.Kind == token.INT {

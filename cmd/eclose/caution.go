@@ -52,6 +52,19 @@ func (c cautionCmd) Run(e *env) error {
 			fmt.Fprintf(e.stdout, "%s: %s\n", w.Event, w.URL)
 		}
 	}
+	rec, err := forecast.Gather(e.ctx, store, rivers[0], e.now())
+	if err != nil {
+		return err
+	}
+	ahead := forecast.LevelsAhead(rec.FlowForecast(rivers[0], levelDays, levelMembers), rec.Issue, caution.Limits, caution.Level, caution.Known, levelDays)
+	if len(ahead) == 0 {
+		fmt.Fprintf(e.stdout, "Days ahead: unknown. The level can rise at any time.\n")
+	} else {
+		fmt.Fprintf(e.stdout, "Days ahead, by modelled flow alone (thunder, cold and dam releases are not in it; it can rise at any time):\n")
+	}
+	for _, d := range ahead {
+		fmt.Fprintf(e.stdout, "  %s\n", d.Words())
+	}
 	if n := rivers[0].Notices; n != "" {
 		fmt.Fprintf(e.stdout, "Local notices: %s\n", n)
 	}
@@ -78,3 +91,7 @@ func warningsJSON(in wading.Warnings) []warningJSON {
 	}
 	return out
 }
+
+// levelDays is how many days ahead the caution is told, levelMembers by how many possible
+// flows. Our own defaults.
+const levelDays, levelMembers = 7, 200

@@ -127,15 +127,6 @@ func (s *Series) running(year, day int) bool {
 	return false
 }
 
-// empty adds watches of a week without a catch from a day to another, the latest
-// first. A rest of less than half a week is left out.
-func empty(out []phenology.Watch, from, to int) []phenology.Watch {
-	for ; to-from > watchDays/2 && len(out) < watchesMost; to -= watchDays {
-		out = append(out, phenology.Watch{From: float64(max(from, to-watchDays)), To: float64(to), Effort: 1})
-	}
-	return out
-}
-
 // nights are the watches of a trap that was open for some hours: binned by weeks,
 // the effort being hours a day.
 func nights(rows []Record, year int) []phenology.Watch {

@@ -52,14 +52,14 @@ func TestTheCurveIsThatOfTheParameters(t *testing.T) {
 					got, want float64
 				}{
 					{"share", got.Activity[1][d], want[0][d]}, {"calendar share", got.ActivityCalendar[d], want[1][d]},
-					{"chance", got.P[d], phenology.Chance(rate, want[0][d])}, {"calendar chance", got.PCalendar[d], phenology.Chance(rate, want[1][d])},
+					{"chance", got.P[d], chance(rate, want[0][d])}, {"calendar chance", got.PCalendar[d], chance(rate, want[1][d])},
 				} {
 					if math.Abs(c.got-c.want) > 1e-5 {
 						t.Fatalf("trial %d, stage %d, day %d: %s %.8f, by the parameters %.8f", trial, s, d, c.what, c.got, c.want)
 					}
 				}
 			}
-			if w, ok := phenology.WindowOf(want[0]); ok && got.Window.Seen == 1 {
+			if w, ok := windowOf(want[0]); ok && got.Window.Seen == 1 {
 				for _, c := range [][2]float64{{float64(got.Window.Start.P50), w.Start}, {float64(got.Window.Peak.P50), w.Peak}, {float64(got.Window.End.P50), w.End}} {
 					if c[1] < c[0]-0.01 || c[1] > c[0]+1.01 {
 						t.Errorf("trial %d, stage %d: window on day %g, by the parameters %.2f", trial, s, c[0], c[1])
@@ -68,4 +68,33 @@ func TestTheCurveIsThatOfTheParameters(t *testing.T) {
 			}
 		}
 	}
+}
+
+// chance is that of a record in two hours on a day with that share of the season.
+func chance(rate, share float64) float64 { return -math.Expm1(-rate * share) }
+
+// windowOf is the window of daily shares, the share of a day spread evenly over
+// it. It says false when nothing falls within the days.
+func windowOf(share []float64) (phenology.Window, bool) {
+	total := 0.0
+	for _, a := range share {
+		total += a
+	}
+	if !(total > 0) {
+		return phenology.Window{}, false
+	}
+	var w phenology.Window
+	sum := 0.0
+	at := []*float64{&w.Start, &w.Peak, &w.End}
+	for q, d := 0, 0; q < 3 && d < len(share); {
+		target := []float64{0.1, 0.5, 0.9}[q] * total
+		if share[d] > 0 && sum+share[d] >= target {
+			*at[q] = float64(d) + (target-sum)/share[d]
+			q++
+			continue
+		}
+		sum += share[d]
+		d++
+	}
+	return w, true
 }

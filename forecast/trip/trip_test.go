@@ -337,3 +337,36 @@ func TestCalendarIsReadByItsOwnLibraryAndKeepsItsUIDs(t *testing.T) {
 		t.Errorf("%d events, want both stays, the look and the box", n)
 	}
 }
+
+// A forecast spate must move a trip: the same river, the same insects, another week.
+func TestAForecastSpateMovesTheTrip(t *testing.T) {
+	plan := func(flooded bool) *Trip {
+		o := invent("wend", 12, stage("a", forecast.Emergence, date(5, 1), date(6, 20), 0.6))
+		o.IssuedAt = date(5, 18).Time()
+		f := &forecast.FlowAhead{Source: forecast.FlowStatistics, NowM3s: 10, LowM3s: 5, HighM3s: 20}
+		for d := range 30 {
+			q, p := 10.0, 0.9
+			if flooded && d < 9 {
+				q, p = 60, 0.02
+			}
+			f.Days = append(f.Days, forecast.FlowDay{Date: date(5, 18) + forecast.Date(d), P05: q * .8, P10: q * .85, P25: q * .9, P50: q, P75: q * 1.1, P90: q * 1.2, P95: q * 1.3, Fishable: &p})
+		}
+		o.Flow = f
+		past := flows(0, date(5, 1), date(6, 30))
+		tr, err := Plan(Ask{From: date(5, 19), To: date(6, 10), Days: 3}, []River{{Outlook: o, Flows: past}}, lookup(t))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return tr
+	}
+	calm, spate := plan(false), plan(true)
+	if calm.First.From >= date(5, 27) {
+		t.Errorf("without a spate the first choice is %s", calm.First.From)
+	}
+	if spate.First.From < date(5, 27) {
+		t.Errorf("with a spate until 26 May the first choice is %s", spate.First.From)
+	}
+	if spate.First.Flow.P > 0.5 || !strings.Contains(spate.First.Flow.Words, "forecast") {
+		t.Errorf("flow of the first choice: %+v", spate.First.Flow)
+	}
+}

@@ -20,7 +20,3 @@ func ExampleDecompose() {
 }
 
 // An ensemble of dates (day of year) against the date that came.
-func ExampleCRPS() {
-	fmt.Printf("%.2f days\n", verify.CRPS(143, []float64{138, 140, 141, 145, 150}))
-	// Output: 1.48 days
-}

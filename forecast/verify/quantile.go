@@ -2,19 +2,7 @@ package verify
 
 import (
 	"math"
-	"slices"
 )
-
-func sorted(x []float64) []float64 {
-	s := slices.Clone(x)
-	slices.Sort(s)
-	return s
-}
-
-// Quantile is the q-quantile of values that need not be sorted, by linear
-// interpolation of the order statistics (type 7 of Hyndman & Fan 1996, Am.
-// Stat. 50, 361-365). NaN for no values.
-func Quantile(x []float64, q float64) float64 { return QuantileOfSorted(sorted(x), q) }
 
 // QuantileOfSorted is Quantile of values that are sorted already.
 func QuantileOfSorted(s []float64, q float64) float64 {

@@ -120,31 +120,6 @@ func TestAnOutlookNeverChanges(t *testing.T) {
 	})
 }
 
-func TestEveryCalibrationIsKept(t *testing.T) {
-	dbtest.Each(t, func(t *testing.T, d *db.DB) {
-		ctx := t.Context()
-		if _, err := db.LatestCalibration(ctx, d.SQL, "wend"); !errors.Is(err, db.ErrNotFound) {
-			t.Errorf("none yet: error %v", err)
-		}
-		var want []db.Calibration
-		for i := 1; i <= 3; i++ {
-			c := db.Calibration{River: "wend", Version: i, Made: noon, ModelVersion: "v1", Sightings: i, Body: fmt.Sprint(i)}
-			v, err := db.AddCalibration(ctx, d.SQL, c)
-			if err != nil || v != i {
-				t.Fatalf("version %d, err %v, want %d", v, err, i)
-			}
-			want = append(want, c)
-		}
-		got, err := db.Calibrations(ctx, d.SQL, "wend")
-		if diff := cmp.Diff(want, got); diff != "" || err != nil {
-			t.Error(diff, err)
-		}
-		if c, err := db.LatestCalibration(ctx, d.SQL, "wend"); err != nil || c != want[2] {
-			t.Errorf("latest %+v, err %v", c, err)
-		}
-	})
-}
-
 func TestFeedStateIsReplacedAndListed(t *testing.T) {
 	dbtest.Each(t, func(t *testing.T, d *db.DB) {
 		ctx := t.Context()

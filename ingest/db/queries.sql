@@ -33,17 +33,6 @@ SELECT * FROM outlook WHERE river = @river AND issued_at <= @as_of ORDER BY issu
 -- name: Outlooks :many
 SELECT * FROM outlook WHERE river = @river AND issued_at >= @from_at AND issued_at < @to_at ORDER BY issued_at, model_version;
 
--- name: AddCalibration :one
-INSERT INTO calibration (river, version, made_at, model_version, sightings, body)
-VALUES (@river, (SELECT CAST(COALESCE(MAX(c.version), 0) + 1 AS BIGINT) FROM calibration c WHERE c.river = @river), @made_at, @model_version, @sightings, @body)
-RETURNING version;
-
--- name: Calibrations :many
-SELECT * FROM calibration WHERE river = @river ORDER BY version;
-
--- name: LatestCalibration :one
-SELECT * FROM calibration WHERE river = @river ORDER BY version DESC LIMIT 1;
-
 -- name: AddSecret :exec
 INSERT INTO secret (name, value, made_at) VALUES (@name, @value, @made_at) ON CONFLICT (name) DO NOTHING;
 

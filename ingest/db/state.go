@@ -129,43 +129,6 @@ func outlook(r sqlc.Outlook) Outlook {
 	}
 }
 
-// Calibration is one version of what a river's diary taught.
-type Calibration struct {
-	River        string
-	Version      int // 1, 2, ... given by AddCalibration
-	Made         time.Time
-	ModelVersion string
-	Sightings    int // how many it rests on
-	Body         string
-}
-
-// AddCalibration keeps c as the next version of its river, which it returns.
-func AddCalibration(ctx context.Context, q Querier, c Calibration) (version int, err error) {
-	v, err := sqlc.New(q).AddCalibration(ctx, sqlc.AddCalibrationParams{
-		River: c.River, MadeAt: Micros(c.Made), ModelVersion: c.ModelVersion, Sightings: int64(c.Sightings), Body: c.Body,
-	})
-	return int(v), doing(err, "recording a calibration of %s", c.River)
-}
-
-// Calibrations lists all versions of a river, oldest first.
-func Calibrations(ctx context.Context, q Querier, river string) ([]Calibration, error) {
-	r, err := sqlc.New(q).Calibrations(ctx, river)
-	return each(r, calibration), doing(err, "listing the calibrations of %s", river)
-}
-
-// LatestCalibration returns the newest version; ErrNotFound if there is none.
-func LatestCalibration(ctx context.Context, q Querier, river string) (Calibration, error) {
-	r, err := sqlc.New(q).LatestCalibration(ctx, river)
-	return calibration(r), doing(err, "reading the calibration of %s", river)
-}
-
-func calibration(r sqlc.Calibration) Calibration {
-	return Calibration{
-		River: r.River, Version: int(r.Version), Made: Time(r.MadeAt), ModelVersion: r.ModelVersion,
-		Sightings: int(r.Sightings), Body: r.Body,
-	}
-}
-
 // doing says what was being done when err happened.
 func doing(err error, format string, args ...any) error {
 	if err == nil {

@@ -162,7 +162,7 @@ func flat(g jsontext.Value) []Polygon {
 // cannot be understood.
 func CAPPolygon(s string) Polygon {
 	var ring []Point
-	for _, pair := range strings.Fields(s) {
+	for pair := range strings.FieldsSeq(s) {
 		a, b, ok := strings.Cut(pair, ",")
 		lat, err1 := strconv.ParseFloat(a, 64)
 		lon, err2 := strconv.ParseFloat(b, 64)

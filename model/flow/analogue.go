@@ -62,7 +62,7 @@ func (m *Model) analogues(now *state, day int) analogues {
 	d := make([]float64, len(m.traits))
 	var all []float64
 	for i := range m.traits {
-		gap := math.Abs(math.Mod(float64(m.errorDay0+i-day)+365.25*1000+182.625, 365.25) - 182.625)
+		gap := math.Abs(float64(mod(4*(m.errorDay0+i-day)+fourYears/2, fourYears)-fourYears/2)) / 4 // in quarters of a day a year is whole
 		if i >= len(m.errors) || unknown(m.errors[i]) || gap > float64(seasonWithin) {
 			d[i] = math.Inf(1)
 			continue

@@ -1,3 +1,5 @@
+//go:build unix
+
 package flow
 
 import (
@@ -14,9 +16,11 @@ func BenchmarkRiver(b *testing.B) {
 	m := fitted(b, in)
 	futures := pastFutures(in, 60, 200)
 	b.ReportAllocs()
+	since := cpuSeconds()
 	for b.Loop() {
 		m.Forecast(in, futures, 60, 1)
 	}
+	reportCPU(b, since)
 }
 
 func BenchmarkRiverNaive(b *testing.B) {
@@ -25,19 +29,23 @@ func BenchmarkRiverNaive(b *testing.B) {
 	m := fitted(b, in)
 	futures := pastFutures(in, 60, 200)
 	b.ReportAllocs()
+	since := cpuSeconds()
 	for b.Loop() {
 		for k := range futures {
 			m.naive(in, futures[k], 60)
 		}
 	}
+	reportCPU(b, since)
 }
 
 func BenchmarkFit(b *testing.B) {
 	in := snowy.invent(8, 1)
 	in.Rain = nil
+	since := cpuSeconds()
 	for b.Loop() {
 		fitted(b, in)
 	}
+	reportCPU(b, since)
 }
 
 // naive is a member without errors, from the whole history each time.

@@ -69,6 +69,9 @@ func MarksOf(flow []float64, fishable Range, banks float64) Marks {
 	m.Lowest, m.Lower, m.Upper = quantile(all, 0.05), quantile(all, 0.10), quantile(all, 0.90)
 	if unknown(banks) && len(highest) >= banksYears {
 		m.Banks = median(highest)
+		if m.Banks <= fishable.HighM3s { // the owner knows better than this rule of thumb
+			m.Banks = math.Nextafter(fishable.HighM3s, math.Inf(1))
+		}
 	}
 	return m
 }

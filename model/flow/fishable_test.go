@@ -41,6 +41,9 @@ func TestMarksComeFromTheRecord(t *testing.T) {
 	if !(m.Lowest < m.Lower && m.Lower < m.Upper && m.Upper < m.Banks) {
 		t.Errorf("marks are out of order: %+v", m)
 	}
+	if r := (Range{1, 5 * m.Banks}); MarksOf(in.Flow, r, math.NaN()).Of(4*m.Banks) != Within || MarksOf(in.Flow, r, m.Banks).Of(4*m.Banks) != OutOfBanks {
+		t.Error("the rule of thumb for the banks overrules the owner, or the flood service does not")
+	}
 	if m := MarksOf(in.Flow, Range{}, 7); m.Banks != 7 {
 		t.Errorf("the flood service's flow is not used: %v", m.Banks)
 	}

@@ -1,38 +1,38 @@
-// Package phenology says when a group's adults emerge and when they lay eggs:
-// the parameters of a group at a river with their uncertainty, the activity
-// curve that they give over a season, and what sightings teach about them.
+// Package phenology says when a season of an insect falls: the joint model of
+// median dates over groups, sites and seasons, the curve of a season around its
+// median date, and what sightings and catches tell of both.
 //
-// Catalogue groups, daily water temperatures and sightings enter, as numbers;
-// draws of parameters, shares of a season by day, chances and posteriors leave.
-// It must not know rivers by name, dates other than as day numbers, files or
-// feeds.
+// Priors of groups, median dates of past seasons, daily water temperatures and
+// watches enter, as numbers; normal distributions of median dates, draws for
+// forecast/engine and chances of counts leave. It must not know rivers by name,
+// dates other than as day numbers, files or feeds.
+//
+// # The joint model
+//
+// The median date of taxon i in season j is
+//
+//	y = m_i + w_i x_ij + own run + common run + season effect + rest
+//
+// m_i is the usual date: a prior from the catalogue, or the mean of a record. x_ij
+// is by how many days the water puts the thermal date of the season after m_i;
+// its weight w_i is shared by all taxa but for a little of their own. The runs are
+// slow departures over years, of the taxon alone and of all taxa of one time of
+// year. The season effect is shared by taxa that fly at about the same time, so
+// what is seen of any of them moves the others; sites share it as far as they are
+// alike. All is jointly normal (Joint), so one factorisation a river and issue
+// serves all groups.
+//
+// What was seen in a season is turned into a date by a grid over date, numbers and
+// length (SeenIn), and enters as one more uncertain look at the season.
 //
 // # The curve
 //
-// The median date of a season lies between a thermal date and a calendar date,
+// Emergence spreads around the median date as a normal curve of SpreadDays, or as
+// the usual curve of a record. Package forecast/engine evaluates it for many
+// members, with
 //
 //	t50 = w t_DD + (1-w) t_cal
 //
-// where t_DD is the day by which the degree-days of the water reach the
-// group's requirement, and emergence spreads around it as a normal curve of
-// SpreadDays. w is 1 where water temperature alone sets the date and 0 where
-// the calendar (day length) does. Package forecast/engine evaluates the same
-// curve for many members; its doc.go states it in full.
-//
-// Said in thermal time, this is a requirement that falls while the calendar's
-// date passes: half are out on the first day t by which the water has gathered
-//
-//	X(t) >= DD50 - (1-w)/w r (t - t_cal)
-//
-// with r the degree-days of a day at that season. Before its date a group needs
-// more warmth than DD50, after it less, and the smaller w, the faster the
-// requirement falls: that is how day length works on insects that must be out in
-// time. Where a group is known or guessed to be ruled by day length, t_cal also
-// follows the latitude (AtLatitude).
-//
-// # What is learnt
-//
-// Calibrate weighs sightings and catches at one river against the prior and gives
-// back parameters of the same kind. YearModel describes how the departures of
-// many taxa and years hang together, for hindcasts of whole records.
+// for each: t_DD is the thermal date by the member's water, w and t_cal come from
+// MedianDate (Blend.Draw).
 package phenology

@@ -37,11 +37,6 @@ const (
 	leastChance = 1e-6
 )
 
-// Chance is that of a record in two hours on a day with the given share of the
-// season, by the observation model 1 - exp(-rate a): records come as a Poisson
-// stream whose mean is in proportion to the share and the time watched.
-func Chance(rate, share float64) float64 { return -math.Expm1(-rate * share) }
-
 // SightingChance is the probability of what was seen on a day with the share a
 // of the season, by
 //

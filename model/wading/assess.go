@@ -95,10 +95,6 @@ type Caution struct {
 	Water    Reading
 }
 
-// Blocks reports whether good conditions must not be announced: level 2 or more,
-// or not known.
-func (c Caution) Blocks() bool { return !c.Known || c.Level >= BetterNot }
-
 // Assess judges a river. The worst reason gives the level. It is not known when
 // anything that could raise it is missing, old or doubted, or when nothing ties
 // the water to danger; what was last read then still gives a floor. A level of 3

@@ -136,6 +136,7 @@ func TestCautionOfARiver(t *testing.T) {
 		{"thunder possible", func(i *Input) { i.Thunder.P = new(0.3) }, Care, true, "thunder 30%"},
 		{"thunder about as likely as not", func(i *Input) { i.Thunder.P = new(0.66) }, Care, true, "thunder 66%"},
 		{"thunder likely", func(i *Input) { i.Thunder.P = new(0.67) }, BetterNot, true, ""},
+		{"thunder a little", func(i *Input) { i.Thunder.P = new(0.11) }, Quiet, true, "thunder 11%"},
 		{"thunder hardly", func(i *Input) { i.Thunder.P = new(0.29) }, Quiet, true, "thunder 29%"},
 		{"no thunder feed", func(i *Input) { i.Thunder = Thunder{} }, Quiet, true, "unknown: chance of thunder"},
 		{"a thunder feed that ended", func(i *Input) { i.Thunder.P = nil }, Quiet, false, "no fresh forecast"},

@@ -38,10 +38,8 @@ func (c Caution) Validity() string {
 // Expired is the caution as it stands once nobody has renewed it in time: the
 // level is unknown, but no lower.
 func (c Caution) Expired() Caution {
-	if c.Known {
-		c.Known, c.Until = false, c.At
-		c.Unknowns = append(slices.Clone(c.Unknowns), "everything since "+clock(c.At, c.Zone)+", when the gauges were last checked")
-	}
+	c.Known, c.Until = false, c.At
+	c.Unknowns = append(slices.Clone(c.Unknowns), "everything since: gauges last checked at "+clock(c.At, c.Zone))
 	return c
 }
 

@@ -107,7 +107,7 @@ func (p *pass) decideWarnings(r *reader, said bool) (Item, bool) {
 	}
 	e = p.entry(r, ruleWarnings)
 	told := map[string]int{}
-	for _, x := range strings.Fields(e.News) {
+	for x := range strings.FieldsSeq(e.News) {
 		name, g, _ := strings.Cut(x, ":")
 		told[name], _ = strconv.Atoi(g) // what we wrote ourselves
 	}

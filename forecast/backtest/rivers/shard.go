@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fmt"
 	"math"
 	"slices"
 
@@ -550,5 +549,3 @@ func (s *hindcast) finish() {
 		return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.Group, b.Group), cmp.Compare(a.Stage, b.Stage), cmp.Compare(a.Lead, b.Lead))
 	})
 }
-
-func (s *hindcast) String() string { return fmt.Sprintf("%s %d", s.river.Slug, s.year) }

@@ -190,3 +190,10 @@ func FuzzAlerts(f *testing.F) {
 		}
 	})
 }
+
+// ParseNWS reads a response of /alerts or /alerts/active: GeoJSON whose
+// properties are CAP's, with extensions.
+func ParseNWS(r io.Reader) ([]warning.Warning, error) {
+	list, _, err := parseNWS(r)
+	return list, err
+}

@@ -214,7 +214,7 @@ func (i meteoInfo) fill(w *warning.Warning, sender string) {
 
 // capReferences reads CAP's references: "sender,identifier,sent" in a row.
 func capReferences(s string) (out []string) {
-	for _, r := range strings.Fields(s) {
+	for r := range strings.FieldsSeq(s) {
 		if f := strings.Split(r, ","); len(f) >= 2 {
 			out = append(out, f[1])
 		}

@@ -77,13 +77,6 @@ func degrees(x float64) string {
 	return out
 }
 
-// ParseNWS reads a response of /alerts or /alerts/active: GeoJSON whose
-// properties are CAP's, with extensions.
-func ParseNWS(r io.Reader) ([]warning.Warning, error) {
-	list, _, err := parseNWS(r)
-	return list, err
-}
-
 type nwsAlert struct {
 	URI      string `json:"@id"`
 	ID       string `json:"id"`

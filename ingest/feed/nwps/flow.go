@@ -23,24 +23,13 @@ import (
 )
 
 // Names of the series of forecasts. Each reading's qualifier says when its
-// forecast was issued: see Issued.
+// forecast was issued.
 const (
 	Official = "forecast" // of the river forecast center, instant flow and gauge height
 	NWM      = "nwm-"     // of the National Water Model, before the name of the range
 )
 
 const issued = "issued "
-
-// Issued returns when the forecast of a reading was issued, from its qualifier.
-// ok is false where the service did not say.
-func Issued(qualifier string) (at time.Time, ok bool) {
-	text, ok := strings.CutPrefix(qualifier, issued)
-	if !ok {
-		return at, false
-	}
-	at, err := time.Parse(time.RFC3339, text)
-	return at.UTC(), err == nil
-}
 
 // Parser reads saved responses of /gauges/{id}/stageflow, of which it takes the
 // forecast, and of /reaches/{id}/streamflow, of which it takes the members.
@@ -134,10 +123,10 @@ func (p Parser) official(f, beside branch, c *ingest.Collector) error {
 	q := qualifier(f.Issued)
 	for _, col := range columns {
 		k := ingest.Key{Site: p.Site, Statistic: ingest.Instant, TimeSeries: Official}
-		switch name := strings.ToLower(col.name); {
-		case name == "flow":
+		switch strings.ToLower(col.name) {
+		case "flow":
 			k.Variable = ingest.Discharge
-		case name == "stage":
+		case "stage":
 			k.Variable = ingest.GaugeHeight
 		default:
 			c.Skip(p.Site, "forecast of \""+ingest.Clip(col.name)+"\"", "it is neither flow nor stage", len(f.Data))

@@ -9,6 +9,8 @@ import (
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/sources"
 	"example.org/eclose/forecast"
+	"example.org/eclose/ingest/feed/nwps"
+	"example.org/eclose/ingest/feed/openmeteo"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/wading"
 	"example.org/eclose/notify/subscribe"
@@ -43,6 +45,11 @@ func Rivers(cfg *config.Config, only []string) ([]forecast.River, error) {
 			return nil, err
 		}
 		f.Warnings, _, _ = cfg.WarningsOf(r)
+		if sources.FlowForecasts(cfg) {
+			for _, site := range sources.USGSSites(r) {
+				f.FlowAhead = append(f.FlowAhead, forecast.Station{Feed: nwps.FeedName, Site: site})
+			}
+		}
 		all[i], at[r.Slug] = f, i
 	}
 	out := slices.Clone(all)
@@ -61,6 +68,9 @@ func Rivers(cfg *config.Config, only []string) ([]forecast.River, error) {
 	}
 	return out, nil
 }
+
+// forecastsFlow are the feeds whose stations give forecasts of flow and measure none.
+var forecastsFlow = map[string]bool{openmeteo.FeedName: true, nwps.FeedName: true}
 
 func riverOf(r config.River, units string) (forecast.River, error) {
 	region := insects.Region("")
@@ -81,7 +91,15 @@ func riverOf(r config.River, units string) (forecast.River, error) {
 		if err != nil {
 			return forecast.River{}, err
 		}
-		f.Gauges = append(f.Gauges, forecast.Station{Feed: g.Feed, Site: site})
+		station := forecast.Station{Feed: g.Feed, Site: site}
+		if forecastsFlow[g.Feed] {
+			if g.Feed == openmeteo.FeedName {
+				station.Site = fmt.Sprintf("%g,%g", r.Lat, r.Lon)
+			}
+			f.FlowAhead = append(f.FlowAhead, station)
+			continue
+		}
+		f.Gauges = append(f.Gauges, station)
 	}
 	if w := r.Weather; w != nil {
 		s := forecast.Station{Feed: w.Feed, Site: w.Site}

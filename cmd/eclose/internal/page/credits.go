@@ -12,6 +12,8 @@ import (
 // the owner's.
 var owners = map[string]string{
 	"usgs":         "U.S. Geological Survey (public domain; new readings are provisional)",
+	"nwps":         "U.S. National Water Prediction Service (public domain)",
+	"meteoalarm":   "EUMETNET MeteoAlarm and its national weather services",
 	"nws":          "U.S. National Weather Service (public domain)",
 	"ghcn":         "NOAA, Global Historical Climatology Network (public domain)",
 	"open-meteo":   "weather data by Open-Meteo.com (CC BY 4.0)",
@@ -31,6 +33,10 @@ func creditsOf(rivers []forecast.River, told map[string]string) string {
 		stations := slices.Clone(r.Gauges)
 		if r.Weather != nil {
 			stations = append(stations, *r.Weather)
+		}
+		stations = append(stations, r.FlowAhead...)
+		if r.Warnings != "" {
+			stations = append(stations, forecast.Station{Feed: r.Warnings})
 		}
 		for _, st := range stations {
 			who := cmp.Or(told[st.Feed], owners[st.Feed], st.Feed)

@@ -48,7 +48,7 @@ func (s *site) head(r *http.Request, river forecast.River) (head, *State, error)
 	u := unitsOf(r.Context())
 	h.Missing, h.Problem, h.O = false, st.Problem, st.Outlook
 	caution, since := st.Caution, s.Now().Sub(st.CautionAt)
-	if s.Now().After(caution.Until) || since > judgedFor {
+	if caution.Known && s.Now().After(caution.Until) || since > judgedFor {
 		caution = caution.Expired()
 	}
 	h.Caution = caution.View(u)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/base64"
+	"example.org/eclose/model/wading"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
@@ -464,6 +465,33 @@ func TestACautionThatNobodyJudgesAnyMoreIsNotKnown(t *testing.T) {
 	after := w.get("/river/wend/water").Body.String()
 	if strings.Contains(before, "gauges last checked") || !strings.Contains(after, "Caution level unknown") || !strings.Contains(after, "gauges last checked at") {
 		t.Errorf("before: %.300s\nafter: %.300s", mainOf(before), mainOf(after))
+	}
+}
+
+// A copy that was kept says by itself until when it counts, and a page made after
+// that says that the level is unknown.
+func TestACautionNamesTheTimeUntilWhichItCounts(t *testing.T) {
+	at := noon
+	w := newWorld(t, func(o *Options) { o.Now = func() time.Time { return at } })
+	st, err := w.Data.State(t.Context(), "wend")
+	if err != nil {
+		t.Fatal(err)
+	}
+	known := *st
+	known.Caution = wading.Caution{At: noon, Until: noon.Add(10 * time.Minute), Known: true, Level: wading.Care, Flow: wading.Reading{Value: 4, Age: 110 * time.Minute, Present: true}}
+	w.Data.(*Memory).Put("wend", &known)
+	for _, path := range []string{"/", "/river/wend", "/river/wend/water"} {
+		at = noon.Add(time.Minute)
+		got := mainOf(w.get(path).Body.String())
+		for _, want := range []string{"Caution 1: take care", "Valid until " + noon.Add(10*time.Minute).Format("15:04 MST on 2 Jan 2006") + "; after that the caution level is unknown", `data-until="` + noon.Add(10*time.Minute).Format(time.RFC3339)} {
+			if !strings.Contains(got, want) {
+				t.Errorf("%s: %q is not in %.1500s", path, want, got)
+			}
+		}
+		at = noon.Add(11 * time.Minute)
+		if got := mainOf(w.get(path).Body.String()); strings.Contains(got, "Caution 1: take care") || !strings.Contains(got, "Caution level unknown, but at least 1 (take care)") {
+			t.Errorf("%s past its time: %.1500s", path, got)
+		}
 	}
 }
 

@@ -37,7 +37,7 @@ type sheetGroup struct {
 
 // sheetGroups is how many groups two sides of one sheet of paper hold in print
 // that can be read.
-const sheetGroups = 36
+const sheetGroups = 32
 
 // worthiest keeps the groups that mean most to an angler, in the order in which
 // they came; it says whether some fell out.
@@ -126,7 +126,7 @@ func (s Sheet) Write(w io.Writer) error {
 	}
 	// The rows share the height that a page of the smaller paper, Letter, has for
 	// them: 205 mm on the front, 176 mm in the table, where a row has two lines and
-	// some have three. With many more than 36 groups the back becomes two pages,
+	// some have three. With many more groups than sheetGroups the back becomes two pages,
 	// since nobody reads smaller print.
 	n := float64(max(1, len(groups)))
 	const mmPerPT, line = 0.353, 1.13

@@ -53,6 +53,8 @@ func (s *site) water(r *http.Request) (*answer, error) {
 		Rough          bool
 		Notices        string
 		Regulated      bool
+		FlowAhead      []string
+		LevelsAhead    []string
 	}
 	body.head, body.Notices, body.Regulated = h, river.Notices, river.Regulated
 	body.Tab, body.Unit = "water", degree(u)
@@ -63,6 +65,10 @@ func (s *site) water(r *http.Request) (*answer, error) {
 		f, years := flowPicture(st.Flows, river.Name, from, waterSpan, h.Today, u)
 		body.FlowYears = years
 		body.Flows = template.HTML(f.Inline()) //nolint:gosec // our own drawing, its names escaped
+	}
+	body.FlowAhead = o.Flow.Lines(u)
+	for _, d := range forecast.LevelsAhead(o.Flow, h.Today, st.Caution.Limits, st.Caution.Level, st.Caution.Known, levelDays) {
+		body.LevelsAhead = append(body.LevelsAhead, d.Words())
 	}
 	if l := st.Caution.Limits; l != nil {
 		body.Rough = l.Rough
@@ -93,6 +99,9 @@ func (s *site) water(r *http.Request) (*answer, error) {
 	}
 	return &answer{name: "water", title: river.Name + ": water and flow", here: "rivers", body: body}, nil
 }
+
+// levelDays is how many days ahead chances of caution levels are told. Our own default.
+const levelDays = 7
 
 // degree is the unit of a reader's thermometer, and degrees a temperature on it,
 // for a column whose head names the unit.

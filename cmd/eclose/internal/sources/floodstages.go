@@ -22,14 +22,20 @@ func FloodStages(cfg *config.Config, c *client.Client) *nwps.Source {
 	return &nwps.Source{Client: c, BaseURL: f.BaseURL}
 }
 
+// FlowForecasts reports whether the config asks for the service's forecasts of
+// flow.
+func FlowForecasts(cfg *config.Config) bool {
+	on := cfg.Feeds[nwps.FeedName].Enabled
+	return on != nil && *on && FloodStages(cfg, nil) != nil
+}
+
 // flowAhead is the task that fetches forecasts of flow for a USGS gauge; ok is
 // false where the config does not ask for them.
 func (b Builder) flowAhead(site string) (t schedule.Task, ok bool) {
-	on := b.Config.Feeds[nwps.FeedName].Enabled
-	s := FloodStages(b.Config, b.Client)
-	if on == nil || !*on || s == nil {
+	if !FlowForecasts(b.Config) {
 		return t, false
 	}
+	s := FloodStages(b.Config, b.Client)
 	s.Now, s.Skipped = b.Now, b.Skipped
 	return schedule.Task{Source: s, Request: ingest.Request{Site: site, Variables: []ingest.Variable{ingest.Discharge, ingest.GaugeHeight}}, Ahead: true, Optional: true}, true
 }

@@ -4,22 +4,6 @@
 
 package sqlc
 
-type Artefact struct {
-	Name   string
-	Sha256 string
-	Bytes  int64
-	MadeAt int64
-}
-
-type Calibration struct {
-	River        string
-	Version      int64
-	MadeAt       int64
-	ModelVersion string
-	Sightings    int64
-	Body         string
-}
-
 type FeedState struct {
 	Feed         string
 	Item         string

@@ -9,33 +9,6 @@ import (
 	"context"
 )
 
-const addCalibration = `-- name: AddCalibration :one
-INSERT INTO calibration (river, version, made_at, model_version, sightings, body)
-VALUES ($1, (SELECT CAST(COALESCE(MAX(c.version), 0) + 1 AS BIGINT) FROM calibration c WHERE c.river = $1), $2, $3, $4, $5)
-RETURNING version
-`
-
-type AddCalibrationParams struct {
-	River        string
-	MadeAt       int64
-	ModelVersion string
-	Sightings    int64
-	Body         string
-}
-
-func (q *Queries) AddCalibration(ctx context.Context, arg AddCalibrationParams) (int64, error) {
-	row := q.db.QueryRowContext(ctx, addCalibration,
-		arg.River,
-		arg.MadeAt,
-		arg.ModelVersion,
-		arg.Sightings,
-		arg.Body,
-	)
-	var version int64
-	err := row.Scan(&version)
-	return version, err
-}
-
 const addOutlook = `-- name: AddOutlook :execrows
 INSERT INTO outlook (river, issued_at, model_version, cutoff_at, artefact, sha256, body)
 VALUES ($1, $2, $3, $4, $5, $6, $7)
@@ -81,40 +54,6 @@ type AddSecretParams struct {
 func (q *Queries) AddSecret(ctx context.Context, arg AddSecretParams) error {
 	_, err := q.db.ExecContext(ctx, addSecret, arg.Name, arg.Value, arg.MadeAt)
 	return err
-}
-
-const calibrations = `-- name: Calibrations :many
-SELECT river, version, made_at, model_version, sightings, body FROM calibration WHERE river = $1 ORDER BY version
-`
-
-func (q *Queries) Calibrations(ctx context.Context, river string) ([]Calibration, error) {
-	rows, err := q.db.QueryContext(ctx, calibrations, river)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var items []Calibration
-	for rows.Next() {
-		var i Calibration
-		if err := rows.Scan(
-			&i.River,
-			&i.Version,
-			&i.MadeAt,
-			&i.ModelVersion,
-			&i.Sightings,
-			&i.Body,
-		); err != nil {
-			return nil, err
-		}
-		items = append(items, i)
-	}
-	if err := rows.Close(); err != nil {
-		return nil, err
-	}
-	if err := rows.Err(); err != nil {
-		return nil, err
-	}
-	return items, nil
 }
 
 const feedState = `-- name: FeedState :one
@@ -178,24 +117,6 @@ func (q *Queries) FeedStates(ctx context.Context) ([]FeedState, error) {
 		return nil, err
 	}
 	return items, nil
-}
-
-const latestCalibration = `-- name: LatestCalibration :one
-SELECT river, version, made_at, model_version, sightings, body FROM calibration WHERE river = $1 ORDER BY version DESC LIMIT 1
-`
-
-func (q *Queries) LatestCalibration(ctx context.Context, river string) (Calibration, error) {
-	row := q.db.QueryRowContext(ctx, latestCalibration, river)
-	var i Calibration
-	err := row.Scan(
-		&i.River,
-		&i.Version,
-		&i.MadeAt,
-		&i.ModelVersion,
-		&i.Sightings,
-		&i.Body,
-	)
-	return i, err
 }
 
 const latestOutlook = `-- name: LatestOutlook :one
