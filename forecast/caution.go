@@ -295,6 +295,7 @@ func (g *gatherer) measurements(s Station) ([]wading.Measurement, error) {
 				m.VelocityMS = got.Value[i]
 			case ingest.Discharge:
 				m.FlowM3s = got.Value[i]
+			default: // a measurement keeps nothing else
 			}
 		}
 	}

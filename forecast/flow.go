@@ -39,8 +39,9 @@ func (s FlowSource) Words() string {
 		return "official forecast, corrected against this gauge; beyond its reach from the gauge's own record"
 	case FlowWithheld:
 		return "not forecast: releases from the dam decide, and there is no official forecast here"
+	default:
+		return "not forecast: too few or no recent flow readings"
 	}
-	return "not forecast: too few or no recent flow readings"
 }
 
 // FlowDay is the daily mean flow of a day ahead, m3/s.
@@ -326,7 +327,7 @@ func (g *gatherer) official(ctx context.Context, s Station, issue Date) ([][]flo
 		}
 		for _, got := range all {
 			// The mean of an ensemble is no member of it.
-			if stale(got, g.issue) || got.Key.Member == 0 && got.Key.TimeSeries != officialSeries {
+			if stale(got, g.issue) || got.Member == 0 && got.TimeSeries != officialSeries {
 				continue
 			}
 			days, err := series.Days(got, series.DayRule{Zone: g.zone, Slot: stepOf(got), Unchecked: true})
@@ -341,7 +342,7 @@ func (g *gatherer) official(ctx context.Context, s Station, issue Date) ([][]flo
 			}
 			switch {
 			case len(row) == 0:
-			case got.Key.TimeSeries == officialSeries:
+			case got.TimeSeries == officialSeries:
 				out = append(out, row)
 			default:
 				members = append(members, row)

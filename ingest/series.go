@@ -131,8 +131,9 @@ func (a Approval) String() string {
 		return "provisional"
 	case Approved:
 		return "approved"
+	default:
+		return "unknown"
 	}
-	return "unknown"
 }
 
 // SiteInfo is where a series was measured or modelled.

@@ -75,7 +75,7 @@ func TestAReportStopsMailToADeadAddressOnce(t *testing.T) {
 
 	database := "--database=" + file
 	out, errs, code := ecloseRun(t, "", "bounces", "read", box, database)
-	if code != 0 || out != "1 new bounces, 0 already recorded, 1 not delivery failures, 1 need a human\n" || !strings.Contains(errs, "none of our messages") {
+	if code != 0 || out != "1 new bounces, 0 already recorded, 1 not delivery failures, 1 need a human, 0 unsubscribed\n" || !strings.Contains(errs, "none of our messages") {
 		t.Errorf("%d %s%s", code, out, errs)
 	}
 	for name, want := range map[string]bool{"cur/1:2,S": true, "cur/2:2,S": true, "new/3": true, "new/1": false} {
@@ -86,7 +86,7 @@ func TestAReportStopsMailToADeadAddressOnce(t *testing.T) {
 	if out, _, _ = ecloseRun(t, "", "subscribe", "list", database); !strings.Contains(out, "suppressed: hard") {
 		t.Errorf("list:\n%s", out)
 	}
-	if out, _, _ = ecloseRun(t, "", "bounces", "read", box, database); !strings.HasPrefix(out, "0 new, 1 known before") {
+	if out, _, _ = ecloseRun(t, "", "bounces", "read", box, database); !strings.HasPrefix(out, "0 new bounces, 1 already recorded") {
 		t.Errorf("again: %s", out)
 	}
 	if _, errs, code = ecloseRun(t, "", "bounces", "read", dir, database); code != 2 || !strings.Contains(errs, "not a maildir") {

@@ -65,7 +65,7 @@ func TestDegreeDaysNamesWhatIsWrong(t *testing.T) {
 		{"unknown cut-off", fewDays, "unknown cut-off", []string{"--lower", "2", "--cutoff", "diagonal"}, 2},
 		{"no lower threshold", fewDays, "--lower", nil, 2},
 		{"a start outside", fewDays, "outside the table", []string{"--lower", "2", "--from", "2024-01-01"}, 2},
-		{"no such column", "day,tmin,tmax\n", `no column "date"`, []string{"--lower", "2"}, 1},
+		{"no such column", "day,tmin,tmax\n", `-:1: column "date" is missing`, []string{"--lower", "2"}, 1},
 		{"a bad date", "date,tmin,tmax\n5/1/2025,1,2\n", "-:2: \"5/1/2025\" is not a date", []string{"--lower", "2"}, 1},
 		{"a date twice", "date,tmin,tmax\n2025-05-01,1,2\n2025-05-01,1,2\n", "-:3: 2025-05-01 is not later", []string{"--lower", "2"}, 1},
 		{"extremes swapped", "date,tmin,tmax\n2025-05-01,12,2\n", "-:2: tmin 12 is above tmax 2", []string{"--lower", "2"}, 1},

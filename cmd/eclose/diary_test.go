@@ -27,7 +27,7 @@ func TestDiaryFromTheCommandLine(t *testing.T) {
 		want        string // of stdout, or of stderr where code is not 0
 	}{
 		{"nothing seen is put down", "", strings.Fields("diary add --date 2026-06-01 --river wend --group bwo --stage emergence --amount none --hours 2 --water 52F"), 0, "none in 2 h"},
-		{"a unit is asked for", "", strings.Fields("diary add --date 2026-06-01 --river wend --group bwo --stage emergence --amount none --hours 2 --water 52"), 2, "with its unit"},
+		{"a unit is asked for", "", strings.Fields("diary add --date 2026-06-01 --river wend --group bwo --stage emergence --amount none --hours 2 --water 52"), 2, "write 11.5C or 52F"},
 		{"hours are asked for", "", strings.Fields("diary add --river wend --group bwo --stage emergence --amount none"), 2, "--hours"},
 		{"hours are checked", "", strings.Fields("diary add --river wend --group bwo --stage emergence --amount none --hours 30"), 2, "hours: 30"},
 		{"a file is taken in", "date,group,stage,amount,hours\n2026-06-02,bwo,emergence,few,1\n", strings.Fields("diary import - --river wend"), 0, "1 added, 0 revised, 0 unchanged"},
@@ -70,7 +70,7 @@ func TestDiaryKnowsTheRiversOfAConfig(t *testing.T) {
 	if _, errs, code := eclose(t, "", add("wnd", "western-march-brown")...); code != 2 || !strings.Contains(errs, `no river "wnd"`) {
 		t.Errorf("an unknown river: code %d, %s", code, errs)
 	}
-	if _, errs, code := eclose(t, "", add("wend", "march-borwn")...); code != 2 || !strings.Contains(errs, `no group "march-borwn"`) {
+	if _, errs, code := eclose(t, "", add("wend", "march-borwn")...); code != 2 || !strings.Contains(errs, `unknown insect group "march-borwn"`) {
 		t.Errorf("an unknown group: code %d, %s", code, errs)
 	}
 	file := "date,river,group,stage,amount,hours\n2026-06-02,wend,western-march-brown,emergence,few,1\n2026-06-03,wnd,western-march-brown,emergence,few,1\n"

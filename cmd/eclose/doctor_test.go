@@ -41,9 +41,9 @@ func TestTheDoctorSaysWhatEachMissingThingCosts(t *testing.T) {
 	_, by = examine(t, path, demo.Issue.Add(time.Hour))
 	for what, want := range map[string]struct{ state, says string }{
 		"store":                               {good, "1 series"},
-		"beck, usgs USGS-99000009, discharge": {bad, "nothing is stored"},
+		"beck, usgs USGS-99000009, discharge": {bad, "no data stored"},
 		"beck, usgs USGS-99000009, water temperature": {noted, "13 hours old"},
-		"beck, water model":                           {bad, "0 days with water and air"},
+		"beck, water model":                           {bad, "0 of the 365 days"},
 		"beck, caution":                               {bad, "unknown"},
 		"clock":                                       {bad, "off by"}, // the server has the true time, the test has not
 	} {
@@ -52,7 +52,7 @@ func TestTheDoctorSaysWhatEachMissingThingCosts(t *testing.T) {
 			t.Errorf("%s: %+v, want %+v", what, f, want)
 		}
 	}
-	if f := by["beck, usgs USGS-99000009, discharge"]; !strings.Contains(f.Costs, "caution is unknown") {
+	if f := by["beck, usgs USGS-99000009, discharge"]; !strings.Contains(f.Costs, "caution level is unknown") {
 		t.Errorf("the cost of no flow is %q", f.Costs)
 	}
 }

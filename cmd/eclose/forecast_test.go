@@ -60,6 +60,8 @@ lon = -121.3208
   site = "culver"
   period = "P1D"
   file = "FILE"
+  [river.warnings]
+  feed = "none"
 `
 
 // The main job on a real record: a table of the US Geological Survey of the

@@ -89,6 +89,7 @@ func writeNormals(e *env, site string, v ingest.Variable, units string, list []u
 			unit, show = "ft3/s", func(x float64) float64 { return x / wading.Foot3M3 }
 		case ingest.GaugeHeight:
 			unit, show = "ft", func(x float64) float64 { return x / wading.FootM }
+		default: // the others keep the unit they are stored in
 		}
 	}
 	cell := func(x float64) string {
@@ -113,7 +114,7 @@ func writeNormals(e *env, site string, v ingest.Variable, units string, list []u
 		}
 		row(day.Format("2 Jan"), cell(n.Lowest), cell(n.P10), cell(n.P25), cell(n.Median), cell(n.P75), cell(n.P90), cell(n.Highest), n.Years)
 	}
-	fmt.Fprintln(e.stdout, "\nFrom approved USGS values. \"10%\": lower in one year in ten. Past values are not a\nforecast and say nothing about wading this year.")
+	fmt.Fprintln(e.stdout, "\nFrom approved USGS values. \"10%\": lower in one year in ten. Past values are not\na forecast and say nothing about wading this year.")
 }
 
 type normalJSON struct {

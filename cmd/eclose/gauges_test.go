@@ -88,9 +88,9 @@ func TestASearchForGaugesThatMakesNoSenseSaysWhy(t *testing.T) {
 		{[]string{"--near", "50.6"}, 2, "latitude,longitude"},
 		{[]string{"--near", "60,10"}, 2, "outside the USA, England and Canada"},
 		{[]string{"--state", "ZZ"}, 2, "not a US state or Canadian province"},
-		{[]string{"--near", "50.6,-4.3", "--variable", "colour"}, 2, "no such variable"},
+		{[]string{"--near", "50.6,-4.3", "--variable", "colour"}, 2, "unknown variable"},
 		{[]string{"--near", "50.6,-4.3", "--radius=-1"}, 2, "more than 0"},
-		{[]string{"--near", "50.6,-4.3", "--agency", "nobody"}, 2, "known are usgs, ea, eccc, sensorthings"},
+		{[]string{"--near", "50.6,-4.3", "--agency", "nobody"}, 2, "use one of usgs, ea, eccc, sensorthings"},
 		{[]string{"--near", "48.8,-123", "--base-url", "http://127.0.0.1:1"}, 2, "choose one with --agency"},
 		{[]string{"--near", "50.6,-4.3", "--agency", "sensorthings"}, 1, "names no server"},
 		{[]string{"--state", "OR", "--agency", "ea"}, 1, "cannot be searched by state"},
@@ -136,7 +136,7 @@ func TestNormalsOverTheTurnOfTheYear(t *testing.T) {
 			t.Errorf("wider than 80 columns: %s", l)
 		}
 	}
-	if _, out, _ = ask(t, "normals", "90000001", "--from", "2025-12-31", "--days", "1", "--units", "us", "--base-url", base); !strings.Contains(out, "in °F") || !strings.Contains(out, "      43 ") { // 6 °C is 42.8 °F
+	if _, out, _ = ask(t, "normals", "90000001", "--from", "2025-12-31", "--days", "1", "--units", "us", "--base-url", base); !strings.Contains(out, "years, °F") || !strings.Contains(out, "      43 ") { // 6 °C is 42.8 °F
 		t.Error(out)
 	}
 	code, out, _ = ask(t, "normals", "90000001", "--from", "2025-12-31", "--days", "2", "--format", "json", "--base-url", base)

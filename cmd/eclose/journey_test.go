@@ -304,7 +304,7 @@ func TestFromATripToAMailToASightingToNoMoreMail(t *testing.T) {
 		r.open(t, "/diary/new?river=wend&group=blue-quill-spring")
 		r.do(t, chromedp.Evaluate[chromedp.Void](`document.querySelector("input[name=date]").value = "`+day+`"`))
 		r.follow(t, "button[value=many]")
-		if got := r.text(t, ".done"); !strings.Contains(got, "worked out again") {
+		if got := r.text(t, ".done"); !strings.Contains(got, "recalculated") {
 			t.Fatalf("after a sighting the page says %q", got)
 		}
 	}
@@ -316,7 +316,7 @@ func TestFromATripToAMailToASightingToNoMoreMail(t *testing.T) {
 	r.shoot(t, "journey-moved")
 	_, now := peak()
 	_, learnt, _ := strings.Cut(now, `<li id="blue-quill-spring">`)
-	if learnt, _, _ = strings.Cut(learnt, "</p>"); !strings.Contains(learnt, "grade: sightings") {
+	if learnt, _, _ = strings.Cut(learnt, "</p>"); !strings.Contains(learnt, "evidence: sightings") {
 		t.Errorf("what was learnt here is called %q", learnt)
 	}
 

@@ -225,7 +225,7 @@ func TestExportWritesTheKeptOutlookInEveryFormat(t *testing.T) {
 		t.Error("an hour later the same kept outlook gives other bytes")
 	}
 	code, _, errs := call(t, now, append(args, "--out", again, "--anew", "--members", "20")...)
-	if code != 0 || !strings.Contains(errs, "issued now: 1") {
+	if code != 0 || !strings.Contains(errs, "1 issued now") {
 		t.Fatalf("exit %d, %s", code, errs)
 	}
 	if c, _ := os.ReadFile(again); string(a) == string(c) {
@@ -243,7 +243,7 @@ func TestExportRefusesAndLeavesNoHalfFile(t *testing.T) {
 	}{
 		"no store yet":         {nil, 1, "run eclose ingest first"},
 		"a date that is none":  {[]string{"--from", "May"}, 2, "--from"},
-		"backwards":            {[]string{"--from", "2026-06-01", "--to", "2026-05-01"}, 2, "lies before"},
+		"backwards":            {[]string{"--from", "2026-06-01", "--to", "2026-05-01"}, 2, "is before --from"},
 		"a river that is none": {[]string{"--rivers", "Styx"}, 2, `no river "Styx"`},
 		"two members":          {[]string{"--members", "2"}, 2, "10 to 5000"},
 		"an unknown format":    {[]string{"--format", "xls"}, 2, "must be one of"},

@@ -35,7 +35,7 @@ from = "alerts@example.org"
 [[river]]
 name = "River Wend"
 slug = "wend"
-region = "british-isles"
+region = "british-upland"
 zone = "Europe/London"
 lat = 54.5
 lon = -2.5
@@ -69,7 +69,7 @@ variables = ["discharge"]
 	if out, errs, code = ecloseRun(t, "", "subscribe", "confirm", database, "--", m[1]); code != 0 {
 		t.Fatalf("confirm: %d %s %s", code, out, errs)
 	}
-	if _, errs, code = ecloseRun(t, "", "subscribe", "confirm", database, "--", m[1]); code != 1 || !strings.Contains(errs, "not valid") {
+	if _, errs, code = ecloseRun(t, "", "subscribe", "confirm", database, "--", m[1]); code != 1 || !strings.Contains(errs, "invalid or has expired") {
 		t.Errorf("a second time: %d %s", code, errs)
 	}
 	if out, _, _ = ecloseRun(t, "", "subscribe", "list", database); !strings.Contains(out, "a@example.org  active  wend   any fishable") {

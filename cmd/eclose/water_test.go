@@ -64,10 +64,10 @@ func TestWaterSaysWhatIsWrongWithItsInput(t *testing.T) {
 		code int
 		want string
 	}{
-		"too little to fit":    {[]string{"--fit-until", "2019-07-01"}, inventedWater(400), 1, "are missing"},
+		"too little to fit":    {[]string{"--fit-until", "2019-07-01"}, inventedWater(400), 1, "158 of 365 days"},
 		"date outside":         {[]string{"--fit-until", "2030-07-01"}, inventedWater(400), 2, "runs from 2019-01-01"},
 		"not a date":           {[]string{"--fit-until", "soon"}, inventedWater(400), 2, "YYYY-MM-DD"},
-		"no water column":      {[]string{"--fit-until", "2019-07-01"}, "date,air_c\n", 1, `-:1: no column "water_c"`},
+		"no water column":      {[]string{"--fit-until", "2019-07-01"}, "date,air_c\n", 1, `-:1: column "water_c" is missing`},
 		"a word for a number":  {[]string{"--fit-until", "2019-07-01"}, "date,air_c,water_c\n2019-01-01,warm,3\n", 1, `-:2: "warm" is not a temperature`},
 		"days out of order":    {[]string{"--fit-until", "2019-07-01"}, "date,air_c,water_c\n2019-01-02,1,3\n2019-01-01,1,3\n", 1, "not later than the row before"},
 		"a row that is short":  {[]string{"--fit-until", "2019-07-01"}, "date,air_c,water_c\n2019-01-02,1\n", 1, "-:2: 2 columns, 3 are needed"},
@@ -175,7 +175,7 @@ func TestWaterOfARiverSaysHowWellItIsKnown(t *testing.T) {
 	if code != 0 {
 		t.Fatal(errs)
 	}
-	for _, want := range []string{"Model: model fitted here", "Regime: ", "check: model", "check: logistic on air", "check: climatology", "check: yesterday's reading", "days ahead", "Modelled chance", "does not override", "Flow can rise without warning", page} {
+	for _, want := range []string{"Model: model fitted here", "Regime: ", "check: model", "check: logistic on air", "check: climatology", "check: yesterday's reading", "lead, days", "Modelled chance", "does not override", "Flow can rise without warning", page} {
 		if !strings.Contains(out, want) {
 			t.Errorf("no %q in\n%s", want, out)
 		}
@@ -213,7 +213,7 @@ func TestARiverWithTooLittleWaterBorrowsAndSaysSo(t *testing.T) {
 	if err := json.Unmarshal([]byte(out), &got); err != nil {
 		t.Fatal(err)
 	}
-	if !strings.Contains(got.Fallback, "60 are needed") || !strings.Contains(got.Fallback, "Long Beck") || !strings.Contains(got.Grade, "river near by") {
+	if !strings.Contains(got.Fallback, ": 0 of 60 days") || !strings.Contains(got.Fallback, "Long Beck") || !strings.Contains(got.Grade, "nearby river") {
 		t.Errorf("%q, grade %q", got.Fallback, got.Grade)
 	}
 	if !(got.SD > 1.9) || len(got.Parameters) != 0 {

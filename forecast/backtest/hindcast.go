@@ -16,7 +16,7 @@ type Knowledge struct {
 	Catches bool // and those of the taxon itself
 }
 
-// The rungs of knowledge, in the order in which they are reported: what a
+// Rungs are the rungs of knowledge, in the order in which they are reported: what a
 // traveller has without any sighting, with sightings of other insects, and with
 // sightings of this one too.
 var Rungs = []Knowledge{{}, {Others: true}, {Others: true, Catches: true}}

@@ -15,12 +15,12 @@ type TaxonScore struct {
 	Seasons      int     `json:"seasons"`
 	RMSEModel    float64 `json:"rmse_days_model"`
 	RMSECalendar float64 `json:"rmse_days_calendar"`
-	RMSERecent   float64 `json:"rmse_days_recent_calendar"`
+	RMSERecent   float64 `json:"-"`
 	CRPSModel    float64 `json:"crps_model"`
 	CRPSCalendar float64 `json:"crps_calendar"`
-	CRPSRecent   float64 `json:"crps_recent_calendar"`
+	CRPSRecent   float64 `json:"-"`
 	Coverage80   float64 `json:"coverage_80"` // share of seasons whose date fell within the central 80 %
-	UsualDOY     float64 `json:"usual_day"`   // mean of the calendar's dates
+	UsualDOY     float64 `json:"-"`           // mean of the calendar's dates
 }
 
 // errors of the forecasts of one taxon, season by season.

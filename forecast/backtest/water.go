@@ -116,7 +116,7 @@ func (w *Temperatures) Of(site string, year int) []float64 {
 	return w.Years[""][year]
 }
 
-// ReadTemperatures reads a table with the columns date (or year) and temp_c, and
+// ReadWater reads a table with the columns date (or year) and temp_c, and
 // perhaps site. Days missing or empty are gaps.
 func ReadWater(name string, in io.Reader) (*Temperatures, error) {
 	return readTemperatures(name, in, -10)

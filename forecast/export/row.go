@@ -159,8 +159,9 @@ func Write(w io.Writer, f Format, m Meta, rows iter.Seq2[Row, error]) (int, erro
 			return 0, fmt.Errorf("starting outlook as ics: %w", err)
 		}
 		return drain(s, rows, f, "outlook")
+	default:
+		return WriteTable(w, f, Outlooks, m, rows)
 	}
-	return WriteTable(w, f, Outlooks, m, rows)
 }
 
 func checked(rows iter.Seq2[Row, error]) iter.Seq2[Row, error] {

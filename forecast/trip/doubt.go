@@ -27,6 +27,7 @@ func (t *Trip) confidence() []string {
 		switch forecast.GradeOf(l.Grade) {
 		case forecast.Sighted, insects.Measured, insects.Published, insects.PartPublished:
 			known += l.Chance
+		default: // worked out, assumed or practice
 		}
 	}
 	switch share := known / math.Max(all, 1e-9); {

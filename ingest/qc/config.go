@@ -154,6 +154,7 @@ func Default(v ingest.Variable, period string) Config {
 		c.Sensor, c.User = Range{0, 115}, Range{0, 60}
 	case ingest.ShortwaveRadiation:
 		c.Sensor, c.User = Range{-10, 1600}, Range{-10, 1400}
+	case ingest.ChannelWidth, ingest.ChannelArea, ingest.ChannelVelocity: // measured by hand, so there is no sensor to judge
 	}
 	return c
 }

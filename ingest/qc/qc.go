@@ -146,8 +146,9 @@ func rank(f ingest.Flag) int {
 		return 2
 	case ingest.Pass:
 		return 1
+	default:
+		return 0
 	}
-	return 0
 }
 
 // set records the verdict of a test on reading i.

@@ -398,6 +398,7 @@ func (in Intake) check(ctx context.Context, p RiverTasks, fresh []fetched, known
 				air = &usable
 			case ingest.WaterTemperature:
 				water = &usable
+			default: // only these two judge each other
 			}
 		}
 	}
@@ -463,6 +464,7 @@ func order(v ingest.Variable) int {
 		return 0
 	case ingest.WaterTemperature:
 		return 1
+	default:
+		return 2
 	}
-	return 2
 }

@@ -142,6 +142,7 @@ func translate(name string, err error) error {
 		return fmt.Errorf("%s: %w", name, fs.ErrNotExist)
 	case gcerrors.FailedPrecondition:
 		return fmt.Errorf("%s: %w", name, fs.ErrExist)
+	default: // S3 has no such code
 	}
 	// S3 says so where two create the same name at one moment, and one of them is
 	// to look again.

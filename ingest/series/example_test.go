@@ -3,7 +3,6 @@ package series_test
 import (
 	"context"
 	"fmt"
-	"log"
 	"os"
 	"time"
 
@@ -17,12 +16,12 @@ func Example() {
 	ctx := context.Background()
 	folder, err := os.MkdirTemp("", "series")
 	if err != nil {
-		log.Fatal(err)
+		panic(err)
 	}
 	defer os.RemoveAll(folder)
 	store, err := series.Open(ctx, folder)
 	if err != nil {
-		log.Fatal(err)
+		panic(err)
 	}
 	defer store.Close()
 	key := ingest.Key{Feed: "example", Site: "wend", Variable: ingest.WaterTemperature, Statistic: ingest.Instant}
@@ -30,13 +29,13 @@ func Example() {
 	for day, value := range []float64{11.5, 12} {
 		s := ingest.Series{Key: key, SourceUnit: "°C", Time: []int64{noon.UnixMicro()}, Value: []float64{value}}
 		if _, err := store.PutAll(ctx, []ingest.Series{s}, noon.AddDate(0, 0, day)); err != nil {
-			log.Fatal(err)
+			panic(err)
 		}
 	}
 	for _, asOf := range []time.Time{noon.AddDate(0, 0, 1), noon} {
 		s, err := store.Read(ctx, key, series.Query{AsOf: asOf})
 		if err != nil {
-			log.Fatal(err)
+			panic(err)
 		}
 		fmt.Printf("as of %s: %v °C\n", asOf.Format(time.DateOnly), s.Value)
 	}

@@ -156,6 +156,7 @@ func (r Rule) Day(tmin, tmax, nextMin float64) float64 {
 		return r.cut(triangleHalf(tmin, tmax, r.Lower, r.Upper))
 	case SingleSine:
 		return r.cut(sineHalf(tmin, tmax, r.Lower, r.Upper))
+	case DoubleTriangle, DoubleSine: // two half-waves, below
 	}
 	if math.IsNaN(nextMin) {
 		return math.NaN()

@@ -54,14 +54,12 @@ func (m *Model) naive(history Input, f Future, days int) []float64 {
 	day := history.Day0 + len(history.Flow)
 	out := make([]float64, days)
 	var x [numFeatures]float64
-	past := []float64{}
 	for d := range days {
 		w := make([]weather, 1)
 		m.weather(w, day+d, f.Air[d:d+1], nil, &p)
 		year := 2 * math.Pi * math.Mod(float64(day+d)+0.5, 365.25) / 365.25
 		s.features(&x, &w[0], math.Cos(year), math.Sin(year))
 		y := s.x + dot(&m.factors, &x)
-		past = append(past, y)
 		s.before, s.x = s.x, y
 		for _, mean := range []struct {
 			to   *float64

@@ -50,7 +50,7 @@ const (
 )
 
 // Days over which the running means reach. Our own defaults: a flood wave, a wet month.
-var keep2, keep3, keep5, keep10, keep15, keep25, keep90 = keeps(2), keeps(3), keeps(5), keeps(10), keeps(15), keeps(25), keeps(90)
+var keep3, keep5, keep10, keep15, keep25, keep90 = keeps(3), keeps(5), keeps(10), keeps(15), keeps(25), keeps(90)
 
 func keeps(days float64) float64 { return math.Exp(-1 / days) }
 
@@ -63,7 +63,7 @@ type state struct {
 	mean5, mean25, mean90 float64
 	air, air10            float64
 	melt3, melt15         float64
-	rain, rainRecent      float64
+	rain                  float64
 }
 
 // start is the state of a river that stands at an anomaly.

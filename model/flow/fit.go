@@ -98,7 +98,6 @@ type fitting struct {
 	g                        [][numSizes]float64
 	y                        []float64        // change of the anomaly to the day; NaN where unknown
 	equations, sizeEquations *normalEquations // of the last round
-	noise                    float64
 }
 
 // tryLapse fits the factors with the snow so much colder than the gauge and returns

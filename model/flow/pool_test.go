@@ -94,9 +94,9 @@ func poolFactors(ins []Input) (Prior, error) {
 
 // fitFor returns the factors and sizes of a fit with their variances.
 func fitFor(in Input, p *Prior) (b, bv, c, cv []float64, err error) {
-	m := &Model{}
-	if m, err = fitPlain(in, p, lapses); err != nil {
-		return
+	m, err := fitPlain(in, p, lapses)
+	if err != nil {
+		return nil, nil, nil, nil, err
 	}
 	f := fitting{m: m, in: in, prior: p, logs: make([]float64, len(in.Flow))}
 	for i, q := range in.Flow {

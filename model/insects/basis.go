@@ -34,8 +34,9 @@ func (b Basis) Words() string {
 		return "dated open records"
 	case Checklist:
 		return "months in a checklist"
+	default:
+		return "common practice"
 	}
-	return "common practice"
 }
 
 // Regional tells that the dates stand for a region and not for one reach: such
@@ -52,8 +53,9 @@ func (b Basis) ReachShare() float64 {
 		return 1
 	case SeveralReaches:
 		return 0.75
+	default:
+		return 0.5
 	}
-	return 0.5
 }
 
 // origin is the last column of a table, read.
@@ -88,8 +90,9 @@ func basisOf(f Fact) (origin, error) {
 		return origin{basis: OneReach}, nil
 	case Published, PartPublished, Derived, Proxy:
 		return origin{basis: RegionalBook}, nil
+	default:
+		return origin{basis: CommonPractice}, nil
 	}
-	return origin{basis: CommonPractice}, nil
 }
 
 // Without is the catalogue without what a record taught it: windows whose basis

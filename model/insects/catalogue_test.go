@@ -35,8 +35,9 @@ func honestLabel(f insects.Fact) bool {
 		return strings.HasPrefix(f.Source, "prior derived from ")
 	case insects.Own:
 		return strings.HasPrefix(f.Source, "our own ")
+	default:
+		return false
 	}
-	return false
 }
 
 func TestEveryValueNamesASourceOrSaysThatItHasNone(t *testing.T) {

@@ -27,8 +27,9 @@ func (g Grade) NeedsCitation() bool {
 	switch g {
 	case Measured, Published, PartPublished, Derived, Proxy:
 		return true
+	default:
+		return false
 	}
-	return false
 }
 
 // Words is the grade as printed to people.
@@ -50,8 +51,9 @@ func (g Grade) Words() string {
 		return "common practice, no source"
 	case Guess:
 		return "guess, no source"
+	default:
+		return "our own default"
 	}
-	return "our own default"
 }
 
 // Word is the grade in one word, for tables.
@@ -63,8 +65,9 @@ func (g Grade) Word() string {
 		return "related"
 	case Own:
 		return "default"
+	default:
+		return string(g)
 	}
-	return string(g)
 }
 
 // GradeOf finds the grade that Words prints as words.

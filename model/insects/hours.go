@@ -55,6 +55,7 @@ func (h Hours) On(sunriseMin, sunsetMin int) [][2]int {
 			off = sunriseMin
 		case Sunset:
 			off = sunsetMin
+		case Clock: // minutes of the day already
 		}
 		out[i] = [2]int{s.From + off, s.To + off}
 	}

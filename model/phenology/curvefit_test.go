@@ -126,6 +126,7 @@ func FitCurve(f Family, x, count []float64) (CurveFit, error) {
 			start = []float64{math.Log(math.Sqrt(k) * 1.1), math.Log(mean * 1.1)}
 		}
 		back = func(p []float64) (a, b float64) { return math.Exp(p[0]), math.Exp(p[1]) }
+	case Normal: // starts at the mean and spread
 	}
 	// Locations are searched in units of the spread, so that a simplex fits both.
 	unit := 1.0

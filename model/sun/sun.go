@@ -71,6 +71,7 @@ func Day(day time.Time, latDeg, lonDeg float64) Times {
 		t.DaylengthHours = (set - rise) / 3600
 	case AlwaysAbove:
 		t.DaylengthHours = 24
+	case AlwaysBelow: // no daylight
 	}
 	dawn, dusk, state := crossings(transit, noonSec, latDeg, civilAltitude)
 	t.CivilState = state

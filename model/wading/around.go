@@ -96,8 +96,9 @@ func (l Light) Asks() (Level, string) {
 		return Care, "dusk: leave while you still see the bed and the way out"
 	case Night:
 		return BetterNot, "dark: you see neither the bed nor the water coming"
+	default:
+		return Quiet, ""
 	}
-	return Quiet, ""
 }
 
 func (a *assessment) byLight() {

@@ -60,7 +60,7 @@ type Reason struct {
 }
 
 // Basis is where the rule behind the reason comes from.
-func (r Reason) Basis() Basis { return Bases[r.Code] }
+func (r Reason) Basis() RuleBasis { return Bases[r.Code] }
 
 // Limits are the flows from which the levels begin at this gauge, m3/s, by the
 // estimate with margin. They do not depend on today's flow.
@@ -164,7 +164,7 @@ func (a *assessment) judge(s *sensor, beside []string, could Level, by func(floa
 		why = append(why, "the flow reading is negative: tide or backwater")
 	}
 	doubts, thin := beside, []string{}
-	if s.last.given() && !(s.height && could == Quiet) { // such a height only watches for a rise, as the flow does too
+	if s.last.given() && (!s.height || could != Quiet) { // such a height only watches for a rise, as the flow does too
 		doubts, thin = append(s.doubts(a.in.Record), beside...), s.thin(a.in.Record)
 	}
 	doubted := len(doubts) > 0 || s.last.Doubt != "" || !s.height && s.last.Value < 0
@@ -268,6 +268,7 @@ func (a *assessment) bySeason(q float64) {
 			level = BetterNot
 		case Above:
 			level = Care
+		default: // a common flow or less asks for nothing by itself
 		}
 	}
 	a.add("usgs.percentile_class", level, func(Units) string {

@@ -11,15 +11,15 @@ const (
 	Default    Provenance = "our own default"
 )
 
-// Basis is where a rule comes from.
-type Basis struct {
+// RuleBasis is where a rule comes from.
+type RuleBasis struct {
 	Source     string
 	Provenance Provenance
 }
 
 // Bases names the source of every rule of this package, by the name that checks
 // and reasons use.
-var Bases = map[string]Basis{
+var Bases = map[string]RuleBasis{
 	"unit.m2s_to_ft2s": {"1 ft = 0.3048 m exactly", Read},
 	"unit.ft2s_to_m2s": {"1 ft = 0.3048 m exactly", Read},
 	"unit.F_to_C":      {"definition of the Fahrenheit scale", Read},

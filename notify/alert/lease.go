@@ -488,9 +488,10 @@ func (s *Store) outcome(ctx context.Context, q *sqlc.Queries, tx db.Querier, m s
 		return err
 	case Unknown:
 		return s.lost(ctx, q, m, now, o)
+	default:
+		next := now.Add(wait(int(m.Attempts), int(m.Level), o.Result))
+		return s.end(ctx, q, m, resultDeferred, db.Micros(next), now, o)
 	}
-	next := now.Add(wait(int(m.Attempts), int(m.Level), o.Result))
-	return s.end(ctx, q, m, resultDeferred, db.Micros(next), now, o)
 }
 
 // wait is how long to wait before trying again. RFC 5321 asks for half an hour

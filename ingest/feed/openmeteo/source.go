@@ -169,12 +169,14 @@ func nothing(held bool, err error) error {
 // reach sets how many days a forecast goes back and ahead. The bounds are the
 // service's.
 func (s Source) reach(q url.Values, req ingest.Request, now time.Time) {
-	most, days := 16, s.Days
+	most, days := 0, s.Days
 	switch s.Product {
 	case Ensemble:
 		most = 35
 	case Flood:
 		most = 366
+	default:
+		most = 16
 	}
 	if days == 0 {
 		if days = 16; s.Product == Flood {

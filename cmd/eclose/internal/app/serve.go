@@ -61,7 +61,7 @@ func (s *Server) Serve(ctx context.Context, addr string) error {
 	if server.Shutdown(leave) != nil {
 		err = errors.Join(err, server.Close())
 	}
-	return errors.Join(err, s.halt())
+	return errors.Join(err, s.halt(ctx))
 }
 
 // firstLook is how long readers wait at a start for what is known of the rivers.
@@ -79,7 +79,7 @@ func (s *Server) Work(ctx context.Context) error {
 	s.log.Info().Str("database", s.db.Name()).Str("queues", s.queueNames()).Str("id", s.queue.ID()).Msg("working")
 	<-ctx.Done()
 	s.log.Info().Msg("stopping: finishing what is under way")
-	return s.halt()
+	return s.halt(ctx)
 }
 
 // start begins to work the jobs and, where its queue is among ours, to fetch.
@@ -104,9 +104,9 @@ func (s *Server) start(ctx context.Context) error {
 // lost; and who stops the program to start it again waits for the database.
 const stopFor = 4 * time.Second
 
-// halt stops the work gracefully.
-func (s *Server) halt() error {
-	ctx, cancel := context.WithTimeout(context.Background(), stopFor+10*time.Second)
+// halt stops the work gracefully, also after ctx has ended.
+func (s *Server) halt(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopFor+10*time.Second)
 	defer cancel()
 	if s.stopFetches != nil {
 		s.stopFetches()

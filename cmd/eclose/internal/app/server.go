@@ -37,7 +37,7 @@ type Server struct {
 	work    *work.Service
 	queue   *jobs.Queue
 	people  *subscribe.Store
-	watch   *health.Watch
+	watch   *health.Watcher
 	metrics *health.Metrics
 	relay   *mail.Sender
 	probe   relayProbe
@@ -116,7 +116,7 @@ func NewServer(ctx context.Context, cfg *config.Config, o Options) (s *Server, e
 		return s, err
 	}
 	s.work.Queue = s.queue
-	s.watch = &health.Watch{DB: s.db, Queue: s.queue, Archive: s.work.Archive, Now: now, Started: now(), Period: period(s.work.ForecastSchedule, now()), Mails: s.work.Alerts.Counts}
+	s.watch = &health.Watcher{DB: s.db, Queue: s.queue, Archive: s.work.Archive, Now: now, Started: now(), Period: period(s.work.ForecastSchedule, now()), Mails: s.work.Alerts.Counts}
 	for _, r := range s.work.Rivers {
 		s.watch.Rivers = append(s.watch.Rivers, r.Slug)
 	}

@@ -63,7 +63,7 @@ func works(name, of string, err error) Check {
 }
 
 // writes looks whether the database and the store take writes.
-func (w *Watch) writes(ctx context.Context) []Check {
+func (w *Watcher) writes(ctx context.Context) []Check {
 	out := []Check{works("database-write", "", w.DB.Probe(ctx, w.Now()))}
 	if w.Store != nil {
 		out = append(out, works("store-write", "", w.Store(ctx)))
@@ -71,7 +71,7 @@ func (w *Watch) writes(ctx context.Context) []Check {
 	return append(out, works("database-pages", "", w.damage()), works("series-index", "", w.index(ctx)))
 }
 
-func (w *Watch) index(ctx context.Context) error {
+func (w *Watcher) index(ctx context.Context) error {
 	if w.Index == nil {
 		return nil
 	}
@@ -79,7 +79,7 @@ func (w *Watch) index(ctx context.Context) error {
 }
 
 // disks looks at the room of each folder that is written to.
-func (w *Watch) disks() (out []Check) {
+func (w *Watcher) disks() (out []Check) {
 	for _, folder := range w.Folders {
 		free, err := w.Free(folder)
 		if errors.Is(err, fs.ErrNotExist) {
@@ -98,7 +98,7 @@ func (w *Watch) disks() (out []Check) {
 }
 
 // cautions looks how long ago the caution of each river was judged.
-func (w *Watch) cautions(now time.Time) (out []Check) {
+func (w *Watcher) cautions(now time.Time) (out []Check) {
 	if w.Cautions == nil {
 		return nil
 	}
@@ -113,7 +113,7 @@ func (w *Watch) cautions(now time.Time) (out []Check) {
 	return out
 }
 
-func (w *Watch) feeds(ctx context.Context) ([]Check, error) {
+func (w *Watcher) feeds(ctx context.Context) ([]Check, error) {
 	states, err := db.FeedStates(ctx, w.DB.SQL)
 	if err != nil {
 		return nil, err
@@ -128,7 +128,7 @@ func (w *Watch) feeds(ctx context.Context) ([]Check, error) {
 
 // mail looks at what readers were promised: mails that are due go out, and few
 // addresses are suppressed.
-func (w *Watch) mail(ctx context.Context, now time.Time) ([]Check, error) {
+func (w *Watcher) mail(ctx context.Context, now time.Time) ([]Check, error) {
 	if w.Mail == nil {
 		return nil, nil
 	}

@@ -28,7 +28,7 @@ import (
 // hour older.
 var issued = time.Now().UTC().Truncate(time.Second).AddDate(0, 0, -30)
 
-func house(t *testing.T, d *db.DB, cutOff time.Time) *health.Watch {
+func house(t *testing.T, d *db.DB, cutOff time.Time) *health.Watcher {
 	t.Helper()
 	files, err := series.OpenFiles(t.Context(), t.TempDir())
 	if err != nil {
@@ -43,13 +43,13 @@ func house(t *testing.T, d *db.DB, cutOff time.Time) *health.Watch {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &health.Watch{DB: d, Queue: q, Archive: a, Rivers: []string{"wend"}, Started: issued, Period: 6 * time.Hour, Limits: limits}
+	return &health.Watcher{DB: d, Queue: q, Archive: a, Rivers: []string{"wend"}, Started: issued, Period: 6 * time.Hour, Limits: limits}
 }
 
 // limits are the defaults of the config.
 var limits = health.Limits{FreeBytes: 5e8, CautionAge: 10 * time.Minute, ReadingAge: 48 * time.Hour, FeedFailures: 8, MailWait: 30 * time.Minute, SuppressedShare: 0.2, CertificateLeft: 7 * 24 * time.Hour, ClockOffset: time.Minute}
 
-func ask(t *testing.T, w *health.Watch) (int, health.Report) {
+func ask(t *testing.T, w *health.Watcher) (int, health.Report) {
 	t.Helper()
 	rec := httptest.NewRecorder()
 	w.ServeHTTP(rec, httptest.NewRequest("GET", "/health", nil))

@@ -17,7 +17,7 @@ import (
 // Metrics counts what happens and reads what is when it is asked.
 type Metrics struct {
 	registry *prometheus.Registry
-	watch    *Watch
+	watch    *Watcher
 	took     *prometheus.HistogramVec
 	waited   *prometheus.HistogramVec
 	failed   *prometheus.CounterVec
@@ -30,7 +30,7 @@ type Metrics struct {
 }
 
 // NewMetrics returns metrics over a watch.
-func NewMetrics(w *Watch) *Metrics {
+func NewMetrics(w *Watcher) *Metrics {
 	seconds := []float64{.005, .02, .1, .5, 2, 10, 60, 300, 1800}
 	desc := func(name, help string, labels ...string) *prometheus.Desc {
 		return prometheus.NewDesc("eclose_"+name, help, labels, nil)

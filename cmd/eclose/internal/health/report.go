@@ -18,8 +18,8 @@ import (
 	"example.org/eclose/ingest/db"
 )
 
-// Watch looks at the stores of one deployment.
-type Watch struct {
+// Watcher looks at the stores of one deployment.
+type Watcher struct {
 	DB      *db.DB
 	Queue   *jobs.Queue
 	Archive *archive.Archive
@@ -75,7 +75,7 @@ type Report struct {
 }
 
 // Look returns the state, at most a quarter of a minute old.
-func (w *Watch) Look(ctx context.Context) (Report, error) {
+func (w *Watcher) Look(ctx context.Context) (Report, error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	now := w.Now()
@@ -101,7 +101,7 @@ func (w *Watch) Look(ctx context.Context) (Report, error) {
 
 const forecastAge = "forecast-age"
 
-func (w *Watch) forecasts(ctx context.Context, r *Report, now time.Time) error {
+func (w *Watcher) forecasts(ctx context.Context, r *Report, now time.Time) error {
 	stale := 0
 	limit := missable*w.Period + grace
 	for _, slug := range w.Rivers {
@@ -138,7 +138,7 @@ func (w *Watch) forecasts(ctx context.Context, r *Report, now time.Time) error {
 	return nil
 }
 
-func (w *Watch) jobs(ctx context.Context, r *Report, _ time.Time) error {
+func (w *Watcher) jobs(ctx context.Context, r *Report, _ time.Time) error {
 	counts, err := w.Queue.Counts(ctx)
 	if err != nil {
 		return err
@@ -155,7 +155,7 @@ func (w *Watch) jobs(ctx context.Context, r *Report, _ time.Time) error {
 	return nil
 }
 
-func (w *Watch) rest(ctx context.Context, r *Report, now time.Time) error {
+func (w *Watcher) rest(ctx context.Context, r *Report, now time.Time) error {
 	r.Checks = append(r.Checks, w.writes(ctx)...)
 	r.Checks = append(r.Checks, w.disks()...)
 	r.Checks = append(r.Checks, w.cautions(now)...)
@@ -180,7 +180,7 @@ func round(d time.Duration) string {
 
 // ServeHTTP answers 200 where all is fresh and 503 where it is not, with the
 // report either way.
-func (w *Watch) ServeHTTP(rw http.ResponseWriter, req *http.Request) {
+func (w *Watcher) ServeHTTP(rw http.ResponseWriter, req *http.Request) {
 	ctx, cancel := context.WithTimeout(req.Context(), 10*time.Second)
 	defer cancel()
 	r, err := w.Look(ctx)

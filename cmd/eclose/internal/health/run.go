@@ -21,7 +21,7 @@ const (
 
 // Run looks at the state until ctx ends: it tells the operator what broke and
 // what came back, and calls the dead-man address for as long as all is well.
-func (w *Watch) Run(ctx context.Context) {
+func (w *Watcher) Run(ctx context.Context) {
 	var checking sync.WaitGroup
 	defer checking.Wait()
 	if w.DB.Dialect == db.SQLite {
@@ -53,7 +53,7 @@ type told struct {
 	at      time.Time
 }
 
-func (w *Watch) tell(ctx context.Context, t *told, r Report) {
+func (w *Watcher) tell(ctx context.Context, t *told, r Report) {
 	now := map[string]bool{}
 	var lasting []string
 	for _, c := range r.Checks {
@@ -101,7 +101,7 @@ func (w *Watch) tell(ctx context.Context, t *told, r Report) {
 }
 
 // ping calls an address that raises the alarm when it is not called any more.
-func (w *Watch) ping(ctx context.Context) {
+func (w *Watcher) ping(ctx context.Context) {
 	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
 	defer cancel()
 	req, err := http.NewRequestWithContext(ctx, http.MethodGet, w.PingURL, nil)
@@ -147,7 +147,7 @@ func (p *pages) run(ctx context.Context, path string) {
 	}
 }
 
-func (w *Watch) damage() error {
+func (w *Watcher) damage() error {
 	w.pages.mu.Lock()
 	defer w.pages.mu.Unlock()
 	return w.pages.err
