@@ -67,7 +67,14 @@ func TestRangesHoldWhatTheySay(t *testing.T) {
 // Whatever comes on the day of issue or after it, of any taxon and of the water,
 // must not move the forecast on any rung.
 func TestNothingFromTheIssueOnMovesAForecast(t *testing.T) {
-	rec, w := inventRecords(2, 12, 0.5, 5, 5).read(t)
+	for _, every := range []int{1, 4} { // traps of daily visits are read otherwise
+		rec, w := inventVisits(2, 12, 0.5, 5, 5, every).read(t)
+		nothingFromTheIssueOnMoves(t, rec, w)
+	}
+}
+
+func nothingFromTheIssueOnMoves(t *testing.T, rec Records, w *Temperatures) {
+	t.Helper()
 	opt := Options{LeadDays: 10}
 	const year = 1996
 	rng := rand.New(rand.NewPCG(9, 9))

@@ -18,6 +18,11 @@ type invention struct {
 // temperature by the given share of a degree-day rule (the rest is the
 // calendar), with noise of so many days; traps are emptied every fourth day.
 func inventRecords(seed uint64, years int, share, noise float64, taxa int) *invention {
+	return inventVisits(seed, years, share, noise, taxa, 4)
+}
+
+// inventVisits is inventRecords with a visit every so many days.
+func inventVisits(seed uint64, years int, share, noise float64, taxa, every int) *invention {
 	rng := rand.New(rand.NewPCG(seed, 3))
 	var v invention
 	v.records.WriteString("date,taxon,count\n")
@@ -36,8 +41,8 @@ func inventRecords(seed uint64, years int, share, noise float64, taxa int) *inve
 			usual := 150 + 8*float64(k)
 			t50 := share*reachedDay(water, need) + (1-share)*usual + noise*rng.NormFloat64()
 			n := 150 * math.Exp(0.5*rng.NormFloat64())
-			for d := 4; d < 300; d += 4 {
-				f := 0.5 * (math.Erf((float64(d)-t50)/12) - math.Erf((float64(d-4)-t50)/12))
+			for d := every; d < 300; d += every {
+				f := 0.5 * (math.Erf((float64(d)-t50)/12) - math.Erf((float64(d-every)-t50)/12))
 				if c := int(n*f + rng.Float64()); c > 0 {
 					fmt.Fprintf(&v.records, "%s,taxon %d,%d\n", day(year, d), k, c)
 				}
