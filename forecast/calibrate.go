@@ -26,8 +26,7 @@ type Unused struct {
 }
 
 // Calibrate says how the sightings known at a record's issue change its outlook.
-// Sightings of the river that change nothing are named, lest they be forgotten in
-// silence.
+// It also returns the river's sightings that were not used, and why.
 func Calibrate(rec Record, r River, c *insects.Catalogue, sightings []Sighting) ([]Shift, []Unused, error) {
 	is := new(Issuer)
 	before, err := is.Outlook(rec, r, c, Options{ChancesOnly: true})

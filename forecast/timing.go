@@ -14,8 +14,8 @@ import (
 	"example.org/eclose/model/phenology"
 )
 
-// timing is the joint model of the groups of a river, and of those of rivers near
-// by that were seen, given the sightings known at the issue.
+// timing holds the joint model of one river's groups. Groups seen on rivers nearby
+// are in it too. It is conditioned on the sightings known at the issue.
 type timing struct {
 	rec     Record
 	water   *water
@@ -316,7 +316,7 @@ func (t *timing) median(key string, season int) (phenology.MedianDate, []Influen
 	}
 	if len(m.watches[season]) > 0 {
 		seen := m.seen(season, with, variance)
-		mean, v := m.taxon.Heed(with, variance, seen.DOY, seen.DOYVariance)
+		mean, v := m.taxon.WithOwnWatches(with, variance, seen.DOY, seen.DOYVariance)
 		d = d.Updated(x, mean, v)
 		moved = append(moved, t.influence(i, season, mean-with))
 	}

@@ -179,7 +179,7 @@ func (f *fold) forecast(target int, x *Season) (Forecast, error) {
 		mean, variance := d.At(thermal[target])
 		if k.Catches {
 			if m, v, ok := l.seen(f.year, issue, mean, variance); ok {
-				mean, variance = f.taxa[target].Heed(mean, variance, m, v)
+				mean, variance = f.taxa[target].WithOwnWatches(mean, variance, m, v)
 			}
 		}
 		out.By[k] = Normal{mean, math.Sqrt(variance)}

@@ -227,7 +227,7 @@ func TestNoFileOfTheDatabaseIsForOthers(t *testing.T) {
 		t.Fatal(err)
 	}
 	found, err := filepath.Glob(url + "*")
-	if err != nil || len(found) < 6 { // the file, its log and index, lock, socket, key, copy
+	if err != nil || len(found) < 6 { // database, log, index, lock, socket and key
 		t.Errorf("%v, %v", found, err)
 	}
 	for _, f := range found {

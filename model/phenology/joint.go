@@ -257,15 +257,16 @@ func SetScales(taxa []Taxon, dates [][]float64) {
 	}
 }
 
-// Heed joins a forecast of the median date with what the taxon's own watches
-// made of it, all as mean and variance: a long season's catches are heeded less,
-// and a little is kept for watches that mislead.
-func (t *Taxon) Heed(mean, variance, ownMean, ownVariance float64) (float64, float64) {
+// WithOwnWatches returns mean and variance of the median date (day of the year,
+// days²), given the forecast and the posterior from the taxon's own watches. The
+// longer the season, the less the watches count. A small share of the forecast
+// always stays, because watches may mislead.
+func (t *Taxon) WithOwnWatches(mean, variance, ownMean, ownVariance float64) (float64, float64) {
 	const (
-		misled    = 0.05
+		kept      = 0.05
 		roughness = 4.5 // days²: a usual curve is not this season's
 	)
-	e := 1 - (1-misled)*t.Shared()
+	e := 1 - (1-kept)*t.Shared()
 	m := (1-e)*ownMean + e*mean
 	v := (1-e)*(ownVariance+(ownMean-m)*(ownMean-m)) + e*(variance+(mean-m)*(mean-m)) + roughness
 	return m, v

@@ -35,10 +35,12 @@ type Categories struct {
 
 // Gauge is what the service says of one gauge.
 type Gauge struct {
-	LID, USGS, Reach string // the service's id, the USGS number, the reach of the National Water Model
-	Name             string
-	Lat, Lon         float64 // degrees
-	Flood            Categories
+	LID      string // the service's own id
+	USGS     string // USGS site number
+	Reach    string // reach of the National Water Model
+	Name     string
+	Lat, Lon float64 // degrees
+	Flood    Categories
 	// Note says why heights that the service gives are left out; empty otherwise.
 	Note string
 }
