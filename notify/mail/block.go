@@ -3,6 +3,7 @@ package mail
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -201,7 +202,7 @@ const tooHigh = "Caution level unknown: treat the river as too high until you ha
 
 // far is how many days ahead a window must open for its caution to shrink to one
 // line: nobody wades next month by today's flow. Our own default.
-const far = 7
+const far = 3
 
 // later is the caution of a window that is days away.
 func (w words) later(url string) []string {
@@ -224,6 +225,12 @@ func valid(r *alert.Reading) time.Time {
 		return r.Until
 	}
 	return r.At
+}
+
+// unwarned reports whether the level is unknown because the warning service is
+// silent.
+func unwarned(r *alert.Reading) bool {
+	return r != nil && slices.ContainsFunc(r.Reasons, func(s string) bool { return strings.HasPrefix(s, "unknown: official warnings (") })
 }
 
 // fromGauge tells the reading's time and until when it counts, both absolute.
@@ -281,6 +288,9 @@ func (w words) caution(it alert.EmailItem) block {
 		b.Lead = append(b.Lead, "New official warning, or one that got worse.")
 	case alert.KindNoData:
 		b.Heading = fmt.Sprintf("%s: no usable reading since %s", name, clock(since, zone))
+		if unwarned(r) {
+			b.Heading = fmt.Sprintf("%s: official warnings unknown since %s", name, clock(since, zone))
+		}
 		b.Lead = append(b.Lead, "Since then a reading or a warning service has been missing or doubtful, so the caution level is unknown. Treat the river as too high until you have seen it.")
 		if now > 0 {
 			b.Lead = append(b.Lead, fmt.Sprintf("The last level was %d of 3 (%s). Missing data does not lower it.", now, word))

@@ -158,7 +158,13 @@ func (w *Watcher) jobs(ctx context.Context, r *Report, _ time.Time) error {
 func (w *Watcher) rest(ctx context.Context, r *Report, now time.Time) error {
 	r.Checks = append(r.Checks, w.writes(ctx)...)
 	r.Checks = append(r.Checks, w.disks()...)
-	r.Checks = append(r.Checks, w.cautions(now)...)
+	cautions := w.cautions(now)
+	for _, c := range cautions {
+		if r.CautionAge == nil || c.Value > *r.CautionAge {
+			r.CautionAge = new(c.Value)
+		}
+	}
+	r.Checks = append(r.Checks, cautions...)
 	feeds, err := w.feeds(ctx)
 	if err != nil {
 		return err
