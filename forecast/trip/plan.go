@@ -164,15 +164,15 @@ type days struct {
 func tally(ask Ask, r River) *days {
 	d := &days{ask: ask, river: r}
 	for i := range r.Outlook.Stages {
-		if s := &r.Outlook.Stages[i]; ask.cares(s) && len(s.Days) > 0 {
+		if s := &r.Outlook.Stages[i]; ask.cares(s) && s.Days.Len() > 0 {
 			d.stages = append(d.stages, s)
 		}
 	}
 	if len(d.stages) == 0 {
 		return nil
 	}
-	d.day0 = d.stages[0].Days[0].Date
-	n := len(d.stages[0].Days)
+	d.day0 = d.stages[0].Days.From
+	n := d.stages[0].Days.Len()
 	d.one, d.calendar, d.many, d.stagesCalendar = make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
 	byGroup := map[string][]*forecast.StageOutlook{}
 	var order []string

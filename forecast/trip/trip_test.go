@@ -35,13 +35,15 @@ func stage(group string, st forecast.Stage, from, to forecast.Date, p float64) f
 	s := forecast.StageOutlook{Group: group, Name: strings.ReplaceAll(group, "-", " "), Stage: st, Fishable: true, Grade: "prior", Hours: "11:00-14:00"}
 	mid := (from + to) / 2
 	s.Window = forecast.Window{Start: forecast.Range{P10: from - 5, P50: from, P90: from + 5}, Peak: forecast.Range{P10: mid - 5, P50: mid, P90: mid + 5}, End: forecast.Range{P10: to - 5, P50: to, P90: to + 5}}
-	for d := range 365 {
+	days := make([]forecast.Day, 365)
+	for d := range days {
 		x := forecast.Day{Date: day0 + forecast.Date(d)}
 		if x.Date >= from && x.Date <= to {
 			x.P, x.PCalendar = p, p/2
 		}
-		s.Days = append(s.Days, x)
+		days[d] = x
 	}
+	s.Days = forecast.DaysOf(days)
 	return s
 }
 
@@ -109,9 +111,12 @@ func TestAChanceOfNearlyAllIsSaidToTellNothing(t *testing.T) {
 		var stages []forecast.StageOutlook
 		for _, g := range x.groups {
 			s := stage(g, forecast.Emergence, date(6, 1), date(6, 30), x.p)
-			for i := range s.Days {
-				s.Days[i].PCalendar = s.Days[i].P
+			var same []forecast.Day
+			for _, d := range s.Days.All() {
+				d.PCalendar = d.P
+				same = append(same, d)
 			}
+			s.Days = forecast.DaysOf(same)
 			stages = append(stages, s)
 		}
 		tr, err := Plan(Ask{From: date(6, 3), To: date(6, 9), Days: 3}, []River{{Outlook: invent("wend", 14, stages...), Flows: flows(0, 0, 0)}}, lookup(t))
