@@ -27,7 +27,7 @@ func TestOfficialMembersJoinWithoutAJump(t *testing.T) {
 	joined := m.Forecast(in, pastFutures(in, 60, 200), 60, 1)
 	now := in.Flow[len(in.Flow)-1]
 	o := spate(6, 10, 6*now)
-	m.Join(joined, o, now, 1)
+	m.Join(joined, []Official{o}, now, 1)
 	got, without := medians(joined), medians(plain)
 	if got[4] < 4*now {
 		t.Errorf("a forecast flood of %.1f m3/s makes a median of %.1f", 6*now, got[4])
@@ -54,7 +54,7 @@ func TestOfficialBiasIsLearnedFromTheGauge(t *testing.T) {
 	o := Official{Rows: [][]float64{{2 * now, 2 * now, 2 * now}}, Today: math.NaN()}
 	day := func(o Official) float64 {
 		rows := m.Forecast(in, pastFutures(in, 10, 200), 10, 1)
-		m.Join(rows, o, now, 1)
+		m.Join(rows, []Official{o}, now, 1)
 		return medians(rows)[2]
 	}
 	untaught := day(o)
@@ -81,7 +81,7 @@ func TestBadOfficialForecastsMakeWiderBands(t *testing.T) {
 			o.Past = append(o.Past, Verified{Lead: 3, ForecastM3s: 1, CameM3s: math.Exp(errors * float64(2*(k%2)-1))})
 		}
 		rows := m.Forecast(in, pastFutures(in, 10, 200), 10, 1)
-		m.Join(rows, o, now, 1)
+		m.Join(rows, []Official{o}, now, 1)
 		c := make([]float64, len(rows))
 		for k := range rows {
 			c[k] = m.log(rows[k][2])
