@@ -264,7 +264,7 @@ func TestKilledInTheMiddleNobodyHearsTwice(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer d.Close()
-	counts, err := alert.New(d, func() time.Time { return date }).Counts(t.Context())
+	counts, err := alert.New(d, func() time.Time { return date }, nil).Counts(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}
