@@ -33,6 +33,7 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 			}
 		}
 	}
+	kind := rec.waterKind(r.Regulated)
 	for _, g := range groups {
 		pair, ok := results[g.Key]
 		if !ok {
@@ -46,6 +47,7 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 			if s.Group == "" {
 				continue
 			}
+			s.Elsewhere = len(r.Groups) == 0 && kind.elsewhere(g.Habitat) && !rec.seenHere(r, g, opt.Sightings)
 			if !opt.ChancesOnly {
 				s.Hours = hoursOn(g, s, r, w.middle(s.Window.Peak.P50))
 				s.Reasons = s.moved(rec.Issue)
@@ -216,13 +218,21 @@ func hoursOn(g *insects.Group, s StageOutlook, r River, waterC float64) string {
 	}
 	// Sun time has its noon at the transit.
 	minute := func(at time.Time) int { return int(math.Round(at.Sub(t.Transit).Minutes())) + 12*60 }
-	var words []string
+	var spans []Span
 	for _, span := range h.On(minute(t.Rise), minute(t.Set)) {
-		at := func(m int) string {
-			x := t.Transit.Add(time.Duration(m-12*60) * time.Minute).In(zone)
-			return x.Round(15 * time.Minute).Format("15:04")
+		at := func(m int) int {
+			x := t.Transit.Add(time.Duration(m-12*60) * time.Minute).In(zone).Round(15 * time.Minute)
+			return x.Hour()*60 + x.Minute()
 		}
-		words = append(words, at(span[0])+"-"+at(span[1]))
+		s := Span{at(span[0]), at(span[1])}
+		if s.To <= s.From {
+			s.To += 1440
+		}
+		spans = append(spans, s)
+	}
+	var words []string
+	for _, s := range merged(spans) {
+		words = append(words, s.String())
 	}
 	return strings.Join(words, " and ")
 }

@@ -152,11 +152,11 @@ func TestRisksTurnTheOrder(t *testing.T) {
 		good   River
 		poorer River
 	}{
-		{"a river that floods in most Junes comes after one that does not", River{invent("a", 14, st), dry}, River{invent("b", 14, st), flows(6, date(6, 1), date(6, 30))}},
-		{"a warm river comes after a cool one", River{invent("a", 14, st), dry}, River{invent("b", 22, st), dry}},
-		{"a river of unknown flow comes after a low one", River{invent("a", 14, st), dry}, River{invent("b", 14, st), nil}},
-		{"a river without a limit comes after a low one", River{invent("a", 14, st), dry}, River{invent("b", 14, st), noLimits}},
-		{"unknown flow comes before certain flood", River{invent("a", 14, st), nil}, River{invent("b", 14, st), flows(8, date(6, 1), date(6, 30))}},
+		{"a river that floods in most Junes comes after one that does not", River{Outlook: invent("a", 14, st), Flows: dry}, River{Outlook: invent("b", 14, st), Flows: flows(6, date(6, 1), date(6, 30))}},
+		{"a warm river comes after a cool one", River{Outlook: invent("a", 14, st), Flows: dry}, River{Outlook: invent("b", 22, st), Flows: dry}},
+		{"a river of unknown flow comes after a low one", River{Outlook: invent("a", 14, st), Flows: dry}, River{Outlook: invent("b", 14, st), Flows: nil}},
+		{"a river without a limit comes after a low one", River{Outlook: invent("a", 14, st), Flows: dry}, River{Outlook: invent("b", 14, st), Flows: noLimits}},
+		{"unknown flow comes before certain flood", River{Outlook: invent("a", 14, st), Flows: nil}, River{Outlook: invent("b", 14, st), Flows: flows(8, date(6, 1), date(6, 30))}},
 	} {
 		for _, order := range [][]River{{x.good, x.poorer}, {x.poorer, x.good}} {
 			tr, err := Plan(ask, order, lookup(t))
@@ -221,7 +221,7 @@ func TestAsksThatMakeNoSenseAreRefused(t *testing.T) {
 	}
 	_, err := Plan(Ask{From: date(6, 1), To: date(6, 9), Days: 3, Groups: []string{"skwala"}},
 		[]River{{Outlook: invent("a", 14, stage("western-green-drake", forecast.Emergence, date(6, 1), date(6, 30), 0.6))}}, lookup(t))
-	if !errors.Is(err, ErrNothing) {
+	if !errors.Is(err, ErrNotHere) {
 		t.Errorf("a group that no river has: %v", err)
 	}
 	if _, err := Plan(Ask{From: date(4, 1), To: date(4, 9), Days: 3}, []River{{Outlook: invent("a", 14, stage("x", forecast.Emergence, date(4, 1), date(6, 30), 0.6))}}, lookup(t)); !errors.Is(err, ErrNothing) {
