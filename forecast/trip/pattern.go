@@ -28,10 +28,12 @@ func PatternOf(g *insects.Group, stage forecast.Stage) Pattern {
 		OnLand: onLand(g)}
 }
 
-// Words is the pattern as it is asked for over a counter: "dark brown pupa, 16 to 18".
+// Words is the pattern as it is asked for over a counter, in the first of its colours:
+// "dark brown pupa, 16 to 18".
 func (p Pattern) Words() string {
 	colour, _, _ := strings.Cut(p.Colours, ",")
 	colour, _, _ = strings.Cut(colour, ";")
+	colour, _, _ = strings.Cut(colour, " to ")
 	colour = strings.TrimSpace(colour)
 	s := strings.TrimSpace(colour + " " + p.Kind)
 	if z := p.Sizes(); z != "" {

@@ -253,11 +253,16 @@ func tally(ask Ask, r River, groups Groups) *days {
 	return d
 }
 
+// covers reports whether the outlook says something of a day.
+func (d *days) covers(at forecast.Date) bool {
+	return at >= d.river.Outlook.IssueDate() && at >= d.day0 && int(at-d.day0) < len(d.worth)
+}
+
 // stay sums up some days; false where the outlook does not cover them.
 func (d *days) stay(from, to forecast.Date) (Stay, bool) {
 	a, b := int(from-d.day0), int(to-d.day0)
 	o := d.river.Outlook
-	if a < 0 || b >= len(d.worth) || from < o.IssueDate() {
+	if to < from || !d.covers(from) || !d.covers(to) {
 		return Stay{}, false
 	}
 	s := Stay{River: o.River, RiverName: o.RiverName, From: from, To: to, outlook: o}

@@ -185,7 +185,8 @@ func New(o Options) (*Pages, error) {
 func (s *site) routes() http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", s.kept(s.home))
-	mux.HandleFunc("GET /river/{slug}", s.kept(s.season))
+	mux.HandleFunc("GET /river/{slug}", s.kept(s.riverPage))
+	mux.HandleFunc("GET /river/{slug}/season", s.kept(s.season))
 	mux.HandleFunc("GET /river/{slug}/water", s.kept(s.water))
 	mux.HandleFunc("GET /river/{slug}/day/{date}", s.kept(s.day))
 	mux.HandleFunc("GET /river/{slug}/sheet.html", s.live(s.sheet))
