@@ -97,7 +97,7 @@ func TestAnOutlookKeepsWhatAMailNeeds(t *testing.T) {
 		Stages: []forecast.StageOutlook{{
 			Group: "blue-winged-olive", Name: "Blue-winged olive", Stage: forecast.Emergence, Fishable: true, Grade: "published", Hours: "evening",
 			Window: forecast.Window{Start: mid("2026-06-10"), Peak: mid("2026-06-18"), End: mid("2026-06-28")},
-			Days:   []forecast.Day{{Date: at("2026-06-10"), P: 0.4, PCalendar: 0.2}},
+			Days:   forecast.DaysOf([]forecast.Day{{Date: at("2026-06-10"), P: 0.4, PCalendar: 0.2}}),
 		}},
 	}
 	x := FromOutlook(o, func(group string, stage forecast.Stage) []string { return []string{group + " " + string(stage)} }, &Value{V: 22, At: start}, nil)

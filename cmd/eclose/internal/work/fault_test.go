@@ -84,9 +84,11 @@ func outlook(r forecast.River, at time.Time) *forecast.Outlook {
 	o := &forecast.Outlook{River: r.Slug, RiverName: r.Name, Zone: r.Zone, IssuedAt: at, DataCutoff: at.Add(-time.Hour), ModelVersion: forecast.ModelVersion}
 	for _, s := range forecast.Stages {
 		x := forecast.StageOutlook{Group: "march-brown", Name: "March brown", Stage: s, Fishable: true}
-		for d := range 60 {
-			x.Days = append(x.Days, forecast.Day{Date: forecast.DateOf(at) + forecast.Date(d), P: 0.01, PCalendar: 0.01})
+		days := make([]forecast.Day, 60)
+		for d := range days {
+			days[d] = forecast.Day{Date: forecast.DateOf(at) + forecast.Date(d), P: 0.01, PCalendar: 0.01}
 		}
+		x.Days = forecast.DaysOf(days)
 		o.Stages = append(o.Stages, x)
 	}
 	return o

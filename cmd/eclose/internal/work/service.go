@@ -76,6 +76,8 @@ type Service struct {
 
 	restUntil atomic.Int64 // microseconds; before it no mail is sent
 
+	LeftOut *schedule.LeftOut // what feeds left out of their answers; nil: not told
+
 	climates schedule.Climates
 
 	mu     sync.Mutex
