@@ -31,6 +31,9 @@ func (f *FlowAhead) SourceWords() string {
 	const own = "this gauge's own record and past seasons' weather"
 	switch f.Source {
 	case FlowStatistics:
+		if f.Unanswered {
+			return fmt.Sprintf("from %s, since no official forecast came in the last %.0f hours", own, officialMaxAge.Hours())
+		}
 		return "from " + own
 	case FlowOfficial, FlowJoined:
 		if len(f.Services) == 0 { // of an older version
@@ -80,6 +83,9 @@ type FlowAhead struct {
 	// Services are whose forecasts the first days rest on, in the order in which they
 	// take over; empty for a forecast from the gauge's own record.
 	Services []FlowReach `json:"services,omitempty"`
+	// Unanswered says that a service is asked for its forecast and none of the last 36
+	// hours is here.
+	Unanswered bool `json:"no_recent_official_forecast,omitempty"`
 	Days     []FlowDay   `json:"days"`
 }
 
@@ -168,6 +174,7 @@ func (rec Record) flows(r River, opt Options, seed uint64) (rows [][]float64, ab
 	}
 	about.NowM3s = rec.Flow[last]
 	services := rec.Official
+	about.Unanswered = len(r.FlowAhead) > 0 && len(services) == 0
 	if r.Regulated { // models of free-flowing rivers know nothing of the dam
 		services = slices.DeleteFunc(slices.Clone(services), func(s FlowService) bool { return !s.Official })
 		if len(services) == 0 {

@@ -284,7 +284,7 @@ func (f *FlowAhead) join(services []FlowService, ahead int) []flow.Official {
 	var out []flow.Official
 	last := 0
 	for _, s := range services {
-		out = append(out, flow.Official{Rows: s.Rows, Past: s.Past, Today: s.YesterM3s})
+		out = append(out, flow.Official{Rows: s.Rows, Past: s.Past, Today: s.YesterM3s, Untied: !s.Official})
 		reach := 0
 		for _, row := range s.Rows {
 			reach = max(reach, len(row))

@@ -11,6 +11,22 @@ type Official struct {
 	Rows  [][]float64 // daily mean flow, m3/s, by member and day from the first day ahead on; a row ends where it is unknown
 	Past  []Verified  // earlier forecasts of the same source here, to correct its bias and spread
 	Today float64     // what the source says of the last day of the history; NaN if nothing
+	// Untied marks a model that nobody corrects at this gauge: what it is off by at its
+	// start it is mostly off by later too.
+	Untied bool
+}
+
+// untiedStays is which share of an untied model's distance from the gauge stays as days go
+// by, until verified forecasts tell its bias. Our own default: models of whole countries
+// are often off by a third at a gauge, and by about the same share day after day.
+const untiedStays = 0.7
+
+// stays is the share of the distance at the start of a source that does not die away.
+func (o *Official) stays() float64 {
+	if !o.Untied {
+		return 0
+	}
+	return untiedStays * officialBefore / (float64(len(o.Past)) + officialBefore)
 }
 
 // Verified is an official forecast whose day has come.
@@ -84,8 +100,8 @@ func (m *Model) Join(rows [][]float64, sources []Official, now float64, seed uin
 	middle, half := m.bands(rows, days)
 	type plan struct {
 		*Official
-		bias, share, gap float64
-		used             []int
+		bias, share, gap, stays float64
+		used                    []int
 	}
 	var plans []plan
 	rng := rand.New(rand.NewPCG(seed, 22))
@@ -94,7 +110,7 @@ func (m *Model) Join(rows [][]float64, sources []Official, now float64, seed uin
 		if o.reach() == 0 {
 			continue
 		}
-		p := plan{Official: o, bias: o.bias(m), share: o.share(m, half), used: rng.Perm(len(o.Rows))}
+		p := plan{Official: o, bias: o.bias(m), share: o.share(m, half), stays: o.stays(), used: rng.Perm(len(o.Rows))}
 		if g := m.log(now) - m.log(o.Today) - p.bias; !unknown(g) {
 			p.gap = g // of gauge and source on the last day of the history
 		}
@@ -111,7 +127,7 @@ func (m *Model) Join(rows [][]float64, sources []Official, now float64, seed uin
 			if d >= len(o) || unknown(o[d]) {
 				return 0, false
 			}
-			return m.log(o[d]) + p.bias + p.gap*m.keeps[min(d, keptDays-1)] + p.share*(own-middle[d]), true
+			return m.log(o[d]) + p.bias + p.gap*(p.stays+(1-p.stays)*m.keeps[min(d, keptDays-1)]) + p.share*(own-middle[d]), true
 		}
 		at, left, since := len(plans), 0.0, 0
 		last, before := math.NaN(), math.NaN() // the member and its own value on the day before
@@ -131,7 +147,11 @@ func (m *Model) Join(rows [][]float64, sources []Official, now float64, seed uin
 				left = 0 // a better one begins
 			}
 			at, before = i, own
-			last = to + left*m.keeps[min(since, keptDays-1)]
+			stays := 0.0
+			if i < len(plans) {
+				stays = plans[i].stays
+			}
+			last = to + left*(stays+(1-stays)*m.keeps[min(since, keptDays-1)])
 			since++
 			row[d] = m.flow(last)
 		}
