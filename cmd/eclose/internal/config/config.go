@@ -212,6 +212,13 @@ type Serve struct {
 	Proxies   []string `toml:"trusted-proxies"` // networks whose X-Forwarded-For is believed
 }
 
+// How often the health may be looked at: a look costs some writes, and with a
+// longer pause it would be red too late. Our own defaults.
+const (
+	shortestLook = 100 * time.Millisecond
+	longestLook  = 5 * time.Minute
+)
+
 // Health is how far things may go before /health says so.
 type Health struct {
 	FreeMB          int     `toml:"free-mb"`
@@ -223,6 +230,7 @@ type Health struct {
 	CertificateDays int     `toml:"certificate-days"`
 	ClockOffset     Span    `toml:"clock-offset"`
 	PingURL         string  `toml:"ping-url"`
+	Interval        Span    `toml:"interval"`
 }
 
 // Mail is the relay that carries the alerts.
@@ -383,6 +391,9 @@ func (c *Config) faults() (out []string) {
 				add("serve.trusted-proxies: %q is not a network such as \"172.18.0.0/16\"", p)
 			}
 		}
+	}
+	if i := time.Duration(c.Health.Interval); i < shortestLook || i > longestLook {
+		add("health.interval = %s: use %s to %s", i, shortestLook, longestLook)
 	}
 	slugs := map[string]bool{}
 	if len(c.Rivers) == 0 {

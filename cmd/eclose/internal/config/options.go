@@ -125,7 +125,9 @@ var Options = []Option{
 		fill: func(c *Config) { def(&c.Health.CertificateDays, 7) }},
 	{Key: "health.clock-offset", Default: "1m", Help: "largest difference between this machine's clock and the database's",
 		fill: func(c *Config) { def(&c.Health.ClockOffset, Span(time.Minute)) }},
-	{Key: "health.ping-url", Default: "", Secret: true, Help: "dead-man URL, called every half minute while all is well"},
+	{Key: "health.interval", Default: "30s", Help: "how often the health is looked at; the relay and the database's pages less often",
+		fill: func(c *Config) { def(&c.Health.Interval, Span(30*time.Second)) }},
+	{Key: "health.ping-url", Default: "", Secret: true, Help: "dead-man URL, called at each look while all is well"},
 }
 
 func def[T comparable](p *T, v T) {
