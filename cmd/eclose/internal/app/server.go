@@ -180,6 +180,9 @@ func (s *Server) build(ctx context.Context, o Options, now func() time.Time) (*w
 		Tasks: builder.Tasks, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{}, Jitter: map[string]time.Duration{},
 		Stages: sources.FloodStages(cfg, c), Warned: warned, Warnings: map[string]cron.Schedule{},
 	}
+	if err := s.recordFeeds(h, c, catalogue, now); err != nil {
+		return nil, err
+	}
 	for _, w := range warned {
 		name := w.Source.Name()
 		if h.Warnings[name], err = jobs.ParseSchedule(cfg.WarningsScheduleOf(name)); err != nil {
