@@ -108,7 +108,12 @@ func same(o sqlc.OpenRecord, p sqlc.PutRecordParams) bool {
 		Licence: p.Licence, Credit: p.Credit, PublishedAt: p.PublishedAt, StoredAt: p.StoredAt, Withheld: o.Withheld}
 }
 
-func null(v float64) sql.NullFloat64 { return sql.NullFloat64{Float64: v, Valid: !math.IsNaN(v)} }
+func null(v float64) sql.NullFloat64 {
+	if math.IsNaN(v) {
+		return sql.NullFloat64{} // NaN would not equal itself
+	}
+	return sql.NullFloat64{Float64: v, Valid: true}
+}
 
 func orNaN(v sql.NullFloat64) float64 {
 	if !v.Valid {
