@@ -464,17 +464,9 @@ func sightingsAt(sightings []Sighting, river string) []Sighting {
 	return out
 }
 
-// The season effects of two rivers are shared by distance. Our own defaults: the
-// records of several sites in hand are of neighbouring brooks, or too short.
-const (
-	siteShare = 0.8   // of the seasons of two reaches side by side
-	siteKm    = 200.0 // over which that share falls to 1/e
-	siteM     = 600.0 // the same, of height
-)
-
 // Shares tells whether the seasons of two rivers are near enough for sightings on
 // one to move the other's dates.
-func Shares(a, b River) bool { return distanceKm(a, b) <= 3*siteKm }
+func Shares(a, b River) bool { return phenology.SitesShare(distanceKm(a, b)) }
 
 // correlations are those between the seasons of rivers.
 func correlations(sites []River) *mat.SymDense {
@@ -485,11 +477,11 @@ func correlations(sites []River) *mat.SymDense {
 	for a := range sites {
 		out.SetSym(a, a, 1)
 		for b := range a {
-			x := siteShare * math.Exp(-distanceKm(sites[a], sites[b])/siteKm)
+			height := 0.0
 			if ea, eb := sites[a].ElevationM, sites[b].ElevationM; ea != nil && eb != nil {
-				x *= math.Exp(-math.Abs(*ea-*eb) / siteM)
+				height = *ea - *eb
 			}
-			out.SetSym(a, b, x)
+			out.SetSym(a, b, phenology.SiteCorrelation(distanceKm(sites[a], sites[b]), height))
 		}
 	}
 	return out
