@@ -60,7 +60,7 @@ type StageOutlook struct {
 	Stage    Stage    `json:"stage"`
 	Fishable bool     `json:"fishable"`
 	Grade    string   `json:"grade"` // where the group's numbers come from
-	Days     []Day    `json:"days"`
+	Days     Days     `json:"days"`
 	Window   Window   `json:"window"`
 	Calendar Window   `json:"window_calendar"`
 	Hours    string   `json:"hours"`          // of the day, local, in words
@@ -70,6 +70,9 @@ type StageOutlook struct {
 	// AllYear tells that the stage knows no season: the window is the whole year
 	// and its peak means nothing.
 	AllYear bool `json:"all_year,omitempty"`
+	// Elsewhere tells that the group lives in other kinds of water than this river's,
+	// the config does not name it and nobody has seen it here. Lists leave it out.
+	Elsewhere bool `json:"lives_elsewhere,omitempty"`
 	// MovedBy are the sightings of this season that moved the median date most.
 	MovedBy []Influence `json:"moved_by,omitempty"`
 }

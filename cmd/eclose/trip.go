@@ -16,6 +16,7 @@ import (
 	"example.org/eclose/forecast/trip"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/insects"
+	"example.org/eclose/model/wading"
 )
 
 type tripCmd struct {
@@ -135,7 +136,8 @@ func groupsNamed(c *insects.Catalogue, rivers []forecast.River, names []string) 
 	return out, nil
 }
 
-// withFlows puts the past seasons of flow beside the outlooks of rivers.
+// withFlows puts the past seasons of flow, and the caution at the moment of the issue,
+// beside the outlooks of rivers.
 func withFlows(ctx context.Context, cfg *config.Config, rivers []forecast.River, outlooks []*forecast.Outlook) ([]trip.River, error) {
 	store, err := series.Open(ctx, cfg.StoreURL(), series.ReadOnly())
 	if err != nil {
@@ -145,9 +147,11 @@ func withFlows(ctx context.Context, cfg *config.Config, rivers []forecast.River,
 	out := make([]trip.River, len(outlooks))
 	for i, o := range outlooks {
 		out[i].Outlook = o
-		if out[i].Flows, _, err = app.PastFlows(ctx, store, rivers[i], o.IssuedAt); err != nil {
+		var caution wading.Caution
+		if out[i].Flows, caution, err = app.PastFlows(ctx, store, rivers[i], o.IssuedAt); err != nil {
 			return nil, err
 		}
+		out[i].Caution = &caution
 	}
 	return out, nil
 }

@@ -35,13 +35,15 @@ func stage(group string, st forecast.Stage, from, to forecast.Date, p float64) f
 	s := forecast.StageOutlook{Group: group, Name: strings.ReplaceAll(group, "-", " "), Stage: st, Fishable: true, Grade: "prior", Hours: "11:00-14:00"}
 	mid := (from + to) / 2
 	s.Window = forecast.Window{Start: forecast.Range{P10: from - 5, P50: from, P90: from + 5}, Peak: forecast.Range{P10: mid - 5, P50: mid, P90: mid + 5}, End: forecast.Range{P10: to - 5, P50: to, P90: to + 5}}
-	for d := range 365 {
+	days := make([]forecast.Day, 365)
+	for d := range days {
 		x := forecast.Day{Date: day0 + forecast.Date(d)}
 		if x.Date >= from && x.Date <= to {
 			x.P, x.PCalendar = p, p/2
 		}
-		s.Days = append(s.Days, x)
+		days[d] = x
 	}
+	s.Days = forecast.DaysOf(days)
 	return s
 }
 
@@ -109,9 +111,12 @@ func TestAChanceOfNearlyAllIsSaidToTellNothing(t *testing.T) {
 		var stages []forecast.StageOutlook
 		for _, g := range x.groups {
 			s := stage(g, forecast.Emergence, date(6, 1), date(6, 30), x.p)
-			for i := range s.Days {
-				s.Days[i].PCalendar = s.Days[i].P
+			var same []forecast.Day
+			for _, d := range s.Days.All() {
+				d.PCalendar = d.P
+				same = append(same, d)
 			}
+			s.Days = forecast.DaysOf(same)
 			stages = append(stages, s)
 		}
 		tr, err := Plan(Ask{From: date(6, 3), To: date(6, 9), Days: 3}, []River{{Outlook: invent("wend", 14, stages...), Flows: flows(0, 0, 0)}}, lookup(t))
@@ -152,11 +157,11 @@ func TestRisksTurnTheOrder(t *testing.T) {
 		good   River
 		poorer River
 	}{
-		{"a river that floods in most Junes comes after one that does not", River{invent("a", 14, st), dry}, River{invent("b", 14, st), flows(6, date(6, 1), date(6, 30))}},
-		{"a warm river comes after a cool one", River{invent("a", 14, st), dry}, River{invent("b", 22, st), dry}},
-		{"a river of unknown flow comes after a low one", River{invent("a", 14, st), dry}, River{invent("b", 14, st), nil}},
-		{"a river without a limit comes after a low one", River{invent("a", 14, st), dry}, River{invent("b", 14, st), noLimits}},
-		{"unknown flow comes before certain flood", River{invent("a", 14, st), nil}, River{invent("b", 14, st), flows(8, date(6, 1), date(6, 30))}},
+		{"a river that floods in most Junes comes after one that does not", River{Outlook: invent("a", 14, st), Flows: dry}, River{Outlook: invent("b", 14, st), Flows: flows(6, date(6, 1), date(6, 30))}},
+		{"a warm river comes after a cool one", River{Outlook: invent("a", 14, st), Flows: dry}, River{Outlook: invent("b", 22, st), Flows: dry}},
+		{"a river of unknown flow comes after a low one", River{Outlook: invent("a", 14, st), Flows: dry}, River{Outlook: invent("b", 14, st), Flows: nil}},
+		{"a river without a limit comes after a low one", River{Outlook: invent("a", 14, st), Flows: dry}, River{Outlook: invent("b", 14, st), Flows: noLimits}},
+		{"unknown flow comes before certain flood", River{Outlook: invent("a", 14, st), Flows: nil}, River{Outlook: invent("b", 14, st), Flows: flows(8, date(6, 1), date(6, 30))}},
 	} {
 		for _, order := range [][]River{{x.good, x.poorer}, {x.poorer, x.good}} {
 			tr, err := Plan(ask, order, lookup(t))
@@ -221,7 +226,7 @@ func TestAsksThatMakeNoSenseAreRefused(t *testing.T) {
 	}
 	_, err := Plan(Ask{From: date(6, 1), To: date(6, 9), Days: 3, Groups: []string{"skwala"}},
 		[]River{{Outlook: invent("a", 14, stage("western-green-drake", forecast.Emergence, date(6, 1), date(6, 30), 0.6))}}, lookup(t))
-	if !errors.Is(err, ErrNothing) {
+	if !errors.Is(err, ErrNotHere) {
 		t.Errorf("a group that no river has: %v", err)
 	}
 	if _, err := Plan(Ask{From: date(4, 1), To: date(4, 9), Days: 3}, []River{{Outlook: invent("a", 14, stage("x", forecast.Emergence, date(4, 1), date(6, 30), 0.6))}}, lookup(t)); !errors.Is(err, ErrNothing) {

@@ -165,4 +165,18 @@ func (w *worker[T]) run(ctx context.Context, job *river.Job[T]) (err error) {
 	return w.do(ctx, job.Args)
 }
 
+// reportLines is how much a job may say; our own default.
+const reportLines = 100
+
+// Report keeps what a handler has to say about its attempt with the job, for
+// people; nothing is worked out from it. Called outside a job it does nothing.
+func Report(ctx context.Context, lines []string) {
+	if n := len(lines); n > reportLines {
+		lines = append(lines[:reportLines:reportLines], fmt.Sprintf("and %d more lines", n-reportLines))
+	}
+	if len(lines) > 0 {
+		_ = river.RecordOutput(ctx, lines) // it fails outside a job only
+	}
+}
+
 var _ rivertype.TimeGenerator = (*Clock)(nil)

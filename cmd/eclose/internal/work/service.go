@@ -50,7 +50,6 @@ type Service struct {
 	Forgot    func(what string, n int)                           // told what retention deleted; may be nil
 	Transport alert.Transport                                    // nil: there is no relay, mails wait
 	Ask       func(ctx context.Context, invitation string) error // has an address confirmed; nil: there is no relay
-	Tie       func(group string, stage forecast.Stage) []string
 	Units     wading.Units
 	PublicURL string
 	Notice    string // for the exports; may be empty
@@ -75,6 +74,8 @@ type Service struct {
 	ForecastSchedule cron.Schedule            // when outlooks are issued
 
 	restUntil atomic.Int64 // microseconds; before it no mail is sent
+
+	LeftOut *schedule.LeftOut // what feeds left out of their answers; nil: not told
 
 	climates schedule.Climates
 
