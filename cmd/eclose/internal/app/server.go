@@ -186,6 +186,9 @@ func (s *Server) build(ctx context.Context, o Options, now func() time.Time) (*w
 		Stages: sources.FloodStages(cfg, c), Warned: warned, Warnings: map[string]cron.Schedule{},
 	}
 	h.Alerts = alert.New(s.db, now, work.MailFacts(h.Archive, func(group string, stage forecast.Stage) []string { return TyingLine(catalogue, group, stage) }))
+	if err := s.recordFeeds(h, c, catalogue, now); err != nil {
+		return nil, err
+	}
 	for _, w := range warned {
 		name := w.Source.Name()
 		if h.Warnings[name], err = jobs.ParseSchedule(cfg.WarningsScheduleOf(name)); err != nil {
