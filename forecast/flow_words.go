@@ -30,7 +30,7 @@ func (f *FlowAhead) Lines(u wading.Units) []string {
 		now = fmt.Sprintf("%s on the last full day, %s", u.Flow(f.NowM3s), f.Class(f.NowM3s).Words())
 	}
 	if len(f.Days) == 0 {
-		return append(out, "Flow: "+join(now, "flow ahead "+f.Source.Words())+".")
+		return append(out, "Flow: "+join(now, "flow ahead "+f.SourceWords())+".")
 	}
 	if t := f.Trend(); t != "" {
 		now = join(now, string(t))
@@ -43,7 +43,7 @@ func (f *FlowAhead) Lines(u wading.Units) []string {
 			ahead = append(ahead, fmt.Sprintf("%s %s (%s to %s)", d.Date.Short(), oneUnit(u, d.P50), number(u, d.P10), number(u, d.P90)))
 		}
 	}
-	out = append(out, "Flow ahead, daily mean and 80% range: "+strings.Join(ahead, "; ")+"; "+f.Source.Words()+".")
+	out = append(out, "Flow ahead, daily mean and 80% range: "+strings.Join(ahead, "; ")+"; "+f.SourceWords()+".")
 	if f.HighM3s > 0 {
 		out = append(out, fmt.Sprintf("Chance of a flow within your fishable range (%s to %s): %s.", u.Flow(f.LowM3s), u.Flow(f.HighM3s), f.byLead(func(d FlowDay) float64 { return *d.Fishable })))
 	}

@@ -60,7 +60,7 @@ type StageOutlook struct {
 	Stage    Stage    `json:"stage"`
 	Fishable bool     `json:"fishable"`
 	Grade    string   `json:"grade"` // where the group's numbers come from
-	Days     []Day    `json:"days"`
+	Days     Days     `json:"days"`
 	Window   Window   `json:"window"`
 	Calendar Window   `json:"window_calendar"`
 	Hours    string   `json:"hours"`          // of the day, local, in words

@@ -57,11 +57,10 @@ type Record struct {
 	Cutoff   time.Time // the newest reading used
 	AsOf     bool      // readings as retrieved by then; otherwise as known today
 
-	Air, Water, WaterMax, WaterMin, Flow []float64   // °C, m3/s, up to the day before Issue
-	AirAhead                             [][]float64 // members x days from Issue on; may be empty
-	Rain                                 []float64   // mm, as Air; may be empty
-	Official                             [][]float64 // official forecast of flow, m3/s: members x days from Issue on; may be empty
-	OfficialPast                         []flow.Verified
+	Air, Water, WaterMax, WaterMin, Flow []float64     // °C, m3/s, up to the day before Issue
+	AirAhead                             [][]float64   // members x days from Issue on; may be empty
+	Rain                                 []float64     // mm, as Air; may be empty
+	Official                             []FlowService // forecasts of flow by public services, in order of trust; may be empty
 
 	FlowNow, WaterNow Reading // the last of each before the issue
 
@@ -144,13 +143,8 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 	rec.Air, _, _ = air.spread(first, n)
 	rec.Rain, _, _ = rain.spread(first, n)
 	rec.Cutoff = g.newest
-	for _, s := range r.FlowAhead {
-		if rec.Official, err = g.official(ctx, s, rec.Issue); err != nil {
-			return Record{}, fmt.Errorf("reading the official forecast of %s: %w", r.Slug, err)
-		}
-		if len(rec.Official) > 0 {
-			break
-		}
+	if rec.Official, err = g.flowServices(r.FlowAhead, &rec); err != nil {
+		return Record{}, fmt.Errorf("reading the official forecast of %s: %w", r.Slug, err)
 	}
 	if len(r.Near) > 0 && rec.short() {
 		if rec.Donor, rec.DonorName, err = FindDonor(ctx, store, r, r.Near, issue); err != nil {

@@ -95,14 +95,7 @@ func (o *Outlook) WaterOn(d Date) (WaterDay, bool) {
 
 // On finds a stage's day.
 func (s *StageOutlook) On(d Date) (Day, bool) {
-	if len(s.Days) == 0 {
-		return Day{}, false
-	}
-	i := int(d - s.Days[0].Date)
-	if i < 0 || i >= len(s.Days) {
-		return Day{}, false
-	}
-	return s.Days[i], true
+	return s.Days.On(d)
 }
 
 func (o *Outlook) shown(opt TableOptions) []StageOutlook {

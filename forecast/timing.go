@@ -333,23 +333,19 @@ func (t *timing) influence(i, season int, days float64) Influence {
 }
 
 // usual is the median date of a season by the calendar alone: the prior and past
-// seasons, recent ones weighing more.
-func (t *timing) usual(key string, season int) phenology.MedianDate {
+// seasons, of which the weight falls to half in so many years.
+func (t *timing) usual(key string, season int, halfLife float64) phenology.MedianDate {
 	m := &t.groups[t.own[key]]
 	year := phenology.NewScale * phenology.NewScale
 	weight := 1 / math.Max(1, m.params.MedianSD*m.params.MedianSD)
 	sum := weight * m.params.MedianDOY
 	for _, k := range m.past {
 		c := &t.cases[k]
-		w := math.Exp2(-math.Abs(float64(season-c.Year))/recentHalfLife) / (year + c.Variance)
+		w := math.Exp2(-math.Abs(float64(season-c.Year))/halfLife) / (year + c.Variance)
 		weight, sum = weight+w, sum+w*c.DOY
 	}
 	return phenology.MedianDate{Level: sum / weight, LevelVar: year + 1/weight}
 }
-
-// recentHalfLife is the half-life of a season's weight in the calendar, in years;
-// as in forecast/backtest.
-const recentHalfLife = 8.0
 
 // blend is what the engine must know of a group for the season-year that begins on
 // a day.
@@ -360,7 +356,7 @@ func (t *timing) blend(key string, day0 Date) (phenology.Blend, []Influence, err
 	if err != nil {
 		return phenology.Blend{}, nil, err
 	}
-	b := phenology.Blend{Median: d, Usual: t.usual(key, season), Shift: insects.SeasonDay(m.taxon.MedianDOY, m.start) - m.taxon.MedianDOY}
+	b := phenology.Blend{Median: d, Usual: t.usual(key, season, phenology.RecentHalfLife), Plain: t.usual(key, season, math.Inf(1)), Shift: insects.SeasonDay(m.taxon.MedianDOY, m.start) - m.taxon.MedianDOY}
 	if y := t.year(m.start); y != nil {
 		b.Requirement = y.Requirement(m.usualDay())
 		b.ThermalZero = math.RoundToEven(m.usualDay()) + m.usualMean

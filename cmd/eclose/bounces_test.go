@@ -40,7 +40,7 @@ func TestAReportStopsMailToADeadAddressOnce(t *testing.T) {
 	if err := people.AddConfirmed(t.Context(), subscribe.Request{Address: "a@example.net", Subscriptions: []subscribe.Subscription{{River: "wend", Cautions: true}}}); err != nil {
 		t.Fatal(err)
 	}
-	s, k := alert.New(d, now), &keys{}
+	s, k := alert.New(d, now, nil), &keys{}
 	for range 2 {
 		clock = clock.Add(15 * time.Minute)
 		if err := s.AddReading(t.Context(), alert.Reading{River: "wend", At: clock, Level: 3, Known: true}); err != nil {

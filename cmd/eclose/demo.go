@@ -58,6 +58,13 @@ func (c demoCmd) Run(e *env) error {
 			return fmt.Errorf("ingesting the demo: %w", o.Err)
 		}
 	}
+	then := *e
+	then.now = now
+	if _, failed, err := renewWarnings(&then, cfg, e.stdout); err != nil {
+		return err
+	} else if failed > 0 {
+		return fmt.Errorf("the invented warnings failed for %d rivers", failed)
+	}
 	return c.forecast(e, cfg)
 }
 

@@ -85,7 +85,7 @@ func opening(o *forecast.Outlook, c *insects.Catalogue, caution alert.Reading, u
 		if !s.Fishable || start <= issue || start > issue+soonDays {
 			continue
 		}
-		for _, d := range s.Days {
+		for _, d := range s.Days.All() {
 			if d.P > chance {
 				best, chance = i, d.P
 			}

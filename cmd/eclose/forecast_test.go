@@ -98,7 +98,7 @@ func TestARealRiverFromItsSavedAnswerToAnOutlook(t *testing.T) {
 	found := map[string]bool{}
 	for _, s := range o.Stages {
 		found[s.Group+" "+string(s.Stage)] = true
-		for _, d := range s.Days {
+		for _, d := range s.Days.All() {
 			if d.P < 0 || d.P > 1 || math.IsNaN(d.P) || d.PCalendar < 0 || d.PCalendar > 1 {
 				t.Fatalf("%s %s on %s: chances %v and %v", s.Group, s.Stage, d.Date, d.P, d.PCalendar)
 			}

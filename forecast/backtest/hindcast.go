@@ -60,9 +60,6 @@ const (
 	// misdated is how far the curve of one season strays from the usual, as an
 	// error of the date worked out from it, days².
 	misdated = 9.0
-	// recentHalfLife is the half-life of a season's weight in the calendar that
-	// trusts recent years, in years.
-	recentHalfLife = 8.0
 )
 
 // Run forecasts every season that has enough others, on all rungs.

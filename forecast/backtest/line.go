@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/stat"
 
+	"example.org/eclose/model/insects"
 	"example.org/eclose/model/phenology"
 )
 
@@ -16,13 +17,13 @@ type line struct {
 	dates    []float64 // their median dates
 	calendar Normal
 	recent   Normal
-	curve    phenology.UsualCurve
-	numbers  phenology.Numbers
+	curve    phenology.UsualCurve // by which catches are read
+	course   phenology.Course     // by which chances are worked out, as in an outlook
 }
 
 func newLine(s *Series, year int, train func(int) bool) (line, phenology.Taxon, bool) {
 	l := line{s: s}
-	var spreads, weights []float64
+	var spreads, lengths, weights []float64
 	var curves []phenology.CatchCurve
 	for k := range s.Seasons {
 		x := &s.Seasons[k]
@@ -31,7 +32,8 @@ func newLine(s *Series, year int, train func(int) bool) (line, phenology.Taxon, 
 		}
 		l.fit, l.dates = append(l.fit, k), append(l.dates, float64(x.Median))
 		spreads = append(spreads, float64(x.Q84-x.Q16)/2)
-		weights = append(weights, math.Exp2(-math.Abs(float64(x.Year-year))/recentHalfLife))
+		lengths = append(lengths, float64(x.Q95-x.Q05)/insects.WindowSDs)
+		weights = append(weights, math.Exp2(-math.Abs(float64(x.Year-year))/phenology.RecentHalfLife))
 		curves = append(curves, x.curve(s.hours))
 	}
 	n := float64(len(l.dates))
@@ -41,7 +43,8 @@ func newLine(s *Series, year int, train func(int) bool) (line, phenology.Taxon, 
 	mean, sd := stat.MeanStdDev(l.dates, nil)
 	l.calendar = Normal{mean, math.Max(sd, leastCalendarSD) * math.Sqrt(1+1/n)}
 	l.recent = recentCalendar(l.dates, weights)
-	l.curve, l.numbers = phenology.NewUsualCurve(curves), s.numbers(year, train)
+	l.curve = phenology.NewUsualCurve(curves)
+	l.course = phenology.Course{SpreadDays: math.Max(leastSpread, median(lengths)), SpreadCV: phenology.SeasonCV, Numbers: s.numbers(year, train), EggsFactor: 1}
 	return l, phenology.Taxon{MedianDOY: mean, MedianSD: phenology.VagueSD, SpreadDays: math.Max(leastSpread, median(spreads))}, true
 }
 
@@ -79,6 +82,6 @@ func (l *line) seen(year, issue int, mean, variance float64) (m, v float64, ok b
 	if len(watches) == 0 {
 		return mean, variance, false
 	}
-	x := phenology.SeenIn(l.curve, l.curve, 0, l.numbers, watches, mean, variance)
+	x := phenology.SeenIn(l.curve, l.curve, 0, l.course.Numbers, watches, mean, variance)
 	return x.DOY, x.DOYVariance, true
 }

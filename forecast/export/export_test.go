@@ -61,11 +61,13 @@ func outlook(river string, days int) *forecast.Outlook {
 			if g == 1 && st == forecast.Emergence {
 				s.Window, s.Calendar = forecast.Window{}, forecast.Window{} // no window this season
 			}
-			for d := range days {
+			list := make([]forecast.Day, days)
+			for d := range list {
 				p := 0.5 + 0.5*math.Sin(float64(d+g)/7)
-				s.Days = append(s.Days, forecast.Day{Date: day("2026-04-20") + forecast.Date(d), P: p, PCalendar: 1 - p,
-					Activity: [3]float64{p / 30, p / 20, p / 10}, Calendar: p / 25})
+				list[d] = forecast.Day{Date: day("2026-04-20") + forecast.Date(d), P: p, PCalendar: 1 - p,
+					Activity: [3]float64{p / 30, p / 20, p / 10}, Calendar: p / 25}
 			}
+			s.Days = forecast.DaysOf(list)
 			o.Stages = append(o.Stages, s)
 		}
 	}

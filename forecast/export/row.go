@@ -98,7 +98,7 @@ func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
 				SeasonsBehind: o.Seasons, Members: o.Members, WaterSource: o.WaterSource, WeatherSource: o.WeatherSource,
 				ModelVersion: o.ModelVersion,
 			}
-			for _, d := range s.Days {
+			for _, d := range s.Days.All() {
 				if (from != 0 && d.Date < from) || (to != 0 && d.Date > to) {
 					continue
 				}

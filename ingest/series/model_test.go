@@ -290,8 +290,12 @@ func TestAnAnswerOlderThanTheNewestReadingTakesItsPlaceInThePast(t *testing.T) {
 			}
 		}
 		versions := 0
-		if err := s.Versions(t.Context(), wendTemperature, func(one ingest.Series) error { versions += one.Len(); return nil }); err != nil || versions != 3 {
+		if err := s.Versions(t.Context(), wendTemperature, Query{}, func(one ingest.Series) error { versions += one.Len(); return nil }); err != nil || versions != 3 {
 			t.Errorf("%d versions, %v; want 3", versions, err)
+		}
+		early := 0
+		if err := s.Versions(t.Context(), wendTemperature, Query{AsOf: day(2026, 3, 5)}, func(one ingest.Series) error { early += one.Len(); return nil }); err != nil || early != 2 {
+			t.Errorf("%d versions by 5 March, %v; want 2", early, err)
 		}
 	})
 }

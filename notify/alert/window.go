@@ -52,12 +52,8 @@ func (r rule) decide(t sent, s *Stage, issued time.Time, today civil.Date) (stri
 		return "", t, fmt.Errorf("window of %s %s: %w", s.Group, s.Stage, err)
 	}
 	best, last := 0.0, today+civil.Date(r.horizon)
-	for _, d := range s.Days {
-		day, err := parseDate(d.Date)
-		if err != nil {
-			return "", t, fmt.Errorf("days of %s %s: %w", s.Group, s.Stage, err)
-		}
-		if day >= today && day <= last {
+	for day := today; day <= last; day++ {
+		if d, ok := s.Days.On(day); ok {
 			best = max(best, d.P)
 		}
 	}

@@ -308,11 +308,11 @@ func (w words) caution(it alert.EmailItem) block {
 }
 
 // best is the day of the highest chance from the issue date on.
-func best(o *alert.Outlook, s *alert.Stage) (alert.Day, bool) {
-	var top alert.Day
+func best(o *alert.Outlook, s *alert.Stage) (forecast.Day, bool) {
+	var top forecast.Day
 	found := false
-	today := o.Issued.In(forecast.ZoneOf(o.Zone)).Format(time.DateOnly)
-	for _, d := range s.Days {
+	today := forecast.DateOf(o.Issued.In(forecast.ZoneOf(o.Zone)))
+	for _, d := range s.Days.All() {
 		if d.Date >= today && (!found || d.P > top.P) {
 			top, found = d, true
 		}
@@ -350,7 +350,7 @@ func (w words) window(it alert.EmailItem) block {
 	top, ok := best(o, s)
 	chance := "The daily chance is unknown."
 	if ok {
-		chance = fmt.Sprintf("%s: %s on the best day, %s (calendar only: %s).", capital(forecast.Likelihood(top.P)), percent(top.P), day(top.Date), percent(top.PCalendar))
+		chance = fmt.Sprintf("%s: %s on the best day, %s (calendar only: %s).", capital(forecast.Likelihood(top.P)), percent(top.P), day(top.Date.String()), percent(top.PCalendar))
 	}
 	switch it.Kind {
 	case alert.KindOpen:

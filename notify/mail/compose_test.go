@@ -2,6 +2,7 @@ package mail
 
 import (
 	"bytes"
+	"context"
 	"encoding/base64"
 	"fmt"
 	"image/png"
@@ -18,6 +19,7 @@ import (
 
 	ics "github.com/arran4/golang-ical"
 
+	"example.org/eclose/forecast"
 	"example.org/eclose/notify/alert"
 	"example.org/eclose/notify/subscribe"
 )
@@ -57,14 +59,26 @@ func wendOutlook() *alert.Outlook {
 		From: "2026-06-10", Peak: "2026-06-18", To: "2026-06-28", CalendarFrom: "2026-06-16", CalendarTo: "2026-07-04",
 		Hours: "18:00 to dusk", Tie: []string{"emerger, size 16, olive body, blue-grey wing", "spinner, size 16, sherry"},
 	}
-	for i := range 40 {
+	days := make([]forecast.Day, 40)
+	for i := range days {
 		d := time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC).AddDate(0, 0, i)
 		x := float64(i-17) / 7
 		y := float64(i-24) / 8
-		s.Days = append(s.Days, alert.Day{Date: d.Format(time.DateOnly), P: 0.74 / (1 + x*x), PCalendar: 0.48 / (1 + y*y)})
+		days[i] = forecast.Day{Date: forecast.DateOf(d), P: 0.74 / (1 + x*x), PCalendar: 0.48 / (1 + y*y)}
 	}
+	s.Days = forecast.DaysOf(days)
 	o.Stages = []alert.Stage{s}
 	return o
+}
+
+// wendIssued stands in the database for wendOutlook, and wendFile reads it.
+var wendIssued = alert.Issued{River: "wend", At: date.Add(-time.Hour), File: "wend", SHA256: "of-wend"}
+
+func wendFile(_ context.Context, i alert.Issued) (*alert.Outlook, error) {
+	if i.File != wendIssued.File || i.SHA256 != wendIssued.SHA256 {
+		return nil, fmt.Errorf("no file %s", i.File)
+	}
+	return wendOutlook(), nil
 }
 
 func wendReading(level int) *alert.Reading {

@@ -102,7 +102,7 @@ type Options struct {
 	// Owners tell whose data a feed has, where that is not the agency.
 	Owners map[string]string
 	// Checks are what the operator's page shows; nil: there is none.
-	Checks func(context.Context) ([]health.Check, error)
+	Checks func(context.Context) []health.Check
 	// SignInFailed is told of a wrong secret; may be nil.
 	SignInFailed func()
 	// PerSecond is how many requests a second one network may make over a while;
@@ -185,7 +185,8 @@ func New(o Options) (*Pages, error) {
 func (s *site) routes() http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", s.kept(s.home))
-	mux.HandleFunc("GET /river/{slug}", s.kept(s.season))
+	mux.HandleFunc("GET /river/{slug}", s.kept(s.riverPage))
+	mux.HandleFunc("GET /river/{slug}/season", s.kept(s.season))
 	mux.HandleFunc("GET /river/{slug}/water", s.kept(s.water))
 	mux.HandleFunc("GET /river/{slug}/day/{date}", s.kept(s.day))
 	mux.HandleFunc("GET /river/{slug}/sheet.html", s.live(s.sheet))
