@@ -53,6 +53,12 @@ type Day struct {
 	Calendar  float64    `json:"activity_calendar"`
 }
 
+// Nothing says that neither the forecast nor the calendar expects anything: less
+// than can be kept.
+func (d Day) Nothing() bool {
+	return d.P == 0 && d.PCalendar == 0 && d.Activity == [3]float64{} && d.Calendar == 0
+}
+
 // StageOutlook is the outlook of one stage of one group.
 type StageOutlook struct {
 	Group    string   `json:"group"` // key of the catalogue

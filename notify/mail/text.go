@@ -25,10 +25,7 @@ func text(p page) string {
 		para(&b, "", s)
 	}
 	if p.Manage != "" {
-		fmt.Fprintf(&b, "Manage or pause: %s\n", p.Manage)
-	}
-	if p.Unsubscribe != "" {
-		fmt.Fprintf(&b, "Unsubscribe: %s\n", p.Unsubscribe)
+		fmt.Fprintf(&b, "Manage or pause: %s\nUnsubscribe: %s\n", p.Manage, p.Unsubscribe)
 	}
 	return b.String()
 }
