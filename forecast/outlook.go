@@ -177,22 +177,6 @@ func yearStart(issue Date, latDeg float64) Date {
 	return seasonFirst(issue, insects.FromJanuary)
 }
 
-// Likelihood puts a probability in words, by the IPCC's guidance note on
-// uncertainty (Mastrandrea et al. 2010).
-func Likelihood(p float64) string {
-	switch {
-	case p < 0.10:
-		return "very unlikely"
-	case p < 0.33:
-		return "unlikely"
-	case p <= 0.66:
-		return "about as likely as not"
-	case p <= 0.90:
-		return "likely"
-	}
-	return "very likely"
-}
-
 // StandingCaution goes with every outlook, whatever the river does.
 const StandingCaution = "This is an insect forecast, not a wading forecast. Flow can rise without warning, especially below dams. " +
 	"Local notices, dam operators, licensed guides, local rules and your own eyes overrule it."

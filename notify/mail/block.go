@@ -2,12 +2,12 @@ package mail
 
 import (
 	"fmt"
-	"math"
 	"strings"
 	"time"
 	"unicode"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/model/chance"
 	"example.org/eclose/model/wading"
 	"example.org/eclose/notify/alert"
 )
@@ -107,17 +107,7 @@ func span(from, to string) string {
 	return a.Format("2 Jan") + " to " + b.Format("2 Jan")
 }
 
-func percent(p float64) string {
-	switch {
-	case math.IsNaN(p):
-		return "unknown"
-	case p < 0.01:
-		return "under 1%"
-	case p > 0.99:
-		return "over 99%"
-	}
-	return fmt.Sprintf("%.0f%%", 100*p)
-}
+func percent(p float64) string { return chance.PercentInText(p) }
 
 // clean makes text that came from outside fit for a line: no line breaks, no
 // control or direction characters, so that it can neither add a header nor turn
