@@ -33,3 +33,15 @@ DELETE FROM used_link WHERE expires_at < @before;
 
 -- name: ForgetAuthor :execrows
 UPDATE sighting SET observer = '', author = '', notes = '' WHERE author = @author;
+
+-- name: CountByAuthor :one
+SELECT COUNT(*) FROM sighting WHERE author = @author AND recorded_at > @since;
+
+-- name: ByAuthor :many
+SELECT * FROM sighting s
+WHERE s.author = @author AND s.withdrawn = 0
+  AND s.revision = (SELECT MAX(n.revision) FROM sighting n WHERE n.id = s.id)
+ORDER BY s.day DESC, s.river, s.grp, s.stage;
+
+-- name: ForgetSighting :execrows
+UPDATE sighting SET observer = '', author = '', notes = '' WHERE id = @id;

@@ -24,6 +24,7 @@ type block struct {
 	TieBy   string
 	Small   []string // what the numbers rest on
 	URL     string
+	Saw     string // address that asks whether it was seen; empty: it is not asked
 	Chart   *chart
 }
 

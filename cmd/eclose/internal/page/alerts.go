@@ -293,6 +293,11 @@ func (s *site) managePost(r *http.Request) (*answer, error) {
 		if _, err := s.Subscribe.Delete(r.Context(), p.Address); err != nil {
 			return nil, err
 		}
+		if s.Told != nil {
+			if err := s.Told.ForgetAuthor(r.Context(), p.ID); err != nil {
+				return nil, err
+			}
+		}
 		return &answer{name: "done", title: "Deleted", here: "alerts", body: []string{"All data held on this address has been deleted."}}, nil
 	}
 	return nil, errNotFound
