@@ -7,6 +7,7 @@ import (
 	"math"
 	"strings"
 
+	"example.org/eclose/forecast"
 	"example.org/eclose/model/chance"
 	ics "github.com/arran4/golang-ical"
 )
