@@ -166,7 +166,7 @@ func (s season) worth(river string, from forecast.Date, groups []*insects.Group)
 					continue
 				}
 				z := (day - at) / s.spread[g.Key]
-				worths = append(worths, (1-math.Exp(-sureness*math.Exp(-z*z/2))))
+				worths = append(worths, (1 - math.Exp(-sureness*math.Exp(-z*z/2))))
 			}
 		}
 		slices.SortFunc(worths, func(a, b float64) int { return cmp.Compare(b, a) })
