@@ -244,13 +244,15 @@ func TestThunderIsOfAFreshForecast(t *testing.T) {
 	r.Weather = &Station{"nws", "45.2,-131.4"}
 	k := ingest.Key{Feed: "nws", Site: "45.2,-131.4", Variable: ingest.ThunderProbability, Statistic: ingest.Instant, TimeSeries: "forecast"}
 	day := make([]float64, 48)
-	day[8], day[30] = 70, 90
+	day[8], day[13], day[30] = 70, 95, 90
 	for _, tc := range []struct {
 		what      string
 		retrieved time.Time
 		want      float64 // below 0: not known
 	}{
 		{"fresh", look.Add(-time.Hour), 0.7},
+		{"23 hours old", look.Add(-23 * time.Hour), 0.7},
+		{"25 hours old", look.Add(-25 * time.Hour), -1},
 		{"two days old", look.AddDate(0, 0, -2), -1},
 		{"retrieved later", look.Add(time.Hour), -1},
 	} {
@@ -412,5 +414,37 @@ func TestWhichReadingsAreTheLast(t *testing.T) {
 	s.readings("1", ingest.Discharge, justNow, 8)
 	if in, _ := s.caution(banks("1")); in.Flow.Value != 8 || in.Flow.Daily {
 		t.Errorf("a newer one does not: %+v", in.Flow)
+	}
+}
+
+func TestWhichFlagsMakeAReadingDoubted(t *testing.T) {
+	for _, c := range []struct {
+		v       ingest.Variable
+		flag    ingest.Flag
+		test    string
+		doubted bool
+	}{
+		{ingest.GaugeHeight, ingest.Suspect, "spike", true}, {ingest.GaugeHeight, ingest.Suspect, "ice", true}, {ingest.Discharge, ingest.Suspect, "rate of change", true},
+		{ingest.Discharge, ingest.Suspect, "flat line", false}, {ingest.WaterTemperature, ingest.Suspect, "spike", false}, {ingest.WaterTemperature, ingest.Fail, "spike", true},
+		{ingest.Discharge, ingest.Pass, "spike", false}, {ingest.GaugeHeight, ingest.NotEvaluated, "", false},
+	} {
+		s := ingest.Series{Key: ingest.Key{Variable: c.v}, Flag: []ingest.Flag{c.flag}, FlagTest: []string{c.test}}
+		if got := doubt(s, 0); (got != "") != c.doubted {
+			t.Errorf("%+v: %q", c, got)
+		}
+	}
+}
+
+func TestAHeightBelongsToAVisitWithinHalfAnHour(t *testing.T) {
+	for off, fits := range map[time.Duration]bool{29 * time.Minute: true, 31 * time.Minute: false} {
+		s := newShore(t)
+		at := s.visits("1", 1, 0, decade...)
+		for i, q := range decade {
+			s.put(inventSeries(s.key("1", ingest.GaugeHeight), at[i].Add(off), time.Hour, []float64{0.3 + 0.3*math.Pow(q, 0.4)}), look)
+		}
+		s.readings("1", ingest.GaugeHeight, justNow, 1)
+		if in, _ := s.caution(banks("1")); (in.StageFit != nil) != fits {
+			t.Errorf("heights %v from the visits: fit %+v", off, in.StageFit)
+		}
 	}
 }
