@@ -198,7 +198,7 @@ const tooHigh = "Caution level unknown: treat the river as too high until you ha
 
 // far is how many days ahead a window must open for its caution to shrink to one
 // line: nobody wades next month by today's flow. Our own default.
-const far = 3
+const far = 7
 
 // later is the caution of a window that is days away.
 func (w words) later(url string) []string {
