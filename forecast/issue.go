@@ -19,7 +19,7 @@ import (
 
 // ModelVersion names the arithmetic behind an outlook. It changes whenever the
 // same inputs would give other numbers.
-const ModelVersion = "3"
+const ModelVersion = "4"
 
 // Options of an issue.
 type Options struct {
