@@ -104,6 +104,15 @@ func (a *Archive) Save(ctx context.Context, o *forecast.Outlook, made time.Time)
 	return a.db.Tx(ctx, func(tx *db.Tx) error { return a.Record(ctx, tx, s, made) })
 }
 
+// File names the file of an issued outlook, for Open.
+type File struct{ Name, SHA256 string }
+
+// Find names the file of an outlook by its keys.
+func (a *Archive) Find(ctx context.Context, river string, issued time.Time, modelVersion string) (File, error) {
+	row, err := db.GetOutlook(ctx, a.db.SQL, river, issued, modelVersion)
+	return File{row.Artefact, row.SHA256}, err
+}
+
 // Issued says whether an outlook with these keys was issued.
 func (a *Archive) Issued(ctx context.Context, river string, issued time.Time, modelVersion string) (bool, error) {
 	_, err := db.GetOutlook(ctx, a.db.SQL, river, issued, modelVersion)
@@ -132,36 +141,43 @@ func (a *Archive) Latest(ctx context.Context, river string, asOf time.Time) (*fo
 }
 
 func (a *Archive) open(ctx context.Context, row db.Outlook) (*forecast.Outlook, error) {
-	fail := func(err error) (*forecast.Outlook, error) {
+	o, err := a.Open(ctx, File{row.Artefact, row.SHA256})
+	if err != nil {
 		return nil, fmt.Errorf("reading the outlook of %s issued %s: %w", row.River, row.Issued.Format(time.RFC3339), err)
 	}
-	packed, err := a.files.Read(ctx, row.Artefact, maxFile)
+	return o, nil
+}
+
+// Open reads an outlook without the database.
+func (a *Archive) Open(ctx context.Context, f File) (*forecast.Outlook, error) {
+	packed, err := a.files.Read(ctx, f.Name, maxFile)
 	if err != nil {
-		return fail(err)
+		return nil, err
 	}
-	old := strings.HasSuffix(row.Artefact, ".json.zst")
-	var content []byte
-	if old {
-		content, err = zipped.DecodeAll(packed, nil)
-	} else {
-		content, err = unpack(packed)
-	}
+	content, decode, err := contentOf(f.Name, packed)
 	if err != nil {
-		return fail(fmt.Errorf("%s is damaged: %w; restore it from a backup", row.Artefact, err))
+		return nil, fmt.Errorf("%s is damaged: %w; restore it from a backup", f.Name, err)
 	}
-	if sum := sha256.Sum256(content); hex.EncodeToString(sum[:]) != row.SHA256 {
-		return fail(fmt.Errorf("%s is damaged: its checksum is not the recorded one; restore it from a backup", row.Artefact))
+	if sum := sha256.Sum256(content); hex.EncodeToString(sum[:]) != f.SHA256 {
+		return nil, fmt.Errorf("%s is damaged: its checksum is not the recorded one; restore it from a backup", f.Name)
 	}
-	if !old {
-		o, err := outlookOf(content)
-		if err != nil {
-			return fail(fmt.Errorf("%s: %w", row.Artefact, err))
-		}
-		return o, nil
-	}
-	o := new(forecast.Outlook)
-	if err := json.Unmarshal(content, o); err != nil {
-		return fail(err)
+	o, err := decode(content)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", f.Name, err)
 	}
 	return o, nil
+}
+
+// contentOf unpacks a file of this version or of one that kept JSON, and says
+// how its content is read.
+func contentOf(name string, packed []byte) ([]byte, func([]byte) (*forecast.Outlook, error), error) {
+	if strings.HasSuffix(name, ".json.zst") {
+		content, err := zipped.DecodeAll(packed, nil)
+		return content, func(text []byte) (*forecast.Outlook, error) {
+			o := new(forecast.Outlook)
+			return o, json.Unmarshal(text, o)
+		}, err
+	}
+	content, err := unpack(packed)
+	return content, outlookOf, err
 }

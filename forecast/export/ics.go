@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/model/chance"
 	ics "github.com/arran4/golang-ical"
 )
 
@@ -77,10 +78,10 @@ func (s *icsSink) flush() error {
 	e.SetGeo(r.Lat, r.Lon)
 	e.SetTimeTransparency(ics.TransparencyTransparent) // nobody is busy because insects hatch
 	e.SetDescription(fmt.Sprintf(
-		"Window %s to %s, peak about %s (80%% ranges: start %s to %s, end %s to %s). Best day: %.0f%%, %s. Hours: %s. Issued %s; evidence: %s; %d past seasons. %s%s",
+		"Window %s to %s, peak about %s (80%% ranges: start %s to %s, end %s to %s). Best day: %s, %s. Hours: %s. Issued %s; evidence: %s; %d past seasons. %s%s",
 		r.Window.Start.P50, r.Window.End.P50, r.Window.Peak.P50,
 		r.Window.Start.P10, r.Window.Start.P90, r.Window.End.P10, r.Window.End.P90,
-		100*s.pMax, forecast.Likelihood(s.pMax), orUnknown(r.Hours), r.IssuedAt.UTC().Format("2006-01-02 15:04 UTC"),
+		chance.PercentInText(s.pMax), chance.Likelihood(s.pMax), orUnknown(r.Hours), r.IssuedAt.UTC().Format("2006-01-02 15:04 UTC"),
 		orUnknown(r.Grade), r.SeasonsBehind, s.flowWords(), s.comment))
 	return e.SerializeTo(s.b, s.config)
 }

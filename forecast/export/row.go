@@ -90,12 +90,15 @@ var Outlooks = Table[Row]{Name: "outlook", Version: "1", Columns: []Column[Row]{
 	{"flow_source", "", "what the flow ahead rests on", "", func(r *Row) any { return &r.FlowSource }},
 }}
 
-// Flatten lists the rows of one outlook between two days (0 for no limit).
-// Chances are rounded to 0.0001 and shares to 0.00001: finer digits are noise of
-// the members, and the same value then stands in every format.
+// Flatten lists the rows of one outlook between two days; 0 for the day of issue
+// and for the last. Days on which nothing is to be expected, by the forecast or by
+// the calendar, have no row: they are most of a year.
 func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
 	return func(yield func(Row) bool) {
-		issued := forecast.DateOf(o.IssuedAt.In(forecast.ZoneOf(o.Zone)))
+		issued := o.IssueDate()
+		if from == 0 {
+			from = issued
+		}
 		for i := range o.Stages {
 			s := &o.Stages[i]
 			r := Row{
@@ -107,16 +110,13 @@ func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
 				ModelVersion: o.ModelVersion,
 			}
 			for _, d := range s.Days.All() {
-				if (from != 0 && d.Date < from) || (to != 0 && d.Date > to) {
+				if d.Date < from || (to != 0 && d.Date > to) || d.Nothing() {
 					continue
 				}
 				r.Day, r.LeadDays = d.Date, int(d.Date-issued)
 				r.flow(o.Flow)
-				r.P, r.PCalendar = round(d.P, 1e4), round(d.PCalendar, 1e4)
-				r.ActivityCalendar = round(d.Calendar, 1e5)
-				for k, a := range d.Activity {
-					r.Activity[k] = round(a, 1e5)
-				}
+				r.P, r.PCalendar = d.P, d.PCalendar
+				r.ActivityCalendar, r.Activity = d.Calendar, d.Activity
 				if !yield(r) {
 					return
 				}
@@ -137,8 +137,6 @@ func (r *Row) flow(f *forecast.FlowAhead) {
 		r.PFishable = *d.Fishable
 	}
 }
-
-func round(v, scale float64) float64 { return math.Round(v*scale) / scale }
 
 func micro(t time.Time) time.Time { return t.UTC().Truncate(time.Microsecond) }
 

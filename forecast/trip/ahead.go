@@ -11,6 +11,8 @@ import (
 // trip, without a stay of fixed length.
 type Ahead struct {
 	Days []Day
+	// Whole are all of the days as one stay: its best stages are those of Day.Chance.
+	Whole Stay
 	// Best are the best days in a row; nil where nothing is asked for or shows.
 	Best *Stay
 	// Next are the stages that are still to come or under way, worthiest first.
@@ -21,7 +23,7 @@ type Ahead struct {
 // Day is one day ahead at a river.
 type Day struct {
 	Date     forecast.Date `json:"date"`
-	Chance   float64       `json:"chance"` // that at least one of the day's best few stages shows
+	Chance   float64       `json:"chance"` // that at least one of the best stages of all the days shows
 	Calendar float64       `json:"chance_calendar"`
 	Flow     Odds          `json:"flow"`
 	Warm     Odds          `json:"warm_water"`
@@ -43,13 +45,20 @@ func LookAhead(ask Ask, r River, groups Groups) *Ahead {
 	}
 	a := &Ahead{d: d}
 	best := -1
-	for at := ask.From; at <= ask.To; at++ {
+	last := ask.To
+	for last > ask.From && !d.covers(last) {
+		last--
+	}
+	whole, _ := d.stay(ask.From, last)
+	whole.name()
+	a.Whole = whole
+	for at := ask.From; at <= last; at++ {
 		s, ok := d.stay(at, at)
 		if !ok {
 			continue
 		}
-		s.name()
-		a.Days = append(a.Days, Day{at, s.Chance, s.Calendar, s.Flow, s.Warm, s.Worth})
+		p, calendar := AtLeastOne(whole.Best(), at)
+		a.Days = append(a.Days, Day{at, p, calendar, s.Flow, s.Warm, s.Worth})
 		if n := len(a.Days) - 1; best < 0 || s.Worth > a.Days[best].Worth {
 			best = n
 		}

@@ -49,6 +49,10 @@ func Background(s *forecast.StageOutlook, g *insects.Group) bool {
 	return s.AllYear || g != nil && g.Kind == insects.Continuous
 }
 
+// travelFrom is what a stage counts from which it is one to travel for: the first two
+// ranks by day. Our own default.
+const travelFrom = 0.5
+
 // worthOf is what some stages of a day are worth together.
 func worthOf(weighted []float64) float64 {
 	slices.SortFunc(weighted, func(a, b float64) int { return cmp.Compare(b, a) })
@@ -68,41 +72,67 @@ const (
 )
 
 // name puts the stages of a stay in the order of what they are worth and works out the
-// chance that at least one of the first few shows. Of one group the likelier stage
-// counts; groups are taken as independent, since each has parameters of its own.
+// chance that at least one of those named shows.
 func (s *Stay) name() {
 	slices.SortStableFunc(s.Likely, func(a, b Likely) int {
 		return cmp.Or(cmp.Compare(b.worth, a.worth), cmp.Compare(b.Chance, a.Chance))
 	})
-	s.named = 0
-	for _, l := range s.Likely {
-		if s.named == Named || l.Chance < namedFrom || l.background && s.named > 0 {
-			break
-		}
-		s.named++
-	}
-	if s.named == 0 {
-		return
-	}
+	s.choose()
 	n := float64(s.To-s.From) + 1
 	for d := s.From; d <= s.To; d++ {
-		best := map[string][2]float64{}
-		for _, l := range s.Likely[:s.named] {
-			x, _ := l.stage.On(d)
-			have := best[l.Group]
-			best[l.Group] = [2]float64{max(have[0], x.P), max(have[1], x.PCalendar)}
-		}
-		none, noneCalendar := 1.0, 1.0
-		for _, p := range best {
-			none *= 1 - p[0]
-			noneCalendar *= 1 - p[1]
-		}
-		s.Chance += (1 - none) / n
-		s.Calendar += (1 - noneCalendar) / n
+		p, calendar := AtLeastOne(s.Best(), d)
+		s.Chance += p / n
+		s.Calendar += calendar / n
 	}
-	for _, l := range s.Likely[:s.named] {
+	for _, l := range s.Best() {
 		s.AtLeast = max(s.AtLeast, l.Chance)
 	}
+}
+
+// choose puts those that are named first: the worthiest insects, and only then the other
+// stage of one of them. What is there all year is named where nothing else shows.
+func (s *Stay) choose() {
+	rank := func(l Likely, seen map[string]bool) int {
+		switch {
+		case l.Chance < namedFrom:
+			return 3
+		case l.background:
+			return 2
+		case seen[l.Group]:
+			return 1
+		}
+		return 0
+	}
+	var first [4][]Likely
+	seen := map[string]bool{}
+	for _, l := range s.Likely {
+		k := rank(l, seen)
+		seen[l.Group] = true
+		first[k] = append(first[k], l)
+	}
+	s.named = min(Named, len(first[0])+len(first[1]))
+	if s.named == 0 {
+		s.named = min(1, len(first[2]))
+	}
+	s.Likely = slices.Concat(first[0], first[1], first[2], first[3])
+}
+
+// AtLeastOne is the chance that at least one of some stages shows on a day, by the water
+// and by the calendar alone. Of one group the likelier stage counts; groups are taken as
+// independent, since each has parameters of its own.
+func AtLeastOne(stages []Likely, d forecast.Date) (p, calendar float64) {
+	best := map[string][2]float64{}
+	for _, l := range stages {
+		x, _ := l.stage.On(d)
+		have := best[l.Group]
+		best[l.Group] = [2]float64{max(have[0], x.P), max(have[1], x.PCalendar)}
+	}
+	none, noneCalendar := 1.0, 1.0
+	for _, x := range best {
+		none *= 1 - x[0]
+		noneCalendar *= 1 - x[1]
+	}
+	return 1 - none, 1 - noneCalendar
 }
 
 // Best are the stages of a stay that are named, what is most worth being there for first.

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/trip"
 	"example.org/eclose/model/wading"
 )
 
@@ -20,11 +21,7 @@ func (v Verdict) Headline() string {
 	case Draw:
 		return fmt.Sprintf("Too close to call: %s, %s, or %s, %s.", v.First.RiverName, Span(v.First.From, v.First.To), v.Second.RiverName, Span(v.Second.From, v.Second.To))
 	case Water:
-		why := "the flow is likely too high"
-		if shut(v.First.Warm) {
-			why = "the water is likely too warm for trout"
-		}
-		return fmt.Sprintf("%s, %s: the insects are good, but %s.", v.First.RiverName, Span(v.First.From, v.First.To), why)
+		return fmt.Sprintf("%s, %s: the insects are good, but %s.", v.First.RiverName, Span(v.First.From, v.First.To), v.First.why())
 	case Nothing:
 		s := fmt.Sprintf("Nothing worth a journey in the next %d days", v.Days)
 		if v.Coming != nil {
@@ -50,32 +47,23 @@ func (v Verdict) Lines() []string {
 }
 
 // Span is some days for people: "Mon 22 to Thu 25 Jun".
-func Span(from, to forecast.Date) string {
-	a, b := from.Time(), to.Time()
-	switch {
-	case from == to:
-		return a.Format("Mon 2 Jan")
-	case a.Month() == b.Month():
-		return a.Format("Mon 2") + " to " + b.Format("Mon 2 Jan")
-	}
-	return a.Format("Mon 2 Jan") + " to " + b.Format("Mon 2 Jan")
-}
+func Span(from, to forecast.Date) string { return trip.Span(from, to) }
 
 // Sure says how sure a choice is, beside the calendar.
 func (c Choice) Sure() string {
 	return fmt.Sprintf("%s: on such a day %s that you see at least one (calendar %s).", upper(forecast.Likelihood(c.Chance)), forecast.Percent(c.Chance), forecast.Percent(c.Calendar))
 }
 
-// What is the insect with what it does: "golden stonefly, egg-laying".
-func (c Catch) What() string {
-	switch {
-	case c.Stage == forecast.EggLaying:
-		return c.Name + " laying eggs"
-	case c.Fly.OnLand:
-		return c.Name
+// why says what shuts a choice.
+func (c Choice) why() string {
+	if shut(c.Warm) {
+		return "the water is likely too warm for trout"
 	}
-	return c.Name + " hatch"
+	return "the flow is likely too high to wade or to fish"
 }
+
+// What is the insect with what it does: "golden stone laying eggs".
+func (c Catch) What() string { return trip.What(c.Name, c.Stage, c.Fly.OnLand) }
 
 // Words is the row in a sentence: what, hours, chance beside the calendar's, fly.
 func (c Catch) Words() string {
@@ -114,7 +102,7 @@ func (r River) Heading() string {
 		}
 		return fmt.Sprintf("Nothing worth a journey in the next %d days.", len(r.Days))
 	case r.Shut:
-		return fmt.Sprintf("Good insects %s, but the water is likely too high or too warm.", Span(r.Best.From, r.Best.To))
+		return fmt.Sprintf("Good insects %s, but %s.", Span(r.Best.From, r.Best.To), r.Best.why())
 	case r.Invite:
 		return fmt.Sprintf("Go %s: %s.", Span(r.Best.From, r.Best.To), names(r.Best.Catches))
 	}
@@ -131,20 +119,30 @@ func names(catches []Catch) string {
 	return strings.Join(out, ", ")
 }
 
-// CautionLine is today's caution in one line with the reading behind it. It stands
-// beside every answer, whatever else is cut.
+// CautionLine is today's caution with the reading behind it. It stands beside every
+// answer, whatever else is cut.
 func (r River) CautionLine(u wading.Units) string {
 	if r.Caution == nil {
 		return wading.Caution{}.Headline() + "."
 	}
-	s := r.Caution.Headline()
-	if len(r.Caution.Reasons) > 0 && r.Caution.Reasons[0].Level == r.Caution.Level && r.Caution.Level > wading.Quiet {
-		s += "; " + r.Caution.Reasons[0].Text(u)
+	s := r.Caution.Headline() + "."
+	for _, x := range r.Caution.Reasons {
+		// The flow's own reason is told by the flow and its limits.
+		if x.Level == r.Caution.Level && x.Level >= wading.BetterNot && x.Code != "level.flow" {
+			s += " " + upper(x.Text(u)) + "."
+		}
 	}
 	if r.Caution.Flow.Present {
-		s += ". Flow " + u.Flow(r.Caution.Flow.Value)
+		s += " Flow " + u.Flow(r.Caution.Flow.Value)
+		if t := r.outlook.Flow.Trend(); t != "" {
+			s += ", " + string(t)
+		}
+		s += "."
 	}
-	return s + "."
+	if l := r.LimitsLine(u); l != "" {
+		s += " " + l
+	}
+	return s
 }
 
 // LimitsLine names the flows from which the caution's levels begin at the gauge; empty

@@ -31,13 +31,10 @@ func FromOutlook(o forecast.Outlook, tie func(group string, stage forecast.Stage
 			Group: s.Group, Name: s.Name, Stage: string(s.Stage), Fishable: s.Fishable, Grade: s.Grade, Hours: s.Hours,
 			From: date(s.Window.Start.P50), Peak: date(s.Window.Peak.P50), To: date(s.Window.End.P50),
 			CalendarFrom: date(s.Calendar.Start.P50), CalendarTo: date(s.Calendar.End.P50),
-			Days: make([]Day, s.Days.Len()),
+			Days: s.Days,
 		}
 		if s.AllYear { // no window opens or closes
 			x.From, x.Peak, x.To, x.CalendarFrom, x.CalendarTo = "", "", "", "", ""
-		}
-		for i, d := range s.Days.All() {
-			x.Days[i] = Day{Date: d.Date.String(), P: d.P, PCalendar: d.PCalendar}
 		}
 		if level, why := forecast.DarkestOf(s.Hours, s.Window.Peak.P50, o.Zone, o.Lat, o.Lon).Asks(); level > wading.Quiet {
 			x.Dark = fmt.Sprintf("Some of these hours fall in %s. Caution at least %d then: %s.", why, level, level.Words())

@@ -102,7 +102,7 @@ func TestAnOutlookKeepsWhatAMailNeeds(t *testing.T) {
 	}
 	x := FromOutlook(o, func(group string, stage forecast.Stage) []string { return []string{group + " " + string(stage)} }, &Value{V: 22, At: start}, nil)
 	s := x.Stages[0]
-	if s.From != "2026-06-10" || s.Peak != "2026-06-18" || s.To != "2026-06-28" || s.CalendarFrom != "" || s.Days[0].Date != "2026-06-10" || s.Tie[0] != "blue-winged-olive emergence" {
+	if s.From != "2026-06-10" || s.Peak != "2026-06-18" || s.To != "2026-06-28" || s.CalendarFrom != "" || s.Days.From.String() != "2026-06-10" || s.Tie[0] != "blue-winged-olive emergence" {
 		t.Errorf("%+v", s)
 	}
 	if x.Heat == "" || x.HeatAhead != "" {

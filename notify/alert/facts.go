@@ -13,29 +13,22 @@ type Value struct {
 	Modelled bool      `json:"modelled,omitempty"`
 }
 
-// Day is one day of a stage's outlook.
-type Day struct {
-	Date      string  `json:"date"`       // 2006-01-02, civil date at the river
-	P         float64 `json:"p"`          // chance of a record in two hours, 0..1
-	PCalendar float64 `json:"p_calendar"` // the same from the calendar alone
-}
-
 // Stage is what a new outlook says of one stage of one group.
 type Stage struct {
-	Group        string   `json:"group"`
-	Name         string   `json:"name"`
-	Stage        string   `json:"stage"` // emergence or egg-laying
-	Fishable     bool     `json:"fishable"`
-	Grade        string   `json:"grade"` // where the group's numbers come from, in words
-	Days         []Day    `json:"days"`
-	From         string   `json:"from"` // window, middle estimate
-	Peak         string   `json:"peak"`
-	To           string   `json:"to"`
-	CalendarFrom string   `json:"cal_from"` // the calendar's window
-	CalendarTo   string   `json:"cal_to"`
-	Hours        string   `json:"hours"`          // of the day, in words
-	Dark         string   `json:"dark,omitempty"` // what the light asks for where the hours reach into dusk or night
-	Tie          []string `json:"tie"`            // one line per imitation: sizes, colours
+	Group        string        `json:"group"`
+	Name         string        `json:"name"`
+	Stage        string        `json:"stage"` // emergence or egg-laying
+	Fishable     bool          `json:"fishable"`
+	Grade        string        `json:"grade"` // where the group's numbers come from, in words
+	Days         forecast.Days `json:"days"`
+	From         string        `json:"from"` // window, middle estimate
+	Peak         string        `json:"peak"`
+	To           string        `json:"to"`
+	CalendarFrom string        `json:"cal_from"` // the calendar's window
+	CalendarTo   string        `json:"cal_to"`
+	Hours        string        `json:"hours"`          // of the day, in words
+	Dark         string        `json:"dark,omitempty"` // what the light asks for where the hours reach into dusk or night
+	Tie          []string      `json:"tie"`            // one line per imitation: sizes, colours
 }
 
 // Outlook is a new outlook of one river, as far as mails need it.

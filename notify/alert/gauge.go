@@ -106,11 +106,7 @@ func (p *pass) weigh(c subscribe.Condition, w rule) (g gaugeState, ok bool, err 
 		if !w.wants(st) {
 			continue
 		}
-		x, err := w.best(st, p.today)
-		if err != nil {
-			return g, false, err
-		}
-		if x > best {
+		if x := w.best(st, p.today); x > best {
 			best, g.stage = x, st
 		}
 	}

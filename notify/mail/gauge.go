@@ -50,7 +50,7 @@ func (w words) gauge(it alert.EmailItem) block {
 	}
 	if o, s := it.Outlook, it.About; o != nil && s != nil {
 		if top, ok := best(o, s); ok {
-			b.Lead = append(b.Lead, fmt.Sprintf("%s, %s: %s (%s) on the best day, %s (calendar only: %s).", capital(clean(s.Name)), stageName(s.Stage), forecast.Likelihood(top.P), percent(top.P), day(top.Date), percent(top.PCalendar)))
+			b.Lead = append(b.Lead, fmt.Sprintf("%s, %s: %s (%s) on the best day, %s (calendar only: %s).", capital(clean(s.Name)), stageName(s.Stage), forecast.Likelihood(top.P), percent(top.P), day(top.Date.String()), percent(top.PCalendar)))
 		}
 		b.Facts = append(b.Facts, fact{"Window", span(s.From, s.To)}, fact{"Local hours", or(clean(s.Hours), "unknown")})
 		b.Warm = clean(warm(o))

@@ -1,6 +1,8 @@
 package mail
 
 import (
+	"context"
+	"fmt"
 	"mime"
 	"strings"
 	"testing"
@@ -21,11 +23,12 @@ type waiter struct {
 	carrier Transport
 	store   *alert.Store
 	clock   time.Time
+	issued  map[string]alert.Outlook // stands for the archive
 }
 
 func waitFor(t *testing.T, when string, groups ...string) *waiter {
 	t.Helper()
-	w := &waiter{T: t, relay: &relay{}, clock: date}
+	w := &waiter{T: t, relay: &relay{}, clock: date, issued: map[string]alert.Outlook{}}
 	d, err := db.OpenMigrated(t.Context(), ":memory:")
 	if err != nil {
 		t.Fatal(err)
@@ -39,7 +42,7 @@ func waitFor(t *testing.T, when string, groups ...string) *waiter {
 	if err := people.AddConfirmed(t.Context(), subscribe.Request{Address: "angler@example.net", Units: "us", Subscriptions: []subscribe.Subscription{{River: "wend", Groups: groups, When: when}}}); err != nil {
 		t.Fatal(err)
 	}
-	w.store, w.carrier = alert.New(d, now), Transport{composer(t), sender(t, serve(t, w.relay, nil))}
+	w.store, w.carrier = alert.New(d, now, w.find), Transport{composer(t), sender(t, serve(t, w.relay, nil))}
 	return w
 }
 
@@ -63,6 +66,14 @@ func (w *waiter) read(readings ...alert.Reading) (subjects []string) {
 		subjects = append(subjects, subject)
 	}
 	return subjects
+}
+
+func (w *waiter) find(_ context.Context, i alert.Issued) (*alert.Outlook, error) {
+	o, ok := w.issued[i.File]
+	if !ok {
+		return nil, fmt.Errorf("no file %s", i.File)
+	}
+	return &o, nil
 }
 
 func (w *waiter) turn() {
@@ -105,17 +116,21 @@ func (w *waiter) outlook(p float64, change func(*alert.Outlook)) {
 	w.Helper()
 	o := alert.Outlook{River: "wend", RiverName: "Wend", Zone: "America/Los_Angeles", Issued: w.clock}
 	s := alert.Stage{Group: "salmonfly", Name: "salmonfly", Stage: "egg-laying", Fishable: true, Grade: "guess"}
-	for i := range 20 {
+	days := make([]forecast.Day, 20)
+	for i := range days {
 		day := w.clock.AddDate(0, 0, i)
-		s.Days = append(s.Days, alert.Day{Date: day.Format(time.DateOnly), P: p})
+		days[i] = forecast.Day{Date: forecast.DateOf(day), P: p}
 		q := (800 - 30*float64(i)) * cfs
 		o.FlowDays = append(o.FlowDays, forecast.FlowDay{Date: forecast.DateOf(day), P05: q * 0.85, P10: q * 0.9, P25: q * 0.95, P50: q, P75: q * 1.05, P90: q * 1.1, P95: q * 1.15})
 	}
+	s.Days = forecast.DaysOf(days)
 	o.Stages = []alert.Stage{s}
 	if change != nil {
 		change(&o)
 	}
-	if err := w.store.AddOutlook(w.Context(), o); err != nil {
+	name := o.Issued.Format(time.RFC3339Nano)
+	w.issued[name] = o
+	if err := w.store.AddOutlook(w.Context(), alert.Issued{River: o.River, At: o.Issued, File: name, SHA256: "x"}); err != nil {
 		w.Fatal(err)
 	}
 }

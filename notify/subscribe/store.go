@@ -81,6 +81,7 @@ type Invitation struct {
 	ID      string
 	Address string
 	Token   string // for the link; whoever POSTs it confirms
+	Never   string // for the link by which nobody is written to again
 	Expires time.Time
 	Request Request
 }
@@ -111,7 +112,7 @@ func (s *Store) Ask(ctx context.Context, r Request) (*Invitation, error) {
 			return err
 		}
 		id, expires := newID(), now.Add(tokenLife)
-		out = &Invitation{ID: id, Address: r.Address, Token: s.confirmation(id), Expires: expires, Request: r}
+		out = &Invitation{ID: id, Address: r.Address, Token: s.confirmation(id), Never: s.make(linkNever, id), Expires: expires, Request: r}
 		if err := q.AddToken(ctx, sqlc.AddTokenParams{
 			Hash: hashToken(out.Token), Purpose: linkConfirm, Folded: folded, Body: string(body), CreatedAt: db.Micros(now), ExpiresAt: db.Micros(expires),
 		}); err != nil || s.Asked == nil {
@@ -137,7 +138,7 @@ func (s *Store) Invitation(ctx context.Context, id string) (*Invitation, error) 
 	if err != nil {
 		return nil, err
 	}
-	return &Invitation{ID: id, Address: r.Address, Token: token, Expires: db.Time(t.ExpiresAt), Request: r}, nil
+	return &Invitation{ID: id, Address: r.Address, Token: token, Never: s.make(linkNever, id), Expires: db.Time(t.ExpiresAt), Request: r}, nil
 }
 
 // Peek returns what a token would confirm. It changes nothing: link scanners

@@ -32,12 +32,14 @@ type Config struct {
 	Feeds            map[string]Feed `toml:"feeds"`
 	Rivers           []River         `toml:"river"`
 	Insects          string          `toml:"insects"`
+	Box              string          `toml:"box"`
 	ForecastSchedule string          `toml:"forecast-schedule"`
 	OldSchedule      string          `toml:"outlooks"` // old name of ForecastSchedule
 	Notice           string          `toml:"notice"`
 	Serve            Serve           `toml:"serve"`
 	Mail             Mail            `toml:"mail"`
 	Health           Health          `toml:"health"`
+	Sightings        Sightings       `toml:"sightings"`
 
 	// Warnings name old keys that were accepted.
 	Warnings []string `toml:"-"`
@@ -212,6 +214,19 @@ type Serve struct {
 	Proxies   []string `toml:"trusted-proxies"` // networks whose X-Forwarded-For is believed
 }
 
+// How often the health may be looked at: a look costs some writes, and with a
+// longer pause it would be red too late. Our own defaults.
+const (
+	shortestLook = 100 * time.Millisecond
+	longestLook  = 5 * time.Minute
+)
+
+// Sightings is what is taken from open records around the rivers.
+type Sightings struct {
+	RadiusKm      float64 `toml:"radius-km"`
+	NonCommercial bool    `toml:"non-commercial"`
+}
+
 // Health is how far things may go before /health says so.
 type Health struct {
 	FreeMB          int     `toml:"free-mb"`
@@ -223,6 +238,7 @@ type Health struct {
 	CertificateDays int     `toml:"certificate-days"`
 	ClockOffset     Span    `toml:"clock-offset"`
 	PingURL         string  `toml:"ping-url"`
+	Interval        Span    `toml:"interval"`
 }
 
 // Mail is the relay that carries the alerts.
@@ -373,6 +389,9 @@ func (c *Config) faults() (out []string) {
 	if c.Backfill < 1 || c.Backfill > 80 {
 		add("backfill-years = %d: use a number from 1 to 80", c.Backfill)
 	}
+	if r := c.Sightings.RadiusKm; !(r >= 1 && r <= 500) {
+		add("sightings.radius-km = %g: use a number from 1 to 500", r)
+	}
 	out = append(out, c.feedFaults()...)
 	if _, err := cron.ParseStandard(c.ForecastSchedule); err != nil {
 		add("forecast-schedule = %q is not a cron expression such as \"10 */6 * * *\": %v", c.ForecastSchedule, err)
@@ -383,6 +402,9 @@ func (c *Config) faults() (out []string) {
 				add("serve.trusted-proxies: %q is not a network such as \"172.18.0.0/16\"", p)
 			}
 		}
+	}
+	if i := time.Duration(c.Health.Interval); i < shortestLook || i > longestLook {
+		add("health.interval = %s: use %s to %s", i, shortestLook, longestLook)
 	}
 	slugs := map[string]bool{}
 	if len(c.Rivers) == 0 {
@@ -479,6 +501,16 @@ func joinVariables() string {
 		names = append(names, string(v))
 	}
 	return strings.Join(names, ", ")
+}
+
+// RecordFeeds are the sources of open records that are switched on.
+func (c *Config) RecordFeeds() (out []string) {
+	for _, name := range FeedNames() {
+		if knownFeeds[name].records && c.Feeds[name].on() {
+			out = append(out, name)
+		}
+	}
+	return out
 }
 
 func (f Feed) on() bool { return f.Enabled != nil && *f.Enabled }

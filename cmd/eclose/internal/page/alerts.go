@@ -169,14 +169,7 @@ func (s *site) confirmPost(r *http.Request) (*answer, error) {
 		return nil, errNotFound
 	}
 	if r.PostForm.Get("do") == "never" {
-		err := s.Subscribe.Never(r.Context(), r.PathValue("token"))
-		if errors.Is(err, subscribe.ErrToken) {
-			return expired(), nil
-		}
-		if err != nil {
-			return nil, err
-		}
-		return &answer{name: "done", title: "We will not write again", here: "alerts", body: []string{"The request was deleted. We keep only a code made from your address, so that nobody can ask for email to it again."}}, nil
+		return s.neverPost(r)
 	}
 	p, err := s.Subscribe.Confirm(r.Context(), r.PathValue("token"), subscribe.NetworkOf(s.ClientOf(r)))
 	if errors.Is(err, subscribe.ErrToken) {
@@ -186,6 +179,27 @@ func (s *site) confirmPost(r *http.Request) (*answer, error) {
 		return nil, err
 	}
 	return &answer{to: "/manage/" + s.Subscribe.Manage(p.ID) + "?new=1"}, nil
+}
+
+func (s *site) neverForm(*http.Request) (*answer, error) {
+	if s.Subscribe == nil {
+		return nil, errNotFound
+	}
+	return &answer{name: "never", title: "Never write to me again", here: "alerts"}, nil
+}
+
+func (s *site) neverPost(r *http.Request) (*answer, error) {
+	if s.Subscribe == nil {
+		return nil, errNotFound
+	}
+	err := s.Subscribe.Never(r.Context(), r.PathValue("token"))
+	if errors.Is(err, subscribe.ErrToken) {
+		return &answer{name: "error", title: "This link does not work", here: "alerts", code: http.StatusNotFound, body: "The request is gone: nothing more will be sent for it. If you confirmed it, use the link at the bottom of an alert email."}, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &answer{name: "done", title: "We will not write again", here: "alerts", body: []string{"The request was deleted. We keep only a code made from your address, so that nobody can ask for email to it again."}}, nil
 }
 
 func (s *site) unsubscribeForm(r *http.Request) (*answer, error) {
@@ -278,6 +292,11 @@ func (s *site) managePost(r *http.Request) (*answer, error) {
 	case "delete":
 		if _, err := s.Subscribe.Delete(r.Context(), p.Address); err != nil {
 			return nil, err
+		}
+		if s.Told != nil {
+			if err := s.Told.ForgetAuthor(r.Context(), p.ID); err != nil {
+				return nil, err
+			}
 		}
 		return &answer{name: "done", title: "Deleted", here: "alerts", body: []string{"All data held on this address has been deleted."}}, nil
 	}

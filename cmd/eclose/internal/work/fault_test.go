@@ -121,7 +121,7 @@ func workAsChild(text string) error {
 		return err
 	}
 	h := &work.Service{
-		DB: d, Rivers: rivers(k.Rivers), Files: files, Archive: archive.New(d, files), Alerts: alert.New(d, clock.Now), Log: zerolog.Nop(),
+		DB: d, Rivers: rivers(k.Rivers), Files: files, Archive: archive.New(d, files), Alerts: alert.New(d, clock.Now, work.MailFacts(archive.New(d, files), nil)), Log: zerolog.Nop(),
 		Issue: func(_ context.Context, r forecast.River, at time.Time) (*forecast.Outlook, error) {
 			burn(k.Burn)
 			return outlook(r, at), nil
@@ -562,7 +562,7 @@ func checkTicks(t *testing.T, d *db.DB) {
 func checkMail(t *testing.T, d *db.DB, s *sink, c *children) {
 	t.Helper()
 	later := time.Now().Add(time.Hour)
-	a := alert.New(d, func() time.Time { return later })
+	a := alert.New(d, func() time.Time { return later }, nil)
 	carrier, err := carrierOf(t.Context(), d, s.port, s.roots, time.Now)
 	if err != nil {
 		t.Fatal(err)
