@@ -145,7 +145,7 @@ func TestAForecastSpateChangesTheTripForTheBetter(t *testing.T) {
 		return days
 	}
 	warned, blind := first(path), first(without(t, path))
-	if a, b := fishable(warned), fishable(blind); a != 3 || b >= 2 {
+	if a, b := fishable(warned), fishable(blind); a < b+2 {
 		t.Errorf("warned: %s from %s, %d fishable days; unwarned: %s from %s, %d", warned.River, warned.From, a, blind.River, blind.From, b)
 	}
 	if warned.Flow.P > 0.35 {

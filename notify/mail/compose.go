@@ -133,19 +133,19 @@ func (c *Composer) report(r subscribe.Report) string {
 func (c *Composer) Invite(inv subscribe.Invitation, date time.Time) (Message, error) {
 	sum := sha256.Sum256([]byte("invitation\x00" + inv.Token))
 	key := hex.EncodeToString(sum[:20]) // the token itself stands nowhere but in the link
-	link := c.site.page("/confirm/" + url.PathEscape(inv.Token))
+	link, never := c.site.page("/confirm/"+url.PathEscape(inv.Token)), c.site.page("/never/"+url.PathEscape(inv.Never))
 	b := block{
 		Heading: "Confirm your email alerts",
 		Lead: []string{
-			"Someone, we hope you, asked for river forecast emails at this address. If it was not you, ignore this email, or press Never write to me again on the page of the link.",
+			"Someone, we hope you, asked for river forecast emails at this address. If it was not you, ignore this email, or say by the second link that we must never write to you again.",
 			"To confirm, open the link below and press Confirm. It works once, until " + inv.Expires.UTC().Format("15:04 MST on Mon 2 Jan 2006") + ".",
 		},
-		Small: []string{"Link: " + link},
+		Small: []string{"Confirm: " + link, "Never write to me again: " + never},
 	}
 	for _, want := range inv.Request.Subscriptions {
 		b.Facts = append(b.Facts, fact{"River", clean(want.River)})
 	}
-	p := page{Subject: "Confirm your river email alerts", Blocks: []block{b}, Foot: []string{"We email confirmed addresses only."}}
+	p := page{Subject: "Confirm your river email alerts", Blocks: []block{b}, Foot: []string{"We email confirmed addresses only."}, Unsubscribe: never}
 	m, err := c.email(key, key, key, inv.Address, date, p)
 	if err != nil {
 		return Message{}, fmt.Errorf("wording a confirmation: %w", err)

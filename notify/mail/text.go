@@ -31,10 +31,7 @@ func text(p page) string {
 		fmt.Fprintf(&b, "Your page for the river bank, works offline: %s\n", p.Own)
 	}
 	if p.Manage != "" {
-		fmt.Fprintf(&b, "Manage or pause: %s\n", p.Manage)
-	}
-	if p.Unsubscribe != "" {
-		fmt.Fprintf(&b, "Unsubscribe: %s\n", p.Unsubscribe)
+		fmt.Fprintf(&b, "Manage or pause: %s\nUnsubscribe: %s\n", p.Manage, p.Unsubscribe)
 	}
 	return b.String()
 }

@@ -207,6 +207,8 @@ func (s *site) routes() http.Handler {
 	mux.HandleFunc("POST /confirm/{token}", s.form(s.confirmPost))
 	mux.HandleFunc("GET /unsubscribe/{token}", s.live(s.unsubscribeForm))
 	mux.HandleFunc("POST /unsubscribe/{token}", s.live(s.unsubscribePost)) // RFC 8058: no cookie, the token is the key
+	mux.HandleFunc("GET /never/{token}", s.live(s.neverForm))
+	mux.HandleFunc("POST /never/{token}", s.live(s.neverPost)) // likewise
 	mux.HandleFunc("GET /manage/{token}", s.live(s.manageForm))
 	mux.HandleFunc("POST /manage/{token}", s.form(s.managePost))
 	mux.HandleFunc("GET /diary", s.live(s.owner(s.diaryList)))
