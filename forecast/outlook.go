@@ -179,6 +179,7 @@ type Outlook struct {
 	Departure     *Departure     `json:"water_departure"` // nil if not known
 	Heat          []HeatSum      `json:"degree_days"`
 	Stages        []StageOutlook `json:"stages"`
+	Entered       []Entered      `json:"entered,omitempty"` // every sighting that stands behind the dates, by kind
 	Notes         []string       `json:"notes"`
 	Caution       string         `json:"caution"`
 }
