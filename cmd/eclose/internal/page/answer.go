@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"net/url"
@@ -17,6 +18,7 @@ import (
 // sure, what the flow allows, what to press.
 type answerView struct {
 	ID, Kick, Heading string
+	River             string // slug of the river that it speaks of; empty: none or several
 	Slug              string // of the river that the heading links to; empty: none
 	Caution           *cautionLine
 	Intro             string
@@ -55,7 +57,10 @@ func (s *site) catchOf(c verdict.Catch) catchView {
 	return x
 }
 
+// catchesOf lists catches, the likeliest first.
 func (s *site) catchesOf(list []verdict.Catch) []catchView {
+	list = slices.Clone(list)
+	slices.SortStableFunc(list, func(a, b verdict.Catch) int { return cmp.Compare(b.P, a.P) })
 	out := make([]catchView, len(list))
 	for i, c := range list {
 		out[i] = s.catchOf(c)
@@ -92,7 +97,7 @@ func (s *site) todayOf(all []*asked, u wading.Units) *answerView {
 	line := best.head.Line
 	v.Caution = &line
 	v.Catches = s.catchesOf(mostLikely(best.v.Today, 3))
-	v.Slug = best.river.Slug
+	v.Slug, v.River = best.river.Slug, best.river.Slug
 	v.Heading = best.river.Name + ", " + partOfDay(best.v.Today, s.Now().In(forecast.ZoneOf(best.river.Zone)))
 	if !best.v.Invite {
 		v.Heading, v.Slug = noHeading(all), ""
@@ -237,7 +242,7 @@ func (s *site) fortnightOf(v verdict.Verdict, all []*asked, u wading.Units) *ans
 }
 
 func (s *site) choiceView(x *answerView, v verdict.Verdict, c *verdict.Choice, all []*asked, u wading.Units) {
-	x.Slug, x.Heading = c.River, c.RiverName+", "+verdict.Span(c.From, c.To)
+	x.Slug, x.River, x.Heading = c.River, c.River, c.RiverName+", "+verdict.Span(c.From, c.To)
 	x.Catches = s.catchesOf(c.Catches)
 	x.Sure = upper(forecast.Likelihood(c.Chance)) + ": " + whole(forecast.Percent(c.Chance))
 	x.SureText = fmt.Sprintf("on such a day that you see at least one; by the calendar alone %s.", whole(forecast.Percent(c.Calendar)))

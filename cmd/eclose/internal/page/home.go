@@ -89,6 +89,9 @@ func (s *site) home(r *http.Request) (*answer, error) {
 	}
 	body.Groups, body.Only = s.groupChoices(all, group)
 	body.Today, body.Fortnight = s.todayOf(all, u), s.fortnightOf(v, all, u)
+	if t, f := body.Today, body.Fortnight; t != nil && t.River == f.River && f.Flow != nil && v.First.From <= all[0].head.Today+3 && v.Answer != verdict.Water {
+		f.Flow = &cautionLine{Lead: "Flow on these days", Text: []string{upper(v.First.Flow.Words)}} // the box beside it has the reading
+	}
 	ranked := slices.Clone(all)
 	slices.SortStableFunc(ranked, byWorth)
 	s.strips(&body, ranked, group, u)

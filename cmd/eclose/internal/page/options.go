@@ -85,6 +85,9 @@ type Options struct {
 	Data      Data
 	Catalogue *insects.Catalogue
 	Now       func() time.Time
+	// OwnClock tells that Now is not the time of readers, as in a demo: their browsers
+	// cannot tell whether a caution has run out.
+	OwnClock bool
 
 	Diary   Diary                                   // nil: no diary
 	Changed func(ctx context.Context, river string) // after the diary changed
