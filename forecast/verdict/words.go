@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/trip"
 	"example.org/eclose/model/wading"
 )
 
@@ -14,13 +15,13 @@ func (v Verdict) Headline() string {
 	switch v.Answer {
 	case Go:
 		if v.Invite {
-			return fmt.Sprintf("Go to %s, %s.", v.First.RiverName, Span(v.First.From, v.First.To))
+			return fmt.Sprintf("Go to %s, %s.", v.First.RiverName, trip.Span(v.First.From, v.First.To))
 		}
-		return fmt.Sprintf("Best days: %s, %s.", v.First.RiverName, Span(v.First.From, v.First.To))
+		return fmt.Sprintf("Best days: %s, %s.", v.First.RiverName, trip.Span(v.First.From, v.First.To))
 	case Draw:
-		return fmt.Sprintf("Too close to call: %s, %s, or %s, %s.", v.First.RiverName, Span(v.First.From, v.First.To), v.Second.RiverName, Span(v.Second.From, v.Second.To))
+		return fmt.Sprintf("Too close to call: %s, %s, or %s, %s.", v.First.RiverName, trip.Span(v.First.From, v.First.To), v.Second.RiverName, trip.Span(v.Second.From, v.Second.To))
 	case Water:
-		return fmt.Sprintf("%s, %s: the insects are good, but %s.", v.First.RiverName, Span(v.First.From, v.First.To), v.First.why())
+		return fmt.Sprintf("%s, %s: the insects are good, but %s.", v.First.RiverName, trip.Span(v.First.From, v.First.To), v.First.why())
 	case Nothing:
 		s := fmt.Sprintf("Nothing worth a journey in the next %d days", v.Days)
 		if v.Coming != nil {
@@ -45,18 +46,6 @@ func (v Verdict) Lines() []string {
 	return append(out, v.First.Sure(), "Flow: "+v.First.Flow.Words+".")
 }
 
-// Span is some days for people: "Mon 22 to Thu 25 Jun".
-func Span(from, to forecast.Date) string {
-	a, b := from.Time(), to.Time()
-	switch {
-	case from == to:
-		return a.Format("Mon 2 Jan")
-	case a.Month() == b.Month():
-		return a.Format("Mon 2") + " to " + b.Format("Mon 2 Jan")
-	}
-	return a.Format("Mon 2 Jan") + " to " + b.Format("Mon 2 Jan")
-}
-
 // Sure says how sure a choice is, beside the calendar.
 func (c Choice) Sure() string {
 	return fmt.Sprintf("%s: on such a day %s that you see at least one (calendar %s).", upper(forecast.Likelihood(c.Chance)), forecast.Percent(c.Chance), forecast.Percent(c.Calendar))
@@ -70,16 +59,8 @@ func (c Choice) why() string {
 	return "the flow is likely too high to wade or to fish"
 }
 
-// What is the insect with what it does: "golden stonefly, egg-laying".
-func (c Catch) What() string {
-	switch {
-	case c.Stage == forecast.EggLaying:
-		return c.Name + " laying eggs"
-	case c.Fly.OnLand:
-		return c.Name
-	}
-	return c.Name + " hatch"
-}
+// What is the insect with what it does: "golden stone laying eggs".
+func (c Catch) What() string { return trip.What(c.Name, c.Stage, c.Fly.OnLand) }
 
 // Words is the row in a sentence: what, hours, chance beside the calendar's, fly.
 func (c Catch) Words() string {
@@ -118,11 +99,11 @@ func (r River) Heading() string {
 		}
 		return fmt.Sprintf("Nothing worth a journey in the next %d days.", len(r.Days))
 	case r.Shut:
-		return fmt.Sprintf("Good insects %s, but %s.", Span(r.Best.From, r.Best.To), r.Best.why())
+		return fmt.Sprintf("Good insects %s, but %s.", trip.Span(r.Best.From, r.Best.To), r.Best.why())
 	case r.Invite:
-		return fmt.Sprintf("Go %s: %s.", Span(r.Best.From, r.Best.To), names(r.Best.Catches))
+		return fmt.Sprintf("Go %s: %s.", trip.Span(r.Best.From, r.Best.To), names(r.Best.Catches))
 	}
-	return fmt.Sprintf("Best days %s: %s.", Span(r.Best.From, r.Best.To), names(r.Best.Catches))
+	return fmt.Sprintf("Best days %s: %s.", trip.Span(r.Best.From, r.Best.To), names(r.Best.Catches))
 }
 
 func names(catches []Catch) string {

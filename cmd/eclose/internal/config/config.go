@@ -30,6 +30,7 @@ type Config struct {
 	Feeds            map[string]Feed `toml:"feeds"`
 	Rivers           []River         `toml:"river"`
 	Insects          string          `toml:"insects"`
+	Box              string          `toml:"box"`
 	ForecastSchedule string          `toml:"forecast-schedule"`
 	OldSchedule      string          `toml:"outlooks"` // old name of ForecastSchedule
 	Notice           string          `toml:"notice"`
