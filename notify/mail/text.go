@@ -14,6 +14,13 @@ const glue = "\x00"
 // text is the plain part: it says everything that the HTML part says.
 func text(p page) string {
 	var b strings.Builder
+	if p.Intro != "" {
+		para(&b, "", p.Intro)
+		for _, s := range p.List {
+			para(&b, "- ", s)
+		}
+		b.WriteString("\n" + strings.Repeat("-", textWidth) + "\n\n")
+	}
 	for i, x := range p.Blocks {
 		if i > 0 {
 			b.WriteString("\n" + strings.Repeat("-", textWidth) + "\n\n")
@@ -25,7 +32,7 @@ func text(p page) string {
 		para(&b, "", s)
 	}
 	if p.Manage != "" {
-		fmt.Fprintf(&b, "Manage or pause: %s\n", p.Manage)
+		fmt.Fprintf(&b, "Change or pause: %s\n", p.Manage)
 	}
 	if p.Unsubscribe != "" {
 		fmt.Fprintf(&b, "Unsubscribe: %s\n", p.Unsubscribe)
@@ -49,6 +56,9 @@ func (x block) text(b *strings.Builder) {
 			para(b, "  ", s)
 		}
 	}
+	if len(x.Bars) > 0 {
+		b.WriteString("\n" + barText(x.Bars))
+	}
 	if len(x.Facts) > 0 {
 		b.WriteString("\n")
 		for _, f := range x.Facts {
@@ -62,9 +72,11 @@ func (x block) text(b *strings.Builder) {
 			para(b, "  ", s)
 		}
 	}
-	if x.Chart != nil {
+	if len(x.Flow) > 0 {
 		b.WriteString("\n")
-		para(b, "", "Chart as text: "+x.Chart.Alt)
+		for _, s := range x.Flow {
+			para(b, "", s)
+		}
 	}
 	if len(x.Small) > 0 {
 		b.WriteString("\n")

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/trip"
 	"example.org/eclose/forecast/verdict"
 	"example.org/eclose/model/wading"
 )
@@ -216,16 +217,16 @@ func (s *site) fortnightOf(v verdict.Verdict, all []*asked, u wading.Units) *ans
 		s.choiceView(x, v, v.First, all, u)
 		if v.Answer == verdict.Water {
 			x.Heading = v.First.RiverName + ": insects good, water bad"
-			x.Intro = verdict.Span(v.First.From, v.First.To) + ":"
+			x.Intro = trip.Span(v.First.From, v.First.To) + ":"
 			x.Flow.Strong = true
 		}
 	case verdict.Draw:
 		s.choiceView(x, v, v.First, all, u)
 		a, b := v.First, v.Second
 		x.Slug = ""
-		x.Heading = fmt.Sprintf("%s, %s, or %s, %s", a.RiverName, verdict.Span(a.From, a.To), b.RiverName, verdict.Span(b.From, b.To))
+		x.Heading = fmt.Sprintf("%s, %s, or %s, %s", a.RiverName, trip.Span(a.From, a.To), b.RiverName, trip.Span(b.From, b.To))
 		if a.From == b.From && a.To == b.To {
-			x.Heading = fmt.Sprintf("%s or %s, %s", a.RiverName, b.RiverName, verdict.Span(a.From, a.To))
+			x.Heading = fmt.Sprintf("%s or %s, %s", a.RiverName, b.RiverName, trip.Span(a.From, a.To))
 		}
 		x.Intro = a.RiverName + ":"
 		x.Notes = append([]string{fmt.Sprintf("%s: %s, %s that you see at least one. The two are closer than the forecast usually errs: choose the nearer.", b.RiverName, catchNames(b.Catches), whole(forecast.Percent(b.Chance)))}, x.Notes...)
@@ -242,7 +243,7 @@ func (s *site) fortnightOf(v verdict.Verdict, all []*asked, u wading.Units) *ans
 }
 
 func (s *site) choiceView(x *answerView, v verdict.Verdict, c *verdict.Choice, all []*asked, u wading.Units) {
-	x.Slug, x.River, x.Heading = c.River, c.River, c.RiverName+", "+verdict.Span(c.From, c.To)
+	x.Slug, x.River, x.Heading = c.River, c.River, c.RiverName+", "+trip.Span(c.From, c.To)
 	x.Catches = s.catchesOf(c.Catches)
 	x.Sure = upper(forecast.Likelihood(c.Chance)) + ": " + whole(forecast.Percent(c.Chance))
 	x.SureText = fmt.Sprintf("on such a day that you see at least one; by the calendar alone %s.", whole(forecast.Percent(c.Calendar)))

@@ -218,6 +218,7 @@ func (s *site) routes() http.Handler {
 	mux.HandleFunc("POST /enter", s.form(s.enterPost))
 	mux.HandleFunc("GET /assets/{name}", s.asset)
 	mux.HandleFunc("GET /sw.js", s.worker)
+	mux.HandleFunc("GET /app.webmanifest", s.manifest)
 	mux.HandleFunc("GET /favicon.ico", s.icon)
 	mux.HandleFunc("GET /robots.txt", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/plain; charset=utf-8")

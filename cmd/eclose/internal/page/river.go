@@ -139,12 +139,12 @@ func (s *site) riverAnswer(v verdict.Verdict, a *asked, u wading.Units) *answerV
 	b := a.v.Best
 	switch v.Answer {
 	case verdict.Go:
-		x.Heading = "Best " + verdict.Span(b.From, b.To)
+		x.Heading = "Best " + trip.Span(b.From, b.To)
 		if v.Invite {
-			x.Heading = "Go " + verdict.Span(b.From, b.To)
+			x.Heading = "Go " + trip.Span(b.From, b.To)
 		}
 	case verdict.Water:
-		x.Heading = "Insects good, water bad, " + verdict.Span(b.From, b.To)
+		x.Heading = "Insects good, water bad, " + trip.Span(b.From, b.To)
 		x.Intro = ""
 	default: // the words of the front page serve here too
 	}
