@@ -16,6 +16,9 @@ const (
 	movedDays    = 4                  // a window that moved by more is told again
 	betweenMoves = 2 * 24 * time.Hour // but not more often than this
 	reopenAfter  = 7 * 24 * time.Hour // and one that closed does not open again sooner
+	nearDays     = 3                  // days ahead from which a window is told though the calendar says the same
+	newsBy       = 0.10               // difference in chance from the calendar's that is news
+	newsDays     = 3                  // difference in days of the start from the calendar's that is news
 )
 
 // rule is what of a subscription decides about windows.
@@ -51,14 +54,14 @@ func (r rule) decide(t sent, s *Stage, issued time.Time, today civil.Date) (stri
 	if err := errors.Join(err1, err2); err != nil {
 		return "", t, fmt.Errorf("window of %s %s: %w", s.Group, s.Stage, err)
 	}
-	best, last := 0.0, today+civil.Date(r.horizon)
+	best, calendar, last := 0.0, 0.0, today+civil.Date(r.horizon)
 	for _, d := range s.Days {
 		day, err := parseDate(d.Date)
 		if err != nil {
 			return "", t, fmt.Errorf("days of %s %s: %w", s.Group, s.Stage, err)
 		}
 		if day >= today && day <= last {
-			best = max(best, d.P)
+			best, calendar = max(best, d.P), max(calendar, d.PCalendar)
 		}
 	}
 	if !t.open {
@@ -70,6 +73,9 @@ func (r rule) decide(t sent, s *Stage, issued time.Time, today civil.Date) (stri
 			return "", t, nil
 		case best < r.threshold+sureBy && t.streak == 0:
 			t.streak = 1
+			return "", t, nil
+		case from > today+nearDays && !isNews(s, from, best, calendar):
+			t.streak = 1 // it waits until it is near: a calendar says as much
 			return "", t, nil
 		}
 		return KindOpen, sent{open: true, at: issued, from: from, to: to}, nil
@@ -88,6 +94,16 @@ func (r rule) decide(t sent, s *Stage, issued time.Time, today civil.Date) (stri
 		return KindMoved, sent{open: true, at: issued, from: from, to: to}, nil
 	}
 	return "", t, nil
+}
+
+// isNews reports whether a window differs from the calendar's by enough to be told ahead
+// of time. A calendar that is not known says nothing, so all is news.
+func isNews(s *Stage, from civil.Date, best, calendar float64) bool {
+	was, err := parseDate(s.CalendarFrom)
+	if err != nil || was == 0 || from == 0 {
+		return true
+	}
+	return max(best-calendar, calendar-best) >= newsBy || max(from-was, was-from) >= newsDays
 }
 
 // moved tells whether a date moved by more than is worth an email; an unknown date

@@ -43,6 +43,7 @@ type weekCell struct {
 	High, Warm              string
 	HighStrong, WarmStrong  bool
 	First, Second           bool
+	Tag                     string // of the first
 	Insects                 string
 	Swell                   template.HTML
 	From                    forecast.Date
@@ -354,7 +355,7 @@ func (s *site) weeksOf(a *asked, u wading.Units) ([]weekCell, error) {
 	for _, w := range weeks {
 		c := weekOf(w)
 		c.Swell = s.weekSwell(a.state.Outlook, w)
-		c.First = t.First.From >= w.From && t.First.From <= w.To
+		c.First, c.Tag = t.First.From >= w.From && t.First.From <= w.To, "best of these"
 		out = append(out, c)
 	}
 	return out, nil

@@ -199,6 +199,7 @@ func (p *tripPage) grid(s *site, t *trip.Trip, rivers []trip.River) {
 					c.Swell = s.weekSwell(r.Outlook, w)
 				}
 			}
+			c.Tag = "first choice"
 			c.First = slug == t.First.River && t.First.From >= w.From && t.First.From <= w.To
 			c.Second = !c.First && t.Second != nil && slug == t.Second.River && t.Second.From >= w.From && t.Second.From <= w.To
 			if c.HighStrong && w.Flow.Known {
