@@ -251,7 +251,7 @@ func TestFromATripToAMailToASightingToNoMoreMail(t *testing.T) {
 	r := openReader(t, root)
 	until(t, "the outlooks on the page", log, func() bool {
 		_, body := get(t, url+"/")
-		return strings.Count(body, "<h2") == 3 && !strings.Contains(body, "No forecast for this river yet")
+		return strings.Count(body, `class="who" colspan="15"`) == 3 && !strings.Contains(body, "No forecast for this river yet")
 	})
 
 	// The trip, and from it the wish to be told.
