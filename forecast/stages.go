@@ -176,14 +176,15 @@ func stageOf(g *insects.Group, stage Stage, m *timed, slope float64, res *engine
 	if n := len(m.watches); n > 0 {
 		s.Grade = fmt.Sprintf(sightingsHere+" (%d seasons)", n)
 	}
-	s.Days = make([]Day, len(res.P))
-	for d := range s.Days {
-		s.Days[d] = Day{Date: day0 + Date(d), P: round(res.P[d], 1e4), PCalendar: round(res.PCalendar[d], 1e4)}
+	days := make([]Day, len(res.P))
+	for d := range days {
+		days[d] = Day{Date: day0 + Date(d), P: res.P[d], PCalendar: res.PCalendar[d]}
 		if res.ActivityCalendar != nil {
-			s.Days[d].Activity = [3]float64{round(res.Activity[0][d], 1e5), round(res.Activity[1][d], 1e5), round(res.Activity[2][d], 1e5)}
-			s.Days[d].Calendar = round(res.ActivityCalendar[d], 1e5)
+			days[d].Activity = [3]float64{res.Activity[0][d], res.Activity[1][d], res.Activity[2][d]}
+			days[d].Calendar = res.ActivityCalendar[d]
 		}
 	}
+	s.Days = DaysOf(days)
 	return s
 }
 

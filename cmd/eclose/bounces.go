@@ -38,7 +38,7 @@ func (c bouncesReadCmd) Run(e *env) error {
 		if err != nil {
 			return err
 		}
-		in := &bounceBox{e: e, people: people, mails: alert.New(d, e.now)}
+		in := &bounceBox{e: e, people: people, mails: alert.New(d, e.now, nil)}
 		for _, f := range files {
 			if err := e.ctx.Err(); err != nil {
 				return err
@@ -99,6 +99,9 @@ func (in *bounceBox) read(file string) (understood bool, err error) {
 	}
 	if token, ok := mail.ReadUnsubscribe(bytes.NewReader(b)); ok {
 		err := in.people.Unsubscribe(in.e.ctx, token)
+		if errors.Is(err, subscribe.ErrToken) { // that of a confirmation mail, perhaps
+			err = in.people.Never(in.e.ctx, token)
+		}
 		if err == nil {
 			in.unsubscribed++
 			return true, nil

@@ -39,6 +39,7 @@ type cli struct {
 	Restore    restoreCmd    `cmd:"" help:"Restore a backup into an empty installation."`
 	Season     seasonCmd     `cmd:"" help:"Write a printable season sheet for one river: dates, hours, evidence, sources."`
 	Diary      diaryCmd      `cmd:"" help:"Record and list sightings, including blank sessions."`
+	Sightings  sightingsCmd  `cmd:"" help:"Take in open records of insects from iNaturalist, GBIF and Darwin Core files."`
 	Calibrate  calibrateCmd  `cmd:"" help:"Calibrate a river's forecast from your sightings and show how its dates move."`
 	Group      groupCmd      `cmd:"" help:"Look up insect groups and what is known about each."`
 	Series     seriesCmd     `cmd:"" help:"List, export or verify stored readings."`

@@ -10,10 +10,14 @@ import (
 	"strings"
 	"syscall"
 	"text/tabwriter"
+	"time"
 
 	"example.org/eclose/cmd/eclose/internal/app"
+	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/feed"
+	"example.org/eclose/ingest/feed/csvfile"
+	"example.org/eclose/ingest/qc"
 )
 
 type feedCmd struct {
@@ -28,12 +32,31 @@ type feedCheckCmd struct {
 	Parameter string `help:"Agency parameter code, if the response lacks one."`
 	Statistic string `help:"Agency statistic code, if the response lacks one."`
 	Century   int    `name:"two-digit-years-from" help:"First year of the century for two-digit years, e.g. 1950."`
+	Config    string `env:"ECLOSE_CONFIG" placeholder:"FILE" help:"Configuration file whose CSV layouts apply (feed csv)."`
+	Layout    string `help:"Name of the CSV layout in the config; not needed if there is one." placeholder:"NAME"`
+}
+
+// parser is that of the feed, or of a CSV layout in the config.
+func (c *feedCheckCmd) parser(skipped func(ingest.Skipped)) (ingest.Parser, error) {
+	if c.Feed == csvfile.FeedName && c.Config != "" {
+		cfg, err := config.LoadFeeds(c.Config)
+		if err != nil {
+			return nil, err
+		}
+		if f := cfg.Feeds[c.Feed]; len(f.Columns) > 0 || len(f.Layouts) > 0 || c.Layout != "" {
+			l, err := cfg.CSVLayout(c.Layout)
+			return l.Parser(c.Site, skipped), err
+		}
+	}
+	if c.Layout != "" {
+		return nil, errors.New("--layout needs --feed csv and --config")
+	}
+	return feed.Parser(c.Feed, feed.Options{Site: c.Site, Parameter: c.Parameter, Statistic: c.Statistic, TwoDigitYearsFrom: c.Century, Skipped: skipped})
 }
 
 func (c *feedCheckCmd) Run(e *env) error {
 	var skipped []ingest.Skipped
-	p, err := feed.Parser(c.Feed, feed.Options{Site: c.Site, Parameter: c.Parameter, Statistic: c.Statistic, TwoDigitYearsFrom: c.Century,
-		Skipped: func(s ingest.Skipped) { skipped = append(skipped, s) }})
+	p, err := c.parser(func(s ingest.Skipped) { skipped = append(skipped, s) })
 	if err != nil {
 		return app.Usagef("%w", err)
 	}
@@ -51,9 +74,10 @@ func (c *feedCheckCmd) Run(e *env) error {
 		}
 		return err
 	}
-	rows := make([]feed.Summary, len(list))
+	rows := make([]checkedSeries, len(list))
 	for i := range list {
-		rows[i] = feed.Summarize(&list[i])
+		s, _ := qc.Check(list[i], qc.Default(list[i].Variable, list[i].Period), qc.Context{})
+		rows[i] = checkedSeries{feed.Summarize(&s), qc.Summarize(s, time.Time{}).String()}
 	}
 	if c.Format == "json" {
 		return writeCheckJSON(e.stdout, rows, skipped)
@@ -87,10 +111,16 @@ func (c *feedCheckCmd) answer(e *env) ([]byte, error) {
 	return b, nil
 }
 
+// checkedSeries is one series of a response and how plausible it is.
+type checkedSeries struct {
+	feed.Summary
+	Plausibility string `json:"plausibility"`
+}
+
 // checkJSON is the document that --format json prints.
 type checkJSON struct {
-	Series  []feed.Summary `json:"series"`
-	Skipped []skippedJSON  `json:"skipped"`
+	Series  []checkedSeries `json:"series"`
+	Skipped []skippedJSON   `json:"skipped"`
 }
 
 type skippedJSON struct {
@@ -100,7 +130,7 @@ type skippedJSON struct {
 	Readings int    `json:"readings"`
 }
 
-func writeCheckJSON(w io.Writer, rows []feed.Summary, skipped []ingest.Skipped) error {
+func writeCheckJSON(w io.Writer, rows []checkedSeries, skipped []ingest.Skipped) error {
 	doc := checkJSON{Series: rows, Skipped: []skippedJSON{}}
 	for _, s := range skipped {
 		doc.Skipped = append(doc.Skipped, skippedJSON(s))
@@ -110,7 +140,7 @@ func writeCheckJSON(w io.Writer, rows []feed.Summary, skipped []ingest.Skipped) 
 	return enc.Encode(doc)
 }
 
-func writeCheckTable(w io.Writer, rows []feed.Summary, skipped []ingest.Skipped) error {
+func writeCheckTable(w io.Writer, rows []checkedSeries, skipped []ingest.Skipped) error {
 	if len(rows) == 0 {
 		fmt.Fprintln(w, "The response contains no readings.")
 	}
@@ -131,6 +161,7 @@ func writeCheckTable(w io.Writer, rows []feed.Summary, skipped []ingest.Skipped)
 			}
 			fmt.Fprintf(tw, "  qualifiers\t%s\n", strings.Join(words, ", "))
 		}
+		fmt.Fprintf(tw, "  plausibility\t%s\n", r.Plausibility)
 		if err := tw.Flush(); err != nil {
 			return fmt.Errorf("printing: %w", err)
 		}

@@ -11,6 +11,7 @@ import (
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/sources"
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/qc"
 	"example.org/eclose/ingest/schedule"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/ingest/warning"
@@ -36,11 +37,19 @@ func (c ingestCmd) Run(e *env) error {
 		began = e.now()
 	}
 	defer endBar()
-	outcomes, err := app.Ingest(e.ctx, cfg, app.Options{Now: e.now, Sleep: e.sleep}, func(in *schedule.Intake) {
+	var leftOut schedule.LeftOut
+	outcomes, err := app.Ingest(e.ctx, cfg, app.Options{Now: e.now, Sleep: e.sleep, Skipped: leftOut.Add}, func(in *schedule.Intake) {
 		in.Refetch = c.Refetch
 		in.OnOutcome = func(o schedule.Outcome) {
 			endBar()
 			printOutcome(e.stdout, o)
+			for _, s := range append(leftOut.Take(o.Site), leftOut.Take("")...) {
+				s.Site = "" // it stands at the head
+				fmt.Fprintf(e.stdout, "%s %s\n", head(o.River, o.Feed, o.Site), s)
+			}
+		}
+		in.OnChecked = func(river string, s qc.Summary) {
+			fmt.Fprintf(e.stdout, "%s %s\n", head(river, s.Key.Feed, s.Key.Site), s)
 		}
 		in.OnProgress = func(p schedule.Progress) {
 			if bar == nil {
@@ -77,8 +86,13 @@ func (c ingestCmd) Run(e *env) error {
 	return nil
 }
 
+// head begins a line about a site.
+func head(river, feed, site string) string {
+	return fmt.Sprintf("%-14s %-11s %-22s", river, feed, site)
+}
+
 func printOutcome(w io.Writer, o schedule.Outcome) {
-	head := fmt.Sprintf("%-14s %-11s %-22s", o.River, o.Feed, o.Site)
+	head := head(o.River, o.Feed, o.Site)
 	if o.Err != nil {
 		fmt.Fprintf(w, "%s failed: %v\n", head, o.Err)
 		if o.Change.Added+o.Change.Revised > 0 {
@@ -132,7 +146,7 @@ func renewWarnings(e *env, cfg *config.Config, w io.Writer) (asked, failed int, 
 			return asked, failed, err
 		}
 		asked++
-		head := fmt.Sprintf("%-14s %-11s %-22s", x.River, x.Source.Name(), "official warnings")
+		head := head(x.River, x.Source.Name(), "official warnings")
 		if got.Failed != nil {
 			failed++
 			fmt.Fprintf(w, "%s failed: %v\n", head, got.Failed)

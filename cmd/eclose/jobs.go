@@ -106,6 +106,9 @@ func (c jobsShowCmd) Run(e *env) error {
 		for _, f := range j.Errors {
 			fmt.Fprintf(e.stdout, "attempt %d, %s: %s\n", f.Attempt, stamp(f.At), f.Error)
 		}
+		for _, line := range j.Report {
+			fmt.Fprintln(e.stdout, line)
+		}
 		return nil
 	})
 }

@@ -215,7 +215,7 @@ func tally(ask Ask, r River, groups Groups) *days {
 	d := &days{ask: ask, river: r, groups: groups}
 	for i := range r.Outlook.Stages {
 		s := &r.Outlook.Stages[i]
-		if !ask.cares(s) || len(s.Days) == 0 {
+		if !ask.cares(s) || s.Days.Len() == 0 {
 			continue
 		}
 		g, _ := groups(s.Group)
@@ -227,9 +227,9 @@ func tally(ask Ask, r River, groups Groups) *days {
 	if len(d.stages) == 0 {
 		return nil
 	}
-	first, last := d.stages[0].Days[0].Date, d.stages[0].Days[0].Date
+	first, last := d.stages[0].Days.From, d.stages[0].Days.From
 	for _, s := range d.stages {
-		first, last = min(first, s.Days[0].Date), max(last, s.Days[len(s.Days)-1].Date)
+		first, last = min(first, s.Days.From), max(last, s.Days.From+forecast.Date(s.Days.Len()-1))
 	}
 	// Beyond the earlier end of what the stages and the water cover nothing is told.
 	if n := len(r.Outlook.Water); n > 0 {

@@ -35,13 +35,15 @@ func stage(group string, st forecast.Stage, from, to forecast.Date, p float64) f
 	s := forecast.StageOutlook{Group: group, Name: strings.ReplaceAll(group, "-", " "), Stage: st, Fishable: true, Grade: "prior", Hours: "11:00-14:00"}
 	mid := (from + to) / 2
 	s.Window = forecast.Window{Start: forecast.Range{P10: from - 5, P50: from, P90: from + 5}, Peak: forecast.Range{P10: mid - 5, P50: mid, P90: mid + 5}, End: forecast.Range{P10: to - 5, P50: to, P90: to + 5}}
-	for d := range 365 {
+	days := make([]forecast.Day, 365)
+	for d := range days {
 		x := forecast.Day{Date: day0 + forecast.Date(d)}
 		if x.Date >= from && x.Date <= to {
 			x.P, x.PCalendar = p, p/2
 		}
-		s.Days = append(s.Days, x)
+		days[d] = x
 	}
+	s.Days = forecast.DaysOf(days)
 	return s
 }
 

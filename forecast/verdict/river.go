@@ -68,7 +68,7 @@ func (b builder) catch(l trip.Likely) Catch {
 // likeliest is the day from a date on on which a stage is likeliest; 0 if there is none.
 func likeliest(s *forecast.StageOutlook, from forecast.Date) (best forecast.Date) {
 	p := 0.0
-	for _, d := range s.Days {
+	for _, d := range s.Days.All() {
 		if d.Date >= from && d.P > p {
 			best, p = d.Date, d.P
 		}

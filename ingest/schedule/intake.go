@@ -42,13 +42,14 @@ type Outcome struct {
 type Intake struct {
 	Store      *series.Store
 	Now        func() time.Time
-	Backfill   time.Duration  // how far back the first fetch of a series goes
-	Overlap    time.Duration  // how far behind the newest reading each later fetch begins, for revisions
-	Refetch    bool           // fetch the whole Backfill anew, whatever is stored
-	OnOutcome  func(Outcome)  // told of each task as it ends; may be nil
-	OnProgress func(Progress) // told of each piece of a long past; may be nil
-	Climates   *Climates      // shared by passes; nil: learnt anew in each
-	Feed       string         // if named, only this feed is asked; the checks see what the others brought before
+	Backfill   time.Duration                    // how far back the first fetch of a series goes
+	Overlap    time.Duration                    // how far behind the newest reading each later fetch begins, for revisions
+	Refetch    bool                             // fetch the whole Backfill anew, whatever is stored
+	OnOutcome  func(Outcome)                    // told of each task as it ends; may be nil
+	OnProgress func(Progress)                   // told of each piece of a long past; may be nil
+	OnChecked  func(river string, s qc.Summary) // told how plausible the new readings of a series are; may be nil
+	Climates   *Climates                        // shared by passes; nil: learnt anew in each
+	Feed       string                           // if named, only this feed is asked; the checks see what the others brought before
 }
 
 // batchSize is how many readings are gathered before they are written: the
@@ -390,6 +391,9 @@ func (in Intake) check(ctx context.Context, p RiverTasks, fresh []fetched, known
 		}
 		if _, err := in.Store.SetFlags(ctx, s); err != nil {
 			return fmt.Errorf("keeping the flags of %s: %w", f.key, err)
+		}
+		if in.OnChecked != nil {
+			in.OnChecked(p.Name, qc.Summarize(s, f.from))
 		}
 		if f.key.Statistic == ingest.Instant || f.key.Statistic == ingest.Mean {
 			usable := qc.Usable(s)

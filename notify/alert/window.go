@@ -54,16 +54,7 @@ func (r rule) decide(t sent, s *Stage, issued time.Time, today civil.Date) (stri
 	if err := errors.Join(err1, err2); err != nil {
 		return "", t, fmt.Errorf("window of %s %s: %w", s.Group, s.Stage, err)
 	}
-	best, calendar, last := 0.0, 0.0, today+civil.Date(r.horizon)
-	for _, d := range s.Days {
-		day, err := parseDate(d.Date)
-		if err != nil {
-			return "", t, fmt.Errorf("days of %s %s: %w", s.Group, s.Stage, err)
-		}
-		if day >= today && day <= last {
-			best, calendar = max(best, d.P), max(calendar, d.PCalendar)
-		}
-	}
+	best, calendar := r.best(s, today)
 	if !t.open {
 		switch {
 		case best < r.threshold || to < today:
@@ -104,6 +95,17 @@ func isNews(s *Stage, from civil.Date, best, calendar float64) bool {
 		return true
 	}
 	return max(best-calendar, calendar-best) >= newsBy || max(from-was, was-from) >= newsDays
+}
+
+// best is the highest chance of a stage on a day within the horizon, and by the calendar
+// alone.
+func (r rule) best(s *Stage, today civil.Date) (best, calendar float64) {
+	for day := today; day <= today+civil.Date(r.horizon); day++ {
+		if d, ok := s.Days.On(day); ok {
+			best, calendar = max(best, d.P), max(calendar, d.PCalendar)
+		}
+	}
+	return best, calendar
 }
 
 // moved tells whether a date moved by more than is worth an email; an unknown date

@@ -37,6 +37,7 @@ type page struct {
 	Foot        []string
 	Manage      string
 	Unsubscribe string
+	Own         string // address of the reader's page for the bank; empty: none
 }
 
 // Message is a mail as it goes over the wire.
@@ -82,6 +83,12 @@ func (c *Composer) Compose(l alert.Email, date time.Time) (Message, error) {
 		p.Foot = append(p.Foot, clean(c.site.Postal))
 	}
 	p.Blocks = w.blocks(l.Items)
+	for i, it := range l.Items {
+		if alert.Good(it.Kind) || it.Kind == alert.KindClosed {
+			p.Blocks[i].Saw = c.report(subscribe.Report{Person: l.Person, River: it.River, Group: it.Group, Stage: it.Stage, Expires: date.Add(askFor), Nonce: l.Key})
+			p.Own = c.site.page("/my/" + url.PathEscape(c.site.Tokens.Report(subscribe.Report{Person: l.Person, Expires: date.Add(ownFor)})))
+		}
+	}
 	if n := len(p.Blocks); n > 1 {
 		p.Intro = fmt.Sprintf("%d things changed:", n)
 		for _, it := range l.Items {
@@ -102,24 +109,35 @@ func (c *Composer) Compose(l alert.Email, date time.Time) (Message, error) {
 	return c.finish(m, l.Key, l.MessageID, l.Address, p.Subject)
 }
 
+// How long a mail's links for reporting work: the question for the weeks around
+// a window, the reader's own page for a season. Our own defaults.
+const (
+	askFor = 21 * 24 * time.Hour
+	ownFor = 240 * 24 * time.Hour
+)
+
+func (c *Composer) report(r subscribe.Report) string {
+	return c.site.page("/report/" + url.PathEscape(c.site.Tokens.Report(r)))
+}
+
 // Invite words the mail that asks somebody to confirm. It holds nothing that a
 // stranger typed: rivers and groups in it exist.
 func (c *Composer) Invite(inv subscribe.Invitation, date time.Time) (Message, error) {
 	sum := sha256.Sum256([]byte("invitation\x00" + inv.Token))
 	key := hex.EncodeToString(sum[:20]) // the token itself stands nowhere but in the link
-	link := c.site.page("/confirm/" + url.PathEscape(inv.Token))
+	link, never := c.site.page("/confirm/"+url.PathEscape(inv.Token)), c.site.page("/never/"+url.PathEscape(inv.Never))
 	b := block{
 		Heading: "Confirm your email alerts",
 		Lead: []string{
-			"Someone, we hope you, asked for river forecast emails at this address. If it was not you, ignore this email, or press Never write to me again on the page of the link.",
+			"Someone, we hope you, asked for river forecast emails at this address. If it was not you, ignore this email, or say by the second link that we must never write to you again.",
 			"To confirm, open the link below and press Confirm. It works once, until " + inv.Expires.UTC().Format("15:04 MST on Mon 2 Jan 2006") + ".",
 		},
-		Small: []string{"Link: " + link},
+		Small: []string{"Confirm: " + link, "Never write to me again: " + never},
 	}
 	for _, want := range inv.Request.Subscriptions {
 		b.Facts = append(b.Facts, fact{"River", clean(want.River)})
 	}
-	p := page{Subject: "Confirm your river email alerts", Blocks: []block{b}, Foot: []string{"We email confirmed addresses only."}}
+	p := page{Subject: "Confirm your river email alerts", Blocks: []block{b}, Foot: []string{"We email confirmed addresses only."}, Unsubscribe: never}
 	m, err := c.email(key, key, key, inv.Address, date, p)
 	if err != nil {
 		return Message{}, fmt.Errorf("wording a confirmation: %w", err)

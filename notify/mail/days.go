@@ -3,8 +3,8 @@ package mail
 import (
 	"fmt"
 	"strings"
-	"time"
 
+	"example.org/eclose/model/civil"
 	"example.org/eclose/notify/alert"
 )
 
@@ -28,24 +28,25 @@ func (d dayBar) Below() int { return max(1, d.P*barHigh/100) }
 
 const barHigh = 60
 
-// dayBars are the days from the start of a window, or from today where it is open, with
+// dayBars are the days from the eve of a window, or from today where it is open, with
 // the best of them marked; nil where nothing is known.
-func dayBars(s *alert.Stage, today string) []dayBar {
-	from := max(s.From, today)
-	if t, err := time.Parse(time.DateOnly, s.From); err == nil && s.From > today {
-		from = max(today, t.AddDate(0, 0, -1).Format(time.DateOnly))
+func dayBars(s *alert.Stage, today civil.Date) []dayBar {
+	from := today
+	if start, err := civil.Parse(s.From); err == nil {
+		from = max(today, start-1)
 	}
 	var out []dayBar
 	top := -1.0
 	at := 0
-	for _, d := range s.Days {
-		t, err := time.Parse(time.DateOnly, d.Date)
-		if err != nil || d.Date < from || len(out) == barDays || !(d.P >= 0 && d.P <= 1 && d.PCalendar >= 0 && d.PCalendar <= 1) {
-			continue
+	for day := from; len(out) < barDays; day++ {
+		d, ok := s.Days.On(day)
+		if !ok {
+			break
 		}
 		if d.P > top {
 			top, at = d.P, len(out)
 		}
+		t := day.Time()
 		out = append(out, dayBar{Day: t.Format("2"), Month: t.Format("Jan"), P: whole100(d.P), Calendar: whole100(d.PCalendar)})
 	}
 	if len(out) < 2 {

@@ -58,6 +58,9 @@ func fit(all ...string) string {
 // shortSubject is one of several.
 func (w words) shortSubject(it alert.EmailItem) string {
 	name := river(it)
+	if it.Kind == alert.KindGauge || it.Kind == alert.KindGaugeOver {
+		return w.gaugeHeading(it)
+	}
 	if !alert.Good(it.Kind) && it.Kind != alert.KindClosed {
 		return before(w.cautionSubject(name, it), ".")
 	}
@@ -76,6 +79,10 @@ func before(s, mark string) string {
 // subjectsOf is the subject of one item, the fullest first.
 func (w words) subjectsOf(it alert.EmailItem) []string {
 	name := river(it)
+	if it.Kind == alert.KindGauge || it.Kind == alert.KindGaugeOver {
+		full := w.gaugeHeading(it)
+		return []string{full, before(full, " (")}
+	}
 	if !alert.Good(it.Kind) && it.Kind != alert.KindClosed {
 		full := w.cautionSubject(name, it)
 		return []string{full, before(full, " (")}

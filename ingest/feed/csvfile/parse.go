@@ -187,7 +187,7 @@ func (p *parsing) find(header []string) error {
 			}
 		}
 		if len(p.Columns) == 0 {
-			return feed.Fault("line 1", "no column is declared, and none is named like \"water_temperature (°C)\"", "declare the columns in the config, under [[feeds.csv.column]]", nil)
+			return feed.Fault("line 1", "no column is declared, and none is named like \"water_temperature (°C)\"", "declare the columns in the config, under [[feeds.csv.column]], and name it with --config", nil)
 		}
 	}
 	var err error
@@ -336,7 +336,7 @@ func (p *parsing) value(s string) (v float64, word string, err error) {
 	v, perr := strconv.ParseFloat(n, 64)
 	switch {
 	case perr == nil && math.IsNaN(v):
-		return v, "", nil
+		return v, strings.Clone(s), nil // kept as the reading's qualifier, so that it is counted
 	case perr == nil && !math.IsInf(v, 0) && !strings.ContainsAny(n, "xX_"):
 		for _, m := range p.Missing {
 			if f, err := strconv.ParseFloat(m, 64); err == nil && f == v {
@@ -369,13 +369,18 @@ func (p *parsing) place() error {
 		slices.Reverse(rows) // newest first
 	}
 	before := time.Time{}
+	var none time.Time // the first time that never was
+	left := 0
 	for _, r := range rows {
 		t := r.at
 		if !r.known && !p.onlyDays() {
 			two, n := ingest.WallClock(r.at, p.clock.zone)
 			switch n {
 			case 0:
-				p.c.Skip(p.Site, "times that the clocks of "+p.Zone+" left out", fmt.Sprintf("%s did not exist (clock change); if the logger keeps standard time all year, declare a fixed offset", r.at.Format("2006-01-02 15:04")), len(r.readings))
+				if left == 0 {
+					none = r.at
+				}
+				left += len(r.readings)
 				continue
 			case 2:
 				t = two[0]
@@ -400,6 +405,9 @@ func (p *parsing) place() error {
 			}
 			f.open.Add(at.UnixMicro(), v.value, v.qualifier, ingest.ApprovalUnknown)
 		}
+	}
+	if left > 0 {
+		p.c.Skip(p.Site, "times that the clocks of "+p.Zone+" left out", fmt.Sprintf("%s and the like did not exist (clock change); if the logger keeps standard time all year, declare a fixed offset, e.g. zone = \"UTC-08:00\"", none.Format("2006-01-02 15:04")), left)
 	}
 	return nil
 }

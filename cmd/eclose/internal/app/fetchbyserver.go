@@ -81,6 +81,9 @@ func watchFetches(ctx context.Context, q *jobs.Queue, slot time.Time, n int, out
 				failed++
 			}
 			fmt.Fprintf(out, "%-14s %-11s %s\n", f.River, f.Feed, says)
+			for _, line := range j.Report {
+				fmt.Fprintf(out, "%-14s %-11s %s\n", f.River, f.Feed, line)
+			}
 		}
 		if len(told) >= n {
 			break

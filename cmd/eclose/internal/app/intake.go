@@ -36,7 +36,7 @@ func Ingest(ctx context.Context, cfg *config.Config, o Options, watch func(*sche
 	if err != nil {
 		return nil, err
 	}
-	places, err := sources.Builder{Config: cfg, Client: c, Now: o.Now}.Tasks()
+	places, err := sources.Builder{Config: cfg, Client: c, Now: o.Now, Skipped: o.Skipped}.Tasks()
 	if err != nil {
 		return nil, Usage(err)
 	}

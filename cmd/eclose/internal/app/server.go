@@ -22,6 +22,7 @@ import (
 	"example.org/eclose/forecast/archive"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/db"
+	"example.org/eclose/ingest/schedule"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/notify/alert"
 	"example.org/eclose/notify/mail"
@@ -56,6 +57,7 @@ type Options struct {
 	Log     zerolog.Logger
 	Now     func() time.Time
 	Sleep   func(context.Context, time.Duration) error // between tries of a feed; nil: a real pause
+	Skipped func(ingest.Skipped)                       // told what feeds left out, by Ingest only; may be nil
 }
 
 // Workers is how many jobs of a queue one process works at a time. A model
@@ -161,7 +163,11 @@ func (s *Server) build(ctx context.Context, o Options, now func() time.Time) (*w
 	if err != nil {
 		return nil, err
 	}
-	builder := sources.Builder{Config: cfg, Client: c, Now: now, Skipped: func(x ingest.Skipped) { s.log.Debug().Msg(fmt.Sprint(x)) }}
+	leftOut := &schedule.LeftOut{}
+	builder := sources.Builder{Config: cfg, Client: c, Now: now, Skipped: func(x ingest.Skipped) {
+		s.log.Debug().Msg(fmt.Sprint(x))
+		leftOut.Add(x)
+	}}
 	places, err := builder.Tasks()
 	if err != nil {
 		return nil, Usage(err)
@@ -175,10 +181,13 @@ func (s *Server) build(ctx context.Context, o Options, now func() time.Time) (*w
 	}
 	h := &work.Service{
 		DB: s.db, Rivers: rivers, Catalogue: catalogue, Read: &work.Reader{Store: s.read, Now: now}, Files: s.files,
-		Archive: archive.New(s.db, s.files), Alerts: alert.New(s.db, now), People: s.people, Units: Units(cfg), PublicURL: cfg.Serve.PublicURL, Notice: cfg.Notice, Log: s.log,
-		Tie:   func(group string, stage forecast.Stage) []string { return TyingLine(catalogue, group, stage) },
-		Tasks: builder.Tasks, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{}, Jitter: map[string]time.Duration{},
+		Archive: archive.New(s.db, s.files), People: s.people, Units: Units(cfg), PublicURL: cfg.Serve.PublicURL, Notice: cfg.Notice, Log: s.log,
+		Tasks: builder.Tasks, LeftOut: leftOut, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{}, Jitter: map[string]time.Duration{},
 		Stages: sources.FloodStages(cfg, c), Warned: warned, Warnings: map[string]cron.Schedule{},
+	}
+	h.Alerts = alert.New(s.db, now, work.MailFacts(h.Archive, func(group string, stage forecast.Stage) []string { return TyingLine(catalogue, group, stage) }))
+	if err := s.recordFeeds(h, c, catalogue, now); err != nil {
+		return nil, err
 	}
 	for _, w := range warned {
 		name := w.Source.Name()

@@ -21,6 +21,7 @@ func (s *Server) watchOver() {
 		FeedFailures: c.FeedFailures, MailWait: time.Duration(c.MailWait), SuppressedShare: c.SuppressedShare,
 		CertificateLeft: time.Duration(c.CertificateDays) * 24 * time.Hour, ClockOffset: time.Duration(c.ClockOffset),
 	}
+	w.Interval = time.Duration(c.Interval)
 	w.Log, w.PingURL, w.Free = s.log, c.PingURL, FreeBytes
 	if f, ok := strings.CutPrefix(s.cfg.StoreURL(), "file://"); ok {
 		w.Folders = append(w.Folders, filepath.FromSlash(f))
@@ -62,8 +63,8 @@ func (s *Server) mailState(ctx context.Context) (m health.MailState, err error) 
 		return m, err
 	}
 	m.CertificateEnds, m.Relay = s.probe.state()
-	m.Paused = s.work.MailRests()
-	return m, nil
+	m.Paused, err = s.work.MailPaused(ctx)
+	return m, err
 }
 
 // signUpRefused counts and logs what a limit refused: the operator must be able
@@ -81,9 +82,10 @@ type relayProbe struct {
 	err  error
 }
 
-// How often the relay is asked, and how long it may take; our own defaults.
+// After how many looks the relay is asked, and how long it may take; our own
+// defaults. Both and half a look together stay under two minutes.
 const (
-	probeEvery = 75 * time.Second
+	probeEvery = 2.5
 	probeFor   = 20 * time.Second
 )
 
@@ -93,7 +95,7 @@ func (p *relayProbe) state() (certificateEnds time.Time, err error) {
 	return p.ends, p.err
 }
 
-func (p *relayProbe) run(ctx context.Context, relay *mail.Sender) {
+func (p *relayProbe) run(ctx context.Context, relay *mail.Sender, every time.Duration) {
 	if relay == nil {
 		return
 	}
@@ -110,13 +112,12 @@ func (p *relayProbe) run(ctx context.Context, relay *mail.Sender) {
 		select {
 		case <-ctx.Done():
 			return
-		case <-time.After(probeEvery):
+		case <-time.After(every):
 		}
 	}
 }
 
 // checks are what the operator's page shows.
-func (s *Server) checks(ctx context.Context) ([]health.Check, error) {
-	r, err := s.watch.Look(ctx)
-	return r.Checks, err
+func (s *Server) checks(ctx context.Context) []health.Check {
+	return s.watch.Look(ctx).Checks
 }

@@ -6,6 +6,7 @@ import (
 	"net/netip"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"time"
@@ -15,6 +16,7 @@ import (
 
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/feed"
+	"example.org/eclose/ingest/feed/csvfile"
 	"example.org/eclose/ingest/warning"
 	"example.org/eclose/model/flow"
 	"example.org/eclose/model/insects"
@@ -37,6 +39,7 @@ type Config struct {
 	Serve            Serve           `toml:"serve"`
 	Mail             Mail            `toml:"mail"`
 	Health           Health          `toml:"health"`
+	Sightings        Sightings       `toml:"sightings"`
 
 	// Warnings name old keys that were accepted.
 	Warnings []string `toml:"-"`
@@ -59,14 +62,9 @@ type Feed struct {
 	WarnWhen string `toml:"warnings-schedule"`
 	Model    string `toml:"model"`
 
-	// For the csv feed only: what the columns of a file mean.
-	Columns  []Column `toml:"column"`
-	TimeCol  string   `toml:"time-column"`
-	Layout   string   `toml:"time-layout"`
-	Zone     string   `toml:"zone"`
-	Missing  []string `toml:"missing"`
-	Comma    string   `toml:"delimiter"`
-	SkipRows int      `toml:"skip-lines"`
+	// For the csv feed only: the layout of files that name none, and others by name.
+	CSVLayout
+	Layouts map[string]CSVLayout `toml:"layout"`
 }
 
 // renamed has old keys that are still read, with a warning, for one release.
@@ -83,15 +81,6 @@ func (s *Span) UnmarshalText(b []byte) error {
 	}
 	*s = Span(d)
 	return nil
-}
-
-// Column declares one value column of a CSV file.
-type Column struct {
-	Name      string `toml:"name"`
-	Variable  string `toml:"variable"`
-	Unit      string `toml:"unit"`
-	Statistic string `toml:"statistic"`
-	Period    string `toml:"period"`
 }
 
 // River is one reach that somebody wants to fish.
@@ -192,6 +181,7 @@ type Gauge struct {
 	Variables []string `toml:"variables"`
 	Period    string   `toml:"period"`
 	File      string   `toml:"file"`
+	Layout    string   `toml:"layout"` // of a CSV file
 }
 
 // Weather is the place whose weather drives the river.
@@ -201,6 +191,8 @@ type Weather struct {
 	Lon  *float64 `toml:"lon"`
 	Site string   `toml:"site"`
 	File string   `toml:"file"`
+
+	Layout string `toml:"layout"` // of a CSV file
 }
 
 // Warnings is which service warns of floods and thunder at a river.
@@ -222,6 +214,19 @@ type Serve struct {
 	Proxies   []string `toml:"trusted-proxies"` // networks whose X-Forwarded-For is believed
 }
 
+// How often the health may be looked at: a look costs some writes, and with a
+// longer pause it would be red too late. Our own defaults.
+const (
+	shortestLook = 100 * time.Millisecond
+	longestLook  = 5 * time.Minute
+)
+
+// Sightings is what is taken from open records around the rivers.
+type Sightings struct {
+	RadiusKm      float64 `toml:"radius-km"`
+	NonCommercial bool    `toml:"non-commercial"`
+}
+
 // Health is how far things may go before /health says so.
 type Health struct {
 	FreeMB          int     `toml:"free-mb"`
@@ -233,6 +238,7 @@ type Health struct {
 	CertificateDays int     `toml:"certificate-days"`
 	ClockOffset     Span    `toml:"clock-offset"`
 	PingURL         string  `toml:"ping-url"`
+	Interval        Span    `toml:"interval"`
 }
 
 // Mail is the relay that carries the alerts.
@@ -366,10 +372,10 @@ func (c *Config) feedFaults() (out []string) {
 				add("feeds.%s: warnings-schedule %q is not a cron expression such as \"*/5 * * * *\": %v", name, f.WarnWhen, err)
 			}
 		}
-		if f.Zone != "" {
-			if _, err := time.LoadLocation(f.Zone); err != nil {
-				add("feeds.%s: zone %q is not an IANA zone such as \"Europe/London\"", name, f.Zone)
-			}
+		if name == csvfile.FeedName {
+			f.layoutFaults(add)
+		} else if f.Layouts != nil || !reflect.DeepEqual(f.CSVLayout, CSVLayout{}) {
+			add("feeds.%s: only feeds.csv has columns and layouts", name)
 		}
 	}
 	return out
@@ -383,6 +389,9 @@ func (c *Config) faults() (out []string) {
 	if c.Backfill < 1 || c.Backfill > 80 {
 		add("backfill-years = %d: use a number from 1 to 80", c.Backfill)
 	}
+	if r := c.Sightings.RadiusKm; !(r >= 1 && r <= 500) {
+		add("sightings.radius-km = %g: use a number from 1 to 500", r)
+	}
 	out = append(out, c.feedFaults()...)
 	if _, err := cron.ParseStandard(c.ForecastSchedule); err != nil {
 		add("forecast-schedule = %q is not a cron expression such as \"10 */6 * * *\": %v", c.ForecastSchedule, err)
@@ -393,6 +402,9 @@ func (c *Config) faults() (out []string) {
 				add("serve.trusted-proxies: %q is not a network such as \"172.18.0.0/16\"", p)
 			}
 		}
+	}
+	if i := time.Duration(c.Health.Interval); i < shortestLook || i > longestLook {
+		add("health.interval = %s: use %s to %s", i, shortestLook, longestLook)
 	}
 	slugs := map[string]bool{}
 	if len(c.Rivers) == 0 {
@@ -447,6 +459,7 @@ func (c *Config) faults() (out []string) {
 			} else if kind.optIn && !c.Feeds[w.Feed].on() {
 				add("%s: to use weather feed %q, set enabled = true in [feeds.%s] (%s)", who, w.Feed, w.Feed, kind.optInWhy)
 			}
+			c.layoutFault(who+": weather", w.Feed, w.Layout, add)
 		}
 	}
 	slices.Sort(out)
@@ -471,9 +484,7 @@ func (c *Config) gaugeFaults(who string, g Gauge, add func(string, ...any)) {
 	case kind.optIn && !c.Feeds[g.Feed].on():
 		add("%s: feed %q must be switched on by [feeds.%s] enabled = true (%s)", who, g.Feed, g.Feed, kind.optInWhy)
 	}
-	if g.Feed == "csv" && len(c.Feeds["csv"].Columns) == 0 {
-		add("%s: gauge %s is a CSV file, but [feeds.csv] declares no [[feeds.csv.column]]", who, g.Site)
-	}
+	c.layoutFault(fmt.Sprintf("%s: gauge %s", who, g.Site), g.Feed, g.Layout, add)
 	for _, v := range g.Variables {
 		if ingest.Variable(v).Unit() == "" {
 			add("%s: gauge %s: unknown variable %q; use %s", who, g.Site, v, joinVariables())
@@ -490,6 +501,16 @@ func joinVariables() string {
 		names = append(names, string(v))
 	}
 	return strings.Join(names, ", ")
+}
+
+// RecordFeeds are the sources of open records that are switched on.
+func (c *Config) RecordFeeds() (out []string) {
+	for _, name := range FeedNames() {
+		if knownFeeds[name].records && c.Feeds[name].on() {
+			out = append(out, name)
+		}
+	}
+	return out
 }
 
 func (f Feed) on() bool { return f.Enabled != nil && *f.Enabled }

@@ -53,15 +53,17 @@ var Options = []Option{
 	{Key: "river.gauge.variables", Default: "water_temperature, discharge", Help: "variables to fetch; gauge_height and others are also available"},
 	{Key: "river.gauge.period", Default: "as measured", Help: "\"P1D\" for daily values"},
 	{Key: "river.gauge.file", Help: "path of the saved file, for file-based feeds"},
+	{Key: "river.gauge.layout", Default: "that of feeds.csv", Help: "name of the CSV file's layout"},
 	{Key: "river.weather.feed", Help: "weather feed to use"},
 	{Key: "river.weather.lat", Default: "the river's", Help: "latitude for the weather"},
 	{Key: "river.weather.lon", Default: "the river's", Help: "longitude for the weather"},
 	{Key: "river.weather.site", Help: "station ID, for station-based feeds"},
 	{Key: "river.weather.file", Help: "path of the saved file, for file-based feeds"},
+	{Key: "river.weather.layout", Default: "that of feeds.csv", Help: "name of the CSV file's layout"},
 	{Key: "river.warnings.feed", Default: "by place", Help: "official warnings from nws (USA), ea (England), eccc (Canada), meteoalarm (Europe), or \"none\""},
 	{Key: "river.warnings.country", Default: "by zone", Help: "country of a meteoalarm feed, such as \"italy\""},
 	{Key: "river.warnings.zones", Help: "the service's codes for the river's warning zones; meteoalarm needs them"},
-	{Key: "feeds.NAME.enabled", Help: "must be true for open-meteo, whose free service is for non-commercial use only; true for nwps also fetches flow forecasts"},
+	{Key: "feeds.NAME.enabled", Help: "must be true for open-meteo, whose free service is for non-commercial use only; true for nwps also fetches flow forecasts; true for inaturalist or gbif fetches open records of insects"},
 	{Key: "feeds.NAME.base-url", Default: "the live service", Help: "alternative server; for waterml2, your server's request URL with {site}, {from} and {to}"},
 	{Key: "feeds.NAME.archive-url", Default: "the live service", Help: "same, for open-meteo's archive and eccc's GeoMet server"},
 	{Key: "feeds.NAME.ensemble-url", Default: "the live service", Help: "same, for open-meteo's ensemble"},
@@ -73,17 +75,24 @@ var Options = []Option{
 	{Key: "feeds.NAME.warnings-url", Default: "base-url, or the live service", Help: "alternative server of official warnings"},
 	{Key: "feeds.NAME.warnings-schedule", Default: "5 or 10 min by feed", Help: "when eclose serve fetches official warnings: cron expression (UTC), or \"@every 5m\""},
 	{Key: "feeds.NAME.jitter", Default: "2 s a river", Help: "time over which scheduled requests are spread, e.g. \"5m\"; each river keeps its slot"},
-	{Key: "feeds.csv.zone", Help: "time zone of the CSV times"},
+	{Key: "feeds.csv.zone", Help: "time zone of the CSV times, or an offset such as \"UTC-08:00\" for a logger that keeps standard time"},
 	{Key: "feeds.csv.time-column", Help: "time column"},
 	{Key: "feeds.csv.time-layout", Help: "time format, in Go's notation (2006-01-02 15:04)"},
+	{Key: "feeds.csv.two-digit-years-from", Help: "first year of the century of two-digit years, such as 1950"},
 	{Key: "feeds.csv.missing", Help: "values that mean missing, besides empty cells"},
-	{Key: "feeds.csv.delimiter", Default: ",", Help: "column delimiter"},
+	{Key: "feeds.csv.delimiter", Default: "by the header", Help: "column delimiter"},
+	{Key: "feeds.csv.decimal-comma", Default: "false", Help: "true if numbers are written 8,1"},
 	{Key: "feeds.csv.skip-lines", Default: "0", Help: "lines to skip before the header"},
 	{Key: "feeds.csv.column.name", Help: "column name"},
 	{Key: "feeds.csv.column.variable", Help: "variable in this column"},
 	{Key: "feeds.csv.column.unit", Help: "its unit"},
 	{Key: "feeds.csv.column.statistic", Help: "mean, max, min or sum, if not instantaneous"},
 	{Key: "feeds.csv.column.period", Default: "as measured", Help: "\"P1D\" if daily"},
+	{Key: "feeds.csv.column.remarks", Help: "name of the column with remarks on it"},
+	{Key: "feeds.csv.layout.NAME", Help: "a further layout, with the same keys; a gauge or weather names it as its layout"},
+	{Key: "sightings.radius-km", Default: "100", Help: "how far around each river open records are fetched, km",
+		fill: func(c *Config) { def(&c.Sightings.RadiusKm, 100) }},
+	{Key: "sightings.non-commercial", Default: "false", Help: "true also takes open records under CC BY-NC: only for an installation that earns nothing"},
 	{Key: "serve.addr", Default: "127.0.0.1:8437", Help: "listen address (loopback by default)",
 		fill: func(c *Config) { def(&c.Serve.Addr, "127.0.0.1:8437") }},
 	{Key: "serve.public-url", Default: "http://127.0.0.1:8437", Help: "public URL used in emails",
@@ -121,7 +130,9 @@ var Options = []Option{
 		fill: func(c *Config) { def(&c.Health.CertificateDays, 7) }},
 	{Key: "health.clock-offset", Default: "1m", Help: "largest difference between this machine's clock and the database's",
 		fill: func(c *Config) { def(&c.Health.ClockOffset, Span(time.Minute)) }},
-	{Key: "health.ping-url", Default: "", Secret: true, Help: "dead-man URL, called every half minute while all is well"},
+	{Key: "health.interval", Default: "30s", Help: "how often the health is looked at; the relay and the database's pages less often",
+		fill: func(c *Config) { def(&c.Health.Interval, Span(30*time.Second)) }},
+	{Key: "health.ping-url", Default: "", Secret: true, Help: "dead-man URL, called at each look while all is well"},
 }
 
 func def[T comparable](p *T, v T) {
@@ -140,10 +151,13 @@ type feedKind struct {
 	optInWhy string
 	noGauge  bool   // has no readings of gauges or weather
 	every    string // when it is asked unless the config says otherwise; our own defaults
+	records  bool   // has dated records of insects
 	warnings string // the same for official warnings; empty: it has none
 }
 
 var knownFeeds = map[string]feedKind{
+	"inaturalist":  {noGauge: true, optIn: true, optInWhy: "it is asked about the places of your rivers", records: true, every: "@every 24h"},
+	"gbif":         {noGauge: true, optIn: true, optInWhy: "it is asked about the places of your rivers", records: true, every: "@every 168h"},
 	"usgs":         {every: "@every 15m"},
 	"open-meteo":   {weather: true, optIn: true, optInWhy: "its free service is for non-commercial use", every: "@every 3h"},
 	"csv":          {file: true, weather: true, every: "@every 15m"},

@@ -14,6 +14,10 @@ import (
 func keysOf(t reflect.Type, prefix string) (keys []string) {
 	for f := range t.Fields() {
 		tag := f.Tag.Get("toml")
+		if f.Anonymous {
+			keys = append(keys, keysOf(f.Type, prefix)...)
+			continue
+		}
 		if tag == "-" || tag == "" {
 			continue
 		}
@@ -23,6 +27,10 @@ func keysOf(t reflect.Type, prefix string) (keys []string) {
 		}
 		for in.Kind() == reflect.Pointer || in.Kind() == reflect.Slice || in.Kind() == reflect.Map {
 			in = in.Elem()
+		}
+		if in == reflect.TypeFor[CSVLayout]() { // the same keys again
+			keys = append(keys, key)
+			continue
 		}
 		if in.Kind() == reflect.Struct {
 			keys = append(keys, keysOf(in, key+".")...)

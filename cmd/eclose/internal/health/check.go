@@ -63,13 +63,15 @@ func works(name, of string, err error) Check {
 }
 
 // writes looks whether the database and the store take writes.
-func (w *Watcher) writes(ctx context.Context) []Check {
-	out := []Check{works("database-write", "", w.DB.Probe(ctx, w.Now()))}
+func (w *Watcher) writes(ctx context.Context, r *Report, now time.Time) {
+	r.add(works("database-write", "", w.DB.Probe(ctx, now)))
 	if w.Store != nil {
-		out = append(out, works("store-write", "", w.Store(ctx)))
+		r.add(works("store-write", "", w.Store(ctx)))
 	}
-	return append(out, works("database-pages", "", w.damage()), works("series-index", "", w.index(ctx)))
+	r.add(works("database-pages", "", w.damage()), works("series-index", "", w.index(ctx)))
 }
+
+func (r *Report) add(c ...Check) { r.Checks = append(r.Checks, c...) }
 
 func (w *Watcher) index(ctx context.Context) error {
 	if w.Index == nil {
@@ -79,7 +81,7 @@ func (w *Watcher) index(ctx context.Context) error {
 }
 
 // disks looks at the room of each folder that is written to.
-func (w *Watcher) disks() (out []Check) {
+func (w *Watcher) disks(r *Report) {
 	for _, folder := range w.Folders {
 		free, err := w.Free(folder)
 		if errors.Is(err, fs.ErrNotExist) {
@@ -92,49 +94,46 @@ func (w *Watcher) disks() (out []Check) {
 		case c.Value < c.Limit:
 			c.Problem = fmt.Sprintf("%s has %.0f MB free, less than %.0f MB; free some: when full, nothing new is stored", folder, c.Value/1e6, c.Limit/1e6)
 		}
-		out = append(out, c)
+		r.add(c)
 	}
-	return out
 }
 
 // cautions looks how long ago the caution of each river was judged.
-func (w *Watcher) cautions(now time.Time) (out []Check) {
+func (w *Watcher) cautions(r *Report, now time.Time) {
 	if w.Cautions == nil {
-		return nil
+		return
 	}
 	for slug, at := range w.Cautions() {
 		age := now.Sub(at)
 		if at.IsZero() { // none since the start
 			age = now.Sub(w.Started)
 		}
-		out = append(out, atMost("caution-age", slug, age.Seconds(), w.Limits.CautionAge.Seconds(), seconds,
+		r.add(atMost("caution-age", slug, age.Seconds(), w.Limits.CautionAge.Seconds(), seconds,
 			fmt.Sprintf("the caution of %s was not judged for %s", slug, round(age))))
 	}
-	return out
 }
 
-func (w *Watcher) feeds(ctx context.Context) ([]Check, error) {
+func (w *Watcher) feeds(ctx context.Context, r *Report, _ time.Time) error {
 	states, err := db.FeedStates(ctx, w.DB.SQL)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	var out []Check
 	for _, s := range states {
-		out = append(out, atMost("feed-failures", s.Feed+" "+s.Item, float64(s.Failures), float64(w.Limits.FeedFailures), number,
+		r.add(atMost("feed-failures", s.Feed+" "+s.Item, float64(s.Failures), float64(w.Limits.FeedFailures), number,
 			fmt.Sprintf("%s %s failed %d times in a row; see the data page", s.Feed, s.Item, s.Failures)))
 	}
-	return out, nil
+	return nil
 }
 
 // mail looks at what readers were promised: mails that are due go out, and few
 // addresses are suppressed.
-func (w *Watcher) mail(ctx context.Context, now time.Time) ([]Check, error) {
+func (w *Watcher) mail(ctx context.Context, r *Report, now time.Time) error {
 	if w.Mail == nil {
-		return nil, nil
+		return nil
 	}
 	m, err := w.Mail(ctx)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	wait := time.Duration(0)
 	if !m.OldestDue.IsZero() {
@@ -144,24 +143,26 @@ func (w *Watcher) mail(ctx context.Context, now time.Time) ([]Check, error) {
 	if !m.LastSent.IsZero() {
 		last = "the last one was accepted " + m.LastSent.UTC().Format("2 Jan 2006 15:04 UTC")
 	}
-	out := []Check{
+	r.add(
 		works("relay", "", m.Relay),
 		atMost("mail-wait", "", wait.Seconds(), w.Limits.MailWait.Seconds(), seconds, fmt.Sprintf("email has been waiting for %s; %s", round(wait), last)),
 		atMost("suppressed-share", "", m.SuppressedShare, w.Limits.SuppressedShare, ratio,
 			fmt.Sprintf("%.0f%% of the subscribers are suppressed after bounces; see eclose subscribe list", 100*m.SuppressedShare)),
-	}
+	)
+	breaker := Check{Name: "mail-breaker", Unit: number, Problem: m.Paused}
 	if m.Paused != "" {
-		out = append(out, Check{Name: "mail-breaker", Value: 1, Unit: number, Problem: m.Paused})
+		breaker.Value = 1
 	}
+	r.add(breaker)
 	if !m.CertificateEnds.IsZero() {
 		left := m.CertificateEnds.Sub(now)
 		c := Check{Name: "certificate-left", Of: "relay", Value: left.Seconds(), Limit: w.Limits.CertificateLeft.Seconds(), Unit: seconds}
 		if c.Value < c.Limit {
 			c.Problem = fmt.Sprintf("the relay's certificate ends %s", m.CertificateEnds.UTC().Format("2 Jan 2006 15:04 UTC"))
 		}
-		out = append(out, c)
+		r.add(c)
 	}
-	return out, nil
+	return nil
 }
 
 // MailState is how the mail stands.

@@ -43,7 +43,7 @@ func house(t *testing.T, d *db.DB, cutOff time.Time) *health.Watcher {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &health.Watcher{DB: d, Queue: q, Archive: a, Rivers: []string{"wend"}, Started: issued, Period: 6 * time.Hour, Limits: limits}
+	return &health.Watcher{DB: d, Queue: q, Archive: a, Rivers: []string{"wend"}, Started: issued, Period: 6 * time.Hour, Interval: 30 * time.Second, Limits: limits}
 }
 
 // limits are the defaults of the config.

@@ -96,22 +96,18 @@ func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
 		ch <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, v, labels...)
 	}
 	now, errs := m.watch.Now(), 0.0
-	if r, err := m.watch.Look(ctx); err != nil {
-		errs++
-		gauge(m.healthy, 0)
-	} else {
-		for _, x := range r.Rivers {
-			if !x.Issued.IsZero() {
-				gauge(m.forecastAge, now.Sub(x.Issued).Seconds(), x.River)
-				gauge(m.outlookAge, now.Sub(x.Issued).Seconds(), x.River)
-			}
+	r := m.watch.Look(ctx)
+	for _, x := range r.Rivers {
+		if !x.Issued.IsZero() {
+			gauge(m.forecastAge, now.Sub(x.Issued).Seconds(), x.River)
+			gauge(m.outlookAge, now.Sub(x.Issued).Seconds(), x.River)
 		}
-		gauge(m.healthy, float64(db.YesNo(r.Healthy)))
-		for _, c := range r.Checks {
-			gauge(m.checkValue, c.Value, c.Name, c.Of, c.Unit)
-			gauge(m.checkLimit, c.Limit, c.Name, c.Of, c.Unit)
-			gauge(m.checkOK, float64(db.YesNo(c.Problem == "")), c.Name, c.Of)
-		}
+	}
+	gauge(m.healthy, float64(db.YesNo(r.Healthy)))
+	for _, c := range r.Checks {
+		gauge(m.checkValue, c.Value, c.Name, c.Of, c.Unit)
+		gauge(m.checkLimit, c.Limit, c.Name, c.Of, c.Unit)
+		gauge(m.checkOK, float64(db.YesNo(c.Problem == "")), c.Name, c.Of)
 	}
 	if states, err := db.FeedStates(ctx, m.watch.DB.SQL); err != nil {
 		errs++

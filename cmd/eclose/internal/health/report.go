@@ -20,16 +20,17 @@ import (
 
 // Watcher looks at the stores of one deployment.
 type Watcher struct {
-	DB      *db.DB
-	Queue   *jobs.Queue
-	Archive *archive.Archive
-	Rivers  []string // short names
-	Now     func() time.Time
-	Started time.Time
-	Period  time.Duration                                 // between two outlooks of a river
-	Mails   func(context.Context) (map[string]int, error) // by state; nil: no mail
-	Limits  Limits
-	Log     zerolog.Logger
+	DB       *db.DB
+	Queue    *jobs.Queue
+	Archive  *archive.Archive
+	Rivers   []string // short names
+	Now      func() time.Time
+	Started  time.Time
+	Interval time.Duration                                 // between two looks without being asked; a report is kept for half of it
+	Period   time.Duration                                 // between two outlooks of a river
+	Mails    func(context.Context) (map[string]int, error) // by state; nil: no mail
+	Limits   Limits
+	Log      zerolog.Logger
 
 	Folders  []string                            // that are written to
 	Free     func(folder string) (uint64, error) // bytes
@@ -50,9 +51,8 @@ type Watcher struct {
 // When things count as stale; our own defaults. An outlook may be missed once,
 // since one that is late is no catastrophe and two in a row are no accident.
 const (
-	missable   = 2
-	grace      = time.Hour
-	lookAtMost = 15 * time.Second
+	missable = 2
+	grace    = time.Hour
 )
 
 // River is how fresh what we say of one river is.
@@ -74,20 +74,30 @@ type Report struct {
 	CautionAge *float64 `json:"oldest_caution_age_seconds,omitempty"`
 }
 
-// Look returns the state, at most a quarter of a minute old.
-func (w *Watcher) Look(ctx context.Context) (Report, error) {
+// Look returns the state, at most half an Interval old. What cannot be read is a
+// problem like any other, and hides none of them.
+func (w *Watcher) Look(ctx context.Context) Report {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	now := w.Now()
-	if !w.lastAt.IsZero() && now.Sub(w.lastAt) < lookAtMost && !now.Before(w.lastAt) {
-		return w.last, nil
+	if !w.lastAt.IsZero() && now.Sub(w.lastAt) < w.Interval/2 && !now.Before(w.lastAt) {
+		return w.last
 	}
 	r := Report{At: now.UTC(), Problems: []string{}}
-	for _, look := range []func(context.Context, *Report, time.Time) error{w.forecasts, w.jobs, w.rest} {
-		if err := look(ctx, &r, now); err != nil {
-			return r, err
+	for _, look := range []struct {
+		what string
+		do   func(context.Context, *Report, time.Time) error
+	}{{"forecasts", w.forecasts}, {"jobs", w.jobs}, {"feeds", w.feeds}, {"mail", w.mail}} {
+		err := look.do(ctx, &r, now)
+		c := Check{Name: "state-read", Of: look.what, Unit: number}
+		if err != nil {
+			c.Value, c.Problem = 1, fmt.Sprintf("the state of %s cannot be read: %v", look.what, err)
 		}
+		r.add(c)
 	}
+	w.writes(ctx, &r, now)
+	w.disks(&r)
+	w.cautions(&r, now)
 	slices.SortStableFunc(r.Checks, func(a, b Check) int { return cmp.Or(cmp.Compare(a.Name, b.Name), cmp.Compare(a.Of, b.Of)) })
 	for _, c := range r.Checks {
 		if c.Problem != "" && c.Name != forecastAge {
@@ -95,8 +105,10 @@ func (w *Watcher) Look(ctx context.Context) (Report, error) {
 		}
 	}
 	r.Healthy = len(r.Problems) == 0
-	w.last, w.lastAt = r, now
-	return r, nil
+	if ctx.Err() == nil { // whoever asked may have gone half way
+		w.last, w.lastAt = r, now
+	}
+	return r
 }
 
 const forecastAge = "forecast-age"
@@ -155,19 +167,6 @@ func (w *Watcher) jobs(ctx context.Context, r *Report, _ time.Time) error {
 	return nil
 }
 
-func (w *Watcher) rest(ctx context.Context, r *Report, now time.Time) error {
-	r.Checks = append(r.Checks, w.writes(ctx)...)
-	r.Checks = append(r.Checks, w.disks()...)
-	r.Checks = append(r.Checks, w.cautions(now)...)
-	feeds, err := w.feeds(ctx)
-	if err != nil {
-		return err
-	}
-	mail, err := w.mail(ctx, now)
-	r.Checks = append(append(r.Checks, feeds...), mail...)
-	return err
-}
-
 func round(d time.Duration) string {
 	switch {
 	case d.Abs() >= 48*time.Hour:
@@ -183,10 +182,7 @@ func round(d time.Duration) string {
 func (w *Watcher) ServeHTTP(rw http.ResponseWriter, req *http.Request) {
 	ctx, cancel := context.WithTimeout(req.Context(), 10*time.Second)
 	defer cancel()
-	r, err := w.Look(ctx)
-	if err != nil {
-		r = Report{At: w.Now().UTC(), Problems: []string{"the state cannot be read: " + err.Error()}, Checks: []Check{}}
-	}
+	r := w.Look(ctx)
 	rw.Header().Set("Content-Type", "application/json")
 	rw.Header().Set("Cache-Control", "no-store")
 	if !r.Healthy {

@@ -12,12 +12,8 @@ import (
 	"example.org/eclose/ingest/db"
 )
 
-// How often the state is looked at without being asked; and how often the
-// operator gets a mail at most. Our own defaults.
-const (
-	lookEvery  = 30 * time.Second
-	mailAtMost = 15 * time.Minute
-)
+// mailAtMost is how often the operator gets a mail at most; our own default.
+const mailAtMost = 15 * time.Minute
 
 // Run looks at the state until ctx ends: it tells the operator what broke and
 // what came back, and calls the dead-man address for as long as all is well.
@@ -25,17 +21,18 @@ func (w *Watcher) Run(ctx context.Context) {
 	var checking sync.WaitGroup
 	defer checking.Wait()
 	if w.DB.Dialect == db.SQLite {
-		checking.Go(func() { w.pages.run(ctx, w.DB.Name()) })
+		checking.Go(func() { w.pages.run(ctx, w.DB.Name(), pagesEvery*w.Interval) })
 	}
 	told := &told{}
-	t := time.NewTicker(lookEvery)
+	t := time.NewTicker(w.Interval)
 	defer t.Stop()
 	for {
-		r, err := w.Look(ctx)
-		if err == nil {
-			w.tell(ctx, told, r)
+		r := w.Look(ctx)
+		if ctx.Err() != nil {
+			return
 		}
-		if err == nil && r.Healthy && w.PingURL != "" {
+		w.tell(ctx, told, r)
+		if r.Healthy && w.PingURL != "" {
 			w.ping(ctx)
 		}
 		select {
@@ -123,13 +120,14 @@ type pages struct {
 	err error
 }
 
-// A look reads the whole file: it may take a hundredth of the time.
+// The pages are read at each second look. A look reads the whole file: it may
+// take a hundredth of the time.
 const (
-	pagesEvery = time.Minute
+	pagesEvery = 2
 	pagesShare = 100
 )
 
-func (p *pages) run(ctx context.Context, path string) {
+func (p *pages) run(ctx context.Context, path string, every time.Duration) {
 	for {
 		began := time.Now()
 		err := db.CheckPages(ctx, path)
@@ -142,7 +140,7 @@ func (p *pages) run(ctx context.Context, path string) {
 		select {
 		case <-ctx.Done():
 			return
-		case <-time.After(max(pagesEvery, pagesShare*time.Since(began))):
+		case <-time.After(max(every, pagesShare*time.Since(began))):
 		}
 	}
 }

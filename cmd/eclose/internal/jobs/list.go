@@ -2,6 +2,7 @@ package jobs
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
@@ -26,6 +27,7 @@ type Job struct {
 	Ended    time.Time
 	By       string // who tried last
 	Errors   []Failure
+	Report   []string // what the last attempt had to say: see Report
 }
 
 // Failure is one attempt that failed.
@@ -65,6 +67,9 @@ func jobOf(r *rivertype.JobRow) *Job {
 	}
 	for _, e := range r.Errors {
 		j.Errors = append(j.Errors, Failure{e.Attempt, e.At.UTC(), e.Error})
+	}
+	if o := r.Output(); o != nil && json.Unmarshal(o, &j.Report) != nil {
+		j.Report = nil // of another program: nothing that we could show
 	}
 	return j
 }

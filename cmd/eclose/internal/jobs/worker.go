@@ -19,6 +19,7 @@ type Handlers struct {
 	Plan           func(context.Context, Plan) error
 	Fetch          func(context.Context, Fetch) error
 	Warnings       func(context.Context, Warnings) error
+	Records        func(context.Context, Records) error
 	Outlook        func(context.Context, Outlook) error
 	Alerts         func(context.Context, Alerts) error
 	Tick           func(context.Context, Tick) error
@@ -58,6 +59,7 @@ func (e Final) Unwrap() error { return e.Err }
 const (
 	planFor      = 2 * time.Minute
 	fetchFor     = 10 * time.Minute // ten years of a gauge through a slow agency
+	recordsFor   = 30 * time.Minute // some thousand pages at one a second; a later attempt goes on
 	outlookFor   = 3 * time.Minute
 	alertsFor    = 5 * time.Minute
 	deliverFor   = 20 * time.Minute // the longest talk with a relay; the next minute's job does not wait for it
@@ -73,6 +75,7 @@ func (q *Queue) workers() *river.Workers {
 	register(w, q, planFor, h.Plan)
 	register(w, q, fetchFor, h.Fetch)
 	register(w, q, fetchFor, h.Warnings)
+	register(w, q, recordsFor, h.Records)
 	register(w, q, outlookFor, h.Outlook)
 	register(w, q, alertsFor, h.Alerts)
 	register(w, q, planFor, h.Tick)
@@ -163,6 +166,20 @@ func (w *worker[T]) run(ctx context.Context, job *river.Job[T]) (err error) {
 		}
 	}()
 	return w.do(ctx, job.Args)
+}
+
+// reportLines is how much a job may say; our own default.
+const reportLines = 100
+
+// Report keeps what a handler has to say about its attempt with the job, for
+// people; nothing is worked out from it. Called outside a job it does nothing.
+func Report(ctx context.Context, lines []string) {
+	if n := len(lines); n > reportLines {
+		lines = append(lines[:reportLines:reportLines], fmt.Sprintf("and %d more lines", n-reportLines))
+	}
+	if len(lines) > 0 {
+		_ = river.RecordOutput(ctx, lines) // it fails outside a job only
+	}
 }
 
 var _ rivertype.TimeGenerator = (*Clock)(nil)

@@ -287,7 +287,7 @@ func flowAhead(st *State, h head, u wading.Units) *flowView {
 	v.Axis, v.Today = template.HTML(days), template.HTML(today)           //nolint:gosec // likewise
 	v.Words = flowWords(st, h, u)
 	if f != nil {
-		v.Source = upper(f.Source.Words())
+		v.Source = upper(f.SourceWords())
 	}
 	return v
 }

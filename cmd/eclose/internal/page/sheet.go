@@ -29,6 +29,7 @@ type Sheet struct {
 	Catalogue *insects.Catalogue
 	Sightings []diary.Sighting  // of the river; nil: none
 	Notice    string            // at the head; empty: none
+	Units     wading.Units      // that come first
 	Owners    map[string]string // of the data of feeds, where that is not the agency
 }
 
@@ -52,6 +53,9 @@ type sheetStage struct {
 // sheetGroups is how many groups two sides of one sheet of paper hold in print
 // that can be read.
 const sheetGroups = 20
+
+// sheetFlowDays is of how many days the sheet tells the chance of fishable flow. Our own.
+const sheetFlowDays = 10
 
 // worthiest keeps the groups that mean most to an angler, in the order in which
 // they came; it says whether some fell out.
@@ -94,6 +98,7 @@ type sheetData struct {
 	Caution, Credits     string
 	Fewer                bool // groups that seldom matter are left out
 	Notice               string
+	Flow                 string // chance of fishable flow by day; empty: none
 }
 
 // sheetDays is how many days the picture of a sheet has.
@@ -116,6 +121,7 @@ func (s Sheet) Write(w io.Writer) error {
 	data := sheetData{Name: s.River.Name, Region: region.Words(), Style: template.CSS(chart.Style), O: o, Caution: o.Caution, Credits: creditsOf([]forecast.River{s.River}, s.Owners), Notice: s.Notice, //nolint:gosec // our own
 		Months: from.Time().Format("January 2006") + " to " + (from + sheetDays - 1).Time().Format("January 2006"), Stamp: head{O: o}.Stamp()}
 	data.Best, picture.Boxes = s.bestWeeks(from)
+	data.Flow = o.Flow.FishableByDay(issue, sheetFlowDays, s.Units)
 	data.Axis = template.HTML(picture.Axis()) //nolint:gosec // our own drawing
 	here, data.Fewer = worthiest(here, s.Catalogue, sheetGroups)
 	if s.Flows != nil && s.Flows.Limits != nil {
@@ -124,7 +130,7 @@ func (s Sheet) Write(w io.Writer) error {
 			words string
 			q     float64
 		}{{"take care", l.CareM3s}, {"better not to wade", l.BetterNotM3s}, {"keep out of the water", l.KeepOutM3s}} {
-			data.Limits = append(data.Limits, x.words+" from "+wading.Metric.Flow(x.q))
+			data.Limits = append(data.Limits, x.words+" from "+s.Units.Flow(x.q))
 		}
 	}
 	var numbers map[string]int
@@ -139,7 +145,11 @@ func (s Sheet) Write(w io.Writer) error {
 		data.Groups = append(data.Groups, x)
 	}
 	// The rows share the height that a page of the smaller paper, Letter, has for them.
-	data.RowMM = fmt.Sprintf("%.2f", min(12, 196/float64(max(1, len(here)))))
+	front := 196.0
+	if data.Flow != "" {
+		front -= 9
+	}
+	data.RowMM = fmt.Sprintf("%.2f", min(12, front/float64(max(1, len(here)))))
 	if err := templates.ExecuteTemplate(w, "sheet.html", data); err != nil {
 		return fmt.Errorf("writing the sheet of %s: %w", s.River.Name, err)
 	}
@@ -249,7 +259,7 @@ func (s Sheet) likeliest(group string, stage forecast.Stage, from forecast.Date)
 		if st.Group != group || st.Stage != stage {
 			continue
 		}
-		for _, d := range st.Days {
+		for _, d := range st.Days.All() {
 			if d.Date >= from && d.Date < from+sheetDays && (best == 0 || d.P > p) {
 				best, p = d.Date, d.P
 			}
@@ -272,7 +282,7 @@ func (s *site) sheet(r *http.Request) (*answer, error) {
 	if st == nil || st.Outlook == nil {
 		return nil, errNotFound
 	}
-	sheet := Sheet{River: river, Outlook: st.Outlook, Flows: st.Flows, Notice: s.Notice, Owners: s.Owners, Catalogue: s.Catalogue}
+	sheet := Sheet{River: river, Outlook: st.Outlook, Flows: st.Flows, Notice: s.Notice, Owners: s.Owners, Catalogue: s.Catalogue, Units: unitsOf(r.Context())}
 	if s.Diary != nil {
 		if sheet.Sightings, err = s.Diary.List(r.Context(), diary.Filter{River: river.Slug}); err != nil {
 			return nil, fmt.Errorf("reading the diary of %s: %w", river.Slug, err)

@@ -19,12 +19,8 @@ func (s *site) status(r *http.Request) (*answer, error) {
 	if s.Checks == nil {
 		return nil, errNotFound
 	}
-	checks, err := s.Checks(r.Context())
-	if err != nil {
-		return nil, fmt.Errorf("reading the state: %w", err)
-	}
 	var rows []statusRow
-	for _, c := range checks {
+	for _, c := range s.Checks(r.Context()) {
 		rows = append(rows, statusRow{c, measured(c.Value, c.Unit), measured(c.Limit, c.Unit)})
 	}
 	return &answer{name: "status", title: "Status", here: "diary", body: rows}, nil

@@ -98,7 +98,11 @@ func (b Builder) gauge(r config.River, g config.Gauge, made map[string]ingest.So
 		}
 		t.Source = feed.Saved{Parser: p, Path: b.Config.Path(g.File), Now: b.Now}
 	case g.Feed == csvfile.FeedName:
-		t.Source = feed.Saved{Parser: b.csv(f, site), Path: b.Config.Path(g.File), Now: b.Now}
+		l, err := b.Config.CSVLayout(g.Layout)
+		if err != nil {
+			return t, err
+		}
+		t.Source = feed.Saved{Parser: l.Parser(site, b.Skipped), Path: b.Config.Path(g.File), Now: b.Now}
 	case g.Feed == openmeteo.FeedName:
 		t.Source = b.openMeteo(openmeteo.Flood, f, f.BaseURL)
 	default:
@@ -177,12 +181,16 @@ func (b Builder) weather(r config.River) ([]schedule.Task, error) {
 			site = r.Slug + "-weather"
 		}
 		req.Site = site
-		for _, c := range f.Columns {
+		l, err := b.Config.CSVLayout(w.Layout)
+		if err != nil {
+			return nil, err
+		}
+		for _, c := range l.Columns {
 			if c.Variable == string(ingest.AirTemperature) && c.Period == ingest.Daily {
 				req.Period = ingest.Daily
 			}
 		}
-		return []schedule.Task{{Source: feed.Saved{Parser: b.csv(f, site), Path: b.Config.Path(w.File), Now: b.Now}, Request: req}}, nil
+		return []schedule.Task{{Source: feed.Saved{Parser: l.Parser(site, b.Skipped), Path: b.Config.Path(w.File), Now: b.Now}, Request: req}}, nil
 	}
 	return nil, fmt.Errorf("feed %q serves no weather", w.Feed)
 }
@@ -194,14 +202,6 @@ func (b Builder) openMeteo(p openmeteo.Product, f config.Feed, base string) inge
 	}
 	return openmeteo.Source{Client: b.Client, Product: p, BaseURL: strings.TrimSuffix(strings.TrimRight(base, "/"), "/v1"), Model: model,
 		Accepted: f.Enabled != nil && *f.Enabled, Now: b.Now, Skipped: b.Skipped}
-}
-
-func (b Builder) csv(f config.Feed, site string) csvfile.Parser {
-	p := csvfile.Parser{Site: site, TimeColumn: f.TimeCol, Layout: f.Layout, Zone: f.Zone, Missing: f.Missing, Delimiter: f.Comma, SkipLines: f.SkipRows, Skipped: b.Skipped}
-	for _, c := range f.Columns {
-		p.Columns = append(p.Columns, csvfile.Column{Name: c.Name, Variable: ingest.Variable(c.Variable), Unit: c.Unit, Statistic: ingest.Statistic(c.Statistic), Period: c.Period})
-	}
-	return p
 }
 
 // secret reads a key from its file, which keeps it out of the config and of

@@ -32,23 +32,36 @@ func (h *Service) HandleAlerts(ctx context.Context, k jobs.Alerts) error {
 		}
 	}
 	if k.Outlook {
-		o, err := h.Archive.Load(ctx, k.River, k.Cause, forecast.ModelVersion)
+		f, err := h.Archive.Find(ctx, k.River, k.Cause, forecast.ModelVersion)
 		if errors.Is(err, archive.ErrNotFound) {
 			return jobs.Final{Err: err} // of another version of the model, which weighs it itself
 		}
 		if err != nil {
 			return err
 		}
-		facts := alert.FromOutlook(*o, h.Tie, reading.WaterC, reading.FlowM3S)
-		facts.Notices = r.Notices
+		issued := alert.Issued{River: r.Slug, At: k.Cause, File: f.Name, SHA256: f.SHA256, WaterC: reading.WaterC, FlowM3S: reading.FlowM3S, Notices: r.Notices}
 		if h.PublicURL != "" {
-			facts.URL = strings.TrimSuffix(h.PublicURL, "/") + "/river/" + r.Slug
+			issued.URL = strings.TrimSuffix(h.PublicURL, "/") + "/river/" + r.Slug
 		}
-		if err := h.Alerts.AddOutlook(ctx, facts); err != nil {
+		if err := h.Alerts.AddOutlook(ctx, issued); err != nil {
 			return err
 		}
 	}
 	return h.notify(ctx)
+}
+
+// MailFacts reads what mails need of an issued outlook from the archive. tie
+// gives the imitations of a stage, one line each.
+func MailFacts(a *archive.Archive, tie func(group string, stage forecast.Stage) []string) alert.Finder {
+	return func(ctx context.Context, i alert.Issued) (*alert.Outlook, error) {
+		o, err := a.Open(ctx, archive.File{Name: i.File, SHA256: i.SHA256})
+		if err != nil {
+			return nil, err
+		}
+		facts := alert.FromOutlook(*o, tie, i.WaterC, i.FlowM3S)
+		facts.Notices, facts.URL = i.Notices, i.URL
+		return &facts, nil
+	}
 }
 
 func (h *Service) assess(ctx context.Context, r forecast.River, now time.Time) (alert.Reading, error) {
@@ -92,33 +105,32 @@ func (h *Service) Tick(ctx context.Context, _ jobs.Tick) error {
 // atOnce is how many letters are under way at a time in one process.
 const atOnce = 4
 
-// breakerRest is how long nothing is sent after the relay refused too many
-// readers; our own default.
-const breakerRest = time.Hour
-
 // Deliver hands the mails that are due to the relay. Where it refuses too many
 // readers sending rests for a while and nobody stays suppressed for it.
 func (h *Service) Deliver(ctx context.Context, _ jobs.Deliver) error {
-	if h.Transport == nil || h.MailRests() != "" {
+	if h.Transport == nil {
 		return nil
+	}
+	if paused, err := h.MailPaused(ctx); err != nil || paused != "" {
+		return err
 	}
 	_, err := h.Alerts.Deliver(ctx, h.Transport, atOnce)
 	broken, berr := h.Alerts.Break(ctx)
 	if broken {
-		h.restUntil.Store(h.Queue.Now().Add(breakerRest).UnixMicro())
-		h.Log.Error().Msg(h.MailRests())
-		return nil // the check of the health tells the operator
+		paused, err := h.MailPaused(ctx)
+		h.Log.Error().Msg(paused)
+		return err // the check of the health tells the operator
 	}
 	return errors.Join(err, berr)
 }
 
-// MailRests says until when nothing is sent, and why; empty where mail is sent.
-func (h *Service) MailRests() string {
-	until := time.UnixMicro(h.restUntil.Load())
-	if !h.Queue.Now().Before(until) {
-		return ""
+// MailPaused says until when nothing is sent, and why; empty where mail is sent.
+func (h *Service) MailPaused(ctx context.Context) (string, error) {
+	until, err := h.Alerts.PausedUntil(ctx)
+	if err != nil || until.IsZero() {
+		return "", err
 	}
-	return "the relay refused too many readers: no email is sent until " + until.UTC().Format("15:04 UTC") + ", and nobody is suppressed for it; look at the relay's log"
+	return "the relay refused too many readers: no email is sent until " + until.UTC().Format("15:04 UTC") + ", and nobody is suppressed for it; look at the relay's log", nil
 }
 
 // Forget deletes what is kept no longer: addresses that were never confirmed,

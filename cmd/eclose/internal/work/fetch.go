@@ -10,6 +10,7 @@ import (
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/feed/usgs"
+	"example.org/eclose/ingest/qc"
 	"example.org/eclose/ingest/schedule"
 )
 
@@ -26,10 +27,24 @@ func (h *Service) Fetch(ctx context.Context, f jobs.Fetch) error {
 	}
 	now := h.Queue.Now
 	in := schedule.Intake{Store: store, Now: now, Backfill: h.Backfill, Overlap: h.Overlap, Climates: &h.climates, Feed: f.Feed}
+	var lines []string
+	in.OnChecked = func(_ string, s qc.Summary) {
+		lines = append(lines, s.String())
+		if s.LooksLike != "" {
+			h.Log.Warn().Str("river", f.River).Str("series", s.Key.String()).Msg(s.LooksLike)
+		}
+	}
 	outcomes, err := in.Run(ctx, []schedule.RiverTasks{place})
 	if err != nil {
 		return err
 	}
+	for _, o := range outcomes {
+		for _, s := range h.LeftOut.Take(o.Site) {
+			s.Site = "" // the job names it
+			lines = append(lines, s.String())
+		}
+	}
+	jobs.Report(ctx, lines)
 	if f.Feed == usgs.FeedName {
 		if err := h.floodStages(ctx, place); err != nil {
 			return err

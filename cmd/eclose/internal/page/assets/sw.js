@@ -1,5 +1,6 @@
-// Keeps the pages of the rivers as they were read last, the form of the diary and
-// the files they need, for banks without a net. A kept page says that it is one.
+// Keeps the pages of the rivers as they were read last, the form of the diary, a
+// reader's own page and the files they need, for banks without a net. A kept page says
+// that it is one.
 "use strict";
 const store = "eclose-2", most = 80;
 const readable = (path) => path === "/" || path.startsWith("/river/") && !path.endsWith(".html") || path === "/about";
@@ -30,7 +31,8 @@ const told = async (r) => {
 
 self.addEventListener("fetch", (e) => {
   const url = new URL(e.request.url);
-  const form = url.pathname === "/diary/new", page = readable(url.pathname);
+  const own = url.pathname.startsWith("/my/"); // a reader's own page, kept under its own address
+  const form = own || url.pathname === "/diary/new", page = readable(url.pathname);
   if (e.request.method !== "GET" || url.origin !== location.origin || !(form || page || url.pathname.startsWith("/assets/") || url.pathname === "/app.webmanifest")) { return; }
   e.respondWith((async () => {
     const cache = await caches.open(store);
