@@ -19,11 +19,12 @@ type cautionLine struct {
 	Until  time.Time
 	Known  bool
 	Past   string // what a copy says instead of Lead once Until is past
+	Valid  string // until when it counts; empty for what is not of now
 }
 
 // cautionNow words the caution of today.
 func cautionNow(st *State, c wading.Caution, since time.Duration, u wading.Units, regulated bool) cautionLine {
-	l := cautionLine{Strong: !c.Known || c.Level >= wading.BetterNot, Known: c.Known, Until: c.Until}
+	l := cautionLine{Strong: !c.Known || c.Level >= wading.BetterNot, Known: c.Known, Until: c.Until, Valid: c.Validity()}
 	switch {
 	case c.Known && c.Level == wading.Quiet:
 		l.Lead = "Nothing at this gauge calls for more than the usual care"

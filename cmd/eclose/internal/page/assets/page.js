@@ -108,6 +108,15 @@
         say("Offline, and this device cannot save it. Write it on paper.");
       }
     });
-    if ("serviceWorker" in navigator) { navigator.serviceWorker.register("/sw.js").catch(() => {}); }
+  }
+
+  // The pages of the rivers stay at hand without a net.
+  if ("serviceWorker" in navigator) {
+    navigator.serviceWorker.register("/sw.js").then(async () => {
+      const worker = (await navigator.serviceWorker.ready).active;
+      const saving = navigator.connection && navigator.connection.saveData;
+      const links = [...document.querySelectorAll('a[href^="/river/"]')].map((a) => new URL(a.href).pathname);
+      if (worker && !saving) { worker.postMessage([...new Set([location.pathname, ...links])]); }
+    }).catch(() => {});
   }
 })();
