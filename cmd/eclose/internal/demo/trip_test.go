@@ -166,7 +166,7 @@ func (s season) worth(river string, from forecast.Date, groups []*insects.Group)
 					continue
 				}
 				z := (day - at) / s.spread[g.Key]
-				worths = append(worths, (1-math.Exp(-sureness*math.Exp(-z*z/2))))
+				worths = append(worths, (1 - math.Exp(-sureness*math.Exp(-z*z/2))))
 			}
 		}
 		slices.SortFunc(worths, func(a, b float64) int { return cmp.Compare(b, a) })
@@ -226,6 +226,9 @@ func (s season) known(r River, issue time.Time, seed uint64) (forecast.Record, *
 // knows of insects alone, and with the same forecasts of flow and warmth beside it.
 func TestAPlanFindsTheTrulyBestWeek(t *testing.T) {
 	seasons := 8
+	if os.Getenv("DBG") != "" {
+		seasons = 3
+	}
 	if os.Getenv("ECLOSE_LONG") == "1" {
 		seasons = 50
 	}
@@ -265,6 +268,19 @@ func TestAPlanFindsTheTrulyBestWeek(t *testing.T) {
 				dry.Water[i].MaxP50, dry.Water[i].MaxP90 = 10, 11
 			}
 			bare = append(bare, trip.River{Outlook: &dry})
+		}
+		if os.Getenv("DBG") != "" {
+			for i, r := range Rivers {
+				for _, st := range rivers[i].Outlook.Stages {
+					m := s.median[r.Slug][st.Group]
+					if g, _ := c.Group(st.Group); st.Stage == forecast.EggLaying {
+						m += g.MaturationDays
+					}
+					jan := forecast.DateOf(time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC))
+					x, _ := st.Days.On(st.Window.Peak.P50)
+					t.Logf("  %s %s %s: true %.0f, peak %d (%d-%d) start-end %d-%d p %.2f, calendar %d, weight %.2f; true spread %.0f grade %s", r.Slug, st.Group, st.Stage, m, st.Window.Peak.P50-jan, st.Window.Peak.P10-jan, st.Window.Peak.P90-jan, st.Window.Start.P50-jan, st.Window.End.P50-jan, x.P, st.Calendar.Peak.P50-jan, st.Weight, s.spread[st.Group], st.Grade)
+				}
+			}
 		}
 		best, bestAt := -1.0, ""
 		truth := map[string]float64{}
