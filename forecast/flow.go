@@ -85,8 +85,8 @@ type FlowAhead struct {
 	Services []FlowReach `json:"services,omitempty"`
 	// Unanswered says that a service is asked for its forecast and none of the last 36
 	// hours is here.
-	Unanswered bool `json:"no_recent_official_forecast,omitempty"`
-	Days     []FlowDay   `json:"days"`
+	Unanswered bool      `json:"no_recent_official_forecast,omitempty"`
+	Days       []FlowDay `json:"days"`
 }
 
 // FlowReach is a service, the last day of the forecast that rests on it, counted from 1,

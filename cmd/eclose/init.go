@@ -86,12 +86,13 @@ func (c initCmd) finish(e *env, s setup) error {
 	}
 	fmt.Fprintf(e.stdout, "\nWritten: %s (%d river%s). Fetching %d years of readings and weather ...\n", c.Out, len(s.Rivers), plural, s.Years)
 	began := e.now()
-	if err := (ingestCmd{configFlag: configFlag{c.Out}}).Run(e); err != nil {
-		return fmt.Errorf("%w; what came is stored: run eclose ingest --config %s again", err, c.Out)
+	fetched := (ingestCmd{configFlag: configFlag{c.Out}}).Run(e)
+	if fetched != nil { // what came may be enough
+		fmt.Fprintf(e.stderr, "eclose: %v; to try again: eclose ingest --config %s\n", fetched, c.Out)
 	}
 	fmt.Fprintf(e.stdout, "Fetched in %.0f s.\n\n", e.now().Sub(began).Seconds())
 	if err := (forecastCmd{configFlag: configFlag{c.Out}, Format: "table", Members: 200}).Run(e); err != nil {
-		return err
+		return errors.Join(fetched, err)
 	}
 	if onTerminal(e.stdout) && os.Getenv("CI") == "" {
 		return (serveCmd{configFlag: configFlag{c.Out}}).Run(e)

@@ -60,8 +60,14 @@ func (s setup) text() string {
 	if s.WeatherURL != "" {
 		line("base-url = %q", s.WeatherURL)
 	}
+	if s.WeatherURL != "" {
+		line("\n[feeds.nwps]\nbase-url = %q", s.WeatherURL+"/nwps/v1")
+	}
 	for _, r := range s.Rivers {
 		r.write(line)
+		if s.BaseURL != "" { // another server has no warnings of the live service
+			line("\n  [river.warnings]\n  feed = \"none\"")
+		}
 	}
 	line("\n# Email alerts need a relay:")
 	line("# [mail]\n# host = \"smtp.example.org\"\n# user = \"you\"\n# password-file = \"mail.password\"\n# from = \"you@example.org\"")
