@@ -82,7 +82,7 @@ type gaugesFindCmd struct {
 func (c *gaugesFindCmd) Run(e *env) error {
 	q := ingest.GaugeSearch{Region: c.State, RadiusKm: c.Radius, AllTypes: c.All, Variable: ingest.Variable(strings.ReplaceAll(c.Variable, "-", "_"))}
 	if q.Variable.Unit() == "" {
-		return app.Usagef("--variable %s: unknown variable", c.Variable)
+		return app.Usagef("--variable %s: unknown variable; use water-temperature, discharge or gauge-height", c.Variable)
 	}
 	if c.Near != "" {
 		var err error

@@ -73,15 +73,10 @@ func recentCalendar(dates, weights []float64) Normal {
 	return Normal{mean, sd * math.Sqrt(1+1/seasons)}
 }
 
-// seen is the median date of a season given what was caught or sighted of the
-// taxon before the day of issue, and the prior of it. It says false if nobody
-// watched.
-func (l *line) seen(year, issue int, mean, variance float64) (m, v float64, ok bool) {
-	watches := l.s.watches(year, issue)
-	watches = slices.DeleteFunc(watches, func(w phenology.Watch) bool { return w.From < mean-watchReach })
-	if len(watches) == 0 {
-		return mean, variance, false
-	}
-	x := phenology.SeenIn(l.curve, l.curve, 0, l.course.Numbers, watches, mean, variance)
-	return x.DOY, x.DOYVariance, true
+// watched is what was caught or sighted of the taxon in a season before the day of
+// issue; i is its index and d its forecast. It says false if nobody watched.
+func (l *line) watched(i, year, issue int, thermal float64, d phenology.MedianDate) (phenology.Watched, bool) {
+	mean, _ := d.At(thermal)
+	watches := slices.DeleteFunc(l.s.watches(year, issue), func(w phenology.Watch) bool { return w.From < mean-watchReach })
+	return phenology.Watched{Taxon: i, Thermal: thermal, Curve: l.curve, Eggs: l.curve, Numbers: l.course.Numbers, Watches: watches}, len(watches) > 0
 }
