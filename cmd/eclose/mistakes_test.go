@@ -39,8 +39,8 @@ func TestTypingMistakesAreAnsweredWithTheirCure(t *testing.T) {
 		}
 		return append(out, flag, value)
 	}
-	people := func(text string) []string {
-		return []string{"subscribe", "import", file("people.csv", text), "--consent", "w", "--config", path}
+	people := func(name, text string) []string {
+		return []string{"subscribe", "import", file(name, text), "--consent", "w", "--config", path}
 	}
 	for _, x := range []struct {
 		args []string
@@ -71,15 +71,15 @@ func TestTypingMistakesAreAnsweredWithTheirCure(t *testing.T) {
 		{with("--date", "2027-06-30"), "is in the future"},
 		{with("--stage", "hatch"), `must be one of "emergence","egg-laying"`},
 		{with("--amount", "lots"), `must be one of "none","few","many"`},
-		{with("--hours", "two"), "expected a valid 64 bit float"},
+		{with("--hours", "two"), "--hours: expected a float"},
 		{with("--hours", "30"), "use more than 0 and at most 24"},
 		{with("--water", "52"), "write 11.5C or 52F"},
 		{[]string{"subscribe", "add", "ann@example.org", "--river", "wend", "--config", path}, "add [mail] to "},
 		{[]string{"subscribe", "add", "ann@example", "--river", "wned", "--consent", "w", "--config", path}, "wned"},
 		{[]string{"subscribe", "add", "ann@example.org", "--river", "wend", "--consent", "w", "--quiet", "10pm", "--config", path}, "write as 22:00-07:00, or none"},
 		{[]string{"subscribe", "add", "ann@example.org", "--river", "wend", "--consent", "w", "--zone", "Denver", "--config", path}, "Denver"},
-		{people("adress,river\na@example.org,wend\n"), "use address,river"},
-		{people("address,river,quiet\na@example.org,wend,late\n"), "write 22:00-07:00"},
+		{people("a.csv", "adress,river\na@example.org,wend\n"), "use address,river"},
+		{people("b.csv", "address,river,quiet\na@example.org,wend,late\n"), "write 22:00-07:00"},
 		{[]string{"box", "add", "olive spinner", "--size", "99", "--config", path}, "use 1 to 32"},
 		{[]string{"box", "take", "olive spinner", "--size", "16", "--config", path}, "the box holds 0"},
 		{[]string{"group", "find", "zzzzqqq"}, "see 'eclose group list'"},
