@@ -72,7 +72,7 @@ type StageOutlook struct {
 	Hours    string   `json:"hours"`          // of the day, local, in words
 	Weight   float64  `json:"thermal_weight"` // 0 calendar only .. 1 temperature only
 	Early    *float64 `json:"early_days"`     // by which the season runs ahead of this river's usual one; nil if not known
-	Reasons  []string `json:"reasons"`
+	Reasons  []Remark `json:"reasons"`
 	// AllYear tells that the stage knows no season: the window is the whole year
 	// and its peak means nothing.
 	AllYear bool `json:"all_year,omitempty"`
@@ -154,7 +154,7 @@ type Outlook struct {
 	Departure     *Departure     `json:"water_departure"` // nil if not known
 	Heat          []HeatSum      `json:"degree_days"`
 	Stages        []StageOutlook `json:"stages"`
-	Notes         []string       `json:"notes"`
+	Notes         []Remark       `json:"notes"`
 	Caution       string         `json:"caution"`
 }
 
