@@ -74,6 +74,19 @@ func TestAFlowAboveTheRecord(t *testing.T) {
 	}
 }
 
+func TestTheFlowOfFloodsIsAPrintedLimit(t *testing.T) {
+	in := calm(t)
+	free := Assess(in).Limits
+	in.Flood.FlowsM3s = [4]float64{0, 7, 9, math.NaN()}
+	if l := Assess(in).Limits; l.KeepOutM3s != 7 || l.BetterNotM3s != 7 || l.CareM3s != 7 || free.CareM3s < 8 {
+		t.Errorf("%+v, without floods %+v", l, free)
+	}
+	in.Flood.FlowsM3s = [4]float64{70, 80, 90, 100}
+	if l := Assess(in).Limits; *l != *free {
+		t.Errorf("floods that begin higher change the limits: %+v, %+v", l, free)
+	}
+}
+
 func TestWhatTheReasonsSay(t *testing.T) {
 	for _, c := range []struct {
 		what     string
@@ -190,7 +203,7 @@ func TestWhatIsNoNumberIsNoReading(t *testing.T) {
 	if len(s.all) != 2 || s.newest() != 5 {
 		t.Errorf("%+v", s.all)
 	}
-	if (Flood{-1000 * footM, -9999, math.NaN(), math.NaN()}).Any() {
+	if (Flood{ActionM: -1000 * footM, MinorM: -9999, ModerateM: math.NaN(), MajorM: math.NaN()}).Any() {
 		t.Error("a code for no value is a height")
 	}
 }
