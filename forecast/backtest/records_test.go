@@ -20,7 +20,7 @@ func TestReadRecords(t *testing.T) {
 		"no taxon column":                          {in: "date,count\n", wantErr: `records.csv:1: column "taxon" is missing`},
 		"a date that is none":                      {in: "date,taxon,count\n02.05.2001,Olive,3\n", wantErr: `records.csv:2: "02.05.2001" is not a date: write YYYY-MM-DD`},
 		"a negative count":                         {in: "date,taxon,count\n2001-05-02,Olive,-3\n", wantErr: `records.csv:2: count "-3": use a number`},
-		"a short row":                              {in: "date,taxon,count\n2001-05-02,Olive\n", wantErr: "records.csv:2: 2 fields"},
+		"a short row":                              {in: "date,taxon,count\n2001-05-02,Olive\n", wantErr: "records.csv:2: 2 columns"},
 		"an empty file":                            {in: "", wantErr: "records.csv: the file is empty"},
 		"a header alone":                           {in: "date,taxon,count\n", wantErr: "no records after the header"},
 		"no taxon":                                 {in: "date,taxon,count\n2001-05-02,,3\n", wantErr: "records.csv:2: no taxon"},

@@ -12,8 +12,8 @@ import (
 	"time"
 )
 
-// A Table reads CSV (RFC 4180) row by row. Lines that begin with # are comments.
-type Table struct {
+// A Reader reads a table of CSV (RFC 4180) row by row. Lines that begin with # are comments.
+type Reader struct {
 	name string
 	r    *csv.Reader
 	at   map[string]int
@@ -23,8 +23,8 @@ type Table struct {
 
 // Open reads the header of a table. The columns of need must be there, those of
 // may can be; others are passed over. name is for messages.
-func Open(name string, in io.Reader, need, may []string) (*Table, error) {
-	t := &Table{name: name, r: csv.NewReader(in), at: map[string]int{}, line: 1}
+func Open(name string, in io.Reader, need, may []string) (*Reader, error) {
+	t := &Reader{name: name, r: csv.NewReader(in), at: map[string]int{}, line: 1}
 	t.r.FieldsPerRecord = -1
 	t.r.Comment = '#'
 	t.r.ReuseRecord = true
@@ -57,11 +57,11 @@ func Open(name string, in io.Reader, need, may []string) (*Table, error) {
 }
 
 // Has reports whether the header names a column.
-func (t *Table) Has(column string) bool { _, ok := t.at[column]; return ok }
+func (t *Reader) Has(column string) bool { _, ok := t.at[column]; return ok }
 
 // Next returns the next row by column, without space around the fields; io.EOF
 // after the last.
-func (t *Table) Next() (map[string]string, error) {
+func (t *Reader) Next() (map[string]string, error) {
 	row, err := t.r.Read()
 	if errors.Is(err, io.EOF) {
 		return nil, err
@@ -81,7 +81,7 @@ func (t *Table) Next() (map[string]string, error) {
 }
 
 // Fault puts file and line before an error of the row last read.
-func (t *Table) Fault(err error) error { return fmt.Errorf("%s:%d: %w", t.name, t.line, err) }
+func (t *Reader) Fault(err error) error { return fmt.Errorf("%s:%d: %w", t.name, t.line, err) }
 
 // The years that a table may speak of; others are slips of the pen.
 const (
