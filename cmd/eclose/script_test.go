@@ -9,6 +9,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"os/exec"
 	"os/signal"
 	"path/filepath"
 	"regexp"
@@ -83,8 +84,27 @@ func TestScripts(t *testing.T) {
 			e.Setenv("ECLOSE_CONFIG", "eclose.toml")
 			return errors.Join(copyIngested(e.WorkDir), ln.Close(), os.WriteFile(filepath.Join(e.WorkDir, "eclose.toml"), []byte(tarnFellsConfig(3)), 0o600))
 		},
-		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"issued": issued},
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"issued": issued, "exits": exits},
 	})
+}
+
+// exits runs a command and checks its exit code, which is part of what it promises:
+// 2 for what was typed wrongly, 1 for what failed.
+func exits(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: exits CODE COMMAND...")
+	}
+	code := 0
+	if err := ts.Exec(args[1], args[2:]...); err != nil {
+		var failed *exec.ExitError
+		if !errors.As(err, &failed) {
+			ts.Fatalf("%v", err)
+		}
+		code = failed.ExitCode()
+	}
+	if fmt.Sprint(code) != args[0] {
+		ts.Fatalf("exit code %d, want %s", code, args[0])
+	}
 }
 
 // issued waits until the server at an address has issued so many outlooks.
