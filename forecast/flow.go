@@ -85,8 +85,9 @@ type FlowAhead struct {
 	Services []FlowReach `json:"services,omitempty"`
 	// Unanswered says that a service is asked for its forecast and none of the last 36
 	// hours is here.
-	Unanswered bool `json:"no_recent_official_forecast,omitempty"`
-	Days     []FlowDay   `json:"days"`
+	Unanswered bool      `json:"no_recent_official_forecast,omitempty"`
+	Colour     *Colour   `json:"colour,omitempty"` // nil: the gauge measures no turbidity
+	Days       []FlowDay `json:"days"`
 }
 
 // FlowReach is a service, the last day of the forecast that rests on it, counted from 1,
@@ -150,12 +151,13 @@ func (d FlowDay) ChanceAbove(q float64) float64 {
 	return 1 - ps[len(ps)-1]
 }
 
-// flows are the members of flow ahead, m3/s by member and day; nil where the flow is not
-// forecast. The members are those of Forecast of the water model: the same weather.
+// flows are the members of flow ahead, m3/s by member and day, as far as the flow is
+// forecast; nil where it is not. The members are those of Forecast of the water model: the same weather.
 func (rec Record) flows(r River, opt Options, seed uint64) (rows [][]float64, about *FlowAhead) {
 	about = &FlowAhead{Source: FlowUnknown, LowM3s: r.Fishable.LowM3s, HighM3s: r.Fishable.HighM3s, Days: []FlowDay{}}
+	about.Colour = rec.colour(ZoneOf(r.Zone))
 	if count(rec.Flow) == 0 {
-		if r.Fishable.Known() {
+		if r.Fishable.Known() || about.Colour != nil {
 			return nil, about
 		}
 		return nil, nil
@@ -197,8 +199,12 @@ func (rec Record) flows(r River, opt Options, seed uint64) (rows [][]float64, ab
 		m.Join(rows, about.join(services, opt.Ahead), about.NowM3s, seed)
 		if r.Regulated { // beyond the official forecast nobody knows what the dam does
 			about.Source = FlowOfficial
-			about.sum(rec.Issue, rows, about.Services[0].Days)
-			return nil, about
+			reach := about.Services[0].Days
+			about.sum(rec.Issue, rows, reach)
+			for k := range rows {
+				rows[k] = rows[k][:reach]
+			}
+			return rows, about
 		}
 	}
 	about.sum(rec.Issue, rows, opt.Ahead)

@@ -93,8 +93,25 @@ func TestARegulatedRiverHasOnlyOfficialFlow(t *testing.T) {
 		t.Fatalf("regulated, a model that knows no dam: %q", about.Source)
 	}
 	rec.Official = append(rec.Official, FlowService{Name: "official", Official: true, Rows: [][]float64{{20, 21, 22}}})
-	if rows, about = rec.flows(r, opt, 1); rows != nil || about.Source != FlowOfficial || len(about.Days) != 3 {
+	if rows, about = rec.flows(r, opt, 1); len(rows) != opt.Members || len(rows[0]) != 3 || about.Source != FlowOfficial || len(about.Days) != 3 {
 		t.Fatalf("regulated, three official days: %q, %d days", about.Source, len(about.Days))
+	}
+	// A release that is forecast is in the water temperature too.
+	water := func(rec Record) float64 {
+		o, err := rec.Outlook(r, catalogue(t), opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w, ok := o.WaterOn(rec.Issue + 2)
+		if !ok {
+			t.Fatal("no water temperature the day after tomorrow")
+		}
+		return w.P50
+	}
+	release := rec
+	release.Official = []FlowService{{Name: "official", Official: true, Rows: [][]float64{{200, 200, 200}}}}
+	if a, b := water(rec), water(release); math.Abs(a-b) < 0.05 {
+		t.Errorf("a release of ten times the flow leaves the water at %.2f °C, without it %.2f", b, a)
 	}
 }
 
@@ -145,5 +162,41 @@ func TestLevelsAheadAreNeverBelowTheReadingToday(t *testing.T) {
 	}
 	if LevelsAhead(f, 100, limits, wading.Quiet, false, 7) != nil || LevelsAhead(f, 100, nil, wading.Quiet, true, 7) != nil {
 		t.Error("chances are given where the caution is unknown")
+	}
+}
+
+// Turbidity in words, and a chance of colour that rests on what rises did at this gauge.
+func TestTurbidityTellsOfColour(t *testing.T) {
+	rec := beckRecord(t, flowIssue)
+	if _, about := rec.flows(beck, Options{Members: 40, Ahead: 30}, 1); about.Colour != nil {
+		t.Fatalf("colour without a turbidity: %+v", about.Colour)
+	}
+	rec.Turbidity = make([]float64, len(rec.Flow))
+	for i := range rec.Turbidity {
+		rec.Turbidity[i] = 3
+		if i > 100 && i%100 == 0 { // ten and more rises, of which every second colours the water
+			rec.Flow[i] = 2 * rec.Flow[i-1]
+			rec.Turbidity[i] = []float64{45, 4}[i/100%2]
+		}
+	}
+	rec.Turbidity[len(rec.Turbidity)-1] = 6
+	rec.TurbidityNow = Reading{Value: 12, At: rec.IssuedAt.Add(-time.Hour)}
+	_, about := rec.flows(beck, Options{Members: 40, Ahead: 30}, 1)
+	c := about.Colour
+	if c == nil || c.Words() != "slightly coloured" || c.Trend != flow.Rising || c.Rises < 9 || c.Coloured*2 < c.Rises-2 || c.Coloured*2 > c.Rises+2 {
+		t.Fatalf("%+v", c)
+	}
+	p1, ok1 := c.chance(1)
+	p0, ok0 := c.chance(0)
+	if !ok1 || !ok0 || p1 < 0.3 || p0 > 0.05 {
+		t.Errorf("colour after a rise %.2f, without one %.2f", p1, p0)
+	}
+	text := strings.Join(about.Lines(wading.US), " ")
+	if !strings.Contains(text, "12 FNU") || !strings.Contains(text, "slightly coloured, rising") || !strings.Contains(text, "sharp rises on record here") {
+		t.Errorf("it is not said: %s", text)
+	}
+	rec.TurbidityNow.At = rec.IssuedAt.Add(-25 * time.Hour)
+	if _, about := rec.flows(beck, Options{Members: 40, Ahead: 30}, 1); about.Colour != nil {
+		t.Error("a turbidity of yesterday morning is told as of now")
 	}
 }

@@ -53,6 +53,12 @@ type Day struct {
 	Calendar  float64    `json:"activity_calendar"`
 }
 
+// Nothing says that neither the forecast nor the calendar expects anything: less
+// than can be kept.
+func (d Day) Nothing() bool {
+	return d.P == 0 && d.PCalendar == 0 && d.Activity == [3]float64{} && d.Calendar == 0
+}
+
 // StageOutlook is the outlook of one stage of one group.
 type StageOutlook struct {
 	Group    string `json:"group"` // key of the catalogue
@@ -173,6 +179,7 @@ type Outlook struct {
 	Departure     *Departure     `json:"water_departure"` // nil if not known
 	Heat          []HeatSum      `json:"degree_days"`
 	Stages        []StageOutlook `json:"stages"`
+	Entered       []Entered      `json:"entered,omitempty"` // every sighting that stands behind the dates, by kind
 	Notes         []string       `json:"notes"`
 	Caution       string         `json:"caution"`
 }
@@ -194,22 +201,6 @@ func yearStart(issue Date, latDeg float64) Date {
 		return seasonFirst(issue, insects.FromJuly)
 	}
 	return seasonFirst(issue, insects.FromJanuary)
-}
-
-// Likelihood puts a probability in words, by the IPCC's guidance note on
-// uncertainty (Mastrandrea et al. 2010).
-func Likelihood(p float64) string {
-	switch {
-	case p < 0.10:
-		return "very unlikely"
-	case p < 0.33:
-		return "unlikely"
-	case p <= 0.66:
-		return "about as likely as not"
-	case p <= 0.90:
-		return "likely"
-	}
-	return "very likely"
 }
 
 // StandingCaution goes with every outlook, whatever the river does.

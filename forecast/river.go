@@ -64,6 +64,9 @@ type Record struct {
 
 	FlowNow, WaterNow Reading // the last of each before the issue
 
+	Turbidity    []float64 // FNU by day, as Air; may be empty
+	TurbidityNow Reading
+
 	ElevationM *float64 // of the gauge, or of the weather's cell; nil if unknown
 
 	// Donor is the water model of a river near by, where the record is too short
@@ -102,12 +105,12 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 	}
 	g.asOf = rec.AsOf
 
-	var water, discharge, air, rain column
+	var water, discharge, turbidity, air, rain column
 	for _, s := range r.Gauges {
-		if err := errors.Join(g.daily(s, ingest.WaterTemperature, &water), g.daily(s, ingest.Discharge, &discharge)); err != nil {
+		if err := errors.Join(g.daily(s, ingest.WaterTemperature, &water), g.daily(s, ingest.Discharge, &discharge), g.daily(s, ingest.Turbidity, &turbidity)); err != nil {
 			return Record{}, fmt.Errorf("reading the gauges of %s: %w", r.Slug, err)
 		}
-		if err := errors.Join(g.last(s, ingest.WaterTemperature, &rec.WaterNow), g.last(s, ingest.Discharge, &rec.FlowNow)); err != nil {
+		if err := errors.Join(g.last(s, ingest.WaterTemperature, &rec.WaterNow), g.last(s, ingest.Discharge, &rec.FlowNow), g.last(s, ingest.Turbidity, &rec.TurbidityNow)); err != nil {
 			return Record{}, fmt.Errorf("reading the gauges of %s: %w", r.Slug, err)
 		}
 	}
@@ -142,6 +145,7 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 	rec.Flow, _, _ = discharge.spread(first, n)
 	rec.Air, _, _ = air.spread(first, n)
 	rec.Rain, _, _ = rain.spread(first, n)
+	rec.Turbidity, _, _ = turbidity.spread(first, n)
 	rec.Cutoff = g.newest
 	if rec.Official, err = g.flowServices(r.FlowAhead, &rec); err != nil {
 		return Record{}, fmt.Errorf("reading the official forecast of %s: %w", r.Slug, err)

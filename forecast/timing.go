@@ -27,6 +27,7 @@ type timing struct {
 	seen    map[int][]phenology.Evidence      // evidence of the season under way, by season
 	years   map[int]*phenology.DegreeDayYear  // by start of the season-year
 	cases   []phenology.SeasonDate
+	entered []Entered
 }
 
 // timed is one group at one river within the joint model.
@@ -54,7 +55,13 @@ func (is *Issuer) newTiming(w *water, rec Record, r River, c *insects.Catalogue,
 			sites = append(sites, n)
 		}
 	}
+	for _, n := range opt.Sites {
+		if Shares(r, n) {
+			sites = append(sites, n)
+		}
+	}
 	sightings := rec.known(opt.Sightings)
+	t.entered = entered(sightings, sites)
 	for k, site := range sites {
 		mine := sightingsAt(sightings, site.Slug)
 		var chosen []*insects.Group

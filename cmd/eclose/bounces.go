@@ -99,6 +99,9 @@ func (in *bounceBox) read(file string) (understood bool, err error) {
 	}
 	if token, ok := mail.ReadUnsubscribe(bytes.NewReader(b)); ok {
 		err := in.people.Unsubscribe(in.e.ctx, token)
+		if errors.Is(err, subscribe.ErrToken) { // that of a confirmation mail, perhaps
+			err = in.people.Never(in.e.ctx, token)
+		}
 		if err == nil {
 			in.unsubscribed++
 			return true, nil

@@ -25,6 +25,7 @@ func (k *keys) Send(_ context.Context, l alert.Email, begin func() error) alert.
 }
 
 func TestAReportStopsMailToADeadAddressOnce(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	file := filepath.Join(dir, "e.db")
 	d, err := db.OpenMigrated(t.Context(), file)

@@ -26,6 +26,7 @@ type cli struct {
 	Forecast   forecastCmd   `cmd:"" help:"Print each river's forecast: when each insect group hatches and lays eggs."`
 	Subscribe  subscribeCmd  `cmd:"" help:"Manage email alert subscribers."`
 	Trip       tripCmd       `cmd:"" help:"Plan a trip: rank rivers and weeks, show the risks, print a tying list."`
+	Box        boxCmd        `cmd:"" help:"Keep your fly box: what it holds is left off the tying list."`
 	Bounces    bouncesCmd    `cmd:"" help:"Process bounced email."`
 	Serve      serveCmd      `cmd:"" help:"Run everything: fetch data, issue forecasts, send alerts, serve the web pages."`
 	Worker     workerCmd     `cmd:"" help:"Run background jobs from a shared PostgreSQL database, without web pages."`

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -45,7 +44,7 @@ func (c forecastCmd) Run(e *env) error {
 	}
 	var v verdict.Verdict
 	if c.Format == "table" && !c.Details && !c.All {
-		if v, err = verdictOf(e.ctx, cfg, only, c.Group, outlooks); err != nil {
+		if v, err = verdictOf(e, cfg, only, c.Group, outlooks); err != nil {
 			return err
 		}
 	}
@@ -54,7 +53,7 @@ func (c forecastCmd) Run(e *env) error {
 
 // verdictOf puts past flow and caution of the moment of the issue beside outlooks, and
 // judges them.
-func verdictOf(ctx context.Context, cfg *config.Config, only, groups []string, outlooks []*forecast.Outlook) (v verdict.Verdict, err error) {
+func verdictOf(e *env, cfg *config.Config, only, groups []string, outlooks []*forecast.Outlook) (v verdict.Verdict, err error) {
 	catalogue, err := app.LoadCatalogue(cfg)
 	if err != nil {
 		return v, app.Usage(err)
@@ -67,7 +66,10 @@ func verdictOf(ctx context.Context, cfg *config.Config, only, groups []string, o
 	if q.Groups, err = groupsNamed(catalogue, rivers, groups); err != nil {
 		return v, app.Usagef("--group: %w", err)
 	}
-	known, err := withFlows(ctx, cfg, rivers, outlooks)
+	if err := staleHint(e, cfg, rivers, outlooks); err != nil {
+		return v, err
+	}
+	known, err := withFlows(e.ctx, cfg, rivers, outlooks)
 	if err != nil {
 		return v, err
 	}

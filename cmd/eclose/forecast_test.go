@@ -68,6 +68,7 @@ lon = -121.3208
 // Deschutes near Culver, 1967-2020. The degree-days of the outlook are held
 // against a sum worked out here from the raw file, line by line.
 func TestARealRiverFromItsSavedAnswerToAnOutlook(t *testing.T) {
+	t.Parallel()
 	raw := shared(t, "feeds", "usgs-series", "deschutes-culver-14076500-1967-2020.rdb")
 	_, path := write(t, strings.Replace(deschutes, "FILE", filepath.ToSlash(raw), 1))
 	now := time.Date(2020, 8, 18, 20, 0, 0, 0, time.UTC)
@@ -137,6 +138,7 @@ func degreeDaysOf(t *testing.T, path, from, before string, base float64) (sum fl
 }
 
 func TestTheDemosTableFitsATerminalAndItsFilesSayThatTheyAreInvented(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	if code, _, errs := call(t, time.Now(), "demo", "--out", dir); code != 0 {
 		t.Fatal(errs)

@@ -44,6 +44,9 @@ func (c scoreCmd) Run(e *env) error {
 	if plan.Sightings, err = app.Sightings(e.ctx, cfg, e.now()); err != nil {
 		return err
 	}
+	if err := scoreFlow(e, cfg, plan.Rivers); err != nil {
+		return err
+	}
 	if countIn(plan.Sightings, year) == 0 {
 		fmt.Fprintf(e.stdout, "Nothing to score: the diary has no sightings from %d for these rivers. Add one with eclose diary add.\n", year)
 		return nil

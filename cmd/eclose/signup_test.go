@@ -31,13 +31,19 @@ func newVisitor(t *testing.T, root string) *visitor {
 // page that answers. header holds pairs of names and values.
 func (v *visitor) signUp(t *testing.T, address string, header ...string) (code int, body string) {
 	t.Helper()
+	return v.signUpFor(t, "wend", address, header...)
+}
+
+// signUpFor is signUp for another river.
+func (v *visitor) signUpFor(t *testing.T, river, address string, header ...string) (code int, body string) {
+	t.Helper()
 	_, form := v.do(t, http.MethodGet, "/subscribe", nil, header...)
 	mark := formMark.FindStringSubmatch(form)
 	if mark == nil {
 		t.Fatalf("the form has no mark:\n%s", form)
 	}
 	return v.do(t, http.MethodPost, "/subscribe", url.Values{
-		"address": {address}, "river": {"wend"}, "cadence": {"now"}, "threshold": {"0.5"}, "units": {"metric"}, "cautions": {"on"}, "mark": {mark[1]},
+		"address": {address}, "river": {river}, "cadence": {"now"}, "threshold": {"0.5"}, "units": {"metric"}, "cautions": {"on"}, "mark": {mark[1]},
 	}, header...)
 }
 

@@ -33,3 +33,25 @@ DELETE FROM used_link WHERE expires_at < @before;
 
 -- name: ForgetAuthor :execrows
 UPDATE sighting SET observer = '', author = '', notes = '' WHERE author = @author;
+
+-- name: CountByAuthor :one
+SELECT COUNT(*) FROM sighting WHERE author = @author AND recorded_at > @since;
+
+-- name: ByAuthor :many
+SELECT * FROM sighting s
+WHERE s.author = @author AND s.withdrawn = 0
+  AND s.revision = (SELECT MAX(n.revision) FROM sighting n WHERE n.id = s.id)
+ORDER BY s.day DESC, s.river, s.grp, s.stage;
+
+-- name: ForgetSighting :execrows
+UPDATE sighting SET observer = '', author = '', notes = '' WHERE id = @id;
+
+-- name: PutNeighbour :exec
+INSERT INTO neighbour (id, rivers, made_at, read_at) VALUES (@id, @rivers, @made_at, @read_at)
+ON CONFLICT (id) DO UPDATE SET rivers = excluded.rivers, made_at = excluded.made_at, read_at = excluded.read_at;
+
+-- name: DropNeighbour :execrows
+DELETE FROM neighbour WHERE id = @id;
+
+-- name: Neighbours :many
+SELECT * FROM neighbour ORDER BY id;

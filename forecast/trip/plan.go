@@ -23,7 +23,7 @@ type Stay struct {
 	Chance         float64 `json:"chance"`
 	Calendar       float64 `json:"chance_calendar"` // the same from the calendar alone
 	AtLeast        float64 `json:"chance_at_least"` // the likeliest single one of them: true however they hang together
-	Stages         float64 `json:"stages_expected"` // on a day; what is there all year is left out
+	Stages         float64 `json:"stages_expected"` // on a day, of those that one travels for: the first two ranks of the catalogue, or the ask's own
 	StagesCalendar float64 `json:"stages_calendar"` // the same from the calendar alone
 	Flow           Odds    `json:"flow"`
 	Warm           Odds    `json:"warm_water"`
@@ -204,6 +204,7 @@ type days struct {
 	stages []*forecast.StageOutlook
 	weight []float64 // what each stage counts
 	minor  []bool    // it is there all year or without a season
+	travel []bool    // it is one to travel for
 	worth  []float64 // of what shows, by day from day0, whatever the water does
 	open   []float64 // chance that neither flow nor warm water spoils the day
 }
@@ -221,6 +222,7 @@ func tally(ask Ask, r River, groups Groups) *days {
 		d.stages = append(d.stages, s)
 		d.weight = append(d.weight, counts(ask, r.Outlook, s, g))
 		d.minor = append(d.minor, Background(s, g) && len(ask.Groups) == 0)
+		d.travel = append(d.travel, d.weight[len(d.weight)-1] >= travelFrom)
 	}
 	if len(d.stages) == 0 {
 		return nil
@@ -269,7 +271,7 @@ func (d *days) stay(from, to forecast.Date) (Stay, bool) {
 	for k, st := range d.stages {
 		p, calendar := chance(st, from, to)
 		l := Likely{Group: st.Group, Name: st.Name, Stage: st.Stage, Chance: p, Calendar: calendar, Hours: st.Hours, Grade: st.Grade, stage: st, worth: d.weight[k] * p, background: d.minor[k]}
-		if !l.background {
+		if d.travel[k] {
 			s.Stages += p
 			s.StagesCalendar += calendar
 		}

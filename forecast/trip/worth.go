@@ -49,6 +49,10 @@ func Background(s *forecast.StageOutlook, g *insects.Group) bool {
 	return s.AllYear || g != nil && g.Kind == insects.Continuous
 }
 
+// travelFrom is what a stage counts from which it is one to travel for: the first two
+// ranks by day. Our own default.
+const travelFrom = 0.5
+
 // worthOf is what some stages of a day are worth together.
 func worthOf(weighted []float64) float64 {
 	slices.SortFunc(weighted, func(a, b float64) int { return cmp.Compare(b, a) })

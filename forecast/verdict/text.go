@@ -57,13 +57,19 @@ func (p *printer) river(v Verdict, r River) {
 	if !r.Reading.IsZero() {
 		head += "; newest reading " + r.Reading.In(zone).Format("2 Jan 15:04")
 	} else {
-		head += "; no readings"
+		head += "; no reading in the last 10 days"
 	}
 	p.line("\n%-14s %s", strings.ToUpper(r.Name), head)
-	p.text(r.Heading(), "  ")
-	if r.Best != nil && r.Matters && !r.Stale {
-		p.text(r.Best.Sure(), "  ")
-		p.text("Flow: "+r.Best.Flow.Words+".", "  ")
+	if len(v.Rivers) == 1 {
+		for _, l := range v.Lines() {
+			p.text(l, "  ")
+		}
+	} else {
+		p.text(r.Heading(), "  ")
+		if r.Best != nil && r.Matters && !r.Stale {
+			p.text(r.Best.Sure(), "  ")
+			p.text("Flow: "+r.Best.Flow.Words+".", "  ")
+		}
 	}
 	p.text(r.CautionLine(v.units), "  ")
 	if r.Stale {

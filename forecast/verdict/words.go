@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/trip"
 	"example.org/eclose/model/wading"
 )
 
@@ -46,16 +47,7 @@ func (v Verdict) Lines() []string {
 }
 
 // Span is some days for people: "Mon 22 to Thu 25 Jun".
-func Span(from, to forecast.Date) string {
-	a, b := from.Time(), to.Time()
-	switch {
-	case from == to:
-		return a.Format("Mon 2 Jan")
-	case a.Month() == b.Month():
-		return a.Format("Mon 2") + " to " + b.Format("Mon 2 Jan")
-	}
-	return a.Format("Mon 2 Jan") + " to " + b.Format("Mon 2 Jan")
-}
+func Span(from, to forecast.Date) string { return trip.Span(from, to) }
 
 // Sure says how sure a choice is, beside the calendar.
 func (c Choice) Sure() string {
@@ -70,16 +62,8 @@ func (c Choice) why() string {
 	return "the flow is likely too high to wade or to fish"
 }
 
-// What is the insect with what it does: "golden stonefly, egg-laying".
-func (c Catch) What() string {
-	switch {
-	case c.Stage == forecast.EggLaying:
-		return c.Name + " laying eggs"
-	case c.Fly.OnLand:
-		return c.Name
-	}
-	return c.Name + " hatch"
-}
+// What is the insect with what it does: "golden stone laying eggs".
+func (c Catch) What() string { return trip.What(c.Name, c.Stage, c.Fly.OnLand) }
 
 // Words is the row in a sentence: what, hours, chance beside the calendar's, fly.
 func (c Catch) Words() string {

@@ -301,7 +301,7 @@ func TestAnAnswerOlderThanTheNewestReadingTakesItsPlaceInThePast(t *testing.T) {
 }
 
 func TestAMissingReadingInAnAnswerDeletesNothing(t *testing.T) {
-	s := mustOpen(t, "mem://")
+	s := newMemStore()
 	mustPut(t, s, regular(wendTemperature, day(2026, 3, 1), time.Hour, 1, 2, 3), day(2026, 3, 2))
 	half := regular(wendTemperature, day(2026, 3, 1), 2*time.Hour, 1, 3)
 	if got, want := mustPut(t, s, half, day(2026, 3, 3)), (Change{Unchanged: 2}); got != want {

@@ -17,6 +17,7 @@ const (
 	breakerLeast  = 3
 	breakerShare  = 0.2
 	breakerWithin = 24 * time.Hour
+	breakerRest   = time.Hour // how long nothing is sent then
 )
 
 // ErrBreaker is wrapped where sending stopped because too many readers were
@@ -28,8 +29,8 @@ func tooMany(refused, sent int) bool {
 }
 
 // Break looks whether the relay refused too many of late. If so it takes back
-// the suppressions that followed from that, and says true: stop sending for a
-// while and tell the operator.
+// the suppressions that followed from that, has all processes send nothing for a
+// while, and returns true.
 func (s *Store) Break(ctx context.Context) (broken bool, err error) {
 	since := db.Micros(s.now().Add(-breakerWithin))
 	err = s.db.Tx(ctx, func(tx *db.Tx) error {
@@ -43,12 +44,29 @@ func (s *Store) Break(ctx context.Context) (broken bool, err error) {
 		if broken = tooMany(refused, sent); !broken {
 			return nil
 		}
-		return subscribe.ForgiveRefusals(ctx, tx, since)
+		if err := subscribe.ForgiveRefusals(ctx, tx, since); err != nil {
+			return err
+		}
+		_, err := tx.ExecContext(ctx, "INSERT INTO mail_pause (id, until_at) VALUES (1, $1) ON CONFLICT (id) DO UPDATE SET until_at = excluded.until_at", db.Micros(s.now().Add(breakerRest)))
+		return err
 	})
 	if err != nil {
 		return false, fmt.Errorf("looking whether the relay refuses too many readers: %w", err)
 	}
 	return broken, nil
+}
+
+// PausedUntil is until when no mail is sent because the relay refused too many
+// readers; the zero time where mail is sent. A restart does not end the pause.
+func (s *Store) PausedUntil(ctx context.Context) (time.Time, error) {
+	var until int64
+	if err := s.db.SQL.QueryRowContext(ctx, "SELECT COALESCE(MAX(until_at), 0) FROM mail_pause").Scan(&until); err != nil {
+		return time.Time{}, fmt.Errorf("looking whether mail is paused: %w", err)
+	}
+	if until <= db.Micros(s.now()) {
+		return time.Time{}, nil
+	}
+	return db.Time(until), nil
 }
 
 // Standing is what the outbox waits for and when the relay last took a mail.

@@ -18,6 +18,7 @@ func FromOutlook(o forecast.Outlook, tie func(group string, stage forecast.Stage
 		River: o.River, RiverName: o.RiverName, Zone: o.Zone, Issued: o.IssuedAt, CutOff: o.DataCutoff, Seasons: o.Seasons,
 		WaterC: water, FlowM3S: flow,
 	}
+	out.ahead(&o)
 	measured := wading.FishNone
 	if water != nil {
 		out.Heat, measured = HeatWords(water.V), wading.AdviceFor(water.V)

@@ -48,6 +48,19 @@ type Outlook struct {
 	HeatAhead string `json:"heat_ahead,omitempty"`
 	Notices   string `json:"notices,omitempty"`
 	URL       string `json:"url,omitempty"`
+
+	FlowDays    []forecast.FlowDay `json:"flow_days,omitempty"`  // ahead
+	WaterDays   []WaterDay         `json:"water_days,omitempty"` // likewise
+	FishableM3s [2]float64         `json:"fishable_m3s"`         // the owner's range; 0, 0 if none is named
+	FlowBasis   string             `json:"flow_basis,omitempty"` // what the flow ahead rests on
+}
+
+// WaterDay is the daily mean of the water temperature of a day ahead, °C.
+type WaterDay struct {
+	Date string  `json:"date"`
+	P10  float64 `json:"p10"`
+	P50  float64 `json:"p50"`
+	P90  float64 `json:"p90"`
 }
 
 // Reading is the caution worked out from one new reading of a river's gauge.
@@ -97,12 +110,12 @@ const (
 )
 
 // Good says whether an item may make somebody go to the water.
-func Good(kind string) bool { return kind == KindOpen || kind == KindMoved }
+func Good(kind string) bool { return kind == KindOpen || kind == KindMoved || kind == KindGauge }
 
 // caution says whether an item is about water, not insects.
 func caution(kind string) bool {
 	switch kind {
-	case KindOpen, KindMoved, KindClosed:
+	case KindOpen, KindMoved, KindClosed, KindGauge, KindGaugeOver:
 		return false
 	}
 	return true
@@ -127,6 +140,12 @@ type Item struct {
 	Since   int64   `json:"since,omitempty"` // microseconds
 	Asked   float64 `json:"asked,omitempty"` // threshold of the reader
 	Told    string  `json:"told,omitempty"`  // warnings that the reader knew before
+
+	// Of a condition at the gauge: itself, the reading or the likeliest day and its chance.
+	When   string  `json:"when,omitempty"`
+	Value  *Value  `json:"value,omitempty"`
+	Day    string  `json:"day,omitempty"`
+	Chance float64 `json:"chance,omitempty"`
 }
 
 // Email is one mail, ready to be worded and carried.

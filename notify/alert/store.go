@@ -82,7 +82,12 @@ func (s *Store) AddReading(ctx context.Context, r Reading) error {
 				return err
 			}
 		}
-		return s.putFlow(ctx, q, r.River, f, seq, changed, was)
+		// Whoever waits for a value at the gauge is weighed at each reading.
+		waiting, err := q.GaugeConditions(ctx, r.River)
+		if err != nil {
+			return err
+		}
+		return s.putFlow(ctx, q, r.River, f, seq, changed || waiting > 0, was)
 	})
 	if err != nil {
 		return fmt.Errorf("taking in a reading of %s: %w", r.River, err)

@@ -16,6 +16,7 @@ import (
 
 	gomail "github.com/wneessen/go-mail"
 
+	"example.org/eclose/model/wading"
 	"example.org/eclose/notify/alert"
 	"example.org/eclose/notify/subscribe"
 )
@@ -35,6 +36,7 @@ type page struct {
 	Foot        []string
 	Manage      string
 	Unsubscribe string
+	Own         string // address of the reader's page for the bank; empty: none
 }
 
 // Message is a mail as it goes over the wire.
@@ -84,7 +86,12 @@ func (c *Composer) Compose(l alert.Email, date time.Time) (Message, error) {
 		p.Foot = append(p.Foot, clean(c.site.Postal))
 	}
 	for _, it := range l.Items {
-		p.Blocks = append(p.Blocks, w.block(it))
+		b := w.block(it)
+		if alert.Good(it.Kind) || it.Kind == alert.KindClosed {
+			b.Saw = c.report(subscribe.Report{Person: l.Person, River: it.River, Group: it.Group, Stage: it.Stage, Expires: date.Add(askFor), Nonce: l.Key})
+			p.Own = c.site.page("/my/" + url.PathEscape(c.site.Tokens.Report(subscribe.Report{Person: l.Person, Expires: date.Add(ownFor)})))
+		}
+		p.Blocks = append(p.Blocks, b)
 	}
 	m, err := c.email(l.Key, l.MessageID, l.Thread, l.Address, date, p)
 	if err != nil {
@@ -111,24 +118,42 @@ func (c *Composer) Compose(l alert.Email, date time.Time) (Message, error) {
 	return c.finish(m, l.Key, l.MessageID, l.Address, p.Subject)
 }
 
+// How long a mail's links for reporting work: the question for the weeks around
+// a window, the reader's own page for a season. Our own defaults.
+const (
+	askFor = 21 * 24 * time.Hour
+	ownFor = 240 * 24 * time.Hour
+)
+
+func (c *Composer) report(r subscribe.Report) string {
+	return c.site.page("/report/" + url.PathEscape(c.site.Tokens.Report(r)))
+}
+
 // Invite words the mail that asks somebody to confirm. It holds nothing that a
 // stranger typed: rivers and groups in it exist.
 func (c *Composer) Invite(inv subscribe.Invitation, date time.Time) (Message, error) {
 	sum := sha256.Sum256([]byte("invitation\x00" + inv.Token))
 	key := hex.EncodeToString(sum[:20]) // the token itself stands nowhere but in the link
-	link := c.site.page("/confirm/" + url.PathEscape(inv.Token))
+	link, never := c.site.page("/confirm/"+url.PathEscape(inv.Token)), c.site.page("/never/"+url.PathEscape(inv.Never))
 	b := block{
 		Heading: "Confirm your email alerts",
 		Lead: []string{
-			"Someone, we hope you, asked for river forecast emails at this address. If it was not you, ignore this email, or press Never write to me again on the page of the link.",
+			"Someone, we hope you, asked for river forecast emails at this address. If it was not you, ignore this email, or say by the second link that we must never write to you again.",
 			"To confirm, open the link below and press Confirm. It works once, until " + inv.Expires.UTC().Format("15:04 MST on Mon 2 Jan 2006") + ".",
 		},
-		Small: []string{"Link: " + link},
+		Small: []string{"Confirm: " + link, "Never write to me again: " + never},
 	}
 	for _, want := range inv.Request.Subscriptions {
 		b.Facts = append(b.Facts, fact{"River", clean(want.River)})
+		if c, err := subscribe.ParseCondition(want.When); err == nil {
+			units := wading.Metric
+			if inv.Request.Units == subscribe.US {
+				units = wading.US
+			}
+			b.Facts = append(b.Facts, fact{"Only with", c.Words(units)})
+		}
 	}
-	p := page{Subject: "Confirm your river email alerts", Blocks: []block{b}, Foot: []string{"We email confirmed addresses only."}}
+	p := page{Subject: "Confirm your river email alerts", Blocks: []block{b}, Foot: []string{"We email confirmed addresses only."}, Unsubscribe: never}
 	m, err := c.email(key, key, key, inv.Address, date, p)
 	if err != nil {
 		return Message{}, fmt.Errorf("wording a confirmation: %w", err)

@@ -28,6 +28,9 @@ type tokens struct{}
 
 func (tokens) Unsubscribe(p string) string { return "u-" + p }
 func (tokens) Manage(p string) string      { return "m-" + p }
+func (tokens) Report(r subscribe.Report) string {
+	return "r-" + r.Person + "-" + r.River + "-" + r.Group + "-" + r.Stage
+}
 
 var site = Site{
 	Name: "Eclose", From: "alerts@example.org", ReplyTo: "help@example.org", Bounces: "bounces@example.org",
@@ -201,7 +204,7 @@ func TestAMailIsTheSameBytesEachTimeAndReadsBack(t *testing.T) {
 	for _, want := range []string{
 		"Likely: 74% on the best day, Thu 18 Jun 2026 (calendar only:", "Window: Wed 10 Jun 2026 to Sun 28 Jun 2026", "Local hours: 18:00 to dusk",
 		"Tie by Tue 9 Jun 2026:", "size 16, sherry", "Flow: 5.21 m³/s (184 cfs), read at 04:42 BST", "Water: 12.4 °C (54 °F), read at",
-		"Caution 1 of 3: take care", "Evidence: published. Past seasons at this river: 9", "/unsubscribe/u-p1", "/manage/m-p1",
+		"Caution 1 of 3: take care", "Evidence: published. Past seasons at this river: 9", "/unsubscribe/u-p1", "/manage/m-p1", "/report/r-p1-wend-blue-winged-olive-emergence", "/my/r-p1---", "Did you see it? None yet",
 		"Valid until", "does not mean you can wade",
 	} {
 		if !strings.Contains(strings.Join(strings.Fields(plain), " "), want) {

@@ -120,13 +120,20 @@ func (s *Store) mayMail(ctx context.Context, tx *db.Tx, folded string, x signup,
 }
 
 // Never keeps us from writing to an address again, whoever asks: the wish of
-// whoever got a confirmation mail that they did not ask for. The token is that
-// of the mail. Only a hash of the address is kept, and all requests of it go.
-// Call it on POST only.
+// whoever got a confirmation mail that they did not ask for. The token is either
+// one of the mail, also when it is too late to confirm. Only a hash of the address
+// is kept, and all requests of it go. Call it on POST only; a second call finds
+// nothing and wraps ErrToken.
 func (s *Store) Never(ctx context.Context, token string) error {
+	if id, err := s.Links.person(linkNever, token); err == nil {
+		token = s.confirmation(id)
+	}
 	err := s.db.Tx(ctx, func(tx *db.Tx) error {
 		q := sqlc.New(tx)
-		t, err := s.token(ctx, q, token)
+		t, err := q.Token(ctx, hashToken(token))
+		if errors.Is(err, sql.ErrNoRows) || err == nil && t.UsedAt != 0 { // who confirmed unsubscribes
+			return ErrToken
+		}
 		if err != nil {
 			return err
 		}

@@ -81,6 +81,7 @@ type Invitation struct {
 	ID      string
 	Address string
 	Token   string // for the link; whoever POSTs it confirms
+	Never   string // for the link by which nobody is written to again
 	Expires time.Time
 	Request Request
 }
@@ -111,7 +112,7 @@ func (s *Store) Ask(ctx context.Context, r Request) (*Invitation, error) {
 			return err
 		}
 		id, expires := newID(), now.Add(tokenLife)
-		out = &Invitation{ID: id, Address: r.Address, Token: s.confirmation(id), Expires: expires, Request: r}
+		out = &Invitation{ID: id, Address: r.Address, Token: s.confirmation(id), Never: s.make(linkNever, id), Expires: expires, Request: r}
 		if err := q.AddToken(ctx, sqlc.AddTokenParams{
 			Hash: hashToken(out.Token), Purpose: linkConfirm, Folded: folded, Body: string(body), CreatedAt: db.Micros(now), ExpiresAt: db.Micros(expires),
 		}); err != nil || s.Asked == nil {
@@ -137,7 +138,7 @@ func (s *Store) Invitation(ctx context.Context, id string) (*Invitation, error) 
 	if err != nil {
 		return nil, err
 	}
-	return &Invitation{ID: id, Address: r.Address, Token: token, Expires: db.Time(t.ExpiresAt), Request: r}, nil
+	return &Invitation{ID: id, Address: r.Address, Token: token, Never: s.make(linkNever, id), Expires: db.Time(t.ExpiresAt), Request: r}, nil
 }
 
 // Peek returns what a token would confirm. It changes nothing: link scanners
@@ -242,7 +243,7 @@ func (s *Store) put(ctx context.Context, q *sqlc.Queries, r Request, network str
 	for _, w := range r.Subscriptions {
 		err := q.PutWant(ctx, sqlc.PutWantParams{
 			ID: newID(), PersonID: p.ID, River: w.River, GroupList: strings.Join(w.Groups, ","), StageList: strings.Join(w.Stages, ","),
-			Threshold: w.Threshold, HorizonDays: int64(w.HorizonDays), Cadence: w.Cadence, Cautions: db.YesNo(w.Cautions), CreatedAt: db.Micros(s.now()),
+			Threshold: w.Threshold, HorizonDays: int64(w.HorizonDays), Cadence: w.Cadence, Cautions: db.YesNo(w.Cautions), GaugeCondition: w.When, CreatedAt: db.Micros(s.now()),
 		})
 		if err != nil {
 			return Person{}, err
@@ -264,7 +265,7 @@ func (s *Store) person(ctx context.Context, q *sqlc.Queries, p sqlc.Person) (Per
 	for _, w := range ws {
 		out.Subscriptions = append(out.Subscriptions, Subscription{
 			River: w.River, Groups: SplitList(w.GroupList), Stages: SplitList(w.StageList), Threshold: w.Threshold,
-			HorizonDays: int(w.HorizonDays), Cadence: w.Cadence, Cautions: w.Cautions != 0,
+			HorizonDays: int(w.HorizonDays), Cadence: w.Cadence, Cautions: w.Cautions != 0, When: w.GaugeCondition,
 		})
 	}
 	return out, nil

@@ -27,6 +27,7 @@ const (
 	linkUnsubscribe = "unsubscribe"
 	linkManage      = "manage"
 	linkConfirm     = "confirm" // of an invitation, which expires
+	linkNever       = "never"   // of an invitation: the one in its mail's header may do no more
 )
 
 // Links makes and checks the tokens of mails: an id under a key. Those of a

@@ -139,10 +139,11 @@ func (s *hindcast) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	opt := forecast.Options{Members: s.plan.Members, ChancesOnly: true, Fitted: fitted, FittedFlow: begin.FitFlow(), Sightings: s.plan.diary()}
+	opt := forecast.Options{Members: s.plan.Members, ChancesOnly: true, Fitted: fitted, FittedFlow: begin.FitFlow(), Sightings: s.plan.diary(), Sites: s.plan.Sites}
 	if err := s.judge(opt); err != nil {
 		return s.nothing(err)
 	}
+	opt.Without = s.plan.Without
 	s.retired = map[string][]forecast.StageOutlook{}
 	for _, issue := range s.issues(first) {
 		if err := ctx.Err(); err != nil {

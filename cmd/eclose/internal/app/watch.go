@@ -63,8 +63,8 @@ func (s *Server) mailState(ctx context.Context) (m health.MailState, err error) 
 		return m, err
 	}
 	m.CertificateEnds, m.Relay = s.probe.state()
-	m.Paused = s.work.MailRests()
-	return m, nil
+	m.Paused, err = s.work.MailPaused(ctx)
+	return m, err
 }
 
 // signUpRefused counts and logs what a limit refused: the operator must be able

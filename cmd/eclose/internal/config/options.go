@@ -27,6 +27,8 @@ var Options = []Option{
 	{Key: "backfill-years", Default: "10", Help: "years of past data to download at first",
 		fill: func(c *Config) { def(&c.Backfill, 10) }},
 	{Key: "insects", Default: "", Help: "your own insect groups (CSV), added to or replacing the catalogue's"},
+	{Key: "box", Default: "box.csv", Help: "your fly box (CSV with fly, size and count), kept by eclose box",
+		fill: func(c *Config) { def(&c.Box, "box.csv") }},
 	{Key: "forecast-schedule", Default: "10 */6 * * *", Help: "when eclose serve issues forecasts: cron expression, UTC",
 		fill: func(c *Config) { def(&c.ForecastSchedule, "10 */6 * * *") }},
 	{Key: "notice", Help: "a sentence shown on every page, sheet, email and export"},

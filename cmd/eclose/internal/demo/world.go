@@ -52,9 +52,12 @@ type record struct {
 // year were, in °C. 2026 runs early.
 var yearShift = map[int]float64{2018: -0.6, 2019: 0.3, 2020: 0.8, 2021: 0.1, 2022: -1.3, 2023: -0.4, 2024: 1.1, 2025: 0.2, 2026: 1.9}
 
-// build invents the record of a river. All rivers share the weather of the
-// country; each adds a little of its own.
-func build(r River, seed uint64) record {
+// build invents the record of a river with the country's own springs.
+func build(r River, seed uint64) record { return invent(r, seed, yearShift) }
+
+// invent invents the record of a river in springs so much warmer than usual, °C by
+// year. All rivers share the weather of the country; each adds a little of its own.
+func invent(r River, seed uint64, yearShift map[int]float64) record {
 	hours := int(Issue.Sub(start).Hours()) + horizonDays*24
 	rec := record{air: make([]float64, hours), water: make([]float64, hours), flow: make([]float64, hours), rain: make([]float64, hours)}
 	country := rand.New(rand.NewPCG(seed, 1))

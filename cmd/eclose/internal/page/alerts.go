@@ -17,6 +17,7 @@ const Wording = "page-1"
 
 type subscribePage struct {
 	Address, Cadence, Threshold, Units, Zone string
+	When                                     string
 	Cautions                                 bool
 	Rivers, Groups                           []choice
 	Some                                     bool
@@ -69,7 +70,7 @@ func (s *site) subscribePost(r *http.Request) (*answer, error) {
 		return nil, errNotFound
 	}
 	f := r.PostForm
-	p := subscribePage{Address: cutTo(f.Get("address"), 320), Cadence: f.Get("cadence"), Threshold: f.Get("threshold"), Units: f.Get("units"), Cautions: f.Get("cautions") != ""}
+	p := subscribePage{Address: cutTo(f.Get("address"), 320), Cadence: f.Get("cadence"), Threshold: f.Get("threshold"), Units: f.Get("units"), Cautions: f.Get("cautions") != "", When: cutTo(strings.TrimSpace(f.Get("when")), 80)}
 	p.Rivers, p.Groups, p.Some = s.choices(r, f["river"], f["group"])
 	req := subscribe.Request{Address: p.Address, Units: p.Units, Wording: Wording, Network: subscribe.NetworkOf(s.ClientOf(r)), QuietFrom: 22 * 60, QuietTo: 6 * 60}
 	threshold := map[string]float64{"0.33": 0.33, "0.5": 0.5, "0.66": 0.66}[p.Threshold]
@@ -84,12 +85,15 @@ func (s *site) subscribePost(r *http.Request) (*answer, error) {
 		if req.Zone == "" {
 			req.Zone = river.Zone
 		}
-		req.Subscriptions = append(req.Subscriptions, subscribe.Subscription{River: slug, Groups: slices.Clone(f["group"]), Threshold: threshold, Cadence: p.Cadence, Cautions: p.Cautions})
+		req.Subscriptions = append(req.Subscriptions, subscribe.Subscription{River: slug, Groups: slices.Clone(f["group"]), Threshold: threshold, Cadence: p.Cadence, Cautions: p.Cautions, When: p.When})
 	}
 	if len(req.Subscriptions) == 0 {
 		p.Faults = append(p.Faults, "Choose at least one river.")
 	}
 	if _, err := subscribe.ParseAddress(p.Address); err != nil {
+		p.Faults = append(p.Faults, upper(err.Error())+".")
+	}
+	if _, err := subscribe.ParseCondition(p.When); p.When != "" && err != nil {
 		p.Faults = append(p.Faults, upper(err.Error())+".")
 	}
 	again := func(code int) (*answer, error) {
@@ -165,14 +169,7 @@ func (s *site) confirmPost(r *http.Request) (*answer, error) {
 		return nil, errNotFound
 	}
 	if r.PostForm.Get("do") == "never" {
-		err := s.Subscribe.Never(r.Context(), r.PathValue("token"))
-		if errors.Is(err, subscribe.ErrToken) {
-			return expired(), nil
-		}
-		if err != nil {
-			return nil, err
-		}
-		return &answer{name: "done", title: "We will not write again", here: "alerts", body: []string{"The request was deleted. We keep only a code made from your address, so that nobody can ask for email to it again."}}, nil
+		return s.neverPost(r)
 	}
 	p, err := s.Subscribe.Confirm(r.Context(), r.PathValue("token"), subscribe.NetworkOf(s.ClientOf(r)))
 	if errors.Is(err, subscribe.ErrToken) {
@@ -182,6 +179,27 @@ func (s *site) confirmPost(r *http.Request) (*answer, error) {
 		return nil, err
 	}
 	return &answer{to: "/manage/" + s.Subscribe.Manage(p.ID) + "?new=1"}, nil
+}
+
+func (s *site) neverForm(*http.Request) (*answer, error) {
+	if s.Subscribe == nil {
+		return nil, errNotFound
+	}
+	return &answer{name: "never", title: "Never write to me again", here: "alerts"}, nil
+}
+
+func (s *site) neverPost(r *http.Request) (*answer, error) {
+	if s.Subscribe == nil {
+		return nil, errNotFound
+	}
+	err := s.Subscribe.Never(r.Context(), r.PathValue("token"))
+	if errors.Is(err, subscribe.ErrToken) {
+		return &answer{name: "error", title: "This link does not work", here: "alerts", code: http.StatusNotFound, body: "The request is gone: nothing more will be sent for it. If you confirmed it, use the link at the bottom of an alert email."}, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &answer{name: "done", title: "We will not write again", here: "alerts", body: []string{"The request was deleted. We keep only a code made from your address, so that nobody can ask for email to it again."}}, nil
 }
 
 func (s *site) unsubscribeForm(r *http.Request) (*answer, error) {
@@ -232,7 +250,11 @@ func (s *site) managed(r *http.Request, done string) (*answer, error) {
 		if river, ok := s.river(w.River); ok {
 			name = river.Name
 		}
-		body.Rivers = append(body.Rivers, fmt.Sprintf("%s: chance of %.0f%% or more, up to %d days ahead", name, 100*w.Threshold, w.HorizonDays))
+		text := fmt.Sprintf("%s: chance of %.0f%% or more, up to %d days ahead", name, 100*w.Threshold, w.HorizonDays)
+		if c, err := subscribe.ParseCondition(w.When); err == nil {
+			text += ", only with " + c.Words(unitsOf(r.Context()))
+		}
+		body.Rivers = append(body.Rivers, text)
 	}
 	return &answer{name: "manage", title: "Your email alerts", here: "alerts", form: true, body: body}, nil
 }
@@ -270,6 +292,11 @@ func (s *site) managePost(r *http.Request) (*answer, error) {
 	case "delete":
 		if _, err := s.Subscribe.Delete(r.Context(), p.Address); err != nil {
 			return nil, err
+		}
+		if s.Told != nil {
+			if err := s.Told.ForgetAuthor(r.Context(), p.ID); err != nil {
+				return nil, err
+			}
 		}
 		return &answer{name: "done", title: "Deleted", here: "alerts", body: []string{"All data held on this address has been deleted."}}, nil
 	}

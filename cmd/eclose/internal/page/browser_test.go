@@ -195,7 +195,7 @@ var shown = []struct{ name, path string }{
 	{"home", "/"}, {"season", "/river/wend"}, {"water", "/river/wend/water"}, {"day", "/river/wend/day/2026-06-20"},
 	{"trip", "/trip?from=2026-06-01&to=2026-07-12&days=3"}, {"sighting", "/diary/new"},
 	{"hostile", "/river/odd"}, {"no-outlook", "/river/dry"}, {"trip-form", "/trip"}, {"record", "/record"}, {"data", "/data"},
-	{"about", "/about"}, {"subscribe", "/subscribe"}, {"asked", "/subscribe/asked"}, {"unsubscribe", "/unsubscribe/x"}, {"enter", "/enter"}, {"diary", "/diary"}, {"not-found", "/nowhere"},
+	{"about", "/about"}, {"subscribe", "/subscribe"}, {"asked", "/subscribe/asked"}, {"unsubscribe", "/unsubscribe/x"}, {"never", "/never/x"}, {"enter", "/enter"}, {"diary", "/diary"}, {"not-found", "/nowhere"},
 }
 
 // letters are the pages that the links of mails open.

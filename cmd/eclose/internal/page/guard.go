@@ -56,7 +56,7 @@ func (s *site) guard(next http.Handler) http.Handler {
 			refuse(http.StatusTooManyRequests, "Too many requests. Wait ten seconds and reload.")
 			return
 		}
-		if r.Method == http.MethodPost && !strings.HasPrefix(r.URL.Path, "/unsubscribe/") {
+		if r.Method == http.MethodPost && !strings.HasPrefix(r.URL.Path, "/unsubscribe/") && !strings.HasPrefix(r.URL.Path, "/never/") {
 			if err := cross.Check(r); err != nil {
 				refuse(http.StatusForbidden, "This form was submitted from another site and was rejected.")
 				return

@@ -26,7 +26,7 @@ var paths = []string{
 	"/", "/river/wend", "/river/garrow", "/river/odd", "/river/dry", "/river/wend/water", "/river/odd/water", "/river/wend/day/2026-05-18", "/river/odd/day/2026-07-01",
 	"/trip", "/trip?from=2026-06-01&to=2026-07-12&days=3", "/trip?from=2026-06-01&to=2026-07-12&days=2&river=odd&group=pale-morning-dun", "/trip?from=x&to=y",
 	"/record", "/data", "/about", "/help", "/subscribe", "/subscribe?river=wend&group=skwala", "/subscribe/asked", "/diary", "/diary/new", "/diary/new?river=odd", "/enter",
-	"/unsubscribe/x", "/confirm/x",
+	"/unsubscribe/x", "/never/x", "/confirm/x",
 }
 
 var unwanted = regexp.MustCompile(`(?i)\bsafe\b`)

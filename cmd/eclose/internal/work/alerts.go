@@ -105,33 +105,32 @@ func (h *Service) Tick(ctx context.Context, _ jobs.Tick) error {
 // atOnce is how many letters are under way at a time in one process.
 const atOnce = 4
 
-// breakerRest is how long nothing is sent after the relay refused too many
-// readers; our own default.
-const breakerRest = time.Hour
-
 // Deliver hands the mails that are due to the relay. Where it refuses too many
 // readers sending rests for a while and nobody stays suppressed for it.
 func (h *Service) Deliver(ctx context.Context, _ jobs.Deliver) error {
-	if h.Transport == nil || h.MailRests() != "" {
+	if h.Transport == nil {
 		return nil
+	}
+	if paused, err := h.MailPaused(ctx); err != nil || paused != "" {
+		return err
 	}
 	_, err := h.Alerts.Deliver(ctx, h.Transport, atOnce)
 	broken, berr := h.Alerts.Break(ctx)
 	if broken {
-		h.restUntil.Store(h.Queue.Now().Add(breakerRest).UnixMicro())
-		h.Log.Error().Msg(h.MailRests())
-		return nil // the check of the health tells the operator
+		paused, err := h.MailPaused(ctx)
+		h.Log.Error().Msg(paused)
+		return err // the check of the health tells the operator
 	}
 	return errors.Join(err, berr)
 }
 
-// MailRests says until when nothing is sent, and why; empty where mail is sent.
-func (h *Service) MailRests() string {
-	until := time.UnixMicro(h.restUntil.Load())
-	if !h.Queue.Now().Before(until) {
-		return ""
+// MailPaused says until when nothing is sent, and why; empty where mail is sent.
+func (h *Service) MailPaused(ctx context.Context) (string, error) {
+	until, err := h.Alerts.PausedUntil(ctx)
+	if err != nil || until.IsZero() {
+		return "", err
 	}
-	return "the relay refused too many readers: no email is sent until " + until.UTC().Format("15:04 UTC") + ", and nobody is suppressed for it; look at the relay's log"
+	return "the relay refused too many readers: no email is sent until " + until.UTC().Format("15:04 UTC") + ", and nobody is suppressed for it; look at the relay's log", nil
 }
 
 // Forget deletes what is kept no longer: addresses that were never confirmed,

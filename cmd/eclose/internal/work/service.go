@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"slices"
 	"sync"
-	"sync/atomic"
 	"time"
 
 	"github.com/robfig/cron/v3"
@@ -76,8 +75,6 @@ type Service struct {
 	Warnings         map[string]cron.Schedule // when each feed is asked for warnings
 	Jitter           map[string]time.Duration // over how long the requests of a slot are spread, where the config says
 	ForecastSchedule cron.Schedule            // when outlooks are issued
-
-	restUntil atomic.Int64 // microseconds; before it no mail is sent
 
 	LeftOut *schedule.LeftOut // what feeds left out of their answers; nil: not told
 

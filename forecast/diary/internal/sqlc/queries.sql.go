@@ -83,6 +83,69 @@ func (q *Queries) Authors(ctx context.Context) ([]Author, error) {
 	return items, nil
 }
 
+const byAuthor = `-- name: ByAuthor :many
+SELECT id, revision, day, river, grp, stage, amount, hours, water_c, notes, observer, withdrawn, recorded_at, origin, author, held FROM sighting s
+WHERE s.author = $1 AND s.withdrawn = 0
+  AND s.revision = (SELECT MAX(n.revision) FROM sighting n WHERE n.id = s.id)
+ORDER BY s.day DESC, s.river, s.grp, s.stage
+`
+
+func (q *Queries) ByAuthor(ctx context.Context, author string) ([]Sighting, error) {
+	rows, err := q.db.QueryContext(ctx, byAuthor, author)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []Sighting
+	for rows.Next() {
+		var i Sighting
+		if err := rows.Scan(
+			&i.ID,
+			&i.Revision,
+			&i.Day,
+			&i.River,
+			&i.Grp,
+			&i.Stage,
+			&i.Amount,
+			&i.Hours,
+			&i.WaterC,
+			&i.Notes,
+			&i.Observer,
+			&i.Withdrawn,
+			&i.RecordedAt,
+			&i.Origin,
+			&i.Author,
+			&i.Held,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Close(); err != nil {
+		return nil, err
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
+const countByAuthor = `-- name: CountByAuthor :one
+SELECT COUNT(*) FROM sighting WHERE author = $1 AND recorded_at > $2
+`
+
+type CountByAuthorParams struct {
+	Author string
+	Since  int64
+}
+
+func (q *Queries) CountByAuthor(ctx context.Context, arg CountByAuthorParams) (int64, error) {
+	row := q.db.QueryRowContext(ctx, countByAuthor, arg.Author, arg.Since)
+	var count int64
+	err := row.Scan(&count)
+	return count, err
+}
+
 const current = `-- name: Current :one
 SELECT id, revision, day, river, grp, stage, amount, hours, water_c, notes, observer, withdrawn, recorded_at, origin, author, held FROM sighting WHERE id = $1 ORDER BY revision DESC LIMIT 1
 `
@@ -111,6 +174,18 @@ func (q *Queries) Current(ctx context.Context, id string) (Sighting, error) {
 	return i, err
 }
 
+const dropNeighbour = `-- name: DropNeighbour :execrows
+DELETE FROM neighbour WHERE id = $1
+`
+
+func (q *Queries) DropNeighbour(ctx context.Context, id string) (int64, error) {
+	result, err := q.db.ExecContext(ctx, dropNeighbour, id)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected()
+}
+
 const forgetAuthor = `-- name: ForgetAuthor :execrows
 UPDATE sighting SET observer = '', author = '', notes = '' WHERE author = $1
 `
@@ -129,6 +204,18 @@ DELETE FROM used_link WHERE expires_at < $1
 
 func (q *Queries) ForgetLinks(ctx context.Context, before int64) (int64, error) {
 	result, err := q.db.ExecContext(ctx, forgetLinks, before)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected()
+}
+
+const forgetSighting = `-- name: ForgetSighting :execrows
+UPDATE sighting SET observer = '', author = '', notes = '' WHERE id = $1
+`
+
+func (q *Queries) ForgetSighting(ctx context.Context, id string) (int64, error) {
+	result, err := q.db.ExecContext(ctx, forgetSighting, id)
 	if err != nil {
 		return 0, err
 	}
@@ -244,6 +331,60 @@ func (q *Queries) List(ctx context.Context, arg ListParams) ([]Sighting, error) 
 		return nil, err
 	}
 	return items, nil
+}
+
+const neighbours = `-- name: Neighbours :many
+SELECT id, rivers, made_at, read_at FROM neighbour ORDER BY id
+`
+
+func (q *Queries) Neighbours(ctx context.Context) ([]Neighbour, error) {
+	rows, err := q.db.QueryContext(ctx, neighbours)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []Neighbour
+	for rows.Next() {
+		var i Neighbour
+		if err := rows.Scan(
+			&i.ID,
+			&i.Rivers,
+			&i.MadeAt,
+			&i.ReadAt,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Close(); err != nil {
+		return nil, err
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
+const putNeighbour = `-- name: PutNeighbour :exec
+INSERT INTO neighbour (id, rivers, made_at, read_at) VALUES ($1, $2, $3, $4)
+ON CONFLICT (id) DO UPDATE SET rivers = excluded.rivers, made_at = excluded.made_at, read_at = excluded.read_at
+`
+
+type PutNeighbourParams struct {
+	ID     string
+	Rivers string
+	MadeAt int64
+	ReadAt int64
+}
+
+func (q *Queries) PutNeighbour(ctx context.Context, arg PutNeighbourParams) error {
+	_, err := q.db.ExecContext(ctx, putNeighbour,
+		arg.ID,
+		arg.Rivers,
+		arg.MadeAt,
+		arg.ReadAt,
+	)
+	return err
 }
 
 const setAuthor = `-- name: SetAuthor :exec

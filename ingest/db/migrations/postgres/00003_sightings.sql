@@ -7,6 +7,8 @@ ALTER TABLE sighting ADD COLUMN origin TEXT NOT NULL DEFAULT '';
 ALTER TABLE sighting ADD COLUMN author TEXT NOT NULL DEFAULT '';
 ALTER TABLE sighting ADD COLUMN held BIGINT NOT NULL DEFAULT 0;
 
+CREATE INDEX sighting_author ON sighting (author, day);
+
 -- How the owner treats what one author writes: 'trusted' or 'held'.
 CREATE TABLE author (
     id       TEXT NOT NULL PRIMARY KEY,
@@ -77,6 +79,7 @@ DROP TABLE open_cursor;
 DROP TABLE open_record;
 DROP TABLE used_link;
 DROP TABLE author;
+DROP INDEX sighting_author;
 ALTER TABLE sighting DROP COLUMN held;
 ALTER TABLE sighting DROP COLUMN author;
 ALTER TABLE sighting DROP COLUMN origin;
