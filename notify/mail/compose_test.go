@@ -278,6 +278,9 @@ func TestEveryKindOfMailIsWordedHonestly(t *testing.T) {
 	item := func(kind string, level, was int) alert.EmailItem {
 		return alert.EmailItem{Item: alert.Item{Kind: kind, River: "wend", Level: level, Was: was, Since: date.Add(-5 * time.Hour).UnixMicro()}, Reading: wendReading(level)}
 	}
+	unheard := item(alert.KindNoData, 2, 2)
+	unheard.Reading.Known = false
+	unheard.Reading.Reasons = append(unheard.Reading.Reasons, "unknown: official warnings (no answer from nws since 12:00 UTC on 5 Jun 2026)")
 	for _, tc := range []struct {
 		what, subject, text string
 		it                  alert.EmailItem
@@ -288,6 +291,7 @@ func TestEveryKindOfMailIsWordedHonestly(t *testing.T) {
 		{"a standing level 3", "River Wend: still keep out of the water (caution 3)", "Last alert sent 01:12 BST", item(alert.KindStanding, 3, 3)},
 		{"quick changes", "River Wend: changing quickly, better not to wade (caution 2)", "until it has been steady for 12 hours", item(alert.KindFlapping, 2, 1)},
 		{"blind", "River Wend: no reading, caution level unknown", "Missing data does not lower it", item(alert.KindNoData, 2, 2)},
+		{"a warning service that is silent", "River Wend: no word from the warning service, caution level unknown", "official warnings unknown since", unheard},
 		{"a window moved", "River Wend: Blue-winged olive, emergence moved to 10 to 28 Jun, likely (74%)", "(was 16 Jun to 2 Jul)", moved},
 		{"a window closed", "River Wend: Blue-winged olive, emergence window closed", "The window has closed (was ", closed},
 		{"warm water", "Water too warm for trout. River Wend: Blue-winged", "WARM WATER: the water reached 21.4", warm},
