@@ -51,6 +51,9 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 			if !opt.ChancesOnly {
 				s.Hours = hoursOn(g, s, r, w.middle(s.Window.Peak.P50))
 				s.Reasons = s.moved(rec.Issue)
+				if !s.AllYear && t.groups[t.own[g.Key]].taxon.SpreadDays > longSeason {
+					s.Reasons = append(s.Reasons, "Its season is long, of several species or broods: no single date stands for it.")
+				}
 				if known && !s.ruledByCalendar() && s.Window.Peak.P50 != 0 && s.Window.Peak.P50 < w.day0+365 {
 					s.Early = &early
 					s.Reasons = append(s.Reasons, w.running(early, rec, &s, o.Seasons))
@@ -66,6 +69,11 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 	}
 	return nil
 }
+
+// longSeason is the length, as a standard deviation in days, from which a season has
+// no date worth the name: on real records the median of such a season jumps between
+// peaks (model/phenology/RESULTS.md). Our own default.
+const longSeason = 30.0
 
 // leastMove is how far sightings must move a date to be named, days. Our own
 // default.
