@@ -70,9 +70,9 @@ func TestALeanOutlookHasTheSameChancesAndWindows(t *testing.T) {
 			if s.Window != l.Window || s.Calendar != l.Calendar {
 				t.Fatalf("%s %s: windows differ", s.Group, s.Stage)
 			}
-			for d := range s.Days {
-				if s.Days[d].P != l.Days[d].P || s.Days[d].PCalendar != l.Days[d].PCalendar {
-					t.Fatalf("%s %s on %s: chances differ", s.Group, s.Stage, s.Days[d].Date)
+			for d, full := range s.Days.All() {
+				if lean := l.Days.At(d); full.P != lean.P || full.PCalendar != lean.PCalendar {
+					t.Fatalf("%s %s on %s: chances differ", s.Group, s.Stage, full.Date)
 				}
 			}
 		}

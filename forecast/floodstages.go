@@ -10,20 +10,20 @@ import (
 )
 
 // floodOf returns the gauge heights from which floods are counted at a gauge:
-// those of the river's own config, else those that the National Water Prediction
-// Service last gave for the gauge.
+// those of the river's own config, else those, and the flows, that the National
+// Water Prediction Service last gave for the gauge.
 func floodOf(ctx context.Context, store Reader, r River, s Station) (wading.Flood, error) {
 	f, ok := store.(filesReader)
 	if r.Flood.Any() || !ok || s.Feed != usgs.FeedName {
 		return r.Flood, nil
 	}
 	record, err := nwps.Load(ctx, f.Files(), s.Site)
-	h := record.Categories().StageM
-	published := wading.Flood{ActionM: h[0], MinorM: h[1], ModerateM: h[2], MajorM: h[3]}
-	if err != nil || !published.Any() {
+	c := record.Categories()
+	if err != nil || !c.Any() {
 		return r.Flood, err
 	}
-	return published, nil
+	h := c.StageM
+	return wading.Flood{ActionM: h[0], MinorM: h[1], ModerateM: h[2], MajorM: h[3], FlowsM3s: c.FlowM3s}, nil
 }
 
 // differM is by how much two heights may differ by rounding, m: a tenth of a

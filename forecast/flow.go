@@ -1,12 +1,10 @@
 package forecast
 
 import (
-	"context"
-	"errors"
 	"fmt"
 	"math"
 	"slices"
-	"time"
+	"strings"
 
 	"example.org/eclose/forecast/verify"
 	"example.org/eclose/ingest"
@@ -23,20 +21,33 @@ type FlowSource string
 const (
 	FlowStatistics FlowSource = "statistics"
 	FlowOfficial   FlowSource = "official"
-	FlowJoined     FlowSource = "official, then statistics"
+	FlowJoined     FlowSource = "official, then statistics" // see FlowAhead.Services for whose
 	FlowWithheld   FlowSource = "not forecast: regulated"
 	FlowUnknown    FlowSource = "not forecast: too little flow"
 )
 
-// Words says in a sentence what the flow ahead rests on.
-func (s FlowSource) Words() string {
-	switch s {
+// SourceWords says in a sentence what the flow ahead rests on.
+func (f *FlowAhead) SourceWords() string {
+	const own = "this gauge's own record and past seasons' weather"
+	switch f.Source {
 	case FlowStatistics:
-		return "from this gauge's own record and past seasons' weather"
-	case FlowOfficial:
-		return "official forecast, corrected against this gauge"
-	case FlowJoined:
-		return "official forecast, corrected against this gauge; beyond its reach from the gauge's own record"
+		if f.Unanswered {
+			return fmt.Sprintf("from %s, since no official forecast came in the last %.0f hours", own, officialMaxAge.Hours())
+		}
+		return "from " + own
+	case FlowOfficial, FlowJoined:
+		if len(f.Services) == 0 { // of an older version
+			return "official forecast, corrected against this gauge; beyond its reach from the gauge's own record"
+		}
+		var parts []string
+		for _, s := range f.Services {
+			parts = append(parts, fmt.Sprintf("%s to %s", s.Name, (f.Days[0].Date+Date(s.Days)-1).Short()))
+		}
+		text := strings.Join(parts, ", then ") + ", corrected against this gauge"
+		if f.Source == FlowJoined {
+			text += "; then " + own
+		}
+		return text
 	case FlowWithheld:
 		return "not forecast: releases from the dam decide, and there is no official forecast here"
 	default:
@@ -63,13 +74,28 @@ type FlowAhead struct {
 	Source FlowSource `json:"source"`
 	NowM3s float64    `json:"last_m3s"` // daily mean of the last day known; 0 if none
 	// The marks between which the words lie, m3/s; 0 where unknown.
-	LowM3s   float64   `json:"fishable_low_m3s"` // the owner's
-	HighM3s  float64   `json:"fishable_high_m3s"`
-	LeastM3s float64   `json:"exceeded_95_m3s"` // of all days on record
-	LowerM3s float64   `json:"exceeded_90_m3s"`
-	UpperM3s float64   `json:"exceeded_10_m3s"`
-	BanksM3s float64   `json:"banks_m3s"`
-	Days     []FlowDay `json:"days"`
+	LowM3s   float64 `json:"fishable_low_m3s"` // the owner's
+	HighM3s  float64 `json:"fishable_high_m3s"`
+	LeastM3s float64 `json:"exceeded_95_m3s"` // of all days on record
+	LowerM3s float64 `json:"exceeded_90_m3s"`
+	UpperM3s float64 `json:"exceeded_10_m3s"`
+	BanksM3s float64 `json:"banks_m3s"`
+	// Services are whose forecasts the first days rest on, in the order in which they
+	// take over; empty for a forecast from the gauge's own record.
+	Services []FlowReach `json:"services,omitempty"`
+	// Unanswered says that a service is asked for its forecast and none of the last 36
+	// hours is here.
+	Unanswered bool      `json:"no_recent_official_forecast,omitempty"`
+	Colour     *Colour   `json:"colour,omitempty"` // nil: the gauge measures no turbidity
+	Days       []FlowDay `json:"days"`
+}
+
+// FlowReach is a service, the last day of the forecast that rests on it, counted from 1,
+// and how it did here.
+type FlowReach struct {
+	Name   string      `json:"name"`
+	Days   int         `json:"days"`
+	Scores []FlowScore `json:"scores,omitempty"`
 }
 
 // On returns the flow of a date; false where there is none, as without a forecast.
@@ -129,8 +155,9 @@ func (d FlowDay) ChanceAbove(q float64) float64 {
 // forecast. The members are those of Forecast of the water model: the same weather.
 func (rec Record) flows(r River, opt Options, seed uint64) (rows [][]float64, about *FlowAhead) {
 	about = &FlowAhead{Source: FlowUnknown, LowM3s: r.Fishable.LowM3s, HighM3s: r.Fishable.HighM3s, Days: []FlowDay{}}
+	about.Colour = rec.colour(ZoneOf(r.Zone))
 	if count(rec.Flow) == 0 {
-		if r.Fishable.Known() {
+		if r.Fishable.Known() || about.Colour != nil {
 			return nil, about
 		}
 		return nil, nil
@@ -148,9 +175,14 @@ func (rec Record) flows(r River, opt Options, seed uint64) (rows [][]float64, ab
 		last--
 	}
 	about.NowM3s = rec.Flow[last]
-	if r.Regulated && len(rec.Official) == 0 {
-		about.Source = FlowWithheld
-		return nil, about
+	services := rec.Official
+	about.Unanswered = len(r.FlowAhead) > 0 && len(services) == 0
+	if r.Regulated { // models of free-flowing rivers know nothing of the dam
+		services = slices.DeleteFunc(slices.Clone(services), func(s FlowService) bool { return !s.Official })
+		if len(services) == 0 {
+			about.Source = FlowWithheld
+			return nil, about
+		}
 	}
 	in := rec.flowInput()
 	m, err := opt.fitFlow(in, rec.Issue)
@@ -162,16 +194,12 @@ func (rec Record) flows(r River, opt Options, seed uint64) (rows [][]float64, ab
 		return nil, about
 	}
 	about.Source = FlowStatistics
-	if len(rec.Official) > 0 {
-		m.Join(rows, flow.Official{Rows: rec.Official, Past: rec.OfficialPast, Today: math.NaN()}, about.NowM3s, seed)
+	if len(services) > 0 {
 		about.Source = FlowJoined
+		m.Join(rows, about.join(services, opt.Ahead), about.NowM3s, seed)
 		if r.Regulated { // beyond the official forecast nobody knows what the dam does
 			about.Source = FlowOfficial
-			reach := 0
-			for _, o := range rec.Official {
-				reach = max(reach, len(o))
-			}
-			about.sum(rec.Issue, rows, min(reach, opt.Ahead))
+			about.sum(rec.Issue, rows, about.Services[0].Days)
 			return nil, about
 		}
 	}
@@ -303,87 +331,9 @@ func (g *gatherer) rain(s Station, into *column) error {
 	return nil
 }
 
-// official reads the newest official forecast of flow as daily means of local days:
-// members, or the one row that the agency gives.
-func (g *gatherer) official(ctx context.Context, s Station, issue Date) ([][]float64, error) {
-	var out, members [][]float64
-	read := map[ingest.Key]bool{}
-	for _, k := range g.keys {
-		if k.Feed != s.Feed || k.Site != s.Site || k.Variable != ingest.Discharge || k.Statistic != ingest.Mean && k.Statistic != ingest.Instant {
-			continue
-		}
-		family := k
-		family.Member = min(k.Member, 1)
-		if read[family] {
-			continue
-		}
-		read[family] = true
-		all, err := g.store.Members(ctx, k, series.Query{From: g.issue.Add(-24 * time.Hour), AsOf: g.issue})
-		if errors.Is(err, series.ErrNotFound) {
-			continue
-		}
-		if err != nil {
-			return nil, fmt.Errorf("reading %s: %w", k, err)
-		}
-		for _, got := range all {
-			// The mean of an ensemble is no member of it.
-			if stale(got, g.issue) || got.Member == 0 && got.TimeSeries != officialSeries {
-				continue
-			}
-			days, err := series.Days(got, series.DayRule{Zone: g.zone, Slot: stepOf(got), Unchecked: true})
-			if err != nil {
-				return nil, fmt.Errorf("daily values of %s: %w", got.Key, err)
-			}
-			var row []float64
-			for _, d := range days {
-				if date := DateOf(d.Date); date >= issue && d.Complete && int(date-issue) == len(row) {
-					row = append(row, d.Mean)
-				}
-			}
-			switch {
-			case len(row) == 0:
-			case got.TimeSeries == officialSeries:
-				out = append(out, row)
-			default:
-				members = append(members, row)
-			}
-		}
-	}
-	if len(out) > 0 {
-		return out, nil
-	}
-	return members, nil
-}
-
-// officialSeries names the forecast that forecasters answer for; where a service has it,
-// members of its models beside it are not used.
-const officialSeries = "forecast"
-
-// stepOf is the time between two values of a series, at least an hour.
-func stepOf(s ingest.Series) time.Duration {
-	step := time.Duration(0)
-	for i := 1; i < s.Len(); i++ {
-		if d := s.At(i).Sub(s.At(i - 1)); step == 0 || d < step {
-			step = d
-		}
-	}
-	return max(step, time.Hour)
-}
-
 // FlowForecast is the flow ahead alone, without water temperature and insects; nil for a
 // river without a flow gauge.
 func (rec Record) FlowForecast(r River, days, members int) *FlowAhead {
 	_, f := rec.flows(r, Options{Ahead: days, Members: members}, seedOf(r.Slug, rec.Issue))
 	return f
-}
-
-// officialMaxAge is how old an official forecast may be. Our own default: they are
-// issued once a day or more often.
-const officialMaxAge = 36 * time.Hour
-
-func stale(got ingest.Series, now time.Time) bool {
-	if len(got.Retrieved) == 0 {
-		return true
-	}
-	return now.Sub(time.UnixMicro(slices.Max(got.Retrieved))) > officialMaxAge
 }

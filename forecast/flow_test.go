@@ -21,7 +21,7 @@ var flowIssue = time.Date(2026, 5, 18, 18, 20, 0, 0, time.UTC)
 func TestAnOfficialSpateReachesTheOutlook(t *testing.T) {
 	r := beck
 	r.Fishable = flow.Range{LowM3s: 5, HighM3s: 40}
-	r.FlowAhead = []Station{{"official", "99"}}
+	r.FlowAhead = []Station{{"nwps", "99"}}
 	issue := func(retrieved time.Time, with bool) *Outlook {
 		store := inventStore(t, flowIssue, flowIssue, 4, 3, 5)
 		if with {
@@ -30,7 +30,7 @@ func TestAnOfficialSpateReachesTheOutlook(t *testing.T) {
 				for h := range v {
 					v[h] = 30 + 150*math.Exp(-math.Pow(float64(h-96)/30, 2)) + float64(m)
 				}
-				k := ingest.Key{Feed: "official", Site: "99", Variable: ingest.Discharge, Statistic: ingest.Instant, TimeSeries: "forecast", Member: m}
+				k := ingest.Key{Feed: "nwps", Site: "99", Variable: ingest.Discharge, Statistic: ingest.Instant, TimeSeries: "forecast", Member: m}
 				from := time.Date(2026, 5, 18, 6, 0, 0, 0, time.UTC) // midnight at the river
 				if _, err := store.Put(context.Background(), inventSeries(k, from, time.Hour, v), retrieved); err != nil {
 					t.Fatal(err)
@@ -88,7 +88,11 @@ func TestARegulatedRiverHasOnlyOfficialFlow(t *testing.T) {
 	if text := strings.Join(about.Lines(wading.Metric), " "); !strings.Contains(text, "not forecast") {
 		t.Errorf("it is not said: %s", text)
 	}
-	rec.Official = [][]float64{{20, 21, 22}}
+	rec.Official = []FlowService{{Name: "model", Rows: [][]float64{{90, 91, 92}}}}
+	if rows, about = rec.flows(r, opt, 1); rows != nil || about.Source != FlowWithheld {
+		t.Fatalf("regulated, a model that knows no dam: %q", about.Source)
+	}
+	rec.Official = append(rec.Official, FlowService{Name: "official", Official: true, Rows: [][]float64{{20, 21, 22}}})
 	if rows, about = rec.flows(r, opt, 1); rows != nil || about.Source != FlowOfficial || len(about.Days) != 3 {
 		t.Fatalf("regulated, three official days: %q, %d days", about.Source, len(about.Days))
 	}
@@ -141,5 +145,41 @@ func TestLevelsAheadAreNeverBelowTheReadingToday(t *testing.T) {
 	}
 	if LevelsAhead(f, 100, limits, wading.Quiet, false, 7) != nil || LevelsAhead(f, 100, nil, wading.Quiet, true, 7) != nil {
 		t.Error("chances are given where the caution is unknown")
+	}
+}
+
+// Turbidity in words, and a chance of colour that rests on what rises did at this gauge.
+func TestTurbidityTellsOfColour(t *testing.T) {
+	rec := beckRecord(t, flowIssue)
+	if _, about := rec.flows(beck, Options{Members: 40, Ahead: 30}, 1); about.Colour != nil {
+		t.Fatalf("colour without a turbidity: %+v", about.Colour)
+	}
+	rec.Turbidity = make([]float64, len(rec.Flow))
+	for i := range rec.Turbidity {
+		rec.Turbidity[i] = 3
+		if i > 100 && i%100 == 0 { // ten and more rises, of which every second colours the water
+			rec.Flow[i] = 2 * rec.Flow[i-1]
+			rec.Turbidity[i] = []float64{45, 4}[i/100%2]
+		}
+	}
+	rec.Turbidity[len(rec.Turbidity)-1] = 6
+	rec.TurbidityNow = Reading{Value: 12, At: rec.IssuedAt.Add(-time.Hour)}
+	_, about := rec.flows(beck, Options{Members: 40, Ahead: 30}, 1)
+	c := about.Colour
+	if c == nil || c.Words() != "slightly coloured" || c.Trend != flow.Rising || c.Rises < 9 || c.Coloured*2 < c.Rises-2 || c.Coloured*2 > c.Rises+2 {
+		t.Fatalf("%+v", c)
+	}
+	p1, ok1 := c.chance(1)
+	p0, ok0 := c.chance(0)
+	if !ok1 || !ok0 || p1 < 0.3 || p0 > 0.05 {
+		t.Errorf("colour after a rise %.2f, without one %.2f", p1, p0)
+	}
+	text := strings.Join(about.Lines(wading.US), " ")
+	if !strings.Contains(text, "12 FNU") || !strings.Contains(text, "slightly coloured, rising") || !strings.Contains(text, "sharp rises on record here") {
+		t.Errorf("it is not said: %s", text)
+	}
+	rec.TurbidityNow.At = rec.IssuedAt.Add(-25 * time.Hour)
+	if _, about := rec.flows(beck, Options{Members: 40, Ahead: 30}, 1); about.Colour != nil {
+		t.Error("a turbidity of yesterday morning is told as of now")
 	}
 }

@@ -30,7 +30,8 @@ func (f *FlowAhead) Lines(u wading.Units) []string {
 		now = fmt.Sprintf("%s on the last full day, %s", u.Flow(f.NowM3s), f.Class(f.NowM3s).Words())
 	}
 	if len(f.Days) == 0 {
-		return append(out, "Flow: "+join(now, "flow ahead "+f.Source.Words())+".")
+		out = append(out, "Flow: "+join(now, "flow ahead "+f.SourceWords())+".")
+		return append(append(out, f.colourLines()...), notCaution)
 	}
 	if t := f.Trend(); t != "" {
 		now = join(now, string(t))
@@ -43,14 +44,54 @@ func (f *FlowAhead) Lines(u wading.Units) []string {
 			ahead = append(ahead, fmt.Sprintf("%s %s (%s to %s)", d.Date.Short(), oneUnit(u, d.P50), number(u, d.P10), number(u, d.P90)))
 		}
 	}
-	out = append(out, "Flow ahead, daily mean and 80% range: "+strings.Join(ahead, "; ")+"; "+f.Source.Words()+".")
+	out = append(out, "Flow ahead, daily mean and 80% range: "+strings.Join(ahead, "; ")+"; "+f.SourceWords()+".")
 	if f.HighM3s > 0 {
 		out = append(out, fmt.Sprintf("Chance of a flow within your fishable range (%s to %s): %s.", u.Flow(f.LowM3s), u.Flow(f.HighM3s), f.byLead(func(d FlowDay) float64 { return *d.Fishable })))
 	}
-	if p := f.coloured(); p >= 0.05 {
-		out = append(out, fmt.Sprintf("Chance of a sharp rise within %d days, which often colours the water: %s.", colourDays, Percent(p)))
+	out = append(out, f.colourLines()...)
+	for _, s := range f.Services {
+		if t := s.scoreWords(); t != "" {
+			out = append(out, t)
+		}
 	}
-	return out
+	return append(out, notCaution)
+}
+
+// notCaution stands wherever a flow ahead does.
+const notCaution = "A modelled flow is not a caution level: look at the caution, the local notices and the river before you go in."
+
+// scoreWords says how a service's forecasts did here; "" where too few were kept.
+func (s FlowReach) scoreWords() string {
+	var parts []string
+	for _, x := range s.Scores {
+		parts = append(parts, fmt.Sprintf("%d of %d days at %s ahead", x.Within, x.Of, days(x.Lead)))
+	}
+	if parts == nil {
+		return ""
+	}
+	return fmt.Sprintf("The %s was within 20%% here on %s.", s.Name, strings.Join(parts, ", "))
+}
+
+func days(n int) string {
+	if n == 1 {
+		return "1 day"
+	}
+	return fmt.Sprintf("%d days", n)
+}
+
+// FishableByDay lists the chance of a flow within the owner's range day by day; "" without
+// a range or a forecast.
+func (f *FlowAhead) FishableByDay(from Date, days int, u wading.Units) string {
+	var list []string
+	for d := from; d < from+Date(days); d++ {
+		if x, ok := f.On(d); ok && x.Fishable != nil {
+			list = append(list, d.Short()+" "+Percent(*x.Fishable))
+		}
+	}
+	if list == nil {
+		return ""
+	}
+	return fmt.Sprintf("Chance of a flow within the fishable range (%s to %s): %s. %s", u.Flow(f.LowM3s), u.Flow(f.HighM3s), strings.Join(list, ", "), notCaution)
 }
 
 // oneUnit is a flow in the reader's unit alone, where several stand in a row.

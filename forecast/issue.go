@@ -323,7 +323,8 @@ func (w *water) middle(d Date) float64 {
 	return verify.QuantileOfSorted(column, 0.5)
 }
 
-// days sums the members up by day, from the start of the season-year on.
+// days sums the members up by day, from the start of the season-year on, to
+// 0.01 °C: a thermometer knows no more.
 func (w *water) days(rec Record) []WaterDay {
 	n := len(w.members[0])
 	out := make([]WaterDay, n)
@@ -338,11 +339,15 @@ func (w *water) days(rec Record) []WaterDay {
 		out[d] = WaterDay{Date: date, P10: verify.QuantileOfSorted(column, 0.1), P50: verify.QuantileOfSorted(column, 0.5), P90: verify.QuantileOfSorted(column, 0.9)}
 		out[d].MaxP50 = out[d].P50 + up
 		out[d].MaxP90 = out[d].P50 + up + math.Hypot(1.2816*sd, out[d].P90-out[d].P50)
+		for _, v := range []*float64{&out[d].P10, &out[d].P50, &out[d].P90, &out[d].MaxP50, &out[d].MaxP90} {
+			*v = round(*v, 100)
+		}
 		if v := w.climatology[dayOfYear(date)]; !math.IsNaN(v) {
+			v = round(v, 100)
 			out[d].Climatology = &v
 		}
 		if k := int(date - rec.Day0); k >= 0 && k < len(rec.Water) && !math.IsNaN(rec.Water[k]) {
-			v := rec.Water[k]
+			v := round(rec.Water[k], 100)
 			out[d].Observed = &v
 		}
 	}

@@ -59,7 +59,7 @@ type scored struct {
 	members int
 }
 
-// scoresKept bounds the memory of kept scores: 200 members take 6 kB each.
+// scoresKept bounds the memory of kept scores: 200 members take 8 kB each.
 const scoresKept = 1024
 
 // draw gives each member its own parameters of a group's season.
@@ -75,12 +75,12 @@ func (is *Issuer) draw(t *timing, key string, b phenology.Blend, members int, da
 		is.scores[id] = z
 	}
 	m := &t.groups[t.own[key]]
-	p, d := m.params, b.Draw(z, m.params)
+	p, d := m.params, b.Draw(z, m.params.Course())
 	return engine.Group{
 		Clock:  engine.Clock{BaseC: phenology.BaseC, UpperC: math.Inf(1), Start: phenology.Biofix(m.usualDay()) - 1},
 		Gate:   engine.Gate{MinC: p.GateMinC, MaxC: p.GateMaxC},
-		LagMin: p.LagMinDays, LagMax: p.LagMaxDays, Rate: p.Rate(), RateEggs: p.RateEggs(),
-		DD50: d.DD50, Calendar: d.Calendar, Weight: d.Weight, SpreadDays: d.SpreadDays, Usual: d.Usual,
+		LagMin: p.LagMinDays, LagMax: p.LagMaxDays, Rate: d.Rate, RateEggs: d.RateEggs,
+		DD50: d.DD50, Calendar: d.Calendar, Weight: d.Weight, SpreadDays: d.SpreadDays, Usual: d.Usual, Plain: d.Plain,
 	}
 }
 

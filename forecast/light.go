@@ -1,7 +1,6 @@
 package forecast
 
 import (
-	"strings"
 	"time"
 
 	"example.org/eclose/model/sun"
@@ -31,23 +30,11 @@ const lightStep = 10 * time.Minute
 // hours that cannot be read count as daylight.
 func DarkestOf(hours string, d Date, zone string, lat, lon float64) wading.Light {
 	darkest := wading.Daylight
-	loc, err := time.LoadLocation(zone)
-	if err != nil {
-		loc = time.UTC
-	}
+	loc := ZoneOf(zone)
 	y, m, day := d.Time().Date()
-	for part := range strings.SplitSeq(hours, " and ") {
-		first, last, _ := strings.Cut(part, "-")
-		a, err1 := time.Parse("15:04", first)
-		b, err2 := time.Parse("15:04", last)
-		if err1 != nil || err2 != nil {
-			continue
-		}
-		from := time.Date(y, m, day, a.Hour(), a.Minute(), 0, 0, loc)
-		to := time.Date(y, m, day, b.Hour(), b.Minute(), 0, 0, loc)
-		if !to.After(from) {
-			to = to.AddDate(0, 0, 1)
-		}
+	for _, s := range Spans(hours) {
+		from := time.Date(y, m, day, 0, s.From, 0, 0, loc)
+		to := time.Date(y, m, day, 0, s.To, 0, 0, loc)
 		for t := from; !t.After(to); t = t.Add(lightStep) {
 			darkest = max(darkest, lightAt(t, lat, lon))
 		}

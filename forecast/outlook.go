@@ -53,6 +53,12 @@ type Day struct {
 	Calendar  float64    `json:"activity_calendar"`
 }
 
+// Nothing says that neither the forecast nor the calendar expects anything: less
+// than can be kept.
+func (d Day) Nothing() bool {
+	return d.P == 0 && d.PCalendar == 0 && d.Activity == [3]float64{} && d.Calendar == 0
+}
+
 // StageOutlook is the outlook of one stage of one group.
 type StageOutlook struct {
 	Group    string   `json:"group"` // key of the catalogue
@@ -60,7 +66,7 @@ type StageOutlook struct {
 	Stage    Stage    `json:"stage"`
 	Fishable bool     `json:"fishable"`
 	Grade    string   `json:"grade"` // where the group's numbers come from
-	Days     []Day    `json:"days"`
+	Days     Days     `json:"days"`
 	Window   Window   `json:"window"`
 	Calendar Window   `json:"window_calendar"`
 	Hours    string   `json:"hours"`          // of the day, local, in words
@@ -70,6 +76,9 @@ type StageOutlook struct {
 	// AllYear tells that the stage knows no season: the window is the whole year
 	// and its peak means nothing.
 	AllYear bool `json:"all_year,omitempty"`
+	// Elsewhere tells that the group lives in other kinds of water than this river's,
+	// the config does not name it and nobody has seen it here. Lists leave it out.
+	Elsewhere bool `json:"lives_elsewhere,omitempty"`
 	// MovedBy are the sightings of this season that moved the median date most.
 	MovedBy []Influence `json:"moved_by,omitempty"`
 }
@@ -166,22 +175,6 @@ func yearStart(issue Date, latDeg float64) Date {
 		return seasonFirst(issue, insects.FromJuly)
 	}
 	return seasonFirst(issue, insects.FromJanuary)
-}
-
-// Likelihood puts a probability in words, by the IPCC's guidance note on
-// uncertainty (Mastrandrea et al. 2010).
-func Likelihood(p float64) string {
-	switch {
-	case p < 0.10:
-		return "very unlikely"
-	case p < 0.33:
-		return "unlikely"
-	case p <= 0.66:
-		return "about as likely as not"
-	case p <= 0.90:
-		return "likely"
-	}
-	return "very likely"
 }
 
 // StandingCaution goes with every outlook, whatever the river does.

@@ -9,20 +9,21 @@ import (
 )
 
 // SeasonPicture is the drawing of an outlook's groups from a day on, for so
-// many days: those whose activity falls into them, in the order of their peaks.
+// many days: those whose season falls into them, in the order in which they open.
 func (o *Outlook) SeasonPicture(from Date, days int, fishableOnly bool) chart.Season {
 	s := chart.Season{
 		Title: fmt.Sprintf("%s: hatches and egg-laying", o.RiverName),
 		Day0:  from.Time(), Days: days, Today: int(o.IssueDate() - from),
 	}
 	type row struct {
-		line chart.Line
-		peak Date
+		line  chart.Line
+		start Date
 	}
 	var rows []row
 	at := map[string]int{}
-	for _, st := range o.Stages {
-		t := st.trace(from, days)
+	for i := range o.Stages {
+		st := &o.Stages[i]
+		t := st.Trace(from, days)
 		if t == nil {
 			continue
 		}
@@ -30,7 +31,7 @@ func (o *Outlook) SeasonPicture(from Date, days int, fishableOnly bool) chart.Se
 		if !seen {
 			i = len(rows)
 			at[st.Group] = i
-			rows = append(rows, row{line: chart.Line{Name: st.Name, Muted: [2]bool{true, true}}, peak: st.Window.Peak.P50})
+			rows = append(rows, row{line: chart.Line{Name: st.Name, Muted: [2]bool{true, true}}, start: st.Window.Start.P50})
 		}
 		l := &rows[i].line
 		k := 0
@@ -42,13 +43,14 @@ func (o *Outlook) SeasonPicture(from Date, days int, fishableOnly bool) chart.Se
 		}
 		l.Muted[k] = !st.Fishable
 		if st.Fishable && l.Note == "" {
-			l.Note = fmt.Sprintf("%s peaks %s; %s", st.Stage, short(st.Window.Peak.P50), GradeWord(st.Grade))
+			rows[i].start = st.Window.Start.P50
+			l.Note = fmt.Sprintf("%s %s to %s, peak %s; %s", st.Stage, short(st.Window.Start.P50), short(st.Window.End.P50), short(st.Window.Peak.P50), GradeWord(st.Grade))
 			if st.AllYear {
 				l.Note = fmt.Sprintf("%s all year; %s", st.Stage, GradeWord(st.Grade))
 			}
 		}
 	}
-	slices.SortStableFunc(rows, func(a, b row) int { return int(a.peak - b.peak) })
+	slices.SortStableFunc(rows, func(a, b row) int { return int(a.start - b.start) })
 	for _, r := range rows {
 		if fishableOnly && r.line.Muted[0] && r.line.Muted[1] {
 			continue
@@ -58,16 +60,19 @@ func (o *Outlook) SeasonPicture(from Date, days int, fishableOnly bool) chart.Se
 	return s
 }
 
-// trace cuts a stage to the days of a drawing; nil if nothing of its window
+// Trace cuts a stage to the days of a drawing; nil if nothing of its window
 // falls into them.
-func (s *StageOutlook) trace(from Date, days int) *chart.Trace {
+func (s *StageOutlook) Trace(from Date, days int) *chart.Trace {
 	if s.Window.Peak.P50 == 0 || s.Window.End.P90 < from || s.Window.Start.P10 > from+Date(days) {
 		return nil
 	}
-	t := &chart.Trace{Low: make([]float64, days), Mid: make([]float64, days), High: make([]float64, days), Calendar: make([]float64, days)}
+	t := &chart.Trace{Chance: make([]float64, days), Calendar: make([]float64, days)}
+	if p := s.Window.Peak; !s.AllYear {
+		t.Best = [3]int{int(p.P10 - from), int(p.P50 - from), int(p.P90 - from)}
+	}
 	for d := range days {
 		if x, ok := s.On(from + Date(d)); ok {
-			t.Low[d], t.Mid[d], t.High[d], t.Calendar[d] = x.Activity[0], x.Activity[1], x.Activity[2], x.Calendar
+			t.Chance[d], t.Calendar[d] = x.P, x.PCalendar
 		}
 	}
 	return t

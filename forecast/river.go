@@ -57,13 +57,15 @@ type Record struct {
 	Cutoff   time.Time // the newest reading used
 	AsOf     bool      // readings as retrieved by then; otherwise as known today
 
-	Air, Water, WaterMax, WaterMin, Flow []float64   // °C, m3/s, up to the day before Issue
-	AirAhead                             [][]float64 // members x days from Issue on; may be empty
-	Rain                                 []float64   // mm, as Air; may be empty
-	Official                             [][]float64 // official forecast of flow, m3/s: members x days from Issue on; may be empty
-	OfficialPast                         []flow.Verified
+	Air, Water, WaterMax, WaterMin, Flow []float64     // °C, m3/s, up to the day before Issue
+	AirAhead                             [][]float64   // members x days from Issue on; may be empty
+	Rain                                 []float64     // mm, as Air; may be empty
+	Official                             []FlowService // forecasts of flow by public services, in order of trust; may be empty
 
 	FlowNow, WaterNow Reading // the last of each before the issue
+
+	Turbidity    []float64 // FNU by day, as Air; may be empty
+	TurbidityNow Reading
 
 	ElevationM *float64 // of the gauge, or of the weather's cell; nil if unknown
 
@@ -103,12 +105,12 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 	}
 	g.asOf = rec.AsOf
 
-	var water, discharge, air, rain column
+	var water, discharge, turbidity, air, rain column
 	for _, s := range r.Gauges {
-		if err := errors.Join(g.daily(s, ingest.WaterTemperature, &water), g.daily(s, ingest.Discharge, &discharge)); err != nil {
+		if err := errors.Join(g.daily(s, ingest.WaterTemperature, &water), g.daily(s, ingest.Discharge, &discharge), g.daily(s, ingest.Turbidity, &turbidity)); err != nil {
 			return Record{}, fmt.Errorf("reading the gauges of %s: %w", r.Slug, err)
 		}
-		if err := errors.Join(g.last(s, ingest.WaterTemperature, &rec.WaterNow), g.last(s, ingest.Discharge, &rec.FlowNow)); err != nil {
+		if err := errors.Join(g.last(s, ingest.WaterTemperature, &rec.WaterNow), g.last(s, ingest.Discharge, &rec.FlowNow), g.last(s, ingest.Turbidity, &rec.TurbidityNow)); err != nil {
 			return Record{}, fmt.Errorf("reading the gauges of %s: %w", r.Slug, err)
 		}
 	}
@@ -143,14 +145,10 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 	rec.Flow, _, _ = discharge.spread(first, n)
 	rec.Air, _, _ = air.spread(first, n)
 	rec.Rain, _, _ = rain.spread(first, n)
+	rec.Turbidity, _, _ = turbidity.spread(first, n)
 	rec.Cutoff = g.newest
-	for _, s := range r.FlowAhead {
-		if rec.Official, err = g.official(ctx, s, rec.Issue); err != nil {
-			return Record{}, fmt.Errorf("reading the official forecast of %s: %w", r.Slug, err)
-		}
-		if len(rec.Official) > 0 {
-			break
-		}
+	if rec.Official, err = g.flowServices(r.FlowAhead, &rec); err != nil {
+		return Record{}, fmt.Errorf("reading the official forecast of %s: %w", r.Slug, err)
 	}
 	if len(r.Near) > 0 && rec.short() {
 		if rec.Donor, rec.DonorName, err = FindDonor(ctx, store, r, r.Near, issue); err != nil {

@@ -25,7 +25,7 @@ func (s Sighting) Seen() bool { return s.Amount != diary.None }
 func SightingsOf(entries []diary.Sighting) []Sighting {
 	out := make([]Sighting, 0, len(entries))
 	for _, x := range entries {
-		if !x.Withdrawn {
+		if !x.Withdrawn && !x.Held {
 			out = append(out, Sighting{x.River, x.Group, Stage(x.Stage), DateOf(x.Day), x.Amount, x.Hours, x.Recorded})
 		}
 	}

@@ -33,6 +33,7 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 			}
 		}
 	}
+	kind := rec.waterKind(r.Regulated)
 	for _, g := range groups {
 		pair, ok := results[g.Key]
 		if !ok {
@@ -46,6 +47,7 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 			if s.Group == "" {
 				continue
 			}
+			s.Elsewhere = len(r.Groups) == 0 && kind.elsewhere(g.Habitat) && !rec.seenHere(r, g, opt.Sightings)
 			if !opt.ChancesOnly {
 				s.Hours = hoursOn(g, s, r, w.middle(s.Window.Peak.P50))
 				s.Reasons = s.moved(rec.Issue)
@@ -174,14 +176,15 @@ func stageOf(g *insects.Group, stage Stage, m *timed, slope float64, res *engine
 	if n := len(m.watches); n > 0 {
 		s.Grade = fmt.Sprintf(sightingsHere+" (%d seasons)", n)
 	}
-	s.Days = make([]Day, len(res.P))
-	for d := range s.Days {
-		s.Days[d] = Day{Date: day0 + Date(d), P: round(res.P[d], 1e4), PCalendar: round(res.PCalendar[d], 1e4)}
+	days := make([]Day, len(res.P))
+	for d := range days {
+		days[d] = Day{Date: day0 + Date(d), P: res.P[d], PCalendar: res.PCalendar[d]}
 		if res.ActivityCalendar != nil {
-			s.Days[d].Activity = [3]float64{round(res.Activity[0][d], 1e5), round(res.Activity[1][d], 1e5), round(res.Activity[2][d], 1e5)}
-			s.Days[d].Calendar = round(res.ActivityCalendar[d], 1e5)
+			days[d].Activity = [3]float64{res.Activity[0][d], res.Activity[1][d], res.Activity[2][d]}
+			days[d].Calendar = res.ActivityCalendar[d]
 		}
 	}
+	s.Days = DaysOf(days)
 	return s
 }
 
@@ -216,13 +219,21 @@ func hoursOn(g *insects.Group, s StageOutlook, r River, waterC float64) string {
 	}
 	// Sun time has its noon at the transit.
 	minute := func(at time.Time) int { return int(math.Round(at.Sub(t.Transit).Minutes())) + 12*60 }
-	var words []string
+	var spans []Span
 	for _, span := range h.On(minute(t.Rise), minute(t.Set)) {
-		at := func(m int) string {
-			x := t.Transit.Add(time.Duration(m-12*60) * time.Minute).In(zone)
-			return x.Round(15 * time.Minute).Format("15:04")
+		at := func(m int) int {
+			x := t.Transit.Add(time.Duration(m-12*60) * time.Minute).In(zone).Round(15 * time.Minute)
+			return x.Hour()*60 + x.Minute()
 		}
-		words = append(words, at(span[0])+"-"+at(span[1]))
+		s := Span{at(span[0]), at(span[1])}
+		if s.To <= s.From {
+			s.To += 1440
+		}
+		spans = append(spans, s)
+	}
+	var words []string
+	for _, s := range merged(spans) {
+		words = append(words, s.String())
 	}
 	return strings.Join(words, " and ")
 }

@@ -95,14 +95,7 @@ func (o *Outlook) WaterOn(d Date) (WaterDay, bool) {
 
 // On finds a stage's day.
 func (s *StageOutlook) On(d Date) (Day, bool) {
-	if len(s.Days) == 0 {
-		return Day{}, false
-	}
-	i := int(d - s.Days[0].Date)
-	if i < 0 || i >= len(s.Days) {
-		return Day{}, false
-	}
-	return s.Days[i], true
+	return s.Days.On(d)
 }
 
 func (o *Outlook) shown(opt TableOptions) []StageOutlook {
@@ -141,7 +134,7 @@ func (p *printer) line(format string, args ...any) {
 func (p *printer) stage(s StageOutlook, issue Date) {
 	week, calendar := "-", "-"
 	if d, ok := s.On(issue + 7); ok {
-		week, calendar = percent(d.P), percent(d.PCalendar)
+		week, calendar = Percent(d.P), Percent(d.PCalendar)
 	}
 	name := cut(s.Name, 33)
 	if !s.Fishable {
@@ -177,18 +170,6 @@ func between(r Range) string {
 }
 
 func short(d Date) string { return d.Short() }
-
-// percent rounds a chance to what is known: whole tens in the middle, and never
-// to certainty.
-func percent(p float64) string {
-	switch {
-	case p < 0.01:
-		return "<1%"
-	case p > 0.99:
-		return ">99%"
-	}
-	return fmt.Sprintf("%.0f%%", p*100)
-}
 
 func temperature(c float64, fahrenheit bool) string {
 	if fahrenheit {

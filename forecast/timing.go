@@ -206,7 +206,7 @@ func (t *timing) condition(sites *mat.SymDense) error {
 		return err
 	}
 	for i := range t.groups {
-		t.past(i, prior.Taxon(i))
+		t.past(i, prior)
 	}
 	if t.joint, err = phenology.NewJoint(taxa, t.cases, sites); err != nil {
 		return fmt.Errorf("joint model of %d groups and %d seasons: %w", len(taxa), len(t.cases), err)
@@ -221,39 +221,31 @@ func (t *timing) condition(sites *mat.SymDense) error {
 		if err != nil {
 			return err
 		}
-		d, x := s.Taxon(i), t.departure(i, season)
-		mean, variance := d.At(x)
-		seen := m.seen(season, mean, variance)
-		if e, ok := d.EvidenceOf(i, x, seen.DOY, seen.DOYVariance+misdated); ok {
+		if _, e, ok := s.Read(m.watched(i, season, t.departure(i, season))); ok {
 			t.seen[season] = append(t.seen[season], e)
 		}
 	}
 	return nil
 }
 
-// misdated is how far the curve of one season strays from the usual, as an error
-// of the date worked out from it, days²; as in forecast/backtest.
-const misdated = 9.0
-
 // past turns the sightings of a group's past seasons into cases, and what they
 // tell of its numbers and its length into its parameters.
-func (t *timing) past(i int, prior phenology.MedianDate) {
+func (t *timing) past(i int, prior *phenology.SeasonForecast) {
 	m := &t.groups[i]
 	now := m.season(t.rec.Issue)
-	mean, variance := prior.At(0)
 	var numbers, stretch pooled
 	for _, season := range slices.Sorted(maps.Keys(m.watches)) {
 		if season > now {
 			continue
 		}
-		seen := m.seen(season, mean, variance)
+		seen, e, telling := prior.Read(m.watched(i, season, 0))
 		n := m.params.SightingNumbers()
 		numbers.add(seen.LogNumbers-n.MeanLog, seen.NumbersVar, n.SDLog*n.SDLog)
 		stretch.add(seen.LogStretch, seen.StretchVar, seen.PriorStretchVar)
 		if season == now {
 			continue
 		}
-		if e, ok := prior.EvidenceOf(i, 0, seen.DOY, seen.DOYVariance+misdated); ok {
+		if telling {
 			m.past = append(m.past, len(t.cases))
 			t.cases = append(t.cases, phenology.SeasonDate{Taxon: i, Year: season, DOY: e.DOY, Variance: e.Variance, Thermal: t.departure(i, season)})
 		}
@@ -300,7 +292,7 @@ func (t *timing) median(key string, season int) (phenology.MedianDate, []Influen
 		return d, nil, fmt.Errorf("median date of %s: %w", key, err)
 	}
 	x := t.departure(i, season)
-	with, variance := d.At(x)
+	with, _ := d.At(x)
 	var moved []Influence
 	for k, e := range t.seen[season] {
 		if e.Taxon == i {
@@ -315,9 +307,8 @@ func (t *timing) median(key string, season int) (phenology.MedianDate, []Influen
 		moved = append(moved, t.influence(e.Taxon, season, with-without))
 	}
 	if len(m.watches[season]) > 0 {
-		seen := m.seen(season, with, variance)
-		mean, v := m.taxon.WithOwnWatches(with, variance, seen.DOY, seen.DOYVariance)
-		d = d.Updated(x, mean, v)
+		d = s.Own(d, m.watched(i, season, x))
+		mean, _ := d.At(x)
 		moved = append(moved, t.influence(i, season, mean-with))
 	}
 	slices.SortStableFunc(moved, func(a, b Influence) int { return cmp.Compare(math.Abs(b.Days), math.Abs(a.Days)) })
@@ -333,23 +324,19 @@ func (t *timing) influence(i, season int, days float64) Influence {
 }
 
 // usual is the median date of a season by the calendar alone: the prior and past
-// seasons, recent ones weighing more.
-func (t *timing) usual(key string, season int) phenology.MedianDate {
+// seasons, of which the weight falls to half in so many years.
+func (t *timing) usual(key string, season int, halfLife float64) phenology.MedianDate {
 	m := &t.groups[t.own[key]]
 	year := phenology.NewScale * phenology.NewScale
 	weight := 1 / math.Max(1, m.params.MedianSD*m.params.MedianSD)
 	sum := weight * m.params.MedianDOY
 	for _, k := range m.past {
 		c := &t.cases[k]
-		w := math.Exp2(-math.Abs(float64(season-c.Year))/recentHalfLife) / (year + c.Variance)
+		w := math.Exp2(-math.Abs(float64(season-c.Year))/halfLife) / (year + c.Variance)
 		weight, sum = weight+w, sum+w*c.DOY
 	}
 	return phenology.MedianDate{Level: sum / weight, LevelVar: year + 1/weight}
 }
-
-// recentHalfLife is the half-life of a season's weight in the calendar, in years;
-// as in forecast/backtest.
-const recentHalfLife = 8.0
 
 // blend is what the engine must know of a group for the season-year that begins on
 // a day.
@@ -360,7 +347,7 @@ func (t *timing) blend(key string, day0 Date) (phenology.Blend, []Influence, err
 	if err != nil {
 		return phenology.Blend{}, nil, err
 	}
-	b := phenology.Blend{Median: d, Usual: t.usual(key, season), Shift: insects.SeasonDay(m.taxon.MedianDOY, m.start) - m.taxon.MedianDOY}
+	b := phenology.Blend{Median: d, Usual: t.usual(key, season, phenology.RecentHalfLife), Plain: t.usual(key, season, math.Inf(1)), Shift: insects.SeasonDay(m.taxon.MedianDOY, m.start) - m.taxon.MedianDOY}
 	if y := t.year(m.start); y != nil {
 		b.Requirement = y.Requirement(m.usualDay())
 		b.ThermalZero = math.RoundToEven(m.usualDay()) + m.usualMean
@@ -381,9 +368,10 @@ func (t *timing) early(key string, day0 Date) (float64, bool) {
 	return round(-s.Taxon(i).Slope*t.departure(i, season), 10), true
 }
 
-func (m *timed) seen(season int, mean, variance float64) phenology.Seen {
+// watched is what was seen of a group in a season; i is its index.
+func (m *timed) watched(i, season int, thermal float64) phenology.Watched {
 	curve, eggs, later := m.params.Curves()
-	return phenology.SeenIn(curve, eggs, later, m.params.SightingNumbers(), m.watches[season], mean, variance)
+	return phenology.Watched{Taxon: i, Thermal: thermal, Curve: curve, Eggs: eggs, EggsDays: later, Numbers: m.params.SightingNumbers(), Watches: m.watches[season]}
 }
 
 func (t *timing) season(season int) (*phenology.SeasonForecast, error) {
@@ -468,17 +456,9 @@ func sightingsAt(sightings []Sighting, river string) []Sighting {
 	return out
 }
 
-// The season effects of two rivers are shared by distance. Our own defaults: the
-// records of several sites in hand are of neighbouring brooks, or too short.
-const (
-	siteShare = 0.8   // of the seasons of two reaches side by side
-	siteKm    = 200.0 // over which that share falls to 1/e
-	siteM     = 600.0 // the same, of height
-)
-
 // Shares tells whether the seasons of two rivers are near enough for sightings on
 // one to move the other's dates.
-func Shares(a, b River) bool { return distanceKm(a, b) <= 3*siteKm }
+func Shares(a, b River) bool { return phenology.SitesShare(distanceKm(a, b)) }
 
 // correlations are those between the seasons of rivers.
 func correlations(sites []River) *mat.SymDense {
@@ -489,11 +469,11 @@ func correlations(sites []River) *mat.SymDense {
 	for a := range sites {
 		out.SetSym(a, a, 1)
 		for b := range a {
-			x := siteShare * math.Exp(-distanceKm(sites[a], sites[b])/siteKm)
+			height := 0.0
 			if ea, eb := sites[a].ElevationM, sites[b].ElevationM; ea != nil && eb != nil {
-				x *= math.Exp(-math.Abs(*ea-*eb) / siteM)
+				height = *ea - *eb
 			}
-			out.SetSym(a, b, x)
+			out.SetSym(a, b, phenology.SiteCorrelation(distanceKm(sites[a], sites[b]), height))
 		}
 	}
 	return out

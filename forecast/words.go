@@ -1,8 +1,12 @@
 package forecast
 
-// Percent puts a chance in figures, rounded to what is known and never to
-// certainty.
-func Percent(p float64) string { return percent(p) }
+import "example.org/eclose/model/chance"
+
+// Percent is chance.Percent.
+func Percent(p float64) string { return chance.Percent(p) }
+
+// Likelihood is chance.Likelihood.
+func Likelihood(p float64) string { return chance.Likelihood(p) }
 
 // Words is the date with its range, as short as it can be said.
 func (r Range) Words() string { return between(r) }

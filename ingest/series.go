@@ -19,6 +19,7 @@ const (
 	WaterTemperature   Variable = "water_temperature"
 	Discharge          Variable = "discharge"
 	GaugeHeight        Variable = "gauge_height" // the water level; "stage" is kept for insects
+	Turbidity          Variable = "turbidity"    // by near infra-red light at 90 degrees (ISO 7027)
 	AirTemperature     Variable = "air_temperature"
 	Precipitation      Variable = "precipitation"
 	Snowfall           Variable = "snowfall" // water equivalent
@@ -38,7 +39,7 @@ const (
 func (v Variable) Unit() string { return units[v] }
 
 var units = map[Variable]string{
-	WaterTemperature: "°C", AirTemperature: "°C", Discharge: "m3/s", GaugeHeight: "m",
+	WaterTemperature: "°C", AirTemperature: "°C", Discharge: "m3/s", GaugeHeight: "m", Turbidity: "FNU",
 	Precipitation: "mm", Snowfall: "mm", SnowDepth: "m", RelativeHumidity: "%", WindSpeed: "m/s",
 	ShortwaveRadiation: "W/m2", CloudCover: "%", ThunderProbability: "%",
 	ChannelWidth: "m", ChannelArea: "m2", ChannelVelocity: "m/s",

@@ -57,6 +57,7 @@ var conversions = map[string]map[string]Conversion{
 	"m2":   {"m2": same, "m²": same, "ft2": {0, footInM * footInM, 1}, "ft²": {0, footInM * footInM, 1}, "[sft_i]": {0, footInM * footInM, 1}},
 	"W/m2": {"w/m2": same, "w/m²": same, "wm-2": same},
 	"%":    {"%": same, "percent": same},
+	"FNU":  {"fnu": same, "_fnu": same, "formazinnephelometricunits(fnu)": same},
 	"m/s": {
 		"m/s": same, "m/sec": same, "ms-1": same, "m_s-1": same,
 		"km/h": {0, 1, 3.6}, "kmh": {0, 1, 3.6}, "km_h-1": {0, 1, 3.6}, "kph": {0, 1, 3.6},

@@ -3,52 +3,53 @@
 //
 //	go run ./.ci/mutants [-every N] [-files REGEXP]
 //
-// A mutant is compiled beside the source by the go tool's overlay; no file of the
-// repository is touched. It exits with 1 when a mutant survives that survivors.txt
-// beside it does not name with a reason.
+// All mutants of a package are compiled into one test binary, in which an
+// environment variable switches one on; the changed text is given to the go tool
+// as an overlay, and no file of the repository is touched. It exits with 1 when a
+// mutant survives that survivors.txt beside it does not name with a reason, and
+// when survivors.txt names one that no longer survives.
 package main
 
 import (
-	"bytes"
-	"encoding/json"
+	"context"
+	"errors"
 	"flag"
 	"fmt"
-	"go/ast"
-	"go/parser"
-	"go/token"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
-	"strconv"
+	"slices"
 	"strings"
+	"time"
 )
 
-// target is a file and the tests that must notice.
-type target struct{ file, pkg, run string }
-
-func targets() (out []target) {
-	for _, name := range []string{"assess", "around", "reading", "rise", "gate", "level", "warning", "weather", "width"} {
-		out = append(out, target{"model/wading/" + name + ".go", "./model/wading", "."})
-	}
-	out = append(out, target{"forecast/caution.go", "./forecast", "Gauge|Caution|Doubt|Thunder|Darkest|LastReading|Record"})
-	for _, name := range []string{"agency", "climatology", "config", "qc", "trade"} {
-		out = append(out, target{"ingest/qc/" + name + ".go", "./ingest/qc", "."})
-	}
-	return out
+// target is a package, its files to change, and the tests that must notice.
+type target struct {
+	dir   string
+	files []string
+	run   string // of go test
 }
 
-// mutant is one change of a file's text.
-type mutant struct {
-	from, to int
-	text     string
-	what     string // "gate.go stepShare = 20.0 -> 24"
+var targets = []target{
+	{"model/wading", []string{"assess.go", "around.go", "reading.go", "rise.go", "gate.go", "level.go", "warning.go", "weather.go", "width.go", "fish.go", "format.go"}, "."},
+	{"ingest/qc", []string{"agency.go", "climatology.go", "config.go", "plausibility.go", "qc.go"}, "."},
+	{"ingest/warning", []string{"area.go", "record.go", "warning.go"}, "."},
+	{"forecast", []string{"caution.go"}, "Gauge|Caution|Doubt|Thunder|Darkest|LastReading|Record"},
 }
+
+// longest is how long the tests of one mutant may take: one that loops for ever
+// is noticed.
+const longest = 90 * time.Second
 
 func main() {
 	every := flag.Int("every", 1, "try one mutant in so many")
 	files := flag.String("files", ".", "only files whose path matches")
 	flag.Parse()
+	which, err := regexp.Compile(*files)
+	if err != nil {
+		fail(err)
+	}
 	known, err := reasons(".ci/mutants/survivors.txt")
 	if err != nil {
 		fail(err)
@@ -59,38 +60,39 @@ func main() {
 	}
 	defer os.RemoveAll(dir) //nolint:errcheck // a folder of this run
 	tried, caught, fresh := 0, 0, 0
-	for _, t := range targets() {
-		if ok, err := regexp.MatchString(*files, t.file); err != nil || !ok {
+	for _, t := range targets {
+		t.files = slices.DeleteFunc(slices.Clone(t.files), func(f string) bool { return !which.MatchString(t.dir + "/" + f) })
+		if len(t.files) == 0 {
 			continue
 		}
-		src, err := os.ReadFile(t.file)
+		binary, all, err := build(dir, t)
 		if err != nil {
 			fail(err)
 		}
-		all, err := mutantsOf(t.file, src)
-		if err != nil {
-			fail(err)
+		if noticed, out := noticed(binary, t, 0); noticed {
+			fail(fmt.Errorf("the tests of %s fail without any change:\n%s", t.dir, out))
 		}
 		for i, m := range all {
 			if i%*every != 0 {
 				continue
 			}
 			tried++
-			noticed, err := noticed(dir, t, src, m)
-			switch {
-			case err != nil:
-				fail(err)
+			why := known[m.what]
+			switch noticed, _ := noticed(binary, t, m.id); {
+			case noticed && why != "":
+				fresh++
+				fmt.Println("CAUGHT, but listed:", m.what)
 			case noticed:
 				caught++
-			case known[m.what] != "":
-				fmt.Println("survives:", m.what, "#", known[m.what])
+			case why != "":
+				fmt.Println("survives:", m.what, "#", why)
 			default:
 				fresh++
 				fmt.Println("SURVIVES:", m.what)
 			}
 		}
 	}
-	fmt.Printf("%d mutants, %d caught, %d survive with a reason, %d without\n", tried, caught, tried-caught-fresh, fresh)
+	fmt.Printf("%d mutants, %d caught, %d survive with a reason, %d to look at\n", tried, caught, tried-caught-fresh, fresh)
 	if fresh > 0 {
 		os.Exit(1)
 	}
@@ -101,114 +103,53 @@ func fail(err error) {
 	os.Exit(2)
 }
 
-// noticed reports whether the tests fail with a mutant. One that does not compile
-// is noticed too.
-func noticed(dir string, t target, src []byte, m mutant) (bool, error) {
-	text := string(src[:m.from]) + m.text + string(src[m.to:])
-	file := filepath.Join(dir, "mutant.go")
-	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
-		return false, err
-	}
-	here, err := filepath.Abs(t.file)
-	if err != nil {
-		return false, err
-	}
-	overlay, err := json.Marshal(map[string]any{"Replace": map[string]string{here: file}})
-	if err != nil {
-		return false, err
-	}
-	if err := os.WriteFile(filepath.Join(dir, "overlay.json"), overlay, 0o600); err != nil {
-		return false, err
-	}
-	cmd := exec.Command("go", "test", "-short", "-failfast", "-timeout", "5m", "-overlay", filepath.Join(dir, "overlay.json"), "-run", t.run, t.pkg)
-	var out bytes.Buffer
-	cmd.Stdout, cmd.Stderr = &out, &out
-	if err := cmd.Run(); err != nil {
-		return true, nil //nolint:nilerr // the tests failing is what is looked for
-	}
-	return false, nil
-}
-
-// swaps turn a comparison around. The bounds themselves (< for <=) are left alone:
-// a measured value is never exactly on them.
-var swaps = map[token.Token]string{
-	token.LSS: ">=", token.LEQ: ">", token.GTR: "<=", token.GEQ: "<", token.LAND: "||", token.LOR: "&&", token.EQL: "!=", token.NEQ: "==",
-}
-
-func mutantsOf(file string, src []byte) (out []mutant, err error) {
-	set := token.NewFileSet()
-	tree, err := parser.ParseFile(set, file, src, parser.SkipObjectResolution)
-	if err != nil {
-		return nil, err
-	}
-	seen := map[string]int{}
-	add := func(at, end token.Pos, text string) {
-		from, to := set.Position(at).Offset, set.Position(end).Offset
-		line := strings.TrimSpace(lineOf(src, from))
-		what := fmt.Sprintf("%s: %s | %s -> %s", filepath.Base(file), line, src[from:to], text)
-		seen[what]++
-		if n := seen[what]; n > 1 {
-			what += fmt.Sprintf(" (%d)", n)
-		}
-		out = append(out, mutant{from, to, text, what})
-	}
-	ast.Inspect(tree, func(n ast.Node) bool {
-		switch x := n.(type) {
-		case *ast.ImportSpec:
-			return false
-		case *ast.IndexExpr: // array positions say nothing of water
-			return false
-		case *ast.BasicLit:
-			if text := another(x); text != "" {
-				add(x.Pos(), x.End(), text)
-			}
-		case *ast.BinaryExpr:
-			if s, ok := swaps[x.Op]; ok {
-				add(x.OpPos, x.OpPos+token.Pos(len(x.Op.String())), s)
-			}
-		case *ast.CallExpr:
-			if f, ok := x.Fun.(*ast.Ident); ok && (f.Name == "min" || f.Name == "max") && len(x.Args) > 1 {
-				add(f.Pos(), f.End(), map[string]string{"min": "max", "max": "min"}[f.Name])
-			}
-		}
-		return true
-	})
-	return out, nil
-}
-
-// another is a number a fifth larger, for one that may be a threshold; empty for
-// 0, 1 and -1, which are positions and signs, and for what is no number.
-func another(x *ast.BasicLit) string {
-	if x.Kind != token.FLOAT && x.Kind != token.INT {
-		return ""
-	}
-	v, err := strconv.ParseFloat(x.Value, 64)
-	if err != nil || v == 0 || v == 1 || v < 1e-6 { // the last for rounding errors
-		return ""
-	}
-	if x.Kind == token.INT {
-		return strconv.Itoa(int(v*1.2) + 1)
-	}
-	return strconv.FormatFloat(v*1.2, 'g', 6, 64)
-}
-
-func lineOf(src []byte, at int) string {
-	from := bytes.LastIndexByte(src[:at], '\n') + 1
-	to := at + bytes.IndexByte(src[at:], '\n')
-	return string(src[from:to])
+// noticed reports whether the tests of a target fail with a mutant; 0 is none.
+func noticed(binary string, t target, id int) (bool, string) {
+	ctx, cancel := context.WithTimeout(context.Background(), longest)
+	defer cancel()
+	cmd := exec.CommandContext(ctx, binary, "-test.short", "-test.failfast", "-test.run", t.run)
+	cmd.Dir = t.dir
+	cmd.Env = append(os.Environ(), fmt.Sprintf("%s=%d", variable, id))
+	out, err := cmd.CombinedOutput()
+	return err != nil, string(out)
 }
 
 // reasons reads the survivors that were looked at: "mutant # reason" a line.
 func reasons(file string) (map[string]string, error) {
 	b, err := os.ReadFile(file)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, nil
+	}
 	if err != nil {
 		return nil, err
 	}
 	out := map[string]string{}
 	for line := range strings.Lines(string(b)) {
+		if strings.HasPrefix(line, "#") {
+			continue
+		}
 		if what, why, ok := strings.Cut(strings.TrimSpace(line), " # "); ok {
 			out[what] = why
 		}
 	}
 	return out, nil
+}
+
+// build compiles the test binary of a target with all mutants in it.
+func build(dir string, t target) (binary string, all []mutant, err error) {
+	overlay := map[string]string{}
+	all, err = rewrite(dir, t, overlay)
+	if err != nil {
+		return "", nil, fmt.Errorf("%s: %w", t.dir, err)
+	}
+	list := filepath.Join(dir, "overlay.json")
+	if err := writeJSON(list, map[string]any{"Replace": overlay}); err != nil {
+		return "", nil, err
+	}
+	binary = filepath.Join(dir, strings.ReplaceAll(t.dir, "/", "-")+".test")
+	cmd := exec.Command("go", "test", "-c", "-overlay", list, "-o", binary, "./"+t.dir)
+	if out, err := cmd.CombinedOutput(); err != nil {
+		return "", nil, fmt.Errorf("compiling %s: %w\n%s", t.dir, err, out)
+	}
+	return binary, all, nil
 }

@@ -56,6 +56,7 @@ func (y *yearServer) answer(w http.ResponseWriter, r *http.Request) {
 // run asks that year and those after it, no other, and the store then holds
 // what an ingest without a break holds, every reading with its flag.
 func TestABackfillThatWasKilledGoesOnWhereItWas(t *testing.T) {
+	t.Parallel()
 	y := &yearServer{at: make(chan struct{}), stop: func(from string) bool { return strings.HasPrefix(from, "2019-") }}
 	base := scripted(t, y.answer)
 	dir, path := write(t, strings.Replace(oneGauge(base), "backfill-years = 1\n", "backfill-years = 12\n", 1))
@@ -133,6 +134,7 @@ func TestABackfillThatWasKilledGoesOnWhereItWas(t *testing.T) {
 
 // A gauge without a thermometer is not asked for ten years of one at each pass.
 func TestAVariableThatTheSiteLacksIsAskedFromTheBeginningOnce(t *testing.T) {
+	t.Parallel()
 	y := &yearServer{}
 	base := scripted(t, y.answer)
 	_, path := write(t, strings.NewReplacer("backfill-years = 1\n", "backfill-years = 4\n", `["water_temperature"]`, `["water_temperature", "discharge"]`).Replace(oneGauge(base)))

@@ -74,7 +74,10 @@ func (c backtestCmd) daily(e *env, series []backtest.Series, temp *backtest.Temp
 	if err != nil {
 		return fmt.Errorf("hindcasts at a lead of %d days: %w", opt.LeadDays, err)
 	}
-	scores := backtest.Daily(f, c.knowledge())
+	scores, err := backtest.Daily(f, c.knowledge())
+	if err != nil {
+		return err
+	}
 	if len(scores) == 0 {
 		return fmt.Errorf("%s: nothing to score: no taxon has five seasons with at least %g animals", c.Records, c.MinCount)
 	}

@@ -8,13 +8,7 @@ import (
 	"runtime/debug"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
-
-	"github.com/rs/zerolog"
-	"github.com/vbauerster/mpb/v8"
-	"github.com/vbauerster/mpb/v8/decor"
-	"golang.org/x/term"
 
 	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
@@ -143,60 +137,4 @@ func writeBacktest(e *env, r *rivers.Report, dir, notice string, now time.Time) 
 	}
 	fmt.Fprintf(e.stdout, "\nWritten to %s: report.html, and %s as .csv and .parquet.\n", dir, what)
 	return nil
-}
-
-// progress shows how far a long job has come: a bar on a terminal, one log line
-// a minute otherwise.
-type progress struct {
-	mu   sync.Mutex
-	what string
-	all  *mpb.Progress
-	bar  *mpb.Bar
-	log  zerolog.Logger
-	now  func() time.Time
-	last time.Time // of the last line
-
-	// began is when the first piece was begun: what is left is worked out from it.
-	began time.Time
-}
-
-func newProgress(e *env, what string) *progress {
-	p := &progress{what: what, now: e.now, began: e.now(), last: e.now(), log: zerolog.New(e.stderr).With().Timestamp().Logger()}
-	if f, ok := e.stderr.(*os.File); ok {
-		// A terminal that has no size shows no bar: then it gets the lines.
-		if cols, rows, err := term.GetSize(int(f.Fd())); err == nil && cols > 0 && rows > 0 { //nolint:gosec // a file's number is small
-			p.all = mpb.NewWithContext(e.ctx, mpb.WithOutput(f), mpb.WithWidth(40))
-		}
-	}
-	return p
-}
-
-// done is called with how many are done of how many.
-func (p *progress) done(done, total int) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	switch {
-	case p.all != nil:
-		if p.bar == nil {
-			p.bar = p.all.AddBar(int64(total), mpb.PrependDecorators(decor.Name(p.what+" "), decor.CountersNoUnit("%d of %d")),
-				mpb.AppendDecorators(decor.NewAverageETA(decor.ET_STYLE_GO, p.began, nil), decor.Name(" left")))
-		}
-		p.bar.SetCurrent(int64(done))
-	case p.now().Sub(p.last) >= time.Minute:
-		p.last = p.now()
-		p.log.Info().Int("done", done).Int("of", total).Msg(p.what)
-	}
-}
-
-// end leaves the terminal as it was.
-func (p *progress) end() {
-	if p.all == nil {
-		return
-	}
-	p.mu.Lock()
-	if p.bar != nil && !p.bar.Completed() {
-		p.bar.Abort(false)
-	}
-	p.mu.Unlock()
-	p.all.Wait()
 }

@@ -50,6 +50,7 @@ func backtestFiles(t *testing.T) (records, water string) {
 }
 
 func TestBacktestGivesTheScoresOfEachTaxonAsJSON(t *testing.T) {
+	t.Parallel()
 	records, water := backtestFiles(t)
 	var out, errs bytes.Buffer
 	if code := run([]string{"backtest", "--records", records, "--water", water, "--format", "json"}, nil, &out, &errs); code != 0 {
@@ -79,6 +80,7 @@ func TestBacktestGivesTheScoresOfEachTaxonAsJSON(t *testing.T) {
 }
 
 func TestBacktestSaysWhenItWasIssuedAndWhatItKnew(t *testing.T) {
+	t.Parallel()
 	records, water := backtestFiles(t)
 	var out, errs bytes.Buffer
 	if code := run([]string{"backtest", "--records", records, "--water", water, "--lead", "21", "--no-catches"}, nil, &out, &errs); code != 0 {
@@ -92,6 +94,7 @@ func TestBacktestSaysWhenItWasIssuedAndWhatItKnew(t *testing.T) {
 }
 
 func TestBacktestWithoutDailyWaterSaysSo(t *testing.T) {
+	t.Parallel()
 	records, _ := backtestFiles(t)
 	annual := filepath.Join(t.TempDir(), "annual.csv")
 	if err := os.WriteFile(annual, []byte("year,temp_c\n2001,7\n2002,8\n2003,7.5\n"), 0o600); err != nil {
@@ -125,6 +128,7 @@ func TestBacktestWithoutDailyWaterSaysSo(t *testing.T) {
 }
 
 func TestBacktestRefusesWithASentence(t *testing.T) {
+	t.Parallel()
 	records, _ := backtestFiles(t)
 	for name, c := range map[string]struct {
 		args []string

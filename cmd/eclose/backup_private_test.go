@@ -27,6 +27,7 @@ func installed(t *testing.T) (dir, path string) {
 }
 
 func TestABackupIsForItsOwnerAndHoldsNoKey(t *testing.T) {
+	t.Parallel()
 	dir, path := installed(t)
 	file := filepath.Join(dir, "b.backup")
 	code, out, errs := call(t, demo.Issue, "backup", "--config", path, "--out", file, "--verify")
@@ -79,6 +80,7 @@ func TestABackupIsForItsOwnerAndHoldsNoKey(t *testing.T) {
 }
 
 func TestABackupIsEncryptedOnRequest(t *testing.T) {
+	t.Parallel()
 	dir, path := installed(t)
 	id, err := age.GenerateX25519Identity()
 	if err != nil {
@@ -119,6 +121,7 @@ func TestABackupIsEncryptedOnRequest(t *testing.T) {
 // No size is too large: a database of more than 5 GiB is written, verified and
 // restored.
 func TestABackupOfFiveGigabytesRestores(t *testing.T) {
+	t.Parallel()
 	if os.Getenv("ECLOSE_LONG") != "1" {
 		t.Skip("it writes 17 GB: set ECLOSE_LONG=1")
 	}

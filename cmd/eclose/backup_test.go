@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io/fs"
 	"maps"
-	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"slices"
@@ -24,11 +23,9 @@ import (
 )
 
 // served runs eclose serve on the demo until its first outlooks are issued.
-func served(t *testing.T, years string) (dir, path string, stop func() int) {
+func served(t *testing.T) (dir, path string, stop func() int) {
 	t.Helper()
-	feeds := httptest.NewServer(demo.NewWorld().Handler())
-	t.Cleanup(feeds.Close)
-	dir, path = write(t, strings.Replace(demo.Config(feeds.URL), "backfill-years = 9", "backfill-years = "+years, 1))
+	dir, path = ingested(t)
 	url, log, stop := serve(t, from(demo.Issue), "--config", path)
 	for end := time.Now().Add(4 * time.Minute); ; time.Sleep(100 * time.Millisecond) {
 		n := 0
@@ -48,7 +45,8 @@ func served(t *testing.T, years string) (dir, path string, stop func() int) {
 }
 
 func TestABackupOfARunningHouseRestoresAsItWas(t *testing.T) {
-	dir, path, stop := served(t, "2")
+	t.Parallel()
+	dir, path, stop := served(t)
 	file := filepath.Join(t.TempDir(), "b.backup")
 	if code, out, errs := call(t, demo.Issue, "backup", "--config", path, "--out", file); code != 0 || !strings.Contains(out, "files") {
 		t.Fatalf("%d %s%s", code, out, errs)

@@ -38,7 +38,7 @@ func (c bouncesReadCmd) Run(e *env) error {
 		if err != nil {
 			return err
 		}
-		in := &bounceBox{e: e, people: people, mails: alert.New(d, e.now)}
+		in := &bounceBox{e: e, people: people, mails: alert.New(d, e.now, nil)}
 		for _, f := range files {
 			if err := e.ctx.Err(); err != nil {
 				return err

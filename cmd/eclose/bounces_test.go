@@ -25,6 +25,7 @@ func (k *keys) Send(_ context.Context, l alert.Email, begin func() error) alert.
 }
 
 func TestAReportStopsMailToADeadAddressOnce(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	file := filepath.Join(dir, "e.db")
 	d, err := db.OpenMigrated(t.Context(), file)
@@ -40,7 +41,7 @@ func TestAReportStopsMailToADeadAddressOnce(t *testing.T) {
 	if err := people.AddConfirmed(t.Context(), subscribe.Request{Address: "a@example.net", Subscriptions: []subscribe.Subscription{{River: "wend", Cautions: true}}}); err != nil {
 		t.Fatal(err)
 	}
-	s, k := alert.New(d, now), &keys{}
+	s, k := alert.New(d, now, nil), &keys{}
 	for range 2 {
 		clock = clock.Add(15 * time.Minute)
 		if err := s.AddReading(t.Context(), alert.Reading{River: "wend", At: clock, Level: 3, Known: true}); err != nil {

@@ -25,7 +25,7 @@ func (h *beckHouse) rise(level int) {
 	h.t.Helper()
 	d := h.writer()
 	defer d.Close()
-	s := alert.New(d, h.now)
+	s := alert.New(d, h.now, nil)
 	for range 3 { // a level must hold for an hour
 		h.pass(35 * time.Minute)
 		if err := s.AddReading(h.t.Context(), alert.Reading{River: "our-beck", RiverName: "Our beck", Zone: "UTC", At: h.now(), Level: level, Known: true}); err != nil {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/json"
-	"net/http/httptest"
 	"strings"
 	"testing"
 	"time"
@@ -36,14 +35,8 @@ func peakOf(t *testing.T, now time.Time, path, group string, more ...string) (fo
 // A user writes down two early seasons of drakes on the Wend, lets the river
 // learn of them, and asks again.
 func TestADiaryMovesTheForecast(t *testing.T) {
-	feeds := httptest.NewServer(demo.NewWorld().Handler())
-	defer feeds.Close()
-	// The Wend alone: the first river of the config.
-	parts := strings.SplitN(demo.Config(feeds.URL), "[[river]]", 3)
-	_, path := write(t, parts[0]+"[[river]]"+parts[1])
-	if code, _, errs := call(t, demo.Issue, "ingest", "--config", path); code != 0 {
-		t.Fatal(errs)
-	}
+	t.Parallel()
+	_, path := wend(t)
 	now := demo.Issue.Add(time.Hour)
 	const drake = "western-green-drake"
 

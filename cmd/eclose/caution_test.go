@@ -170,6 +170,7 @@ func cautionOf(t *testing.T, config, river string, now time.Time) wading.View {
 }
 
 func TestNothingDoubtfulLowersTheCautionThroughTheCommand(t *testing.T) {
+	t.Parallel()
 	nan := math.NaN()
 	now := usual(midday)
 	for _, c := range []struct {
@@ -266,6 +267,7 @@ func TestNothingDoubtfulLowersTheCautionThroughTheCommand(t *testing.T) {
 
 // A gauge of a few visits: whoever plans on a low day must not get laxer lines.
 func TestThePrintedLimitsDoNotMoveWithTodaysFlow(t *testing.T) {
+	t.Parallel()
 	limits := map[float64]wading.Limits{}
 	for _, today := range []float64{2, 40} {
 		dir, config := write(t, "[[river]]\nname = \"Wath Beck\"\nzone = \"UTC\"\nlat = 54.5\nlon = -2.9\n[[river.gauge]]\nfeed = \"usgs\"\nsite = \"USGS-99000009\"\n")
@@ -307,6 +309,7 @@ func TestThePrintedLimitsDoNotMoveWithTodaysFlow(t *testing.T) {
 }
 
 func TestTheCautionKnowsTheDark(t *testing.T) {
+	t.Parallel()
 	b := newBeck()
 	dir, config := write(t, b.config())
 	if err := os.WriteFile(filepath.Join(dir, "wath.csv"), []byte("time,flow,height,water\n2026-05-20 12:00,5,0.7,17\n"), 0o600); err != nil {

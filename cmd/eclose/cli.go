@@ -26,6 +26,7 @@ type cli struct {
 	Forecast   forecastCmd   `cmd:"" help:"Print each river's forecast: when each insect group hatches and lays eggs."`
 	Subscribe  subscribeCmd  `cmd:"" help:"Manage email alert subscribers."`
 	Trip       tripCmd       `cmd:"" help:"Plan a trip: rank rivers and weeks, show the risks, print a tying list."`
+	Box        boxCmd        `cmd:"" help:"Keep your fly box: what it holds is left off the tying list."`
 	Bounces    bouncesCmd    `cmd:"" help:"Process bounced email."`
 	Serve      serveCmd      `cmd:"" help:"Run everything: fetch data, issue forecasts, send alerts, serve the web pages."`
 	Worker     workerCmd     `cmd:"" help:"Run background jobs from a shared PostgreSQL database, without web pages."`
@@ -38,6 +39,7 @@ type cli struct {
 	Restore    restoreCmd    `cmd:"" help:"Restore a backup into an empty installation."`
 	Season     seasonCmd     `cmd:"" help:"Write a printable season sheet for one river: dates, hours, evidence, sources."`
 	Diary      diaryCmd      `cmd:"" help:"Record and list sightings, including blank sessions."`
+	Sightings  sightingsCmd  `cmd:"" help:"Take in open records of insects from iNaturalist, GBIF and Darwin Core files."`
 	Calibrate  calibrateCmd  `cmd:"" help:"Calibrate a river's forecast from your sightings and show how its dates move."`
 	Group      groupCmd      `cmd:"" help:"Look up insect groups and what is known about each."`
 	Series     seriesCmd     `cmd:"" help:"List, export or verify stored readings."`

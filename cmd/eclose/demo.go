@@ -11,6 +11,8 @@ import (
 	"strings"
 	"time"
 
+	"golang.org/x/term"
+
 	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/demo"
@@ -21,7 +23,7 @@ import (
 
 type demoCmd struct {
 	Out  string `default:"demo-out" help:"Output folder." placeholder:"DIR"`
-	Addr string `default:"off" help:"Then serve the web pages at this loopback address, or 'off'." placeholder:"ADDR"`
+	Addr string `default:"auto" help:"Then serve the web pages at this loopback address; 'off' ends instead, 'auto' serves on a terminal only." placeholder:"ADDR"`
 }
 
 // Run does the whole main job on invented rivers, by the code that real rivers
@@ -57,6 +59,13 @@ func (c demoCmd) Run(e *env) error {
 		if o.Err != nil {
 			return fmt.Errorf("ingesting the demo: %w", o.Err)
 		}
+	}
+	then := *e
+	then.now = now
+	if _, failed, err := renewWarnings(&then, cfg, e.stdout); err != nil {
+		return err
+	} else if failed > 0 {
+		return fmt.Errorf("the invented warnings failed for %d rivers", failed)
 	}
 	return c.forecast(e, cfg)
 }
@@ -125,16 +134,59 @@ func (c demoCmd) forecast(e *env, cfg *config.Config) error {
 	if out.err != nil {
 		return fmt.Errorf("writing the demo's files: %w", out.err)
 	}
+	v, err := verdictOf(e, cfg, nil, nil, outlooks)
+	if err != nil {
+		return err
+	}
+	out.write("forecast.txt", "the forecast as eclose forecast prints it: the answer first", func(w io.Writer) error {
+		fmt.Fprintf(w, "%s\n\n", demo.Notice)
+		return v.WriteText(w)
+	})
+	if out.err != nil {
+		return fmt.Errorf("writing the demo's files: %w", out.err)
+	}
+	fmt.Fprintf(e.stdout, "\n%s\n", strings.Join(v.Lines(), "\n"))
+	for _, r := range v.Rivers {
+		fmt.Fprintf(e.stdout, "%s today: %s.\n", r.Name, r.Level())
+	}
 	fmt.Fprintf(e.stdout, "\nFiles in %s:\n", c.Out)
 	for _, f := range out.files {
 		fmt.Fprintf(e.stdout, "  %-22s %s\n", f[0], f[1])
 	}
 	fmt.Fprintf(e.stdout, "\nFor a real river, write your own config (see the README; compare %s), then run eclose ingest and eclose forecast.\n%s\n",
 		filepath.Join(c.Out, "eclose.toml"), forecast.StandingCaution)
-	if c.Addr != "off" {
-		return show(e, cfg, outlooks, c.Addr, func() time.Time { return demo.Issue })
+	return c.serve(e, cfg, outlooks)
+}
+
+// demoAddr is where the demo's pages are served where none is named: where eclose serve
+// would serve them, or on any free port if something is there already.
+var demoAddr = []string{"127.0.0.1:8437", "127.0.0.1:0"}
+
+// serve shows the pages until Ctrl-C. The demo's time stands still at its issue, so
+// that nothing on them ever looks stale. Without a terminal nobody can look or stop it,
+// so the demo ends.
+func (c demoCmd) serve(e *env, cfg *config.Config, outlooks []*forecast.Outlook) error {
+	now := func() time.Time { return demo.Issue }
+	switch {
+	case c.Addr == "off" || c.Addr == "auto" && (!onTerminal(e.stdout) || os.Getenv("CI") != ""):
+		fmt.Fprintln(e.stdout, "To see the web pages: eclose demo --addr 127.0.0.1:8437")
+		return nil
+	case c.Addr != "auto":
+		return show(e, cfg, outlooks, c.Addr, now)
 	}
-	return nil
+	addr := demoAddr[0]
+	if ln, err := new(net.ListenConfig).Listen(e.ctx, "tcp", addr); err != nil {
+		addr = demoAddr[1]
+	} else if err := ln.Close(); err != nil {
+		return fmt.Errorf("looking for a port: %w", err)
+	}
+	return show(e, cfg, outlooks, addr, now)
+}
+
+// onTerminal reports whether somebody sees what is written to w.
+func onTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd())) //nolint:gosec // a file's number is small
 }
 
 // folder writes the demo's files and remembers what each is for.

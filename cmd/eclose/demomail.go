@@ -14,6 +14,7 @@ import (
 	"example.org/eclose/model/wading"
 	"example.org/eclose/notify/alert"
 	"example.org/eclose/notify/mail"
+	"example.org/eclose/notify/subscribe"
 )
 
 // demoTokens stand for the secret links of a person: the demo has no
@@ -22,6 +23,9 @@ type demoTokens struct{}
 
 func (demoTokens) Unsubscribe(string) string { return "demo-unsubscribe" }
 func (demoTokens) Manage(string) string      { return "demo-manage" }
+
+// Report implements mail.Tokens.
+func (demoTokens) Report(subscribe.Report) string { return "demo-report" }
 
 // soonDays is how far ahead a window may open for the demo's mail.
 const soonDays = 21
@@ -85,7 +89,7 @@ func opening(o *forecast.Outlook, c *insects.Catalogue, caution alert.Reading, u
 		if !s.Fishable || start <= issue || start > issue+soonDays {
 			continue
 		}
-		for _, d := range s.Days {
+		for _, d := range s.Days.All() {
 			if d.P > chance {
 				best, chance = i, d.P
 			}

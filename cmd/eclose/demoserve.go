@@ -59,7 +59,7 @@ func show(e *env, cfg *config.Config, outlooks []*forecast.Outlook, addr string,
 		return err
 	}
 	server := app.NewHTTPServer(handler)
-	fmt.Fprintf(e.stdout, "\nServing %s (Ctrl-C to stop)\n", root)
+	fmt.Fprintf(e.stdout, "\nPages at %s (Ctrl-C to stop)\n", root)
 	stop := context.AfterFunc(e.ctx, func() {
 		ctx, cancel := context.WithTimeout(context.WithoutCancel(e.ctx), 5*time.Second)
 		defer cancel()

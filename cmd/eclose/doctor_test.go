@@ -27,6 +27,7 @@ func examine(t *testing.T, path string, now time.Time, args ...string) (int, map
 }
 
 func TestTheDoctorSaysWhatEachMissingThingCosts(t *testing.T) {
+	t.Parallel()
 	y := &yearServer{}
 	base := scripted(t, y.answer)
 	text := strings.Replace(oneGauge(base), `["water_temperature"]`, `["water_temperature", "discharge"]`, 1)
@@ -58,6 +59,7 @@ func TestTheDoctorSaysWhatEachMissingThingCosts(t *testing.T) {
 }
 
 func TestTheDoctorAsksNobodyWhenToldSo(t *testing.T) {
+	t.Parallel()
 	asked := 0
 	s := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { asked++ }))
 	defer s.Close()
@@ -77,6 +79,7 @@ func TestTheDoctorAsksNobodyWhenToldSo(t *testing.T) {
 // TestTheDoctorTellsOfAStationThatIsReadInTheMorning: a trap of the archive of
 // daily weather that no check of the values can find.
 func TestTheDoctorTellsOfAStationThatIsReadInTheMorning(t *testing.T) {
+	t.Parallel()
 	y := &yearServer{}
 	base := scripted(t, y.answer)
 	for site, want := range map[string]string{"USC00042319": noted, "USW00024233": ""} {

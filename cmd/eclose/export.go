@@ -22,7 +22,7 @@ type exportCmd struct {
 	configFlag
 	Format  string   `required:"" enum:"parquet,arrow,csv,json,geojson,ics" help:"One of ${enum}."`
 	Rivers  []string `aliases:"river" help:"Only these rivers." placeholder:"NAME"`
-	From    string   `help:"First day, e.g. 2026-06-30." placeholder:"DATE"`
+	From    string   `help:"First day, e.g. 2026-06-30; the day of issue if not given." placeholder:"DATE"`
 	To      string   `help:"Last day." placeholder:"DATE"`
 	Out     string   `required:"" help:"Output file; it appears only once complete." placeholder:"FILE" type:"path"`
 	Anew    bool     `help:"Issue new forecasts instead of exporting saved ones."`

@@ -7,6 +7,7 @@ import (
 	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/ingest/db"
+	"example.org/eclose/model/insects"
 	"example.org/eclose/notify/subscribe"
 )
 
@@ -44,6 +45,22 @@ func (f databaseFlag) names() (n knownNames, err error) {
 		return n, app.Usage(err)
 	}
 	return knownNames{cfg, func(key string) bool { _, ok := catalogue.Group(key); return ok }}, nil
+}
+
+// catalogue is the config's, or the embedded one without a config.
+func (f databaseFlag) catalogue() (*insects.Catalogue, error) {
+	if f.Config == "" {
+		return insects.Load()
+	}
+	cfg, err := configFlag{f.Config}.load()
+	if err != nil {
+		return nil, err
+	}
+	c, err := app.LoadCatalogue(cfg)
+	if err != nil {
+		return nil, app.Usage(err)
+	}
+	return c, nil
 }
 
 // knownNames is a config's rivers and the groups of its catalogue.

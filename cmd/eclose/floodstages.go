@@ -107,7 +107,7 @@ func (x *exam) floodStages(s *series.Store, c config.River, r forecast.River) er
 		case !published.Any():
 		case len(differ) > 0:
 			x.add(noted, what, "The config's heights are used. Correct or remove [river.flood] if they are out of date.", "%s. Published: %s", strings.Join(differ, "; "), says)
-		case !measured:
+		case !measured && !slices.ContainsFunc(published.FlowM3s[:], func(q float64) bool { return q > 0 }):
 			x.add(noted, what, "Add \"gauge_height\" to the gauge's variables; without it floods are not recognised by them.", "%s", says)
 		default:
 			x.add(good, what, "", "%s", says)

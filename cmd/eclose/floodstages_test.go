@@ -31,6 +31,7 @@ func stageServer(t *testing.T, to time.Time, feet float64) string {
 // TestFloodStagesFillThemselvesIn: from the recorded gauge whose action stage is
 // 25 ft, under the number of an invented one.
 func TestFloodStagesFillThemselvesIn(t *testing.T) {
+	t.Parallel()
 	routes := []replay.Route{{Path: "/gauges/99000009", File: "nwps/gauge-ACRT2-2026-09-26.trimmed.json", Type: "application/json"}}
 	nwps := httptest.NewServer(replay.New(replay.Shared(t, "official"), routes))
 	defer nwps.Close()
@@ -89,6 +90,7 @@ func TestFloodStagesFillThemselvesIn(t *testing.T) {
 }
 
 func TestASearchShowsFloodStages(t *testing.T) {
+	t.Parallel()
 	routes := []replay.Route{
 		{Path: "/gauges/90000001", File: "nwps/gauge-ACRT2-2026-09-26.trimmed.json", Type: "application/json"},
 	}

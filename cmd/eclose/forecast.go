@@ -10,15 +10,19 @@ import (
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/export"
+	"example.org/eclose/forecast/verdict"
 )
 
 type forecastCmd struct {
+	Rivers []string `arg:"" optional:"" help:"Only these rivers."`
 	configFlag
+	River     []string `help:"Only these rivers." placeholder:"NAME" hidden:""`
+	Group     []string `help:"Only these insect groups, by any name." placeholder:"NAME"`
 	IssueDate string   `help:"Forecast as of noon local time on this date, from data known then." placeholder:"YYYY-MM-DD"`
-	River     []string `aliases:"rivers" help:"Only these rivers." placeholder:"NAME"`
 	Format    string   `default:"table" enum:"table,json,csv,parquet" help:"One of ${enum}."`
 	Out       string   `help:"Write to this file instead of the terminal." placeholder:"FILE" type:"path"`
-	All       bool     `help:"List every stage in the year, including those that are not fishable."`
+	Details   bool     `help:"Show each stage of the next 60 days with dates, ranges and reasons."`
+	All       bool     `help:"Show every stage of the year, including those not fishable."`
 	Members   int      `default:"200" help:"Ensemble size (10 to 5000)."`
 }
 
@@ -33,17 +37,57 @@ func (c forecastCmd) Run(e *env) error {
 	if c.Format == "parquet" && c.Out == "" {
 		return app.Usagef("--format parquet needs --out FILE")
 	}
-	outlooks, err := app.IssueAll(e.ctx, cfg, c.River, c.IssueDate, e.now(), c.Members)
+	only := append(c.Rivers, c.River...)
+	outlooks, err := app.IssueAll(e.ctx, cfg, only, c.IssueDate, e.now(), c.Members)
 	if err != nil {
 		return err
 	}
-	return c.write(e, cfg, outlooks)
+	var v verdict.Verdict
+	if c.Format == "table" && !c.Details && !c.All {
+		if v, err = verdictOf(e, cfg, only, c.Group, outlooks); err != nil {
+			return err
+		}
+	}
+	return c.write(e, cfg, outlooks, v)
 }
 
-func (c forecastCmd) write(e *env, cfg *config.Config, outlooks []*forecast.Outlook) error {
+// verdictOf puts past flow and caution of the moment of the issue beside outlooks, and
+// judges them.
+func verdictOf(e *env, cfg *config.Config, only, groups []string, outlooks []*forecast.Outlook) (v verdict.Verdict, err error) {
+	catalogue, err := app.LoadCatalogue(cfg)
+	if err != nil {
+		return v, app.Usage(err)
+	}
+	rivers, err := app.Rivers(cfg, only)
+	if err != nil {
+		return v, app.Usage(err)
+	}
+	q := verdict.Question{Units: app.Units(cfg)}
+	if q.Groups, err = groupsNamed(catalogue, rivers, groups); err != nil {
+		return v, app.Usagef("--group: %w", err)
+	}
+	if err := staleHint(e, cfg, rivers, outlooks); err != nil {
+		return v, err
+	}
+	known, err := withFlows(e.ctx, cfg, rivers, outlooks)
+	if err != nil {
+		return v, err
+	}
+	for _, o := range outlooks {
+		if o.IssuedAt.After(q.Now) {
+			q.Now = o.IssuedAt
+		}
+	}
+	return verdict.Of(q, known, catalogue.Group), nil
+}
+
+func (c forecastCmd) write(e *env, cfg *config.Config, outlooks []*forecast.Outlook, v verdict.Verdict) error {
 	write := func(w io.Writer) error {
 		switch c.Format {
 		case "table":
+			if !c.Details && !c.All {
+				return v.WriteText(w)
+			}
 			for i, o := range outlooks {
 				if i > 0 {
 					fmt.Fprintln(w)

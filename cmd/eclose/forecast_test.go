@@ -68,6 +68,7 @@ lon = -121.3208
 // Deschutes near Culver, 1967-2020. The degree-days of the outlook are held
 // against a sum worked out here from the raw file, line by line.
 func TestARealRiverFromItsSavedAnswerToAnOutlook(t *testing.T) {
+	t.Parallel()
 	raw := shared(t, "feeds", "usgs-series", "deschutes-culver-14076500-1967-2020.rdb")
 	_, path := write(t, strings.Replace(deschutes, "FILE", filepath.ToSlash(raw), 1))
 	now := time.Date(2020, 8, 18, 20, 0, 0, 0, time.UTC)
@@ -98,7 +99,7 @@ func TestARealRiverFromItsSavedAnswerToAnOutlook(t *testing.T) {
 	found := map[string]bool{}
 	for _, s := range o.Stages {
 		found[s.Group+" "+string(s.Stage)] = true
-		for _, d := range s.Days {
+		for _, d := range s.Days.All() {
 			if d.P < 0 || d.P > 1 || math.IsNaN(d.P) || d.PCalendar < 0 || d.PCalendar > 1 {
 				t.Fatalf("%s %s on %s: chances %v and %v", s.Group, s.Stage, d.Date, d.P, d.PCalendar)
 			}
@@ -137,6 +138,7 @@ func degreeDaysOf(t *testing.T, path, from, before string, base float64) (sum fl
 }
 
 func TestTheDemosTableFitsATerminalAndItsFilesSayThatTheyAreInvented(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	if code, _, errs := call(t, time.Now(), "demo", "--out", dir); code != 0 {
 		t.Fatal(errs)

@@ -36,6 +36,7 @@ func ask(t *testing.T, args ...string) (code int, out, errOut string) {
 }
 
 func TestGaugesOfEachAgencyFitTheTable(t *testing.T) {
+	t.Parallel()
 	for agency := range replay.Lists {
 		code, out, errOut := gauges(t, "--near", "50.6,-4.3", "--radius", "40", "--agency", agency, "--base-url", lists(t, agency))
 		if code != 0 || errOut != "" {
@@ -122,6 +123,7 @@ func normalsServer(t *testing.T) string {
 }
 
 func TestNormalsOverTheTurnOfTheYear(t *testing.T) {
+	t.Parallel()
 	base := normalsServer(t)
 	code, out, errOut := ask(t, "normals", "90000001", "--from", "2025-12-30", "--days", "3", "--base-url", base)
 	if code != 0 || errOut != "" {

@@ -11,6 +11,7 @@ import (
 )
 
 func TestGroupCommands(t *testing.T) {
+	t.Parallel()
 	mine := filepath.Join(t.TempDir(), "mine.csv")
 	if err := os.WriteFile(mine, []byte("group,field,region,value,spread,grade,source,note\ntrico,hooks,,22-28,,practice,my own diary\n"), 0o600); err != nil {
 		t.Fatal(err)
@@ -57,6 +58,7 @@ func TestGroupCommands(t *testing.T) {
 }
 
 func TestGroupFindIsAtMostEightyColumnsWide(t *testing.T) {
+	t.Parallel()
 	for _, args := range [][]string{{"green drake"}, {"caddis"}, {"march brown", "--region", "uk"}, {"BWO", "--month", "10"}, {"sedge", "--near=-45,168"}} {
 		var out bytes.Buffer
 		if code := run(append([]string{"group", "find"}, args...), strings.NewReader(""), &out, &out); code != 0 {
@@ -71,6 +73,7 @@ func TestGroupFindIsAtMostEightyColumnsWide(t *testing.T) {
 }
 
 func TestGroupJSON(t *testing.T) {
+	t.Parallel()
 	for _, args := range [][]string{{"find", "trico"}, {"show", "trico"}, {"list"}} {
 		var out, errs bytes.Buffer
 		if code := run(append([]string{"group"}, append(args, "--format", "json")...), strings.NewReader(""), &out, &errs); code != 0 {

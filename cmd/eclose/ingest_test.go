@@ -62,12 +62,8 @@ func write(t *testing.T, text string) (dir, path string) {
 }
 
 func TestTheSameAnswersTwiceChangeNothing(t *testing.T) {
-	feeds := httptest.NewServer(demo.NewWorld().Handler())
-	defer feeds.Close()
-	dir, path := write(t, demo.Config(feeds.URL))
-	if code, _, errs := call(t, demo.Issue, "ingest", "--config", path); code != 0 {
-		t.Fatalf("first ingest: %s", errs)
-	}
+	t.Parallel()
+	dir, path := ingested(t) // the first time
 	before := digest(t, dir)
 	code, out, errs := call(t, demo.Issue, "ingest", "--config", path)
 	if code != 0 {
@@ -124,6 +120,7 @@ func oneGauge(base string) string {
 }
 
 func TestARevisedAnswerReplacesAndTheOldViewStays(t *testing.T) {
+	t.Parallel()
 	var body atomic.Value
 	body.Store(gaugeAnswer(`"8.1"`, `"8.3"`, `"8.2"`))
 	base := scripted(t, func(w http.ResponseWriter, r *http.Request) { page(body.Load().(string))(w, r) })
@@ -156,6 +153,7 @@ func TestARevisedAnswerReplacesAndTheOldViewStays(t *testing.T) {
 // What a feed can do wrong costs freshness: one sentence, exit code 1, and not a
 // byte of what is stored.
 func TestBadAnswersLoseNothing(t *testing.T) {
+	t.Parallel()
 	ok := gaugeAnswer(`"8.1"`, `"8.3"`, `"8.2"`)
 	for _, c := range []struct {
 		name   string
@@ -217,6 +215,7 @@ func TestBadAnswersLoseNothing(t *testing.T) {
 }
 
 func TestMissingCodesAndIceAreNoReadings(t *testing.T) {
+	t.Parallel()
 	base := scripted(t, page(strings.Replace(gaugeAnswer(`"8.1"`, `"-999999"`, `null`, `"8.2"`), `"qualifier":null`, `"qualifier":["ICE"]`, 1)))
 	dir, path := write(t, oneGauge(base))
 	if code, _, errs := call(t, demo.Issue, "ingest", "--config", path); code != 0 {

@@ -15,6 +15,7 @@ import (
 // Somebody asks to be told, and the process ends before the relay has the
 // confirmation: the next start sends it, once.
 func TestAConfirmationOutlivesItsProcess(t *testing.T) {
+	t.Parallel()
 	office, lines := openPostOffice(t)
 	_, path := write(t, demo.Config("http://127.0.0.1:9")+lines+"[serve]\npublic-url = \"https://eclose.example.org\"\n")
 	clock := from(demo.Issue)

@@ -31,6 +31,7 @@ func startWorker(t *testing.T, args ...string) (log *noise, stop func() int) {
 // Two workers on PostgreSQL, with series, outlooks and exports on object storage,
 // do what one process does on one machine.
 func TestWorkersShareADatabaseAndAnObjectStore(t *testing.T) {
+	t.Parallel()
 	store, database := seriestest.S3(t), dbtest.PostgresURL(t)
 	feeds := httptest.NewServer(demo.NewWorld().Handler())
 	defer feeds.Close()
@@ -129,6 +130,7 @@ func TestWorkersShareADatabaseAndAnObjectStore(t *testing.T) {
 }
 
 func TestASharedBacktestIsNamedAndKeepsItsPlan(t *testing.T) {
+	t.Parallel()
 	feeds := httptest.NewServer(demo.NewWorld().Handler())
 	feeds.Close()
 	_, path := write(t, demo.Config(feeds.URL))

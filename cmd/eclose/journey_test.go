@@ -234,19 +234,21 @@ func TestFromATripToAMailToASightingToNoMoreMail(t *testing.T) {
 	if testing.Short() {
 		t.Skip("it takes half a minute")
 	}
-	feeds := httptest.NewServer(demo.NewWorld().Handler())
-	defer feeds.Close()
+	t.Parallel()
 	office, mailLines := openPostOffice(t)
-	text := strings.Replace(demo.Config(feeds.URL), "backfill-years = 9", "backfill-years = 3", 1)
 	began := time.Now()
 	root, to := openProxy(t)
-	dir, path := write(t, text+mailLines+"[serve]\npublic-url = \""+root+"\"\nadmin-secret-file = \"secret\"\n")
+	dir, path := ingestedFor(t, tarnFellsConfig(3)+mailLines+"[serve]\npublic-url = \""+root+"\"\nadmin-secret-file = \"secret\"\n")
 	const secret = "sedge and dun at dusk"
 	if err := os.WriteFile(filepath.Join(dir, "secret"), []byte(secret+"\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	// Ten at night at the river comes no sooner for a clock that is twelve times as fast.
-	url, log, stop := serve(t, func() time.Time { return demo.Issue.Add(4*time.Hour + 12*time.Since(began)) }, "--config", path)
+	var skipped atomic.Int64
+	clock := func() time.Time {
+		return demo.Issue.Add(4*time.Hour + 12*time.Since(began) + time.Duration(skipped.Load()))
+	}
+	url, log, stop := serve(t, clock, "--config", path)
 	to(url)
 	r := openReader(t, root)
 	until(t, "the outlooks on the page", log, func() bool {
@@ -320,7 +322,9 @@ func TestFromATripToAMailToASightingToNoMoreMail(t *testing.T) {
 		t.Errorf("what was learnt here is called %q", learnt)
 	}
 
-	// The new outlook is weighed, and its windows are told.
+	// The new outlook is weighed, and its windows are told a few minutes later, with
+	// what else has come by then.
+	skipped.Add(int64(6 * time.Minute))
 	until(t, "an alert", log, func() bool { return len(office.all()) > 1 })
 	alert := office.all()[1]
 	m, err := mail.ReadMessage(strings.NewReader(alert))

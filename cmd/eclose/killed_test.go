@@ -90,6 +90,7 @@ func (k *killed) work(ctx context.Context, hand int) {
 		case 0, 1:
 			k.command(mark, "diary", "add", "--river", "our-beck", "--group", "trico", "--stage", "emergence", "--amount", "few", "--hours", "2", "--date", "2026-03-20", "--notes", mark)
 		case 2:
+			k.rise()
 			k.command(mark, "subscribe", "add", mark+"@example.org", "--river", "our-beck", "--consent", "paper", "--per-day", "100")
 		case 3:
 			k.rise()
@@ -124,17 +125,22 @@ var loggerEnd = time.Date(2026, 3, 31, 0, 0, 0, 0, time.UTC)
 func (k *killed) rise() {
 	k.mu.Lock()
 	k.rises++
-	level := k.rises / 3 % 4
 	k.mu.Unlock()
+	level := 0
+	if k.now().Unix()/int64((3*time.Hour).Seconds())%2 == 0 { // three hours up, three down
+		level = 3
+	}
 	d, err := db.OpenWriter(k.t.Context(), filepath.Join(k.dir, "eclose.db"))
 	if err != nil {
 		return
 	}
 	defer d.Close()
-	s := alert.New(d, k.now)
-	if s.AddReading(k.t.Context(), alert.Reading{River: "our-beck", RiverName: "Our beck", Zone: "UTC", At: k.now(), Level: level, Known: true}) == nil {
-		_, _ = s.Reconcile(k.t.Context())
+	s := alert.New(d, k.now, nil)
+	for range 2 {
+		_ = s.AddReading(k.t.Context(), alert.Reading{River: "our-beck", RiverName: "Our beck", Zone: "UTC", At: k.now(), Level: level, Known: true})
 	}
+	_, _ = s.Reconcile(k.t.Context())
+	_, _ = addDelivery(k.t.Context(), d, k.now)
 }
 
 // However often the server is killed while commands run beside it, what a command
@@ -163,9 +169,12 @@ func TestKilledAgainAndAgainWithCommandsBesideItLosesAndDoublesNothing(t *testin
 	}
 	k := &killed{t: t, dir: dir, path: path, addr: ln.Addr().String(), done: map[string]bool{}}
 	ln.Close()
-	t.Setenv("ECLOSE_TEST_CLOCK", fmt.Sprintf("%d %d %d", time.Now().UnixMicro(), afterTheBeck.UnixMicro(), 600))
+	t.Setenv("ECLOSE_TEST_CLOCK", fmt.Sprintf("%d %d %d", time.Now().UnixMicro(), afterTheBeck.UnixMicro(), 300))
 	k.now = sharedClock()
 
+	for n := range 3 { // readers from the beginning
+		k.command("", "subscribe", "add", fmt.Sprintf("reader-%d@example.org", n), "--river", "our-beck", "--consent", "paper", "--per-day", "100")
+	}
 	ctx, cancel := context.WithCancel(t.Context())
 	var hands sync.WaitGroup
 	for hand := range 2 {

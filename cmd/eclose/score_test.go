@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
-	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
@@ -22,19 +21,11 @@ import (
 	"example.org/eclose/ingest/series"
 )
 
-// wend is the Wend of the invented country alone, three years of it, ingested at
-// the demo's moment.
+// wend is the Wend of the invented country alone, three years of it.
 func wend(t *testing.T) (dir, path string) {
 	t.Helper()
-	feeds := httptest.NewServer(demo.NewWorld().Handler())
-	defer feeds.Close()
-	text := strings.Replace(demo.Config(feeds.URL), "backfill-years = 9", "backfill-years = 3", 1)
-	parts := strings.SplitAfterN(text, "\n[[river]]", 3)
-	dir, path = write(t, parts[0]+strings.TrimSuffix(parts[1], "[[river]]"))
-	if code, out, errs := call(t, demo.Issue, "ingest", "--config", path); code != 0 {
-		t.Fatalf("%s%s", out, errs)
-	}
-	return dir, path
+	parts := strings.SplitAfterN(tarnFellsConfig(3), "\n[[river]]", 3)
+	return ingestedFor(t, parts[0]+strings.TrimSuffix(parts[1], "[[river]]"))
 }
 
 // keep issues the outlook of noon of a date and keeps it as the service would.
@@ -84,6 +75,7 @@ func chance(t *testing.T, o *forecast.Outlook, group string, stage forecast.Stag
 // Outlooks are kept on two Mondays, sightings come later, and what the command
 // says is worked out here from the outlooks themselves.
 func TestScoreJudgesKeptOutlooksAsSightingsArrive(t *testing.T) {
+	t.Parallel()
 	dir, path := wend(t)
 	first, second := keep(t, path, "2026-05-04"), keep(t, path, "2026-05-11")
 	later := time.Date(2026, 6, 1, 18, 0, 0, 0, time.UTC)
@@ -152,6 +144,7 @@ func TestScoreJudgesKeptOutlooksAsSightingsArrive(t *testing.T) {
 }
 
 func TestExportWritesTheKeptOutlookInEveryFormat(t *testing.T) {
+	t.Parallel()
 	dir, path := wend(t)
 	kept := keep(t, path, "2026-05-11")
 	now := demo.Issue.AddDate(0, 0, 7)
@@ -265,6 +258,7 @@ func TestExportRefusesAndLeavesNoHalfFile(t *testing.T) {
 // What the diary says, and what is learnt from it, after an issue must not reach
 // that issue's outlook; learnt before it, it must.
 func TestAnOutlookKnowsNothingOfLaterSightings(t *testing.T) {
+	t.Parallel()
 	dir, path := wend(t)
 	database := filepath.Join(dir, "eclose.db")
 	issued := func() string {

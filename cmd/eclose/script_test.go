@@ -4,10 +4,10 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"flag"
 	"fmt"
 	"net"
 	"net/http"
-	"net/http/httptest"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -38,7 +38,12 @@ func TestMain(m *testing.M) {
 		}
 		os.Exit(program(now, strings.Split(args, "\n")))
 	}
-	testscript.Main(m, map[string]func(){
+	// Many tests wait for a server more than they compute. What the command line
+	// says of it goes before.
+	if err := flag.Set("test.parallel", "4"); err != nil {
+		panic(err)
+	}
+	testscript.Main(tests{m}, map[string]func(){
 		"eclose": func() { os.Exit(program(scriptClock(), os.Args[1:])) },
 	})
 }
@@ -56,6 +61,17 @@ func sharedClock() func() time.Time {
 	}
 }
 
+// tests are the tests, and the cleaning up after them.
+type tests struct{ *testing.M }
+
+func (m tests) Run() int {
+	code := m.M.Run()
+	for _, f := range atEnd {
+		f()
+	}
+	return code
+}
+
 // scriptClock is the clock of all commands of a script: the demo's issue when it
 // began.
 func scriptClock() func() time.Time {
@@ -71,8 +87,7 @@ func TestScripts(t *testing.T) {
 	if testing.Short() {
 		t.Skip("it issues outlooks")
 	}
-	feeds := httptest.NewServer(demo.NewWorld().Handler())
-	t.Cleanup(feeds.Close)
+	t.Parallel()
 	testscript.Run(t, testscript.Params{
 		Dir: filepath.Join("testdata", "script"),
 		Setup: func(e *testscript.Env) error {
@@ -83,8 +98,7 @@ func TestScripts(t *testing.T) {
 			e.Setenv("ADDR", ln.Addr().String())
 			e.Setenv("ECLOSE_TEST_BEGAN", time.Now().Format(time.RFC3339Nano))
 			e.Setenv("ECLOSE_CONFIG", "eclose.toml")
-			text := strings.Replace(demo.Config(feeds.URL), "backfill-years = 9", "backfill-years = 3", 1)
-			return errors.Join(ln.Close(), os.WriteFile(filepath.Join(e.WorkDir, "eclose.toml"), []byte(text), 0o600))
+			return errors.Join(copyIngested(e.WorkDir), ln.Close(), os.WriteFile(filepath.Join(e.WorkDir, "eclose.toml"), []byte(tarnFellsConfig(3)), 0o600))
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"issued": issued},
 	})

@@ -37,7 +37,7 @@ func (c seasonCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	sheet := pages.Sheet{River: rivers[0], Outlook: outlooks[0], Catalogue: catalogue, Notice: cfg.Notice, Owners: app.Owners(cfg)}
+	sheet := pages.Sheet{River: rivers[0], Outlook: outlooks[0], Catalogue: catalogue, Notice: cfg.Notice, Owners: app.Owners(cfg), Units: app.Units(cfg)}
 	if sheet.Sightings, err = c.sightings(e, cfg, rivers[0].Slug); err != nil {
 		return err
 	}

@@ -2,7 +2,6 @@ package main
 
 import (
 	"io/fs"
-	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
@@ -14,9 +13,8 @@ import (
 // Flip one bit in an index and one in a file of readings: the other rivers go on,
 // the repair puts both aside and fetches what they held.
 func TestADamagedFileStopsNoOtherRiverAndIsRepaired(t *testing.T) {
-	feeds := httptest.NewServer(demo.NewWorld().Handler())
-	defer feeds.Close()
-	dir, path := write(t, strings.Replace(demo.Config(feeds.URL), "backfill-years = 9", "backfill-years = 2", 1))
+	t.Parallel()
+	dir, path := ingested(t)
 	ok := func(args ...string) string {
 		t.Helper()
 		code, out, errs := call(t, demo.Issue, append(args, "--config", path)...)
@@ -25,7 +23,6 @@ func TestADamagedFileStopsNoOtherRiverAndIsRepaired(t *testing.T) {
 		}
 		return out
 	}
-	ok("ingest")
 	before := ok("forecast", "--format", "csv", "--members", "20")
 	flip := func(match func(string) bool) string {
 		t.Helper()

@@ -95,8 +95,7 @@ func from(at time.Time) func() time.Time {
 }
 
 func TestServeDoesItAllByItself(t *testing.T) {
-	feeds := httptest.NewServer(demo.NewWorld().Handler())
-	defer feeds.Close()
+	t.Parallel()
 	for _, c := range []struct{ name, database string }{{"sqlite", "eclose.db"}, {"postgres", ""}} {
 		t.Run(c.name, func(t *testing.T) {
 			if c.database == "" {
@@ -105,8 +104,7 @@ func TestServeDoesItAllByItself(t *testing.T) {
 				}
 				c.database = dbtest.PostgresURL(t)
 			}
-			text := strings.Replace(demo.Config(feeds.URL), `database = "eclose.db"`, `database = "`+c.database+`"`, 1)
-			text = strings.Replace(text, "backfill-years = 9", "backfill-years = 3", 1)
+			text := strings.Replace(tarnFellsConfig(2), `database = "eclose.db"`, `database = "`+c.database+`"`, 1)
 			clock := from(demo.Issue)
 			if c.name == "postgres" {
 				clock = time.Now // it is the server's in the end, and the demo's weather ends before
@@ -169,6 +167,7 @@ func TestServeDoesItAllByItself(t *testing.T) {
 }
 
 func TestHealthIsAboutForecastsNotTheProcess(t *testing.T) {
+	t.Parallel()
 	feeds := httptest.NewServer(demo.NewWorld().Handler())
 	base := feeds.URL
 	feeds.Close() // the feeds are down

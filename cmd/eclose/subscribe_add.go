@@ -21,6 +21,7 @@ type subscribeAddCmd struct {
 	Horizon   int      `default:"14" help:"Days ahead to watch."`
 	Digest    bool     `help:"One digest each morning instead of individual alerts."`
 	Cautions  bool     `default:"true" negatable:"" help:"Also send flow cautions."`
+	When      string   `help:"Only when the gauge reads or is forecast so; with --group both must hold, without it insects do not count. Such as 'flow < 600 cfs' or 'forecast flow < 600 cfs'." placeholder:"CONDITION"`
 	Quiet     string   `help:"Quiet hours, local time." placeholder:"22:00-07:00"`
 	Wake      bool     `help:"Send level 3 cautions during quiet hours."`
 	Zone      string   `default:"UTC" help:"IANA time zone, such as Europe/London."`
@@ -46,7 +47,7 @@ func (c subscribeAddCmd) request() (subscribe.Request, error) {
 	}
 	for _, river := range c.River {
 		r.Subscriptions = append(r.Subscriptions, subscribe.Subscription{
-			River: river, Groups: c.Group, Stages: c.Stage, Threshold: c.Threshold, HorizonDays: c.Horizon, Cadence: cadence, Cautions: c.Cautions,
+			River: river, Groups: c.Group, Stages: c.Stage, Threshold: c.Threshold, HorizonDays: c.Horizon, Cadence: cadence, Cautions: c.Cautions, When: c.When,
 		})
 	}
 	return r, nil

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 	"time"
 
 	"example.org/eclose/cmd/eclose/internal/app"
@@ -16,6 +17,7 @@ import (
 	"example.org/eclose/forecast/trip"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/insects"
+	"example.org/eclose/model/wading"
 )
 
 type tripCmd struct {
@@ -66,12 +68,17 @@ func (c tripCmd) Run(e *env) error {
 		return err
 	}
 	t, err := trip.Plan(ask, places, catalogue.Group)
-	if errors.Is(err, trip.ErrNothing) {
-		return app.Usage(err)
+	if err != nil {
+		return app.Usage(noTrip(e, err, c, cfg, ask, outlooks, rivers))
 	}
+	if err := staleHint(e, cfg, rivers, outlooks); err != nil {
+		return err
+	}
+	box, err := readBox(cfg)
 	if err != nil {
 		return err
 	}
+	t.Pack(box)
 	write := func(w io.Writer) error {
 		switch c.Format {
 		case "json":
@@ -87,6 +94,57 @@ func (c tripCmd) Run(e *env) error {
 		return write(e.stdout)
 	}
 	return export.File(c.Out, write)
+}
+
+// noTrip says why no trip can be planned, and what cures it.
+func noTrip(e *env, err error, c tripCmd, cfg *config.Config, ask trip.Ask, outlooks []*forecast.Outlook, rivers []forecast.River) error {
+	if errors.Is(err, trip.ErrNotHere) {
+		var where []string
+		for _, o := range outlooks {
+			where = append(where, o.RiverName)
+		}
+		return fmt.Errorf("--group %s: not forecast on %s; eclose forecast --all lists what is", strings.Join(c.Group, ", "), strings.Join(where, ", "))
+	}
+	if !errors.Is(err, trip.ErrNothing) {
+		return err
+	}
+	issue := outlooks[0].IssueDate()
+	for _, o := range outlooks {
+		issue = max(issue, o.IssueDate())
+	}
+	newest, err := app.NewestReading(e.ctx, cfg, rivers)
+	if err != nil {
+		return err
+	}
+	reading := forecast.DateOf(newest)
+	switch {
+	case newest.IsZero():
+		return errors.New("no readings are stored; run eclose ingest first")
+	case ask.From < issue && ask.From >= reading:
+		return fmt.Errorf("--from %s is before the newest forecast, of %s; the newest reading is of %s: add --issue-date %s, or run eclose ingest", ask.From, issue, reading, reading)
+	case ask.From < issue:
+		return fmt.Errorf("--from %s is before the newest forecast, of %s; plan from then with --issue-date %s", ask.From, issue, ask.From)
+	}
+	return fmt.Errorf("--from %s: the newest forecast, of %s, reaches to about %s; use earlier days", ask.From, issue, issue+360)
+}
+
+// staleHint says on how old readings a forecast rests, if none is recent, and the cure.
+func staleHint(e *env, cfg *config.Config, rivers []forecast.River, outlooks []*forecast.Outlook) error {
+	for i, o := range outlooks {
+		if !o.DataCutoff.IsZero() || len(rivers[i].Gauges) == 0 {
+			continue
+		}
+		newest, err := app.NewestReading(e.ctx, cfg, rivers[i:i+1])
+		if err != nil {
+			return err
+		}
+		if newest.IsZero() {
+			fmt.Fprintf(e.stderr, "eclose: %s: no readings are stored; run eclose ingest\n", o.RiverName)
+			continue
+		}
+		fmt.Fprintf(e.stderr, "eclose: %s: the newest reading is of %s; run eclose ingest, or add --issue-date %s\n", o.RiverName, forecast.DateOf(newest), forecast.DateOf(newest))
+	}
+	return nil
 }
 
 func dateOf(s string) (forecast.Date, error) {
@@ -135,7 +193,8 @@ func groupsNamed(c *insects.Catalogue, rivers []forecast.River, names []string) 
 	return out, nil
 }
 
-// withFlows puts the past seasons of flow beside the outlooks of rivers.
+// withFlows puts the past seasons of flow, and the caution at the moment of the issue,
+// beside the outlooks of rivers.
 func withFlows(ctx context.Context, cfg *config.Config, rivers []forecast.River, outlooks []*forecast.Outlook) ([]trip.River, error) {
 	store, err := series.Open(ctx, cfg.StoreURL(), series.ReadOnly())
 	if err != nil {
@@ -145,9 +204,11 @@ func withFlows(ctx context.Context, cfg *config.Config, rivers []forecast.River,
 	out := make([]trip.River, len(outlooks))
 	for i, o := range outlooks {
 		out[i].Outlook = o
-		if out[i].Flows, _, err = app.PastFlows(ctx, store, rivers[i], o.IssuedAt); err != nil {
+		var caution wading.Caution
+		if out[i].Flows, caution, err = app.PastFlows(ctx, store, rivers[i], o.IssuedAt); err != nil {
 			return nil, err
 		}
+		out[i].Caution = &caution
 	}
 	return out, nil
 }

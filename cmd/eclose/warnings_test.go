@@ -146,6 +146,7 @@ func nwsList(alerts ...string) string {
 func ref(id string) string { return fmt.Sprintf(`{"identifier":%q}`, id) }
 
 func TestOfficialWarningsAreInTheCaution(t *testing.T) {
+	t.Parallel()
 	const later, past = "2026-05-18T18:00:00+00:00", "2026-05-18T11:59:00+00:00"
 	flood := nwsAlert("a", "Alert", "Flood Warning", "Severe", "Likely", later, "")
 	for _, c := range []struct {
@@ -208,6 +209,7 @@ func TestOfficialWarningsAreInTheCaution(t *testing.T) {
 // TestWarningsOutliveTheirFeed: a dead feed neither ends a warning nor says that
 // there is none.
 func TestWarningsOutliveTheirFeed(t *testing.T) {
+	t.Parallel()
 	w := &warner{}
 	w.say(0, nwsList(nwsAlert("a", "Alert", "Flood Warning", "Severe", "Likely", "2026-05-18T12:30:00+00:00", "")))
 	_, path := warnedRiver(t, "nws", w, warnedAt.Add(50*time.Minute), "")
@@ -239,6 +241,7 @@ func TestWarningsOutliveTheirFeed(t *testing.T) {
 }
 
 func TestTheConfigNamesWhoWarns(t *testing.T) {
+	t.Parallel()
 	w := &warner{}
 	w.say(0, nwsList())
 	_, path := warnedRiver(t, "nws", w, warnedAt, "")
@@ -288,6 +291,7 @@ func TestTheConfigNamesWhoWarns(t *testing.T) {
 // TestAWarningIsToldOnce: by a real relay, from a running house. An update is
 // no news, a further warning is, and a dead feed ends nothing.
 func TestAWarningIsToldOnce(t *testing.T) {
+	t.Parallel()
 	const later, latest = "2026-05-18T18:00:00+00:00", "2026-05-18T20:00:00+00:00"
 	w := &warner{}
 	w.say(0, nwsList())

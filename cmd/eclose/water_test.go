@@ -32,6 +32,7 @@ func inventedWater(days int) string {
 }
 
 func TestWaterFitsAPlainTableAndScoresTheRest(t *testing.T) {
+	t.Parallel()
 	var out, errOut bytes.Buffer
 	if code := run([]string{"water", "--csv", "-", "--fit-until", "2021-01-01", "--format", "json"}, strings.NewReader(inventedWater(1000)), &out, &errOut); code != 0 {
 		t.Fatalf("exit %d: %s", code, errOut.String())
@@ -58,6 +59,7 @@ func TestWaterFitsAPlainTableAndScoresTheRest(t *testing.T) {
 }
 
 func TestWaterSaysWhatIsWrongWithItsInput(t *testing.T) {
+	t.Parallel()
 	for name, c := range map[string]struct {
 		args []string
 		in   string
@@ -169,6 +171,7 @@ func becksIngested(t *testing.T) (dir, config string, now time.Time) {
 }
 
 func TestWaterOfARiverSaysHowWellItIsKnown(t *testing.T) {
+	t.Parallel()
 	dir, config, now := becksIngested(t)
 	page := filepath.Join(dir, "fit.html")
 	code, out, errs := call(t, now, "water", "Long Beck", "--config", config, "--hindcast", "--out", page)
@@ -195,6 +198,7 @@ func TestWaterOfARiverSaysHowWellItIsKnown(t *testing.T) {
 }
 
 func TestARiverWithTooLittleWaterBorrowsAndSaysSo(t *testing.T) {
+	t.Parallel()
 	_, config, now := becksIngested(t)
 	code, out, errs := call(t, now, "water", "Short Beck", "--config", config, "--format", "json")
 	if code != 0 {
@@ -227,6 +231,7 @@ func TestARiverWithTooLittleWaterBorrowsAndSaysSo(t *testing.T) {
 // Half a year of readings is fitted, in part, and the last third of it judges the fit;
 // everything that shows the river says that it is part of a year.
 func TestARiverWithHalfAYearOfWaterIsFittedAndSaysSo(t *testing.T) {
+	t.Parallel()
 	_, config, now := becksIngested(t)
 	code, out, errs := call(t, now, "water", "Young Beck", "--config", config, "--format", "json")
 	if code != 0 {
@@ -255,6 +260,7 @@ func TestARiverWithHalfAYearOfWaterIsFittedAndSaysSo(t *testing.T) {
 }
 
 func TestWaterNamesOneRecord(t *testing.T) {
+	t.Parallel()
 	for _, args := range [][]string{{}, {"--csv", "x.csv"}, {"Wend"}, {"Wend", "--csv", "x.csv", "--fit-until", "2020-01-01"}, {"--csv", "x.csv", "--fit-until", "2020-01-01", "--out", "x.png"}} {
 		code, _, errs := call(t, time.Now(), append([]string{"water"}, args...)...)
 		if code != 2 || strings.Count(strings.TrimSpace(errs), "\n") > 40 || errs == "" {

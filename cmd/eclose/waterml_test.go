@@ -13,6 +13,7 @@ import (
 // gauge comes in, the next pass finds nothing new, and the doctor asks the
 // server's front door without a gauge's request.
 func TestAWaterMLServerIsAskedByTheRequestOfTheConfig(t *testing.T) {
+	t.Parallel()
 	var asked []string
 	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		asked = append(asked, r.URL.RequestURI())

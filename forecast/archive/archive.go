@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/klauspost/compress/zstd"
@@ -39,22 +40,20 @@ type Stored struct {
 	size int64
 }
 
-// maxFile bounds what is read back: an outlook of 80 stages over two years has
-// some 10 MB as JSON and a tenth of that as a file.
+// What is read back is bounded: an outlook of 80 stages over two years has some
+// 10 MB as JSON, as older files hold it, and a hundredth of that as a file of now.
 const (
-	maxFile = 64 << 20
-	maxJSON = 512 << 20
+	maxFile    = 64 << 20
+	maxContent = 512 << 20
 )
 
-var (
-	encoder, _ = zstd.NewWriter(nil, zstd.WithEncoderConcurrency(1)) // no option of these can fail
-	decoder, _ = zstd.NewReader(nil, zstd.WithDecoderMaxMemory(maxJSON), zstd.WithDecoderConcurrency(0))
-)
+// zipped reads files of versions that kept outlooks as JSON, packed by zstd.
+var zipped, _ = zstd.NewReader(nil, zstd.WithDecoderMaxMemory(maxContent), zstd.WithDecoderConcurrency(0)) // no option of these can fail
 
 // Put writes the file of an outlook. It is issued only when Record has been
 // committed.
 func (a *Archive) Put(ctx context.Context, o *forecast.Outlook) (Stored, error) {
-	text, err := json.Marshal(o)
+	content, err := unpacked(o)
 	if err != nil {
 		return Stored{}, fmt.Errorf("keeping the outlook of %s: %w", o.River, err)
 	}
@@ -62,14 +61,16 @@ func (a *Archive) Put(ctx context.Context, o *forecast.Outlook) (Stored, error) 
 	if err != nil {
 		return Stored{}, fmt.Errorf("keeping the outlook of %s: %w", o.River, err)
 	}
-	// The sum is of the JSON, so that another version of the packer is no change.
-	sum := sha256.Sum256(text)
+	sum := sha256.Sum256(content)
 	s := Stored{row: db.Outlook{
 		River: o.River, Issued: o.IssuedAt, ModelVersion: o.ModelVersion, CutOff: o.DataCutoff,
 		SHA256: hex.EncodeToString(sum[:]), Body: string(head),
 	}}
 	s.row.Artefact = name(o, s.row.SHA256)
-	packed := encoder.EncodeAll(text, nil)
+	packed, err := pack(content)
+	if err != nil {
+		return Stored{}, fmt.Errorf("keeping the outlook of %s: %w", o.River, err)
+	}
 	s.size = int64(len(packed))
 	if err := a.files.Write(ctx, s.row.Artefact, packed); err != nil {
 		return Stored{}, fmt.Errorf("keeping the outlook of %s: %w", o.River, err)
@@ -82,7 +83,7 @@ func (a *Archive) Put(ctx context.Context, o *forecast.Outlook) (Stored, error) 
 // other must not have written over the file that the row names.
 func name(o *forecast.Outlook, sum string) string {
 	at := o.IssuedAt.UTC()
-	return fmt.Sprintf("outlooks/%s/%s/%s.m%s.%s.json.zst", o.River, at.Format("2006"), at.Format("20060102T150405.000000Z"), o.ModelVersion, sum[:16])
+	return fmt.Sprintf("outlooks/%s/%s/%s.m%s.%s.outlook.gz", o.River, at.Format("2006"), at.Format("20060102T150405.000000Z"), o.ModelVersion, sum[:16])
 }
 
 // Record issues a stored outlook in the transaction that q runs in. Recording
@@ -101,6 +102,15 @@ func (a *Archive) Save(ctx context.Context, o *forecast.Outlook, made time.Time)
 		return err
 	}
 	return a.db.Tx(ctx, func(tx *db.Tx) error { return a.Record(ctx, tx, s, made) })
+}
+
+// File names the file of an issued outlook, for Open.
+type File struct{ Name, SHA256 string }
+
+// Find names the file of an outlook by its keys.
+func (a *Archive) Find(ctx context.Context, river string, issued time.Time, modelVersion string) (File, error) {
+	row, err := db.GetOutlook(ctx, a.db.SQL, river, issued, modelVersion)
+	return File{row.Artefact, row.SHA256}, err
 }
 
 // Issued says whether an outlook with these keys was issued.
@@ -131,23 +141,43 @@ func (a *Archive) Latest(ctx context.Context, river string, asOf time.Time) (*fo
 }
 
 func (a *Archive) open(ctx context.Context, row db.Outlook) (*forecast.Outlook, error) {
-	fail := func(err error) (*forecast.Outlook, error) {
+	o, err := a.Open(ctx, File{row.Artefact, row.SHA256})
+	if err != nil {
 		return nil, fmt.Errorf("reading the outlook of %s issued %s: %w", row.River, row.Issued.Format(time.RFC3339), err)
 	}
-	packed, err := a.files.Read(ctx, row.Artefact, maxFile)
+	return o, nil
+}
+
+// Open reads an outlook without the database.
+func (a *Archive) Open(ctx context.Context, f File) (*forecast.Outlook, error) {
+	packed, err := a.files.Read(ctx, f.Name, maxFile)
 	if err != nil {
-		return fail(err)
+		return nil, err
 	}
-	text, err := decoder.DecodeAll(packed, nil)
+	content, decode, err := contentOf(f.Name, packed)
 	if err != nil {
-		return fail(fmt.Errorf("%s is damaged: %w; restore it from a backup", row.Artefact, err))
+		return nil, fmt.Errorf("%s is damaged: %w; restore it from a backup", f.Name, err)
 	}
-	if sum := sha256.Sum256(text); hex.EncodeToString(sum[:]) != row.SHA256 {
-		return fail(fmt.Errorf("%s is damaged: its checksum is not the recorded one; restore it from a backup", row.Artefact))
+	if sum := sha256.Sum256(content); hex.EncodeToString(sum[:]) != f.SHA256 {
+		return nil, fmt.Errorf("%s is damaged: its checksum is not the recorded one; restore it from a backup", f.Name)
 	}
-	o := new(forecast.Outlook)
-	if err := json.Unmarshal(text, o); err != nil {
-		return fail(err)
+	o, err := decode(content)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", f.Name, err)
 	}
 	return o, nil
+}
+
+// contentOf unpacks a file of this version or of one that kept JSON, and says
+// how its content is read.
+func contentOf(name string, packed []byte) ([]byte, func([]byte) (*forecast.Outlook, error), error) {
+	if strings.HasSuffix(name, ".json.zst") {
+		content, err := zipped.DecodeAll(packed, nil)
+		return content, func(text []byte) (*forecast.Outlook, error) {
+			o := new(forecast.Outlook)
+			return o, json.Unmarshal(text, o)
+		}, err
+	}
+	content, err := unpack(packed)
+	return content, outlookOf, err
 }

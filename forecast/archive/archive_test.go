@@ -1,6 +1,9 @@
 package archive_test
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"os"
 	"path/filepath"
@@ -8,6 +11,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/klauspost/compress/zstd"
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/archive"
@@ -23,13 +27,15 @@ func outlook(at time.Time, p float64) *forecast.Outlook {
 	o := &forecast.Outlook{
 		River: "wend", RiverName: "Wend", Zone: "America/Los_Angeles", IssuedAt: at, DataCutoff: at.Add(-time.Hour), ModelVersion: "1",
 		Members: 200, Seasons: 8, Notes: []string{"A note."}, Caution: forecast.StandingCaution,
-		Water: []forecast.WaterDay{{Date: forecast.DateOf(at), P10: 7, P50: 8, P90: 9.125, Climatology: &normal}},
+		Water: []forecast.WaterDay{{Date: forecast.DateOf(at), P10: 7, P50: 8, P90: 9.12, Climatology: &normal}},
 	}
 	for _, s := range forecast.Stages {
 		x := forecast.StageOutlook{Group: "march-brown", Name: "March brown", Stage: s, Fishable: true}
-		for d := range 365 {
-			x.Days = append(x.Days, forecast.Day{Date: forecast.DateOf(at) + forecast.Date(d), P: p / float64(d+1), PCalendar: 1.0 / 3})
+		days := make([]forecast.Day, 365)
+		for d := range days {
+			days[d] = forecast.Day{Date: forecast.DateOf(at) + forecast.Date(d), P: p / float64(d+1), PCalendar: 1.0 / 3}
 		}
+		x.Days = forecast.DaysOf(days)
 		x.Window.Peak.P50 = forecast.DateOf(at) + 3
 		o.Stages = append(o.Stages, x)
 	}
@@ -90,7 +96,7 @@ func TestAnIssuedOutlookNeverChanges(t *testing.T) {
 			t.Errorf("other content gives %v", err)
 		}
 		got, err := a.Load(t.Context(), "wend", issue, "1")
-		if err != nil || got.Stages[0].Days[0].P != 0.7 {
+		if err != nil || got.Stages[0].Days.At(0).P != 0.7 {
 			t.Errorf("the refused one left its mark: %v", err)
 		}
 	})
@@ -121,7 +127,7 @@ func TestADamagedFileIsRefused(t *testing.T) {
 	if err := a.Save(t.Context(), outlook(issue, 0.7), issue); err != nil {
 		t.Fatal(err)
 	}
-	files, _ := filepath.Glob(filepath.Join(dir, "outlooks", "wend", "2026", "*.json.zst"))
+	files, _ := filepath.Glob(filepath.Join(dir, "outlooks", "wend", "2026", "*.outlook.gz"))
 	if len(files) != 1 {
 		t.Fatalf("files: %v", files)
 	}
@@ -143,4 +149,39 @@ func TestADamagedFileIsRefused(t *testing.T) {
 		}
 	}
 	t.Logf("%d bytes for %d days", len(good), 2*365)
+}
+
+func TestAnOutlookOfAnOlderVersionIsStillRead(t *testing.T) {
+	d := dbtest.Open(t, dbtest.SQLiteURL(t))
+	a, dir := open(t, d)
+	want := outlook(issue, 0.7)
+	text, err := json.Marshal(want)
+	if err != nil {
+		t.Fatal(err)
+	}
+	pack, err := zstd.NewWriter(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	name := "outlooks/wend/2026/old.json.zst"
+	if err := os.MkdirAll(filepath.Join(dir, filepath.Dir(name)), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, name), pack.EncodeAll(text, nil), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	sum := sha256.Sum256(text)
+	if err := d.Tx(t.Context(), func(tx *db.Tx) error {
+		return db.AddOutlook(t.Context(), tx, db.Outlook{River: "wend", Issued: issue, ModelVersion: "1", CutOff: want.DataCutoff,
+			SHA256: hex.EncodeToString(sum[:]), Body: "{}", Artefact: name})
+	}); err != nil {
+		t.Fatal(err)
+	}
+	got, err := a.Load(t.Context(), "wend", issue, "1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
 }

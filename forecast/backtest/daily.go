@@ -1,8 +1,11 @@
 package backtest
 
 import (
+	"fmt"
+	"math"
 	"slices"
 
+	"example.org/eclose/forecast/engine"
 	"example.org/eclose/forecast/verify"
 	"example.org/eclose/model/phenology"
 )
@@ -32,8 +35,9 @@ const (
 // issue on, over visits between the season's first and last catch and 30 days to
 // either side. The reference is each taxon's base rate: the share of such visits
 // in the seasons of the fit that reached the threshold.
-func Daily(forecasts []Forecast, k Knowledge) []DailyScore {
+func Daily(forecasts []Forecast, k Knowledge) ([]DailyScore, error) {
 	var out []DailyScore
+	chances := newChances()
 	for _, threshold := range Thresholds {
 		var p, base []float64
 		var came []bool
@@ -41,12 +45,13 @@ func Daily(forecasts []Forecast, k Knowledge) []DailyScore {
 		for i := range forecasts {
 			f := &forecasts[i]
 			rate := f.line.baseRate(threshold)
-			by := f.By[k]
-			for _, v := range f.line.s.visited(f.season) {
-				if v.day < f.Issue {
-					continue
-				}
-				p = append(p, phenology.CountChance(f.line.curve, f.line.numbers, by.Mean, by.SD*by.SD, v.watch, threshold))
+			visits := slices.DeleteFunc(f.line.s.visited(f.season), func(v visit) bool { return v.day < f.Issue })
+			said, err := chances.of(f, k, visits, threshold)
+			if err != nil {
+				return nil, fmt.Errorf("chances of %s of %d: %w", f.Taxon, f.Year, err)
+			}
+			p = append(p, said...)
+			for _, v := range visits {
 				base, came, years = append(base, rate), append(came, v.watch.Count >= float64(threshold)), append(years, f.Year)
 			}
 		}
@@ -58,7 +63,65 @@ func Daily(forecasts []Forecast, k Knowledge) []DailyScore {
 			Skill:       verify.BootstrapBySeason(years, verify.SkillOf(scores, reference), 0.9, 500, 1),
 			Reliability: verify.Reliability(p, came, verify.EqualBins(10), 0.9, 500, 1)})
 	}
-	return out
+	return out, nil
+}
+
+// dailyMembers is how many draws stand for a forecast, as in an outlook.
+const dailyMembers = 200
+
+// chances works out the chances of visits as an outlook does: draws of
+// phenology.Blend through forecast/engine.
+type chances struct {
+	engine engine.Engine
+	result engine.Result
+	scores phenology.Scores
+}
+
+func newChances() *chances { return &chances{scores: phenology.NewScores(1, dailyMembers)} }
+
+// of are the chances that visits bring at least so many animals. A trap keeps what
+// emerged since the last visit as water keeps adults until they lay, so a visit
+// after n days is egg-laying 0 to n-1 days after emergence, n times as much.
+func (c *chances) of(f *Forecast, k Knowledge, visits []visit, least int) ([]float64, error) {
+	if len(visits) == 0 {
+		return nil, nil
+	}
+	first := visits[0].day - longestSet
+	last := visits[len(visits)-1].day
+	by := f.By[k]
+	dates := phenology.MedianDate{Level: by.Mean, LevelVar: by.SD * by.SD}
+	d := phenology.Blend{Median: dates, Usual: dates, Plain: dates, Shift: float64(-first)}.Draw(&c.scores, f.line.course)
+	in := engine.River{Members: dailyMembers, Days: last + 1 - first}
+	in.TempC = make([]float32, in.Members*in.Days) // the forecast of the date holds the water
+	type opening struct {
+		days   int
+		effort float64
+	}
+	at := map[opening]int{}
+	of := make([]int, len(visits))
+	for i, v := range visits {
+		o := opening{int(v.watch.To - v.watch.From), v.watch.Effort}
+		j, ok := at[o]
+		if !ok {
+			j = len(in.Groups)
+			at[o] = j
+			g := engine.Group{Clock: engine.Clock{UpperC: math.Inf(1)}, Gate: engine.Gate{MinC: math.Inf(-1), MaxC: math.Inf(1)}, LagMax: o.days - 1, Least: least,
+				DD50: d.DD50, Calendar: d.Calendar, Weight: d.Weight, SpreadDays: d.SpreadDays, Rate: d.Rate}
+			for _, r := range d.Rate {
+				g.RateEggs = append(g.RateEggs, r*o.effort*float64(o.days))
+			}
+			in.Groups = append(in.Groups, g)
+		}
+		of[i] = j
+	}
+	if err := c.engine.Forecast(&in, &c.result); err != nil {
+		return nil, err
+	}
+	out := make([]float64, len(visits))
+	for i, v := range visits {
+		out[i] = c.result.Groups[of[i]][engine.EggLaying].P[v.day-first]
+	}
+	return out, nil
 }
 
 func squares(p []float64, came []bool) []float64 {

@@ -57,12 +57,6 @@ const (
 	// leastFit is how many let it be forecast. A record of which no taxon has
 	// as many is forecast from leastOthers on.
 	leastFit = 7
-	// misdated is how far the curve of one season strays from the usual, as an
-	// error of the date worked out from it, days².
-	misdated = 9.0
-	// recentHalfLife is the half-life of a season's weight in the calendar that
-	// trusts recent years, in years.
-	recentHalfLife = 8.0
 )
 
 // Run forecasts every season that has enough others, on all rungs.
@@ -159,13 +153,11 @@ func (f *fold) forecast(target int, x *Season) (Forecast, error) {
 		if j == target || !f.begun(j, issue) {
 			continue
 		}
-		d := season.Taxon(j)
-		mean, variance := d.At(thermal[j])
-		m, v, ok := f.lines[j].seen(f.year, issue, mean, variance)
+		w, ok := f.lines[j].watched(j, f.year, issue, thermal[j], season.Taxon(j))
 		if !ok {
 			continue
 		}
-		if e, ok := d.EvidenceOf(j, thermal[j], m, v+misdated); ok {
+		if _, e, ok := season.Read(w); ok {
 			evidence = append(evidence, e)
 		}
 	}
@@ -176,12 +168,12 @@ func (f *fold) forecast(target int, x *Season) (Forecast, error) {
 				return out, err
 			}
 		}
-		mean, variance := d.At(thermal[target])
 		if k.Catches {
-			if m, v, ok := l.seen(f.year, issue, mean, variance); ok {
-				mean, variance = f.taxa[target].WithOwnWatches(mean, variance, m, v)
+			if w, ok := l.watched(target, f.year, issue, thermal[target], d); ok {
+				d = season.Own(d, w)
 			}
 		}
+		mean, variance := d.At(thermal[target])
 		out.By[k] = Normal{mean, math.Sqrt(variance)}
 	}
 	return out, nil

@@ -185,7 +185,11 @@ func TestPastOnlyFitsOnEarlierSeasonsOnly(t *testing.T) {
 func TestDailyChancesBeatTheBaseRateAndAreHonest(t *testing.T) {
 	rec, w := inventRecords(5, 16, 0.4, 5, 4).read(t)
 	f := run(t, rec, w, Options{LeadDays: 14})
-	for _, s := range Daily(f, Rungs[0]) {
+	scores, err := Daily(f, Rungs[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, s := range scores {
 		if s.Skill.Value < 0.2 || s.Visits < 500 {
 			t.Errorf("at least %d: skill %.2f over %d visits", s.Threshold, s.Skill.Value, s.Visits)
 		}

@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/stat"
 
+	"example.org/eclose/model/insects"
 	"example.org/eclose/model/phenology"
 )
 
@@ -16,13 +17,13 @@ type line struct {
 	dates    []float64 // their median dates
 	calendar Normal
 	recent   Normal
-	curve    phenology.UsualCurve
-	numbers  phenology.Numbers
+	curve    phenology.UsualCurve // by which catches are read
+	course   phenology.Course     // by which chances are worked out, as in an outlook
 }
 
 func newLine(s *Series, year int, train func(int) bool) (line, phenology.Taxon, bool) {
 	l := line{s: s}
-	var spreads, weights []float64
+	var spreads, lengths, weights []float64
 	var curves []phenology.CatchCurve
 	for k := range s.Seasons {
 		x := &s.Seasons[k]
@@ -31,7 +32,8 @@ func newLine(s *Series, year int, train func(int) bool) (line, phenology.Taxon, 
 		}
 		l.fit, l.dates = append(l.fit, k), append(l.dates, float64(x.Median))
 		spreads = append(spreads, float64(x.Q84-x.Q16)/2)
-		weights = append(weights, math.Exp2(-math.Abs(float64(x.Year-year))/recentHalfLife))
+		lengths = append(lengths, float64(x.Q95-x.Q05)/insects.WindowSDs)
+		weights = append(weights, math.Exp2(-math.Abs(float64(x.Year-year))/phenology.RecentHalfLife))
 		curves = append(curves, x.curve(s.hours))
 	}
 	n := float64(len(l.dates))
@@ -41,7 +43,8 @@ func newLine(s *Series, year int, train func(int) bool) (line, phenology.Taxon, 
 	mean, sd := stat.MeanStdDev(l.dates, nil)
 	l.calendar = Normal{mean, math.Max(sd, leastCalendarSD) * math.Sqrt(1+1/n)}
 	l.recent = recentCalendar(l.dates, weights)
-	l.curve, l.numbers = phenology.NewUsualCurve(curves), s.numbers(year, train)
+	l.curve = phenology.NewUsualCurve(curves)
+	l.course = phenology.Course{SpreadDays: math.Max(leastSpread, median(lengths)), SpreadCV: phenology.SeasonCV, Numbers: s.numbers(year, train), EggsFactor: 1}
 	return l, phenology.Taxon{MedianDOY: mean, MedianSD: phenology.VagueSD, SpreadDays: math.Max(leastSpread, median(spreads))}, true
 }
 
@@ -70,15 +73,10 @@ func recentCalendar(dates, weights []float64) Normal {
 	return Normal{mean, sd * math.Sqrt(1+1/seasons)}
 }
 
-// seen is the median date of a season given what was caught or sighted of the
-// taxon before the day of issue, and the prior of it. It says false if nobody
-// watched.
-func (l *line) seen(year, issue int, mean, variance float64) (m, v float64, ok bool) {
-	watches := l.s.watches(year, issue)
-	watches = slices.DeleteFunc(watches, func(w phenology.Watch) bool { return w.From < mean-watchReach })
-	if len(watches) == 0 {
-		return mean, variance, false
-	}
-	x := phenology.SeenIn(l.curve, l.curve, 0, l.numbers, watches, mean, variance)
-	return x.DOY, x.DOYVariance, true
+// watched is what was caught or sighted of the taxon in a season before the day of
+// issue; i is its index and d its forecast. It says false if nobody watched.
+func (l *line) watched(i, year, issue int, thermal float64, d phenology.MedianDate) (phenology.Watched, bool) {
+	mean, _ := d.At(thermal)
+	watches := slices.DeleteFunc(l.s.watches(year, issue), func(w phenology.Watch) bool { return w.From < mean-watchReach })
+	return phenology.Watched{Taxon: i, Thermal: thermal, Curve: l.curve, Eggs: l.curve, Numbers: l.course.Numbers, Watches: watches}, len(watches) > 0
 }

@@ -27,10 +27,12 @@ type Season struct {
 	Year   int
 	Count  float64 // animals, or the sum of amounts
 	Median int     // first day by which half of the season had passed
+	Q05    int
 	Q10    int
 	Q16    int
 	Q84    int
 	Q90    int
+	Q95    int
 
 	rows []Record
 }
@@ -70,7 +72,8 @@ func (rec Records) Build(least float64) []Series {
 				continue
 			}
 			s.Seasons = append(s.Seasons, Season{Year: y, Count: c.animals, rows: yr,
-				Q10: c.quantile(0.1), Q16: c.quantile(0.16), Median: c.quantile(0.5), Q84: c.quantile(0.84), Q90: c.quantile(0.9)})
+				Q05: c.quantile(0.05), Q10: c.quantile(0.1), Q16: c.quantile(0.16), Median: c.quantile(0.5),
+				Q84: c.quantile(0.84), Q90: c.quantile(0.9), Q95: c.quantile(0.95)})
 		}
 		slices.SortFunc(s.Seasons, func(a, b Season) int { return cmp.Compare(a.Year, b.Year) })
 		s.covered(visits[k.site])

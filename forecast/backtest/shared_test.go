@@ -150,7 +150,11 @@ func TestBreitenbachForwardIsThatOfTheReference(t *testing.T) {
 			}
 		}
 	}
-	for _, s := range Daily(f, Rungs[0]) {
+	scores, err := Daily(f, Rungs[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, s := range scores {
 		t.Logf("at least %d: Brier %.4f, base rate %.4f", s.Threshold, s.Brier, s.BrierBase)
 		if s.Threshold == 3 && s.Skill.Value < 0.15 {
 			t.Errorf("Brier score %.4f, base rate's %.4f", s.Brier, s.BrierBase)

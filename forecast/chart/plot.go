@@ -16,6 +16,7 @@ type plot struct {
 	day0         time.Time
 	days         int
 	today        int
+	bare         bool // today is named elsewhere
 	key          []keyed
 	y            func(v float64) float64 // 0 at the foot, 1 at the top
 	b            strings.Builder         // lines
@@ -100,9 +101,12 @@ func (p *plot) axis() {
 	shape(&p.b, "month", d.String())
 }
 
+// plotHigh is the height of a drawing on a page, pixels.
+const plotHigh = aheadHigh
+
 // inline is the drawing for a page.
 func (p *plot) inline() string {
-	return fmt.Sprintf(`<svg class="reach %s" height="260" role="img" aria-label="%s">%s</svg>`, p.class, html.EscapeString(p.title), p.inner())
+	return fmt.Sprintf(`<svg class="reach %s" height="%d" role="img" aria-label="%s">%s</svg>`, p.class, plotHigh, html.EscapeString(p.title), p.inner())
 }
 
 const frameHead, frameFoot, frameHeight, frameWidth = 52, 34, 380, 760
@@ -110,8 +114,8 @@ const frameHead, frameFoot, frameHeight, frameWidth = 52, 34, 380, 760
 // whole is the drawing as a file of its own, with its title, a note and a key.
 func (p *plot) whole(title, note string) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" font-family="Georgia, 'Times New Roman', serif"><title>%s</title><desc>%s</desc><style>%s</style><rect width="%d" height="%d" fill="#f8f5ec"/>`,
-		frameWidth, frameHeight, html.EscapeString(title), html.EscapeString(note), Style, frameWidth, frameHeight)
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%[1]d" height="%[2]d" viewBox="0 0 %[1]d %[2]d" role="img" font-family="Georgia, 'Times New Roman', serif"><title>%[3]s</title><desc>%[4]s</desc><style>%[5]s</style><rect width="%[1]d" height="%[2]d" fill="#f8f5ec"/>`,
+		frameWidth, frameHeight, html.EscapeString(title), html.EscapeString(note), Style)
 	fmt.Fprintf(&b, `<text class="tick" x="10" y="20" style="font-size:15px">%s</text><text class="tick small faint" x="10" y="38">%s</text>`, html.EscapeString(title), html.EscapeString(note))
 	fmt.Fprintf(&b, `<svg x="10" y="%d" width="%d" height="%d">%s</svg>`, frameHead, frameWidth-20, frameHeight-frameHead-frameFoot, p.inner())
 	x := 10
@@ -146,6 +150,9 @@ func (p *plot) degrees(hi float64, fahrenheit bool) {
 func (p *plot) inner() string {
 	if p.today >= 0 && p.today < p.days {
 		shape(&p.b, "today", fmt.Sprintf("M%d 0v%d", p.today, tall))
+		if !p.bare {
+			fmt.Fprintf(&p.text, `<text class="tick small now" x="%.1f%%" y="13" dx="5">today, %s</text>`, 100*float64(p.today)/float64(p.days-1), p.day0.AddDate(0, 0, p.today).Format("2 Jan"))
+		}
 		p.today = -1
 	}
 	return fmt.Sprintf(`<svg width="100%%" height="100%%" viewBox="0 0 %d %d" preserveAspectRatio="none" class="reach">%s</svg>%s`, p.days-1, tall, p.b.String(), p.text.String())

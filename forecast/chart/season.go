@@ -3,7 +3,6 @@ package chart
 import (
 	"fmt"
 	"html"
-	"math"
 	"strings"
 	"time"
 
@@ -11,30 +10,34 @@ import (
 )
 
 // Style is what the parts need in the style sheet of a page. Colours come from
-// the variables --ink, --paper, --grid, --faint, --up and --down, if it has them.
+// the variables --ink, --paper, --grid, --faint, --up, --down, --upmid and
+// --downmid, if it has them.
 //
 //go:embed style.css
 var Style string
 
-// Trace is one stage of one group over consecutive days: shares of a season's
-// activity per day, all of one length.
+// Trace is one stage of one group over consecutive days. All its columns have
+// one length.
 type Trace struct {
-	Low, Mid, High []float64 // 10, 50, 90 % point of the share
-	Calendar       []float64 // the calendar-only share
-	Observed       [][2]int  // past seasons' windows seen here, as first and last index
-	Top            float64   // value that fills the height; 0: the greatest there is
+	Chance   []float64 // of a record on the day, 0..1
+	Calendar []float64 // the same by the calendar alone
+	Best     [3]int    // index of the peak: 10, 50, 90 % point; all the same where it is not uncertain
+	Seen     [][2]int  // windows seen here in past seasons, as first and last index
 }
 
 // Line is one group: what rises from the water and what comes back to it.
 type Line struct {
 	Name      string
-	Note      string // stands under the name: grade, window
+	Note      string // what the drawing shows, in words
 	Emergence Trace
 	EggLaying Trace
 	Muted     [2]bool // emergence, egg-laying not fishable
 }
 
-// Season is the picture of a river's season.
+// Season is the picture of a river's season: each group has a waterline of its
+// own. What emerges is drawn above it, since it leaves the water; what lays eggs
+// is drawn below, since it comes back. From the line to the edge is 100 %
+// everywhere.
 type Season struct {
 	Title string
 	Note  string    // stands under the title of the whole picture
@@ -45,95 +48,117 @@ type Season struct {
 }
 
 const (
-	seasonWidth = 800
-	nameWidth   = 240
+	seasonWidth = 1000
+	nameWidth   = 250
 	rowHeight   = 58
-	headHeight  = 88
+	headHeight  = 66
+	axisHeight  = 40
+	// axisEvery is after how many rows the months are named again.
+	axisEvery = 10
 	// half is the height of the drawing above and below a waterline, in units of
-	// its own grid; a day is one unit wide.
+	// its own grid: 100 %. A day is one unit wide.
 	half = 100
 	// tol is how far a drawn line may lie off, in the same units.
 	tol = 1.2
 )
 
-// seasonKey says how the whole picture is read.
-const seasonKey = "Above each line: emergence; below: egg-laying. Darker = more certain. Dots: calendar only. Vertical line: issue date."
+// SeasonKey says how the whole picture is read.
+const SeasonKey = "Height: the chance on a day; from the line to the edge is 100%, faint lines are 50%. Above: emergence. Below: egg-laying. Dashes: calendar only. Bar: where the peak may shift (80% range)."
 
-// SVG is the whole picture: each group has a waterline of its own. What emerges
-// is drawn above it, since it leaves the water; what lays eggs is drawn below,
-// since it comes back. The darker, the surer: the darkest is there in nine
-// futures of ten, the palest in one. The dashed line is the calendar alone.
+// SVG is the whole picture as a file of its own.
 func (s Season) SVG() string {
 	var b strings.Builder
-	height := headHeight + rowHeight*len(s.Lines) + 8
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" font-family="Georgia, 'Times New Roman', serif"><title>%s</title><desc>%s</desc><style>%s</style><rect width="%d" height="%d" fill="#f8f5ec"/>`,
-		seasonWidth, height, html.EscapeString(s.Title), html.EscapeString(s.describe()), Style, seasonWidth, height)
-	const wide = seasonWidth - nameWidth - 10
-	for i, words := range []string{s.Note, seasonKey} {
-		fmt.Fprintf(&b, `<text class="tick small faint" x="8" y="%d">%s</text>`, 38+16*i, html.EscapeString(words))
+	heads := max(1, (len(s.Lines)+axisEvery-1)/axisEvery)
+	height := headHeight + rowHeight*len(s.Lines) + axisHeight*heads + 8
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%[1]d" height="%[2]d" viewBox="0 0 %[1]d %[2]d" role="img" font-family="Georgia, 'Times New Roman', serif"><title>%[3]s</title><desc>%[4]s</desc><style>%[5]s</style><rect width="%[1]d" height="%[2]d" fill="#f8f5ec"/>`,
+		seasonWidth, height, html.EscapeString(s.Title), html.EscapeString(s.describe()), Style)
+	fmt.Fprintf(&b, `<text class="tick" x="8" y="22" style="font-size:17px">%s</text>`, html.EscapeString(s.Title))
+	for i, words := range []string{s.Note, SeasonKey} {
+		fmt.Fprintf(&b, `<text class="tick small faint" x="8" y="%d">%s</text>`, 40+16*i, html.EscapeString(words))
 	}
-	fmt.Fprintf(&b, `<text class="tick" x="8" y="20" style="font-size:15px">%s</text>`, html.EscapeString(s.Title))
-	fmt.Fprintf(&b, `<svg x="%d" y="%d" width="%d" height="30">%s</svg>`, nameWidth, headHeight-30, wide, s.ticks(18))
+	const wide = seasonWidth - nameWidth - 10
+	y := headHeight
 	for i, l := range s.Lines {
-		y := headHeight + i*rowHeight
+		if i%axisEvery == 0 {
+			fmt.Fprintf(&b, `<svg x="%d" y="%d" width="%d" height="%d" overflow="visible">%s</svg>`, nameWidth, y, wide, axisHeight, s.ticks())
+			y += axisHeight
+		}
 		fmt.Fprintf(&b, `<text class="tick" x="8" y="%d">%s</text><text class="tick faint small" x="8" y="%d">%s</text>`,
 			y+rowHeight/2-3, html.EscapeString(l.Name), y+rowHeight/2+12, html.EscapeString(l.Note))
 		fmt.Fprintf(&b, `<svg class="reach" x="%d" y="%d" width="%d" height="%d" viewBox="0 -%d %d %d" preserveAspectRatio="none">`, nameWidth, y, wide, rowHeight, half, s.Days-1, 2*half)
 		s.drawing(&b, l)
 		b.WriteString(`</svg>`)
+		if i%axisEvery == 0 {
+			fmt.Fprintf(&b, `<text class="tick small faint" text-anchor="end" x="%d" y="%d">50%%</text>`, nameWidth-4, y+rowHeight/4+4)
+		}
+		y += rowHeight
 	}
 	b.WriteString(`</svg>`)
 	return b.String()
 }
 
-// Row is one group's waterline for a page, as wide as its place. It brings no
-// text: the page says beside it what it shows.
+// Row is one group's waterline for a page, as wide and high as its place.
 func (s Season) Row(i int) string {
 	var b strings.Builder
 	l := s.Lines[i]
-	fmt.Fprintf(&b, `<svg class="reach row" viewBox="0 -%d %d %d" preserveAspectRatio="none" role="img" aria-label="%s">`, half, s.Days-1, 2*half, html.EscapeString("Season of "+l.Name))
+	fmt.Fprintf(&b, `<svg class="reach row" viewBox="0 -%d %d %d" preserveAspectRatio="none" role="img" aria-label="%s">`, half, s.Days-1, 2*half, html.EscapeString(l.Name+": "+l.Note))
 	s.drawing(&b, l)
 	b.WriteString(`</svg>`)
 	return b.String()
 }
 
-// Axis names the months over the rows of a page.
+// Axis names the months over the rows of a page, and over them today.
 func (s Season) Axis() string {
-	return `<svg class="reach axis" height="22" aria-hidden="true">` + s.ticks(15) + `</svg>`
+	return fmt.Sprintf(`<svg class="reach axis" height="%d" aria-hidden="true">%s</svg>`, axisHeight, s.ticks())
 }
 
-// months lists the indices at which a month begins.
-func (s Season) months() []int {
+// on lists the indices of a day of the month.
+func (s Season) on(day int) []int {
 	var out []int
 	for i := range s.Days {
-		if s.Day0.AddDate(0, 0, i).Day() == 1 {
+		if s.Day0.AddDate(0, 0, i).Day() == day {
 			out = append(out, i)
 		}
 	}
 	return out
 }
 
-func (s Season) ticks(y int) string {
+func (s Season) months() []int { return s.on(1) }
+
+// x is where an index lies, in percent of the width.
+func (s Season) x(i int) float64 { return 100 * float64(i) / float64(max(1, s.Days-1)) }
+
+func (s Season) ticks() string {
 	var b strings.Builder
 	for _, i := range s.months() {
+		fmt.Fprintf(&b, `<line class="tickmark" x1="%[1]g%%" x2="%[1]g%%" y1="26" y2="40"/>`, round1(s.x(i)))
 		if s.Days-i > s.Days/16 {
-			fmt.Fprintf(&b, `<text class="tick" x="%.1f%%" y="%d" dx="2">%s</text>`, 100*float64(i)/float64(s.Days-1), y, s.Day0.AddDate(0, 0, i).Format("Jan"))
+			fmt.Fprintf(&b, `<text class="tick" x="%g%%" y="36" dx="4">%s</text>`, round1(s.x(i)), s.Day0.AddDate(0, 0, i).Format("Jan"))
 		}
+	}
+	for _, i := range s.on(15) {
+		fmt.Fprintf(&b, `<line class="tickmark" x1="%[1]g%%" x2="%[1]g%%" y1="34" y2="40"/>`, round1(s.x(i)))
+	}
+	if s.Today >= 0 && s.Today < s.Days {
+		anchor, dx := "start", 5
+		if s.x(s.Today) > 70 {
+			anchor, dx = "end", -5
+		}
+		fmt.Fprintf(&b, `<line class="today" x1="%[1]g%%" x2="%[1]g%%" y1="2" y2="40"/><text class="tick now" text-anchor="%[2]s" x="%[1]g%%" y="13" dx="%[3]d">today, %[4]s</text>`,
+			round1(s.x(s.Today)), anchor, dx, s.Day0.AddDate(0, 0, s.Today).Format("2 Jan"))
 	}
 	return b.String()
 }
+
+func round1(v float64) float64 { return float64(int(v*10+0.5)) / 10 }
 
 func (s Season) drawing(b *strings.Builder, l Line) {
 	b.WriteString(`<path class="month" d="`)
 	for _, i := range s.months() {
 		fmt.Fprintf(b, "M%d-%dv%d", i, half, 2*half)
 	}
-	b.WriteString(`"/>`)
+	fmt.Fprintf(b, `M0-%[1]dh%[2]dM0 %[1]dh%[2]d"/>`, half/2, s.Days-1)
 	for k, t := range []Trace{l.Emergence, l.EggLaying} {
-		top := peak(t)
-		if top == 0 {
-			continue
-		}
 		class, sign := "up", -1.0
 		if k == 1 {
 			class, sign = "down", 1.0
@@ -142,19 +167,21 @@ func (s Season) drawing(b *strings.Builder, l Line) {
 		if l.Muted[k] {
 			muted = " muted"
 		}
-		if t.Top > 0 {
-			top = t.Top
+		if d := area(t.Chance, sign*half, tol); d != "" {
+			fmt.Fprintf(b, `<path class="%s swell%s" d="%s"/>`, class, muted, d)
 		}
-		scale := sign * (half - 14) / top
-		fmt.Fprintf(b, `<g class="%s%s">`, class, muted)
-		shape(b, "may", area(t.High, scale, tol))
-		shape(b, "even", area(t.Mid, scale, tol))
-		shape(b, "sure", area(t.Low, scale, tol))
-		shape(b, "edge", stroke(t.Mid, scale, tol))
-		b.WriteString(`</g>`)
-		shape(b, "ghost", stroke(t.Calendar, scale, tol))
-		for j, w := range t.Observed {
-			y := int(sign) * (half - 4 - 5*(j%4))
+		shape(b, "ghost", stroke(t.Calendar, sign*half, tol))
+		if t.Best[2] > t.Best[0] && t.Best[2] >= 0 && t.Best[0] < s.Days && !l.Muted[k] {
+			y := int(sign * (half - 6))
+			from, to := max(0, t.Best[0]), min(s.Days-1, t.Best[2])
+			fmt.Fprintf(b, `<path class="shift" d="M%d %dH%d`, from, y, to)
+			if m := t.Best[1]; m >= 0 && m < s.Days {
+				fmt.Fprintf(b, "M%d %dv%d", m, y-5, 10)
+			}
+			b.WriteString(`"/>`)
+		}
+		for j, w := range t.Seen {
+			y := int(sign) * (half - 14 - 6*(j%4))
 			shape(b, "season-seen", fmt.Sprintf("M%d %dh%d", w[0], y, max(2, w[1]-w[0])))
 		}
 	}
@@ -170,20 +197,10 @@ func shape(b *strings.Builder, class, d string) {
 	}
 }
 
-func peak(t Trace) float64 {
-	m := 0.0
-	for _, c := range [][]float64{t.High, t.Mid, t.Calendar} {
-		for _, v := range c {
-			m = math.Max(m, v)
-		}
-	}
-	return m
-}
-
 func (s Season) describe() string {
 	var parts []string
 	for _, l := range s.Lines {
 		parts = append(parts, l.Name+": "+l.Note)
 	}
-	return "One waterline per group: emergence above, egg-laying below. Dashed: calendar only. " + strings.Join(parts, ". ")
+	return SeasonKey + " " + strings.Join(parts, ". ")
 }

@@ -90,8 +90,8 @@ func (f Flow) plot() *plot {
 	p.band(f.Low, f.High)
 	p.curve("ghost", f.Mid)
 	p.curve("measured", f.Observed)
-	for _, l := range f.Limits {
-		p.horizontal("limit", l.M3s, l.Name, true)
+	for i, l := range f.Limits {
+		p.horizontal("limit "+limitClass(i), l.M3s, l.Name, true)
 	}
 	return p
 }

@@ -41,7 +41,21 @@ type Sighting struct {
 	Observer  string    `json:"observer"`
 	Withdrawn bool      `json:"withdrawn,omitempty"`
 	Recorded  time.Time `json:"recorded"` // when this revision was written down
+
+	Origin Origin `json:"origin,omitempty"`
+	Author string `json:"author,omitempty"` // pseudonym of a reader or of a neighbouring installation; empty: the owner
+	Held   bool   `json:"held,omitempty"`   // the owner keeps it out of the forecast
 }
+
+// Origin is how a sighting came into the diary.
+type Origin string
+
+// The origins. The owner's own have none.
+const (
+	Own       Origin = ""
+	Reader    Origin = "reader"
+	Neighbour Origin = "neighbour"
+)
 
 // Date is the civil date as 2006-01-02.
 func (s Sighting) Date() string { return s.Day.Format(time.DateOnly) }
@@ -117,5 +131,6 @@ func (s Sighting) same(o Sighting) bool {
 	temp := s.WaterC == nil && o.WaterC == nil ||
 		s.WaterC != nil && o.WaterC != nil && math.Abs(*s.WaterC-*o.WaterC) < 1e-9
 	return temp && s.Day.Equal(o.Day) && s.River == o.River && s.Group == o.Group && s.Stage == o.Stage &&
-		s.Amount == o.Amount && s.Hours == o.Hours && s.Notes == o.Notes && s.Observer == o.Observer && s.Withdrawn == o.Withdrawn
+		s.Amount == o.Amount && s.Hours == o.Hours && s.Notes == o.Notes && s.Observer == o.Observer && s.Withdrawn == o.Withdrawn &&
+		s.Origin == o.Origin && s.Author == o.Author && s.Held == o.Held
 }

@@ -193,7 +193,7 @@ func add(ctx context.Context, q db.Querier, x Sighting) error {
 	p := sqlc.AddRevisionParams{
 		ID: x.ID, Revision: int64(x.Revision), Day: x.Date(), River: x.River, Grp: x.Group, Stage: x.Stage,
 		Amount: string(x.Amount), Hours: x.Hours, Notes: x.Notes, Observer: x.Observer,
-		Withdrawn: db.YesNo(x.Withdrawn), RecordedAt: db.Micros(x.Recorded),
+		Withdrawn: db.YesNo(x.Withdrawn), RecordedAt: db.Micros(x.Recorded), Origin: string(x.Origin), Author: x.Author, Held: db.YesNo(x.Held),
 	}
 	if x.WaterC != nil {
 		p.WaterC = sql.NullFloat64{Float64: *x.WaterC, Valid: true}
@@ -213,6 +213,7 @@ func fromRow(r sqlc.Sighting) Sighting {
 	x := Sighting{
 		ID: r.ID, Revision: int(r.Revision), River: r.River, Group: r.Grp, Stage: r.Stage, Amount: Amount(r.Amount),
 		Hours: r.Hours, Notes: r.Notes, Observer: r.Observer, Withdrawn: r.Withdrawn != 0, Recorded: db.Time(r.RecordedAt),
+		Origin: Origin(r.Origin), Author: r.Author, Held: r.Held != 0,
 	}
 	x.Day, _ = time.Parse(time.DateOnly, r.Day) // we wrote it
 	if r.WaterC.Valid {

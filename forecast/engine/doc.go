@@ -1,7 +1,7 @@
 // Package engine is the hot loop of the forecast: members x days of water
 // temperature and, for each insect group, one draw of parameters per member
 // enter; the daily chance of both stages, the window with its range and the
-// calendar-only twin leave.
+// calendar-only twins leave.
 //
 // Plain numbers in, plain numbers out, into buffers that the caller keeps: the
 // engine allocates nothing per river, reads no clock, knows no gauge, name or
@@ -39,7 +39,9 @@
 //
 //	1 - exp(-rate a(d)),  a = e or l,
 //
-// where rate is what two hours would yield if a whole season fell on one day.
+// where rate is what two hours would yield if a whole season fell on one day: its
+// own for each member, since nobody knows the numbers of a season to come. With
+// Least set it is the chance of so many records (phenology.AtLeast).
 // The form follows t50 = w t_DD + (1-w) t_cal and P = 1 - exp(-lambda a h) as
 // worked out for this project from blends of degree-days and calendar; the
 // research notes say how far each is supported. The window of a member runs

@@ -3,6 +3,8 @@ package engine
 import (
 	"fmt"
 	"math"
+
+	"example.org/eclose/model/phenology"
 )
 
 // Engine does one river after another in buffers of its own. It is not for use
@@ -191,13 +193,21 @@ func (e *Engine) member(g *Group, temp []float32, m int, t50 float64, gated bool
 		}
 	}
 	out := p[Emergence][lo:hi:hi]
-	rate := g.Rate
+	rate := g.Rate[m]
 	var sum float64
-	for i := range out {
-		a := share[i]
-		out[i] += record(rate * a)
-		sum += a
-		share[i] = sum
+	if g.Least > 1 {
+		for i := range out {
+			out[i] += phenology.AtLeast(rate*share[i], g.Least)
+			sum += share[i]
+			share[i] = sum
+		}
+	} else {
+		for i := range out {
+			a := share[i]
+			out[i] += record(rate * a)
+			sum += a
+			share[i] = sum
+		}
 	}
 	tail := run[pad+hi-lo:]
 	for i := range tail {
@@ -229,13 +239,22 @@ func (e *Engine) eggs(g *Group, run []float64, m, lo, days int, p []float64) {
 	early := run[pad+g.LagMin-g.LagMax-1:][:n]
 	out := p[first:last:last]
 	inv := 1 / float64(g.LagMax-g.LagMin+1)
-	rate := g.RateEggs
+	rate := g.RateEggs[m]
 	var sum float64
-	for i := range out {
-		a := (late[i] - early[i]) * inv
-		sum += a
-		early[i] = sum // read for the last time just now: room for the running sum
-		out[i] += record(rate * a)
+	if g.Least > 1 {
+		for i := range out {
+			a := (late[i] - early[i]) * inv
+			sum += a
+			early[i] = sum
+			out[i] += phenology.AtLeast(rate*a, g.Least)
+		}
+	} else {
+		for i := range out {
+			a := (late[i] - early[i]) * inv
+			sum += a
+			early[i] = sum // read for the last time just now: room for the running sum
+			out[i] += record(rate * a)
+		}
 	}
 	if sum >= leastSeason {
 		for k, q := range passed {

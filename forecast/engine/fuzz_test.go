@@ -17,9 +17,10 @@ func FuzzAgainstReference(f *testing.F) {
 		g := &in.Groups[0]
 		for m := range in.Members {
 			g.Weight[m], g.SpreadDays[m] = weight, spread*(1+float64(m)/20)
+			g.Rate[m], g.RateEggs[m] = rate, rate/2
 			g.Calendar[m], g.DD50[m] = calendar+float64(m), dd50*(1+float64(m)/10)
 		}
-		g.LagMin, g.LagMax, g.Rate, g.RateEggs = lag, lagMax, rate, rate/2
+		g.LagMin, g.LagMax = lag, lagMax
 		g.Gate, g.Clock.Start = Gate{gateMin, gateMax}, start
 		var e Engine
 		var out Result

@@ -46,13 +46,15 @@ type Group struct {
 	DD50       []float64 // °C·d to half of the season's emergence
 	Calendar   []float64 // the calendar's median date, in days from day 0; may lie outside the horizon
 	Usual      []float64 // median date by the calendar alone, for the reference forecast; nil if it is Calendar
+	Plain      []float64 // the same by a calendar that takes all years alike; nil if it is Usual
 	Weight     []float64 // 0 calendar only .. 1 temperature only
 	SpreadDays []float64 // standard deviation of emergence around its median, > 0
 	Gate       Gate
-	LagMin     int     // days from emergence to the first egg-laying
-	LagMax     int     // days to the last
-	Rate       float64 // expected records in two hours if the whole season fell on that day
-	RateEggs   float64 // the same for egg-laying
+	LagMin     int       // days from emergence to the first egg-laying
+	LagMax     int       // days to the last
+	Rate       []float64 // expected records in two hours if the whole season fell on that day
+	RateEggs   []float64 // the same for egg-laying
+	Least      int       // how many records the chance is of, at least; 0 for 1
 }
 
 // River is what one river brings.
@@ -92,15 +94,22 @@ func (g *Group) usual() []float64 {
 	return g.Usual
 }
 
+// plain are the median dates of the forecast by the plain calendar.
+func (g *Group) plain() []float64 {
+	if g.Plain == nil {
+		return g.usual()
+	}
+	return g.Plain
+}
+
 func (g *Group) check(members int) error {
-	for name, v := range map[string][]float64{"dd50": g.DD50, "calendar": g.Calendar, "usual": g.usual(), "weight": g.Weight, "spread": g.SpreadDays} {
+	for name, v := range map[string][]float64{"dd50": g.DD50, "calendar": g.Calendar, "usual": g.usual(), "plain": g.plain(), "weight": g.Weight,
+		"spread": g.SpreadDays, "rate": g.Rate, "egg-laying rate": g.RateEggs} {
 		if len(v) != members {
 			return fmt.Errorf("%d draws of %s for %d members", len(v), name, members)
 		}
 	}
-	narrowest := math.Inf(1)
 	for m := range members {
-		narrowest = math.Min(narrowest, g.SpreadDays[m])
 		switch w := g.Weight[m]; {
 		case !(w >= 0 && w <= 1):
 			return fmt.Errorf("member %d: a weight of %v", m, w)
@@ -112,13 +121,17 @@ func (g *Group) check(members int) error {
 			return fmt.Errorf("member %d: a calendar date of day %v", m, g.Calendar[m])
 		case math.IsNaN(g.usual()[m]) || math.Abs(g.usual()[m]) > 1e6:
 			return fmt.Errorf("member %d: a usual date of day %v", m, g.usual()[m])
+		case math.IsNaN(g.plain()[m]) || math.Abs(g.plain()[m]) > 1e6:
+			return fmt.Errorf("member %d: a mean date of day %v", m, g.plain()[m])
+		case !(g.Rate[m] >= 0 && g.Rate[m] <= MaxRate) || !(g.RateEggs[m] >= 0 && g.RateEggs[m] <= MaxRate):
+			return fmt.Errorf("member %d: rates of %v and %v", m, g.Rate[m], g.RateEggs[m])
 		}
 	}
 	switch {
 	case g.LagMin < 0 || g.LagMax < g.LagMin || g.LagMax > MaxLagDays:
 		return fmt.Errorf("a lag of %d to %d days", g.LagMin, g.LagMax)
-	case !(g.Rate >= 0 && g.Rate*largestShare(narrowest) <= MaxRate) || !(g.RateEggs >= 0 && g.RateEggs*largestShare(narrowest) <= MaxRate):
-		return fmt.Errorf("rates of %v and %v", g.Rate, g.RateEggs)
+	case g.Least < 0:
+		return fmt.Errorf("a chance of at least %d records", g.Least)
 	case math.IsNaN(g.Clock.BaseC) || math.IsInf(g.Clock.BaseC, 0) || !(g.Clock.UpperC > g.Clock.BaseC):
 		return fmt.Errorf("degree-days from %v to %v °C", g.Clock.BaseC, g.Clock.UpperC)
 	case math.IsNaN(g.Gate.MinC) || !(g.Gate.MaxC >= g.Gate.MinC):
@@ -127,16 +140,10 @@ func (g *Group) check(members int) error {
 	return nil
 }
 
-// largestShare is the largest share of a season that can fall on one day: that
-// of its middle, and never more than all of it. No lag adds to it.
-func largestShare(spreadDays float64) float64 {
-	return math.Min(1, 1/(spreadDays*math.Sqrt(2*math.Pi)))
-}
-
 // MinSpreadDays and MaxLagDays bound what is taken as a season: half a day and
-// half a year; MaxRate bounds the records expected on a day. Our own defaults.
+// half a year; MaxRate bounds the records of a season. Our own defaults.
 const (
 	MinSpreadDays = 0.5
 	MaxLagDays    = 183
-	MaxRate       = expMax
+	MaxRate       = 1e9
 )

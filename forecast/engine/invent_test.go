@@ -44,8 +44,7 @@ func invent(seed uint64, members, days, groups, issued int) *River {
 		spread := 4 + 10*rng.Float64()
 		w := weights[k%len(weights)]
 		lag := rng.IntN(6)
-		g := Group{Clock: c, LagMin: lag, LagMax: lag + rng.IntN(10), Rate: math.Min(1.05*spread*math.Sqrt(2*math.Pi), MaxRate), Gate: Gate{math.Inf(-1), math.Inf(1)}}
-		g.RateEggs = g.Rate
+		g := Group{Clock: c, LagMin: lag, LagMax: lag + rng.IntN(10), Gate: Gate{math.Inf(-1), math.Inf(1)}}
 		if k%3 != 2 {
 			g.Gate = Gate{4 + 4*rng.Float64(), 16 + 5*rng.Float64()}
 		}
@@ -54,7 +53,9 @@ func invent(seed uint64, members, days, groups, issued int) *River {
 			g.Calendar = append(g.Calendar, middle+8*rng.NormFloat64())
 			g.Weight = append(g.Weight, math.Min(math.Max(w+0.15*rng.NormFloat64(), 0), 1))
 			g.SpreadDays = append(g.SpreadDays, spread*math.Exp(0.15*rng.NormFloat64()))
+			g.Rate = append(g.Rate, 1.05*spread*math.Sqrt(2*math.Pi)*math.Exp(0.8*rng.NormFloat64()))
 		}
+		g.RateEggs = g.Rate
 		r.Groups = append(r.Groups, g)
 	}
 	return r

@@ -25,21 +25,20 @@ func finite(v float64) *float64 {
 func writeRiver(t testing.TB, dir string, in *River) {
 	t.Helper()
 	type group struct {
-		Base     float64  `json:"base"`
-		Upper    *float64 `json:"upper"`
-		Start    int      `json:"start"`
-		GateMin  *float64 `json:"gate_min"`
-		GateMax  *float64 `json:"gate_max"`
-		LagMin   int      `json:"lag_min"`
-		LagMax   int      `json:"lag_max"`
-		Rate     float64  `json:"rate"`
-		RateEggs float64  `json:"rate_eggs"`
+		Base    float64  `json:"base"`
+		Upper   *float64 `json:"upper"`
+		Start   int      `json:"start"`
+		GateMin *float64 `json:"gate_min"`
+		GateMax *float64 `json:"gate_max"`
+		LagMin  int      `json:"lag_min"`
+		LagMax  int      `json:"lag_max"`
+		Least   int      `json:"least"`
 	}
 	var groups []group
 	var draws []float64
 	for _, g := range in.Groups {
-		groups = append(groups, group{g.Clock.BaseC, finite(g.Clock.UpperC), g.Clock.Start, finite(g.Gate.MinC), finite(g.Gate.MaxC), g.LagMin, g.LagMax, g.Rate, g.RateEggs})
-		for _, v := range [][]float64{g.DD50, g.Calendar, g.Weight, g.SpreadDays} {
+		groups = append(groups, group{g.Clock.BaseC, finite(g.Clock.UpperC), g.Clock.Start, finite(g.Gate.MinC), finite(g.Gate.MaxC), g.LagMin, g.LagMax, max(1, g.Least)})
+		for _, v := range [][]float64{g.DD50, g.Calendar, g.Weight, g.SpreadDays, g.Rate, g.RateEggs} {
 			draws = append(draws, v...)
 		}
 	}
@@ -127,7 +126,8 @@ func near(t testing.TB, got, want []GroupResult, tol float64) {
 		for s := range want[k] {
 			g, w := got[k][s], want[k][s]
 			for d := range w.P {
-				if !(math.Abs(g.P[d]-w.P[d]) <= tol) || !(math.Abs(g.PCalendar[d]-w.PCalendar[d]) <= tol) {
+				if !(math.Abs(g.P[d]-w.P[d]) <= tol) || !(math.Abs(g.PCalendar[d]-w.PCalendar[d]) <= tol) ||
+					w.PPlain != nil && !(math.Abs(g.PPlain[d]-w.PPlain[d]) <= tol) {
 					t.Fatalf("group %d, stage %d, day %d: %v and %v, want %v and %v", k, s, d, g.P[d], g.PCalendar[d], w.P[d], w.PCalendar[d])
 				}
 			}
@@ -159,7 +159,9 @@ func flat(windows ...Window) (out []int) {
 }
 
 func TestAgainstNumPy(t *testing.T) {
-	numpy(t, invent(3, 50, 240, 14, 120), 1)
+	in := invent(3, 50, 240, 14, 120)
+	in.Groups[3].Least = 3
+	numpy(t, in, 1)
 }
 
 // BenchmarkAgainstNumPy measures both in one run, processor time of one core, on

@@ -31,7 +31,7 @@ func TestTheCurveIsThatOfTheParameters(t *testing.T) {
 		in := River{Members: 1, Days: days, TempC: temp, Activity: true, Groups: []Group{{
 			Clock: Clock{p.BaseC, p.UpperC, p.BiofixDOY - 1}, DD50: []float64{p.DD50}, Calendar: []float64{p.MedianDOY - 1},
 			Weight: []float64{p.Weight}, SpreadDays: []float64{p.SpreadDays}, Gate: Gate{p.GateMinC, p.GateMaxC},
-			LagMin: p.LagMinDays, LagMax: p.LagMaxDays, Rate: p.Rate(), RateEggs: p.RateEggs(),
+			LagMin: p.LagMinDays, LagMax: p.LagMaxDays, Rate: []float64{p.Rate()}, RateEggs: []float64{p.RateEggs()},
 		}}}
 		var e Engine
 		var res Result

@@ -158,7 +158,9 @@ func TestNarrowSeasonsAndLongLags(t *testing.T) {
 		for m := range g.SpreadDays {
 			g.SpreadDays[m] = []float64{0.5, 1, 3.99, 4, 40}[(k+m)%5]
 		}
-		g.Rate = []float64{0, MaxRate}[k%2]
+		for m := range g.Rate {
+			g.Rate[m], g.Least = []float64{0, 100}[k%2], k%4
+		}
 	}
 	near(t, forecast(t, in), reference(in), 1e-8)
 }
@@ -173,7 +175,7 @@ func TestBadInputIsNamed(t *testing.T) {
 		"member 0: a requirement of -1":        func(r *River) { r.Groups[0].DD50[0] = -1 },
 		"a calendar date of day NaN":           func(r *River) { r.Groups[0].Calendar[0] = math.NaN() },
 		"a lag of 5 to 4 days":                 func(r *River) { r.Groups[0].LagMin, r.Groups[0].LagMax = 5, 4 },
-		"rates of -1":                          func(r *River) { r.Groups[0].Rate = -1 },
+		"rates of -1":                          func(r *River) { r.Groups[0].Rate[3] = -1 },
 		"degree-days from 4 to 4":              func(r *River) { r.Groups[0].Clock = Clock{4, 4, 0} },
 		"a gate from 9 to 8":                   func(r *River) { r.Groups[0].Gate = Gate{9, 8} },
 	} {

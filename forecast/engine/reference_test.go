@@ -10,22 +10,28 @@ import (
 func reference(in *River) []GroupResult {
 	out := make([]GroupResult, len(in.Groups))
 	for k, g := range in.Groups {
-		for twin := range 2 {
-			calendarOnly := twin == 1
+		for twin := range 3 {
+			calendarOnly, plain := twin > 0, twin == 2
+			if plain {
+				g.Calendar = g.plain()
+			}
 			p := [stages][]float64{make([]float64, in.Days), make([]float64, in.Days)}
 			var when [stages][3][]int
 			shares := [stages][]float64{}
 			for m := range in.Members {
 				e, l := referenceMember(in, &g, m, calendarOnly)
 				for s, a := range [stages][]float64{e, l} {
-					rate := g.Rate
+					rate := g.Rate[m]
 					if Stage(s) == EggLaying {
-						rate = g.RateEggs
+						rate = g.RateEggs[m]
 					}
 					shares[s] = append(shares[s], a...)
 					var total float64
 					for d := range a {
 						p[s][d] += 1 - math.Exp(-rate*a[d])
+						if g.Least > 1 {
+							p[s][d] -= few(rate*a[d], g.Least)
+						}
 						total += a[d]
 					}
 					if total < leastSeason {
@@ -47,7 +53,9 @@ func reference(in *River) []GroupResult {
 					p[s][d] /= float64(in.Members)
 				}
 				w := Window{referenceRange(when[s][0]), referenceRange(when[s][1]), referenceRange(when[s][2]), len(when[s][1])}
-				if calendarOnly {
+				if plain {
+					out[k][s].PPlain, out[k][s].WindowPlain = p[s], w
+				} else if calendarOnly {
 					out[k][s].PCalendar, out[k][s].WindowCalendar = p[s], w
 					out[k][s].ActivityCalendar = make([]float64, in.Days)
 					for i, a := range shares[s] {
@@ -109,6 +117,16 @@ func referenceMember(in *River, g *Group, m int, calendarOnly bool) (e, l []floa
 		}
 	}
 	return e, l
+}
+
+// few is the Poisson chance of 1 to least-1 records.
+func few(expected float64, least int) float64 {
+	p, term := 0.0, math.Exp(-expected)
+	for j := 1; j < least; j++ {
+		term *= expected / float64(j)
+		p += term
+	}
+	return p
 }
 
 func referenceRange(days []int) Range {

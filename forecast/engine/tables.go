@@ -56,11 +56,14 @@ var expTable = func() (t [expNodes]float64) {
 }()
 
 // record is 1 - exp(-y), the chance of at least one record when y are expected,
-// for 0 <= y <= expMax: the Taylor series about the nearest node of the table, or
+// y >= 0: the Taylor series about the nearest node of the table, or
 // about 0 when y is small, as on most days. Off by less than 1e-11.
 func record(y float64) float64 {
 	if y < smallY {
 		return y * (1 - y*(1.0/2-y*(1.0/6-y*(1.0/24))))
+	}
+	if y > expMax {
+		return 1
 	}
 	i := int(y*expPerUnit + 0.5)
 	d := float64(i)*(1.0/expPerUnit) - y

@@ -61,11 +61,13 @@ func outlook(river string, days int) *forecast.Outlook {
 			if g == 1 && st == forecast.Emergence {
 				s.Window, s.Calendar = forecast.Window{}, forecast.Window{} // no window this season
 			}
-			for d := range days {
+			list := make([]forecast.Day, days)
+			for d := range list {
 				p := 0.5 + 0.5*math.Sin(float64(d+g)/7)
-				s.Days = append(s.Days, forecast.Day{Date: day("2026-04-20") + forecast.Date(d), P: p, PCalendar: 1 - p,
-					Activity: [3]float64{p / 30, p / 20, p / 10}, Calendar: p / 25})
+				list[d] = forecast.Day{Date: day("2026-04-20") + forecast.Date(d), P: p, PCalendar: 1 - p,
+					Activity: [3]float64{p / 30, p / 20, p / 10}, Calendar: p / 25}
 			}
+			s.Days = forecast.DaysOf(list)
 			o.Stages = append(o.Stages, s)
 		}
 	}
@@ -75,7 +77,7 @@ func outlook(river string, days int) *forecast.Outlook {
 func rowsOf(outlooks ...*forecast.Outlook) []Row {
 	var out []Row
 	for _, o := range outlooks {
-		out = slices.AppendSeq(out, Flatten(o, 0, 0))
+		out = slices.AppendSeq(out, Flatten(o, o.Stages[0].Days.From, 0))
 	}
 	return out
 }
@@ -708,9 +710,26 @@ func BenchmarkFormats(b *testing.B) {
 	}
 }
 
+func TestADayWithoutAnyChanceHasNoRow(t *testing.T) {
+	o := outlook("wend", 1)
+	from := o.IssueDate()
+	o.Stages = o.Stages[:1]
+	o.Stages[0].Days = forecast.DaysOf([]forecast.Day{
+		{Date: from - 1, P: 0.5}, {Date: from}, {Date: from + 1, PCalendar: 0.001}, {Date: from + 2, P: 0.0004}, {Date: from + 3, Activity: [3]float64{0, 0, 0.01}},
+	})
+	var got []int
+	for r := range Flatten(o, 0, 0) {
+		got = append(got, r.LeadDays)
+	}
+	if !slices.Equal(got, []int{1, 3}) {
+		t.Errorf("rows of the days %v after the issue, want 1 and 3", got)
+	}
+}
+
 // ExampleFlatten shows the way from an outlook to a line of text.
 func ExampleFlatten() {
-	for r := range Flatten(outlook("wend", 1), 0, 0) {
+	o := outlook("wend", 1)
+	for r := range Flatten(o, o.Stages[0].Days.From, 0) {
 		fmt.Println(r.Day, r.Group, r.Stage, r.P)
 		break
 	}

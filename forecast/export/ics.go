@@ -4,9 +4,11 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/model/chance"
 	ics "github.com/arran4/golang-ical"
 )
 
@@ -21,6 +23,7 @@ type icsSink struct {
 	comment string // for each event, which may be read alone
 	last    Row
 	pMax    float64
+	flow    []string // chance of fishable flow on the first days of the window
 	begun   bool
 }
 
@@ -47,9 +50,12 @@ func (s *icsSink) write(rows []Row) error {
 			if err := s.flush(); err != nil {
 				return err
 			}
-			s.begun, s.pMax = true, 0
+			s.begun, s.pMax, s.flow = true, 0, nil
 		}
 		s.pMax = max(s.pMax, r.P)
+		if !math.IsNaN(r.PFishable) && r.LeadDays >= 0 && r.Day >= r.Window.Start.P50 && r.Day <= r.Window.End.P50 && len(s.flow) < flowDays {
+			s.flow = append(s.flow, r.Day.Short()+" "+forecast.Percent(r.PFishable))
+		}
 		s.last = r
 	}
 	return nil
@@ -72,12 +78,22 @@ func (s *icsSink) flush() error {
 	e.SetGeo(r.Lat, r.Lon)
 	e.SetTimeTransparency(ics.TransparencyTransparent) // nobody is busy because insects hatch
 	e.SetDescription(fmt.Sprintf(
-		"Window %s to %s, peak about %s (80%% ranges: start %s to %s, end %s to %s). Best day: %.0f%%, %s. Hours: %s. Issued %s; evidence: %s; %d past seasons. %s",
+		"Window %s to %s, peak about %s (80%% ranges: start %s to %s, end %s to %s). Best day: %s, %s. Hours: %s. Issued %s; evidence: %s; %d past seasons. %s%s",
 		r.Window.Start.P50, r.Window.End.P50, r.Window.Peak.P50,
 		r.Window.Start.P10, r.Window.Start.P90, r.Window.End.P10, r.Window.End.P90,
-		100*s.pMax, forecast.Likelihood(s.pMax), orUnknown(r.Hours), r.IssuedAt.UTC().Format("2006-01-02 15:04 UTC"),
-		orUnknown(r.Grade), r.SeasonsBehind, s.comment))
+		chance.PercentInText(s.pMax), chance.Likelihood(s.pMax), orUnknown(r.Hours), r.IssuedAt.UTC().Format("2006-01-02 15:04 UTC"),
+		orUnknown(r.Grade), r.SeasonsBehind, s.flowWords(), s.comment))
 	return e.SerializeTo(s.b, s.config)
+}
+
+// flowDays is of how many days an event tells the chance of fishable flow. Our own.
+const flowDays = 7
+
+func (s *icsSink) flowWords() string {
+	if len(s.flow) == 0 {
+		return ""
+	}
+	return "Chance of fishable flow (modelled; it says nothing about wading): " + strings.Join(s.flow, ", ") + ". "
 }
 
 func orUnknown(s string) string {

@@ -37,6 +37,9 @@ type Row struct {
 	WaterSource      string
 	WeatherSource    string
 	ModelVersion     string
+	FlowM3s          [3]float64 // daily mean flow of the river, 10, 50, 90 % points; NaN where it is not forecast
+	PFishable        float64    // chance that it lies within the owner's range; NaN without one
+	FlowSource       string
 }
 
 // Outlooks is the table of outlook rows.
@@ -80,14 +83,22 @@ var Outlooks = Table[Row]{Name: "outlook", Version: "1", Columns: []Column[Row]{
 	{"water_source", "", "where the water temperature comes from", "", func(r *Row) any { return &r.WaterSource }},
 	{"drivers", "", "source of the weather ahead", "", func(r *Row) any { return &r.WeatherSource }},
 	{"model_version", "", "version of the model", "", func(r *Row) any { return &r.ModelVersion }},
+	{"flow_p10", "m3 s-1", "daily mean flow at the gauge, modelled, 10 % point over members; says nothing about wading", "", func(r *Row) any { return &r.FlowM3s[0] }},
+	{"flow_p50", "m3 s-1", "daily mean flow at the gauge, modelled, median over members; says nothing about wading", "water_volume_transport_in_river_channel", func(r *Row) any { return &r.FlowM3s[1] }},
+	{"flow_p90", "m3 s-1", "daily mean flow at the gauge, modelled, 90 % point over members; says nothing about wading", "", func(r *Row) any { return &r.FlowM3s[2] }},
+	{"p_fishable_flow", "1", "chance that the daily mean flow lies within the range that the owner of this installation fishes at; says nothing about wading", "", func(r *Row) any { return &r.PFishable }},
+	{"flow_source", "", "what the flow ahead rests on", "", func(r *Row) any { return &r.FlowSource }},
 }}
 
-// Flatten lists the rows of one outlook between two days (0 for no limit).
-// Chances are rounded to 0.0001 and shares to 0.00001: finer digits are noise of
-// the members, and the same value then stands in every format.
+// Flatten lists the rows of one outlook between two days; 0 for the day of issue
+// and for the last. Days on which nothing is to be expected, by the forecast or by
+// the calendar, have no row: they are most of a year.
 func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
 	return func(yield func(Row) bool) {
-		issued := forecast.DateOf(o.IssuedAt.In(forecast.ZoneOf(o.Zone)))
+		issued := o.IssueDate()
+		if from == 0 {
+			from = issued
+		}
 		for i := range o.Stages {
 			s := &o.Stages[i]
 			r := Row{
@@ -98,16 +109,14 @@ func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
 				SeasonsBehind: o.Seasons, Members: o.Members, WaterSource: o.WaterSource, WeatherSource: o.WeatherSource,
 				ModelVersion: o.ModelVersion,
 			}
-			for _, d := range s.Days {
-				if (from != 0 && d.Date < from) || (to != 0 && d.Date > to) {
+			for _, d := range s.Days.All() {
+				if d.Date < from || (to != 0 && d.Date > to) || d.Nothing() {
 					continue
 				}
 				r.Day, r.LeadDays = d.Date, int(d.Date-issued)
-				r.P, r.PCalendar = round(d.P, 1e4), round(d.PCalendar, 1e4)
-				r.ActivityCalendar = round(d.Calendar, 1e5)
-				for k, a := range d.Activity {
-					r.Activity[k] = round(a, 1e5)
-				}
+				r.flow(o.Flow)
+				r.P, r.PCalendar = d.P, d.PCalendar
+				r.ActivityCalendar, r.Activity = d.Calendar, d.Activity
 				if !yield(r) {
 					return
 				}
@@ -116,7 +125,18 @@ func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
 	}
 }
 
-func round(v, scale float64) float64 { return math.Round(v*scale) / scale }
+// flow takes the flow of the row's day from a forecast, which may be nil.
+func (r *Row) flow(f *forecast.FlowAhead) {
+	r.FlowM3s, r.PFishable, r.FlowSource = [3]float64{math.NaN(), math.NaN(), math.NaN()}, math.NaN(), ""
+	d, ok := f.On(r.Day)
+	if !ok {
+		return
+	}
+	r.FlowM3s, r.FlowSource = [3]float64{d.P10, d.P50, d.P90}, string(f.Source)
+	if d.Fishable != nil {
+		r.PFishable = *d.Fishable
+	}
+}
 
 func micro(t time.Time) time.Time { return t.UTC().Truncate(time.Microsecond) }
 

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/model/insects"
@@ -53,7 +54,19 @@ func (a Ask) Check() error {
 // River is what is known of a river that may be travelled to.
 type River struct {
 	Outlook *forecast.Outlook
-	Flows   *Flows // nil: no flow is known
+	Flows   *Flows          // nil: no flow is known
+	Caution *wading.Caution // as judged now; nil: unknown
+}
+
+// Invites reports whether a plan may be put as "go": today's caution is known, below
+// "better not to wade", and no official warning is in force. Anything else tells when
+// and where without an invitation.
+func (r River) Invites() bool {
+	c := r.Caution
+	if c == nil || !c.Known || c.Level >= wading.BetterNot {
+		return false
+	}
+	return !slices.ContainsFunc(c.Reasons, func(x wading.Reason) bool { return strings.HasPrefix(x.Code, "warning.") })
 }
 
 // Flows are the past seasons of a river's daily mean flow, and the flows from
@@ -67,7 +80,11 @@ type Flows struct {
 // Groups finds a group of the catalogue by its key.
 type Groups func(key string) (*insects.Group, bool)
 
-// cares says whether a stage is asked for.
+// cares reports whether a stage is asked for: without a list, all that live in the
+// river's kind of water.
 func (a Ask) cares(s *forecast.StageOutlook) bool {
-	return s.Fishable && (len(a.Groups) == 0 || slices.Contains(a.Groups, s.Group))
+	if len(a.Groups) > 0 {
+		return s.Fishable && slices.Contains(a.Groups, s.Group)
+	}
+	return s.Fishable && !s.Elsewhere
 }

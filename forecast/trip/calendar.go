@@ -40,7 +40,7 @@ func (t *Trip) WriteICS(w io.Writer) error {
 	event("look", t.LookAgain, t.LookAgain, "Check the forecast for "+t.First.RiverName, strings.Join(t.Risks, "\n"))
 	var list []string
 	for _, f := range t.Tying {
-		list = append(list, fmt.Sprintf("%s, %s: %s, %s", f.Name, f.Stage, f.Imitation, f.HookWords()))
+		list = append(list, fmt.Sprintf("%s: %s, for %s", f.Name, f.HookWords(), strings.Join(f.For, "; ")))
 	}
 	event("box", t.BoxReady, t.BoxReady, "Fly box ready for "+t.First.RiverName, strings.Join(list, "\n"))
 	config := &ics.SerializationConfiguration{MaxLength: 75, PropertyMaxLength: 75, NewLine: "\r\n"}

@@ -9,17 +9,12 @@ import (
 	"example.org/eclose/model/insects"
 )
 
-// nearlyAlways is the chance above which weeks are not told apart by it. Our own
-// default.
-const nearlyAlways = 0.95
-
 // confidence says how much stands behind the first choice.
 func (t *Trip) confidence() []string {
 	s, o := t.First, t.First.outlook
-	out := []string{fmt.Sprintf("On any day of this stay it is %s (%s) that at least one hatch or egg-laying flight you asked for shows (calendar only: %s). The likeliest single one has %s.",
-		forecast.Likelihood(s.Chance), forecast.Percent(s.Chance), forecast.Percent(s.Calendar), forecast.Percent(s.AtLeast))}
-	if s.Chance > nearlyAlways && s.Calendar > nearlyAlways && s.AtLeast < nearlyAlways {
-		out = append(out, "With this many groups something nearly always shows, so weeks differ only in how many. Choose the groups you care about.")
+	var out []string
+	if n := len(s.Best()); n > 0 {
+		out = append(out, fmt.Sprintf("The likeliest single one has %s a day, whatever the others do.", forecast.Percent(s.AtLeast)))
 	}
 	known, all := 0.0, 0.0
 	for _, l := range s.Likely {
@@ -40,10 +35,6 @@ func (t *Trip) confidence() []string {
 		s.RiverName, o.Seasons, o.WeatherSource, count(int(s.From-o.IssueDate()), "day")))
 	return out
 }
-
-// closeCall is the difference in worth below which two stays are told to be as
-// good as each other. Our own default.
-const closeCall = 0.05
 
 // risks says what would overturn the first choice.
 func (t *Trip) risks() []string {
@@ -77,8 +68,8 @@ func (t *Trip) risks() []string {
 	if !s.Warm.Known || s.Warm.P >= 0.1 {
 		out = append(out, "Warm water: "+s.Warm.Words+".")
 	}
-	if b := t.Second; b != nil && s.Worth-b.Worth < closeCall {
-		out = append(out, fmt.Sprintf("The second choice, %s from %s, is about as good; choose by flow, travel and company.", b.RiverName, b.From.Short()))
+	if b := t.Second; b != nil && t.Draw {
+		out = append(out, fmt.Sprintf("The second choice, %s from %s, is as good as far as can be told; choose by flow, travel and company.", b.RiverName, b.From.Short()))
 	}
 	if t.LookAgain > s.outlook.IssueDate() {
 		out = append(out, fmt.Sprintf("Check again on %s, when the weather forecast reaches the stay.", t.LookAgain.Short()))
@@ -89,8 +80,11 @@ func (t *Trip) risks() []string {
 }
 
 func count(n int, what string) string {
-	if n == 1 {
+	switch {
+	case n == 1:
 		return "1 " + what
+	case strings.HasSuffix(what, "y") && !strings.HasSuffix(what, "ay"):
+		return fmt.Sprintf("%d %sies", n, strings.TrimSuffix(what, "y"))
 	}
 	return fmt.Sprintf("%d %ss", n, what)
 }

@@ -2,6 +2,7 @@ package trip
 
 import (
 	"fmt"
+	"strings"
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/model/wading"
@@ -29,16 +30,14 @@ func flowOdds(r River, from, to forecast.Date, u wading.Units) Odds {
 		return past
 	}
 	o := Odds{Known: true, P: over}
-	if limited {
-		o.Words = fmt.Sprintf("forecast: %s chance a day of %s or more (better not to wade)", forecast.Percent(over), u.Flow(r.Flows.Limits.BetterNotM3s))
-	}
+	var words []string
 	if named {
 		o.P = max(o.P, 1-fishable)
-		words := fmt.Sprintf("forecast: %s chance a day of a flow within your fishable range, %s to %s", forecast.Percent(fishable), u.Flow(f.LowM3s), u.Flow(f.HighM3s))
-		if o.Words != "" {
-			words += "; " + o.Words[len("forecast: "):]
-		}
-		o.Words = words
+		words = append(words, fmt.Sprintf("%s chance a day of a flow within your fishable range, %s to %s", forecast.Percent(fishable), u.Flow(f.LowM3s), u.Flow(f.HighM3s)))
 	}
+	if limited {
+		words = append(words, fmt.Sprintf("%s chance a day of %s or more (better not to wade)", forecast.Percent(over), u.Flow(r.Flows.Limits.BetterNotM3s)))
+	}
+	o.Words = strings.Join(words, "; ") + ", forecast"
 	return o
 }

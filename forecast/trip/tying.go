@@ -8,29 +8,34 @@ import (
 	"strings"
 
 	"example.org/eclose/forecast"
-	"example.org/eclose/model/insects"
 )
 
-// Fly is one line of a tying list: what to tie for one stage of one group.
+// Fly is one line of a tying list: one pattern, for all the stages that it is good for.
 type Fly struct {
-	Group        string         `json:"group"`
-	Name         string         `json:"name"`
-	Stage        forecast.Stage `json:"stage"`
-	Imitation    string         `json:"imitation"`
-	Hooks        []Hook         `json:"hooks"`
-	Colours      string         `json:"colours"`
-	Presentation string         `json:"presentation"`
-	Hours        string         `json:"hours"`
-	Chance       float64        `json:"chance"`
-	NeededBy     forecast.Date  `json:"needed_by"`
-	Source       string         `json:"source"`
+	Name      string        `json:"name"` // as it is asked for: "dark grey-green pupa"
+	Kind      string        `json:"kind"`
+	For       []string      `json:"for"` // insects and stages, the likeliest first
+	Hooks     []Hook        `json:"hooks"`
+	Take      int           `json:"take"`   // flies in all
+	InBox     int           `json:"in_box"` // of them, already tied
+	NeededBy  forecast.Date `json:"needed_by"`
+	Chance    float64       `json:"chance"` // of the likeliest
+	Colours   string        `json:"colours"`
+	Materials string        `json:"materials"` // in trade words
+	Fished    string        `json:"fished"`    // how it is presented
+	Hours     string        `json:"hours"`
+	Source    string        `json:"source"`
 }
 
-// Hook is a size and how many flies of it.
+// Hook is a size, how many flies of it to take and how many of those the box holds.
 type Hook struct {
 	Size  int `json:"size"`
 	Count int `json:"count"`
+	InBox int `json:"in_box,omitempty"`
 }
+
+// ToTie is how many flies are still to be tied.
+func (f Fly) ToTie() int { return f.Take - f.InBox }
 
 // What goes on the list, and how many flies. All are our own defaults: stages of
 // one chance in five, or the three likeliest if they have half of that; two
@@ -43,28 +48,84 @@ const (
 	fliesMax  = 12
 )
 
-// tying is the list for a stay, the likeliest stage first.
+// tying is the one list for a whole stay: stages that ask for the same pattern share a
+// line, and their sizes are merged. What is needed first comes first.
 func tying(s Stay, groups Groups) []Fly {
 	var out []Fly
+	at := map[string]int{}
 	n := float64(s.To-s.From) + 1
+	used := 0
 	for _, l := range s.Likely {
 		g, ok := groups(l.Group)
-		if !ok || len(out) == tieAtMost || l.Chance < tieFrom && len(out) >= 3 || l.Chance < tieFrom/2 {
+		if !ok || used == tieAtMost || l.Chance < tieFrom && used >= 3 || l.Chance < tieFrom/2 {
 			continue
 		}
-		f := Fly{Group: l.Group, Name: l.Name, Stage: l.Stage, Imitation: Imitation(g, l.Stage), Colours: g.Colours,
-			Presentation: g.Presentation(insects.Stage(l.Stage)), Hours: l.Hours, Chance: l.Chance, NeededBy: neededBy(l.stage, s)}
-		f.Hooks = hooks(g.HookMin, g.HookMax, int(math.Max(fliesMin, math.Min(fliesMax, math.Ceil(fliesADay*n*l.Chance)))))
-		f.Source = "no source"
+		used++
+		p := PatternOf(g, l.Stage)
+		f := Fly{Name: p.Name(), Kind: p.Kind, For: []string{What(l.Name, l.Stage, p.OnLand)}, Chance: l.Chance, NeededBy: neededBy(l.stage, s),
+			Colours: g.Colours, Materials: p.Materials(), Fished: p.Presentation, Hours: l.Hours, Source: "no source"}
+		f.Hooks = hooks(p.HookMin, p.HookMax, int(math.Max(fliesMin, math.Min(fliesMax, math.Ceil(fliesADay*n*l.Chance)))))
 		if x, ok := g.Fact("hooks", ""); ok {
 			f.Source = x.Source
 		}
+		if k, ok := at[f.Name]; ok {
+			out[k].merge(f)
+			continue
+		}
+		at[f.Name] = len(out)
 		out = append(out, f)
+	}
+	for i := range out {
+		out[i].count()
 	}
 	slices.SortStableFunc(out, func(a, b Fly) int {
 		return cmp.Or(cmp.Compare(a.NeededBy, b.NeededBy), cmp.Compare(b.Chance, a.Chance))
 	})
 	return out
+}
+
+// merge adds a line for another insect that asks for the same pattern: of each size, as
+// many as the hungrier of the two wants, since one fly serves both.
+func (f *Fly) merge(o Fly) {
+	f.For = append(f.For, o.For...)
+	f.NeededBy, f.Chance = min(f.NeededBy, o.NeededBy), max(f.Chance, o.Chance)
+	for _, h := range o.Hooks {
+		i := slices.IndexFunc(f.Hooks, func(x Hook) bool { return x.Size == h.Size })
+		if i < 0 {
+			f.Hooks = append(f.Hooks, h)
+			continue
+		}
+		f.Hooks[i].Count = max(f.Hooks[i].Count, h.Count)
+	}
+	slices.SortFunc(f.Hooks, func(a, b Hook) int { return a.Size - b.Size })
+}
+
+func (f *Fly) count() {
+	f.Take, f.InBox = 0, 0
+	for _, h := range f.Hooks {
+		f.Take += h.Count
+		f.InBox += h.InBox
+	}
+}
+
+// Pack marks on the tying list what a box already holds.
+func (t *Trip) Pack(b Box) {
+	for i := range t.Tying {
+		f := &t.Tying[i]
+		for k := range f.Hooks {
+			f.Hooks[k].InBox = min(f.Hooks[k].Count, b.Holds(f.Name, f.Hooks[k].Size))
+		}
+		f.count()
+	}
+}
+
+// ToTie is how many flies of the list are still to be tied.
+func (t *Trip) ToTie() int {
+	n := 0
+	for _, f := range t.Tying {
+		n += f.ToTie()
+	}
+	return n
 }
 
 // neededBy is the eve of the first day of a stay on which the stage is not
@@ -116,42 +177,4 @@ func (f Fly) HookWords() string {
 		parts[i] = fmt.Sprintf("%d × size %d", h.Count, h.Size)
 	}
 	return strings.Join(parts, ", ")
-}
-
-// Imitation names what is tied for a stage, in trade words, from the insect's
-// order, from where it leaves its skin and from how it lays. Common practice,
-// no source.
-func Imitation(g *insects.Group, stage forecast.Stage) string {
-	under := g.OvipositionMode == insects.Dives || g.OvipositionMode == insects.CrawlsUnder
-	if stage == forecast.EggLaying {
-		switch {
-		case g.Order == "Ephemeroptera" && under:
-			return "sunken spinner"
-		case g.Order == "Ephemeroptera":
-			return "spent spinner"
-		case g.Order == "Trichoptera" && under:
-			return "sunken winged wet and spent adult"
-		case g.Order == "Trichoptera":
-			return "adult, egg-laying"
-		case g.Order == "Plecoptera":
-			return "adult stonefly, egg-laying"
-		}
-		return "adult, egg-laying"
-	}
-	ashore := g.EmergenceSite == insects.AtShore
-	switch {
-	case g.Order == "Ephemeroptera" && g.EmergenceSite == insects.Underwater:
-		return "winged emerger and dun"
-	case g.Order == "Ephemeroptera" && ashore:
-		return "nymph on its way ashore"
-	case g.Order == "Ephemeroptera":
-		return "nymph, emerger and dun"
-	case g.Order == "Trichoptera" && ashore:
-		return "pupa on its way ashore"
-	case g.Order == "Trichoptera":
-		return "pupa and emerger"
-	case g.Order == "Plecoptera":
-		return "nymph on its way ashore"
-	}
-	return "pupa and emerger"
 }

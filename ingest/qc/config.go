@@ -137,6 +137,8 @@ func Default(v ingest.Variable, period string) Config {
 		c.Sensor, c.User = Range{-500, 9000}, Range{-500, 6000} // metres above any datum
 		c.SpikeLow, c.SpikeHigh = 0.5, 2
 		c.Ice = Ice{AirSpan: 3 * day, Air: -5, Water: 0.3}
+	case ingest.Turbidity:
+		c.Sensor, c.User = Range{0, 10000}, Range{0, 4000} // what such sensors reach
 	case ingest.Precipitation:
 		// 305 mm in 42 minutes and 1825 mm in a day are the world's records
 		// (WMO archive).

@@ -60,11 +60,10 @@ func BenchmarkPut(b *testing.B) {
 	for _, place := range []string{"folder", "memory"} {
 		b.Run("a new year of two variables, "+place, func(b *testing.B) {
 			for b.Loop() {
-				url := "mem://"
+				s := newMemStore()
 				if place == "folder" {
-					url = "file://" + b.TempDir()
+					s = mustOpen(b, "file://"+b.TempDir())
 				}
-				s := mustOpen(b, url)
 				if _, err := s.PutAll(b.Context(), all, day(2026, 1, 1)); err != nil {
 					b.Fatal(err)
 				}

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"hash"
 	"math"
+	"slices"
 
 	"example.org/eclose/ingest"
 )
@@ -93,23 +94,36 @@ func digestRows(h hash.Hash, t *table) {
 	h.Write(buf)
 }
 
-// Versions hands over every version of every reading of a series, span by
-// span, sorted by time and retrieval: the same time may come several times.
-func (s *Store) Versions(ctx context.Context, key ingest.Key, yield func(ingest.Series) error) error {
+// Versions hands over every version of every reading of a series that the query
+// covers and that was retrieved by its AsOf, span by span, sorted by time and
+// retrieval: the same time may come several times.
+func (s *Store) Versions(ctx context.Context, key ingest.Key, q Query, yield func(ingest.Series) error) error {
 	x, err := s.find(ctx, key)
 	if err != nil {
 		return err
 	}
+	from, to, asOf := q.bounds()
 	for _, sp := range x.spanNames() {
+		within := func(p part) bool { return p.Span == sp && p.Last >= from && p.First < to }
+		if !slices.ContainsFunc(x.Parts, within) {
+			continue
+		}
 		t, err := s.history(ctx, x, sp)
 		if err != nil {
 			return fmt.Errorf("reading %s: %w", key, err)
 		}
 		a, b := t.ofMember(key.Member)
-		if t = t.slice(a, b); t.len() == 0 {
+		t = t.slice(a, b)
+		var kept table
+		for i := range t.len() {
+			if t.time[i] >= from && t.time[i] < to && t.retrieved[i] <= asOf {
+				kept.take(&t, i)
+			}
+		}
+		if kept.len() == 0 {
 			continue
 		}
-		if err := yield(x.series(key, t)); err != nil {
+		if err := yield(x.series(key, kept)); err != nil {
 			return err
 		}
 	}

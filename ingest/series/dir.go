@@ -12,9 +12,8 @@ import (
 	"sync"
 )
 
-// dirBucket is a bucket in a folder of the local disk. It exists beside
-// gocloud's fileblob because that one does not sync what it writes: after a
-// power cut a renamed file may be empty.
+// dirBucket is a bucket in a folder of the local disk. It syncs what it writes:
+// otherwise a renamed file may be empty after a power cut.
 type dirBucket struct {
 	root string
 	lock *os.File // nil if opened to read

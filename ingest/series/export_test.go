@@ -58,7 +58,7 @@ func TestAnExportHoldsWhatAReadGives(t *testing.T) {
 }
 
 func TestTheAvailabilityChartShowsGapsByMonth(t *testing.T) {
-	s := mustOpen(t, "mem://")
+	s := newMemStore()
 	key := wendTemperature
 	key.Period, key.Statistic = ingest.Daily, ingest.Mean
 	one := regular(key, day(2024, 11, 1), 24*time.Hour, make([]float64, 30+31+31+28+31+30)...)

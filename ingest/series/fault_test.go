@@ -357,7 +357,7 @@ func TestAReadOnlyStoreRefusesChangesAndMakesNoFolder(t *testing.T) {
 }
 
 func TestASeriesThatBreaksTheRulesIsRefusedWhole(t *testing.T) {
-	s := mustOpen(t, "mem://")
+	s := newMemStore()
 	good := regular(wendTemperature, day(2026, 1, 1), time.Hour, 1, 2)
 	backwards := regular(wendTemperature, day(2026, 1, 1), -time.Hour, 1, 2)
 	nobody := good

@@ -290,14 +290,18 @@ func TestAnAnswerOlderThanTheNewestReadingTakesItsPlaceInThePast(t *testing.T) {
 			}
 		}
 		versions := 0
-		if err := s.Versions(t.Context(), wendTemperature, func(one ingest.Series) error { versions += one.Len(); return nil }); err != nil || versions != 3 {
+		if err := s.Versions(t.Context(), wendTemperature, Query{}, func(one ingest.Series) error { versions += one.Len(); return nil }); err != nil || versions != 3 {
 			t.Errorf("%d versions, %v; want 3", versions, err)
+		}
+		early := 0
+		if err := s.Versions(t.Context(), wendTemperature, Query{AsOf: day(2026, 3, 5)}, func(one ingest.Series) error { early += one.Len(); return nil }); err != nil || early != 2 {
+			t.Errorf("%d versions by 5 March, %v; want 2", early, err)
 		}
 	})
 }
 
 func TestAMissingReadingInAnAnswerDeletesNothing(t *testing.T) {
-	s := mustOpen(t, "mem://")
+	s := newMemStore()
 	mustPut(t, s, regular(wendTemperature, day(2026, 3, 1), time.Hour, 1, 2, 3), day(2026, 3, 2))
 	half := regular(wendTemperature, day(2026, 3, 1), 2*time.Hour, 1, 3)
 	if got, want := mustPut(t, s, half, day(2026, 3, 3)), (Change{Unchanged: 2}); got != want {

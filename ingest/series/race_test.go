@@ -13,7 +13,7 @@ import (
 // processes that write the same series at once.
 func TestTwoWritersOnSharedStorageLoseNothingOfEachOther(t *testing.T) {
 	t.Run("in memory", func(t *testing.T) {
-		a := mustOpen(t, "mem://")
+		a := newMemStore()
 		twoWriters(t, a, &Store{url: "mem://", bucket: a.bucket, indexes: map[string]*index{}, writers: map[string]*sync.Mutex{}})
 	})
 	t.Run("on S3", func(t *testing.T) {

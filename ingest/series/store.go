@@ -11,8 +11,6 @@ import (
 	"strings"
 	"sync"
 	"time"
-
-	_ "gocloud.dev/blob/memblob" // mem://, for tests and trials
 )
 
 // Store keeps series under one URL. All methods may be called at once from
@@ -69,8 +67,7 @@ func WaitForWriter(d time.Duration) Option { return func(o *options) { o.wait = 
 
 // Open opens the store at a URL, or in the folder of a plain path. A folder
 // that does not exist is made, unless the store is opened to read. A bucket must
-// exist: see openBucket for its URL. Schemes other than file and mem must have
-// been registered by importing their package of gocloud.dev/blob.
+// exist: see openBucket for its URL.
 func Open(ctx context.Context, storeURL string, opts ...Option) (*Store, error) {
 	var o options
 	for _, opt := range opts {
@@ -134,7 +131,7 @@ func folderOf(storeURL string) (folder string, local bool, err error) {
 	}
 	path := u.Path
 	switch {
-	case u.Host == ".": // file://./a/folder is relative, as gocloud.dev has it
+	case u.Host == ".": // file://./a/folder is relative
 		path = "." + path
 	case u.Host != "" && u.Host != "localhost":
 		return "", false, fmt.Errorf("opening series store %s: a file URL has no host; write file:///a/folder", storeURL)

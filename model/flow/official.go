@@ -11,6 +11,22 @@ type Official struct {
 	Rows  [][]float64 // daily mean flow, m3/s, by member and day from the first day ahead on; a row ends where it is unknown
 	Past  []Verified  // earlier forecasts of the same source here, to correct its bias and spread
 	Today float64     // what the source says of the last day of the history; NaN if nothing
+	// Untied marks a model that nobody corrects at this gauge: what it is off by at its
+	// start it is mostly off by later too.
+	Untied bool
+}
+
+// untiedStays is which share of an untied model's distance from the gauge stays as days go
+// by, until verified forecasts tell its bias. Our own default: models of whole countries
+// are often off by a third at a gauge, and by about the same share day after day.
+const untiedStays = 0.7
+
+// stays is the share of the distance at the start of a source that does not die away.
+func (o *Official) stays() float64 {
+	if !o.Untied {
+		return 0
+	}
+	return untiedStays * officialBefore / (float64(len(o.Past)) + officialBefore)
 }
 
 // Verified is an official forecast whose day has come.
@@ -69,39 +85,75 @@ func (o *Official) share(m *Model, half []float64) float64 {
 // over 1.2816 standard deviations of a normal distribution.
 const meanOfHalf = 0.6226
 
-// Join puts official members in front of statistical ones, both as Forecast gives them,
-// m3/s. Each member follows an official row, without its bias, from where the gauge
-// stands, with the error that the statistical member has, as wide as official errors
-// are here. After the last official day the distance to the statistical member dies
-// away as the flow of this gauge forgets: nothing jumps. now is the last flow of the
-// gauge, m3/s; NaN if unknown. rows are overwritten.
-func (m *Model) Join(rows [][]float64, o Official, now float64, seed uint64) {
-	reach := o.reach()
-	if reach == 0 || len(rows) == 0 {
+// Join puts the forecasts of services in front of statistical members, both daily means
+// in m3/s. sources are in order of trust: on each day the first that reaches it counts.
+// A member follows a row of that source, without its bias, from where the gauge stands,
+// with the error that the statistical member has, as wide as the source's errors are
+// here. Where one source ends and the next begins, the distance to the next, or to the
+// statistical member, dies away as the flow of this gauge forgets: nothing jumps. now is
+// the last flow of the gauge, m3/s; NaN if unknown. rows are overwritten.
+func (m *Model) Join(rows [][]float64, sources []Official, now float64, seed uint64) {
+	if len(rows) == 0 {
 		return
 	}
 	days := len(rows[0])
-	reach = min(reach, days)
-	middle, half := m.bands(rows, reach)
-	bias, share := o.bias(m), o.share(m, half)
-	gap := 0.0 // of gauge and source on the last day of the history
-	if g := m.log(now) - m.log(o.Today) - bias; !unknown(g) {
-		gap = g
+	middle, half := m.bands(rows, days)
+	type plan struct {
+		*Official
+		bias, share, gap, stays float64
+		used                    []int
 	}
-	used := rand.New(rand.NewPCG(seed, 22)).Perm(len(o.Rows))
+	var plans []plan
+	rng := rand.New(rand.NewPCG(seed, 22))
+	for i := range sources {
+		o := &sources[i]
+		if o.reach() == 0 {
+			continue
+		}
+		p := plan{Official: o, bias: o.bias(m), share: o.share(m, half), stays: o.stays(), used: rng.Perm(len(o.Rows))}
+		if g := m.log(now) - m.log(o.Today) - p.bias; !unknown(g) {
+			p.gap = g // of gauge and source on the last day of the history
+		}
+		plans = append(plans, p)
+	}
 	for k, row := range rows {
-		official := o.Rows[used[k%len(used)]]
-		left, since := 0.0, 0
-		for d, q := range row {
-			y := m.log(q)
-			if d < len(official) && d < reach && !unknown(official[d]) {
-				to := m.log(official[d]) + bias + gap*m.keeps[min(d, keptDays-1)] + share*(y-middle[d])
-				left, since = to-y, 0
-				row[d] = m.flow(to)
-				continue
+		// target is what a source says of a day, in log flow; the last is the member itself.
+		target := func(i, d int, own float64) (float64, bool) {
+			if i == len(plans) {
+				return own, true
 			}
-			row[d] = m.flow(y + left*m.keeps[min(since, keptDays-1)])
+			p := &plans[i]
+			o := p.Rows[p.used[k%len(p.used)]]
+			if d >= len(o) || unknown(o[d]) {
+				return 0, false
+			}
+			return m.log(o[d]) + p.bias + p.gap*(p.stays+(1-p.stays)*m.keeps[min(d, keptDays-1)]) + p.share*(own-middle[d]), true
+		}
+		at, left, since := len(plans), 0.0, 0
+		last, before := math.NaN(), math.NaN() // the member and its own value on the day before
+		for d, q := range row {
+			own := m.log(q)
+			i := 0
+			to, ok := target(i, d, own)
+			for ; !ok; to, ok = target(i, d, own) {
+				i++
+			}
+			if i > at { // a source has ended: begin where it left the member
+				left, since = 0, 0
+				if was, ok := target(i, d-1, before); ok {
+					left = last - was
+				}
+			} else if i < at {
+				left = 0 // a better one begins
+			}
+			at, before = i, own
+			stays := 0.0
+			if i < len(plans) {
+				stays = plans[i].stays
+			}
+			last = to + left*(stays+(1-stays)*m.keeps[min(since, keptDays-1)])
 			since++
+			row[d] = m.flow(last)
 		}
 	}
 }

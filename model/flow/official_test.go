@@ -27,7 +27,7 @@ func TestOfficialMembersJoinWithoutAJump(t *testing.T) {
 	joined := m.Forecast(in, pastFutures(in, 60, 200), 60, 1)
 	now := in.Flow[len(in.Flow)-1]
 	o := spate(6, 10, 6*now)
-	m.Join(joined, o, now, 1)
+	m.Join(joined, []Official{o}, now, 1)
 	got, without := medians(joined), medians(plain)
 	if got[4] < 4*now {
 		t.Errorf("a forecast flood of %.1f m3/s makes a median of %.1f", 6*now, got[4])
@@ -54,7 +54,7 @@ func TestOfficialBiasIsLearnedFromTheGauge(t *testing.T) {
 	o := Official{Rows: [][]float64{{2 * now, 2 * now, 2 * now}}, Today: math.NaN()}
 	day := func(o Official) float64 {
 		rows := m.Forecast(in, pastFutures(in, 10, 200), 10, 1)
-		m.Join(rows, o, now, 1)
+		m.Join(rows, []Official{o}, now, 1)
 		return medians(rows)[2]
 	}
 	untaught := day(o)
@@ -81,7 +81,7 @@ func TestBadOfficialForecastsMakeWiderBands(t *testing.T) {
 			o.Past = append(o.Past, Verified{Lead: 3, ForecastM3s: 1, CameM3s: math.Exp(errors * float64(2*(k%2)-1))})
 		}
 		rows := m.Forecast(in, pastFutures(in, 10, 200), 10, 1)
-		m.Join(rows, o, now, 1)
+		m.Join(rows, []Official{o}, now, 1)
 		c := make([]float64, len(rows))
 		for k := range rows {
 			c[k] = m.log(rows[k][2])
@@ -91,5 +91,52 @@ func TestBadOfficialForecastsMakeWiderBands(t *testing.T) {
 	}
 	if good, bad := width(0.02), width(0.5); bad < 2*good {
 		t.Errorf("the band is %.2f wide after good forecasts and %.2f after bad ones", good, bad)
+	}
+}
+
+// Three sources in a row: on each day the first that reaches it, no jump where one ends,
+// and a model that is off by a third at the seam is not believed to be right after it.
+func TestSourcesJoinOneAfterAnother(t *testing.T) {
+	in := wet.invent(6, 14)
+	in.Rain = nil
+	m := fitted(t, in)
+	now := in.Flow[len(in.Flow)-1]
+	flat := func(days int, q float64) [][]float64 {
+		row := make([]float64, days)
+		for d := range row {
+			row[d] = q
+		}
+		return [][]float64{row}
+	}
+	rows, plain := m.Forecast(in, pastFutures(in, 60, 200), 60, 1), m.Forecast(in, pastFutures(in, 60, 200), 60, 1)
+	join := func(past int) []float64 {
+		model := Official{Rows: flat(20, 3*now), Today: math.NaN(), Untied: true}
+		for range past {
+			model.Past = append(model.Past, Verified{Lead: 8, ForecastM3s: 3, CameM3s: 3})
+		}
+		rows = m.Forecast(in, pastFutures(in, 60, 200), 60, 1)
+		m.Join(rows, []Official{{Rows: flat(5, 2*now), Today: math.NaN()}, model}, now, 1)
+		return medians(rows)
+	}
+	got := join(0)
+	for d := range 5 {
+		if math.Abs(math.Log(got[d]/(2*now))) > 0.05 {
+			t.Errorf("day %d: %.2f, the first source says %.2f", d, got[d], 2*now)
+		}
+	}
+	for _, d := range []int{5, 20} { // where one ends
+		forgets := (1 - m.keeps[0]) * math.Abs(math.Log(got[d-1]/medians(plain)[d-1]))
+		if jump := math.Abs(math.Log(got[d] / got[d-1])); jump > forgets+0.1 {
+			t.Errorf("the median jumps by %.2f in log flow on day %d; the river forgets %.2f of it in a day", jump, d, forgets)
+		}
+	}
+	if got[15] > 2.5*now || got[15] < 1.9*now {
+		t.Errorf("day 15: %.2f; a model that said %.2f on the day when the official forecast said %.2f", got[15], 3*now, 2*now)
+	}
+	if proven := join(400)[15]; proven < 2.5*now {
+		t.Errorf("day 15: %.2f; the model was right 400 times and says %.2f", proven, 3*now)
+	}
+	if far := math.Abs(math.Log(got[59] / medians(plain)[59])); far > 0.15 {
+		t.Errorf("two months on, the services still move the median by %.2f in log flow", far)
 	}
 }

@@ -1,6 +1,7 @@
 package insects
 
 import (
+	"slices"
 	"strings"
 	"unicode"
 )
@@ -123,4 +124,32 @@ func abs(n int) int {
 		return -n
 	}
 	return n
+}
+
+// Closest returns up to n of some names that are spelled most like q, the nearest first:
+// for "did you mean". Names that share too little with it are left out.
+func Closest(q string, names []string, n int) []string {
+	type near struct {
+		name string
+		d    int
+	}
+	folded := fold(q)
+	limit := max(2, len(folded)/2)
+	var all []near
+	for _, name := range names {
+		f := fold(name)
+		d := editDistance(folded, f, limit+1)
+		if strings.Contains(f, folded) || strings.Contains(folded, f) && len(f) > 3 {
+			d = min(d, 1)
+		}
+		if d <= limit {
+			all = append(all, near{name, d})
+		}
+	}
+	slices.SortStableFunc(all, func(a, b near) int { return a.d - b.d })
+	var out []string
+	for _, x := range all[:min(n, len(all))] {
+		out = append(out, x.name)
+	}
+	return out
 }

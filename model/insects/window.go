@@ -37,8 +37,9 @@ type Window struct {
 	Shifted            bool // egg-laying worked out from emergence and the days in between
 }
 
-// zOf90 is the width of the central 90 % of a normal curve in standard deviations.
-const zOf90 = 2 * 1.6449
+// WindowSDs is the width of the central 90 % of a normal curve, from start to end
+// of a window, in standard deviations.
+const WindowSDs = 2 * 1.6449
 
 // flatSDDays stands for a season without a peak: over one year a normal curve so
 // wide falls by less than 2 %. Our own default.
@@ -49,7 +50,7 @@ func (w Window) SpreadSDDays() float64 {
 	if w.AllYear {
 		return flatSDDays
 	}
-	return float64(w.End-w.Start) / zOf90
+	return float64(w.End-w.Start) / WindowSDs
 }
 
 // ReachSpreadSDDays is the length of the season at one reach, as a standard

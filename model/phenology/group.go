@@ -19,6 +19,20 @@ func (p Params) Curves() (emergence, eggs UsualCurve, eggsDays float64) {
 	return NormalCurve(p.SpreadDays), NormalCurve(p.spreadEggs()), float64(p.LagMinDays+p.LagMaxDays) / 2
 }
 
+// Course is what a season looks like around its median date, at a reach: its
+// length and its numbers, and how uncertain both are before anything of it is
+// seen.
+type Course struct {
+	SpreadDays, SpreadCV float64
+	Numbers              Numbers // of emergence
+	EggsFactor           float64 // by which those of egg-laying are larger
+}
+
+// Course is that of a group at a river.
+func (p Params) Course() Course {
+	return Course{p.SpreadDays, p.SpreadCV, p.SightingNumbers(), p.RateEggs() / p.Rate()}
+}
+
 // SightingNumbers are the records that two hours would yield if a whole season
 // fell on one day, before any sighting: the river's numbers and the season's are
 // both unknown.
@@ -26,15 +40,13 @@ func (p Params) SightingNumbers() Numbers {
 	return Numbers{MeanLog: math.Log(p.Rate()), SDLog: math.Hypot(p.PeakCV, seasonNumbers)}
 }
 
-// seasonNumbers is how far one season's numbers stray from the usual, as the
-// standard deviation of their logarithm: a factor of 1.6. Our own default.
-const seasonNumbers = 0.5
-
 // EngineSeason are the draws of one season for the engine: the median date of
 // member m is Weight[m] x thermal date + (1 - Weight[m]) x Calendar[m].
 type EngineSeason struct {
 	DD50, Calendar, Weight, SpreadDays []float64
+	Rate, RateEggs                     []float64
 	Usual                              []float64 // median dates by the calendar alone
+	Plain                              []float64 // the same, all years alike; nil if that is Usual
 }
 
 // mostWeight keeps the calendar's part of a draw from vanishing.
@@ -44,15 +56,16 @@ const mostWeight = 0.9
 // the season-year, 0 the first.
 type Blend struct {
 	Median      MedianDate // day of the year
-	Usual       MedianDate // the same by the calendar alone
+	Usual       MedianDate // the same by the calendar alone, which trusts recent years more
+	Plain       MedianDate // by the calendar that takes all years alike
 	Shift       float64    // from days of the year to days of the season-year
 	Requirement float64    // degree-days that the mean year gathers by the usual date; 0 if no temperature is known
 	ThermalZero float64    // thermal date at which the departure is 0, days of the season-year
 }
 
-// Scores are standard normal scores of members: of level, slope, spread and
-// calendar date.
-type Scores [4][]float64
+// Scores are standard normal scores of members: of level, slope, spread,
+// calendar date and numbers.
+type Scores [5][]float64
 
 // NewScores returns the scores of n members. The same seed gives the same scores,
 // so that from one issue to the next a forecast moves only as far as what is known.
@@ -64,9 +77,9 @@ func NewScores(seed uint64, n int) Scores {
 	return z
 }
 
-// Draw gives each member its own level and slope of the median date, spread and
-// calendar date.
-func (b Blend) Draw(z *Scores, p Params) EngineSeason {
+// Draw gives each member its own level and slope of the median date, spread,
+// calendar dates and numbers.
+func (b Blend) Draw(z *Scores, c Course) EngineSeason {
 	m, n := b.Median, len(z[0])
 	levelSD := math.Sqrt(m.LevelVar)
 	along := 0.0 // how far the slope departs with the level
@@ -84,8 +97,13 @@ func (b Blend) Draw(z *Scores, p Params) EngineSeason {
 		out.Weight = append(out.Weight, slope)
 		out.DD50 = append(out.DD50, max(b.Requirement, 1))
 		out.Calendar = append(out.Calendar, (level-slope*b.ThermalZero)/(1-slope))
-		out.SpreadDays = append(out.SpreadDays, max(minSpread, p.SpreadDays*math.Exp(p.SpreadCV*z[2][i])))
+		out.SpreadDays = append(out.SpreadDays, max(minSpread, c.SpreadDays*math.Exp(c.SpreadCV*z[2][i])))
+		rate := math.Exp(c.Numbers.MeanLog + c.Numbers.SDLog*z[4][i])
+		out.Rate, out.RateEggs = append(out.Rate, rate), append(out.RateEggs, rate*c.EggsFactor)
 		out.Usual = append(out.Usual, b.Usual.Level+math.Sqrt(b.Usual.LevelVar)*z[3][i]+b.Shift)
+		if b.Plain != b.Usual {
+			out.Plain = append(out.Plain, b.Plain.Level+math.Sqrt(b.Plain.LevelVar)*z[3][i]+b.Shift)
+		}
 	}
 	return out
 }

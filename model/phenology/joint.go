@@ -256,18 +256,3 @@ func SetScales(taxa []Taxon, dates [][]float64) {
 		taxa[i].ScaleDays = math.Sqrt((worth*pool + n*variances[i]) / (worth + n))
 	}
 }
-
-// WithOwnWatches returns mean and variance of the median date (day of the year,
-// days²), given the forecast and the posterior from the taxon's own watches. The
-// longer the season, the less the watches count. A small share of the forecast
-// always stays, because watches may mislead.
-func (t *Taxon) WithOwnWatches(mean, variance, ownMean, ownVariance float64) (float64, float64) {
-	const (
-		kept      = 0.05
-		roughness = 4.5 // days²: a usual curve is not this season's
-	)
-	e := 1 - (1-kept)*t.Shared()
-	m := (1-e)*ownMean + e*mean
-	v := (1-e)*(ownVariance+(ownMean-m)*(ownMean-m)) + e*(variance+(mean-m)*(mean-m)) + roughness
-	return m, v
-}

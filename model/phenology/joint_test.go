@@ -234,26 +234,28 @@ func TestTheThermalDateFollowsTheWater(t *testing.T) {
 	}
 }
 
-// The chance of a count against a plain simulation of what it says.
+// The chance of a count against a plain simulation of what it says: so many
+// independent animals, each caught or not.
 func TestTheChanceOfACountIsThatOfASimulation(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 9))
-	curve, n := NormalCurve(12), Numbers{MeanLog: math.Log(300), SDLog: 0.7}
-	w := Watch{From: 148, To: 151, Effort: 1}
-	for _, k := range []int{1, 3, 10} {
-		const draws = 60000
-		hits := 0
-		for range draws {
-			date := 150 + 6*rng.NormFloat64()
-			stretch := []float64{0.7, 1, 1, 1.4}[rng.IntN(4)]
-			m := math.Exp(n.MeanLog+n.SDLog*rng.NormFloat64()) * (curve.Passed((w.To-date)/stretch) - curve.Passed((w.From-date)/stretch))
-			// Negative binomial of size 1: geometric.
-			if math.Pow(m/(1+m), float64(k)) > rng.Float64() {
-				hits++
+	for _, expected := range []float64{0, 0.02, 0.7, 3, 12} {
+		for _, k := range []int{1, 3, 10} {
+			const draws, animals = 20000, 400
+			hits := 0
+			for range draws {
+				caught := 0
+				for range animals {
+					if rng.Float64() < expected/animals {
+						caught++
+					}
+				}
+				if caught >= k {
+					hits++
+				}
 			}
-		}
-		got, want := CountChance(curve, n, 150, 36, w, k), float64(hits)/draws
-		if math.Abs(got-want) > 0.015 {
-			t.Errorf("at least %d: %.3f, simulated %.3f", k, got, want)
+			if got, want := AtLeast(expected, k), float64(hits)/draws; math.Abs(got-want) > 0.012 {
+				t.Errorf("at least %d of %g expected: %.3f, simulated %.3f", k, expected, got, want)
+			}
 		}
 	}
 }

@@ -27,7 +27,7 @@ type Params struct {
 	GateMinC   float64
 	GateMaxC   float64
 
-	PeakChance float64 // of a record in two hours on the peak day of a season whose dates are known
+	PeakChance float64 // of a record in two hours on the peak day of a season of usual dates, length and numbers
 	PeakCV     float64 // standard deviation of the logarithm of the records expected then
 
 	Measured     bool // something seen at this river entered
@@ -35,15 +35,21 @@ type Params struct {
 	ThermalGrade string
 }
 
-// Our own defaults, from the research on single reaches and on catches.
+// What a season is like before anything was seen of it. Figures are those of the
+// Breitenbach trap up to 1987, three animals at a visit standing for a record; no
+// record of an observer is in hand. See RESULTS.md for the check on later seasons.
 const (
-	// seasonCV is how uncertain the length of a season is.
-	seasonCV = 0.35
-	// peakChance is the chance on the peak day for a group that is there in
-	// numbers, 0.6 to 0.7 as a guess until sightings say better.
-	peakChance = 0.65
-	// peakCV is a factor of two either way between rivers: a guess.
-	peakCV = 0.7
+	// SeasonCV is how uncertain the length of a season is, for a taxon whose usual
+	// length is known or not.
+	SeasonCV = 0.5
+	// peakChance is that of the middle taxon within two days of the middle of a
+	// season of 40 animals or more, at a visit a day or two after the last.
+	peakChance = 0.8
+	// peakCV is how far taxa lie from that: 24 to 97 % at the 10 and 90 % points.
+	peakCV = 1.0
+	// seasonNumbers is how far the numbers of two seasons running differ, over
+	// the square root of 2.
+	seasonNumbers = 0.75
 	// leastSpread is the shortest season in days, as a standard deviation: 88 %
 	// of a reach's salmonflies within six days (Sheldon 1999) is 1.9.
 	leastSpread = 2.0
@@ -60,7 +66,7 @@ func FromGroup(g *insects.Group, r insects.Region) (Params, bool) {
 		BaseC: g.BaseTempC, UpperC: g.UpperTempC, BiofixDOY: max(1, g.BiofixDoy),
 		MedianDOY: float64(w.Median), MedianSD: w.MedianSDDays,
 		// A window of the catalogue covers a region; one reach is shorter.
-		SpreadDays: math.Max(leastSpread, w.ReachSpreadSDDays()), SpreadCV: seasonCV,
+		SpreadDays: math.Max(leastSpread, w.ReachSpreadSDDays()), SpreadCV: SeasonCV,
 		GateMinC: g.EmergeMinC, GateMaxC: g.EmergeMaxC, PeakChance: peakChance, PeakCV: peakCV,
 		ThermalGrade: g.Grade(r).Words(),
 	}

@@ -17,6 +17,7 @@ import (
 // future of the water; levels and slopes are jointly normal.
 type SeasonForecast struct {
 	Year int
+	taxa []Taxon
 	mean []float64 // levels, then slopes
 	cov  *mat.SymDense
 }
@@ -24,7 +25,7 @@ type SeasonForecast struct {
 // Season returns the distribution of a season given the seasons of the fit.
 func (j *Joint) Season(year int) (*SeasonForecast, error) {
 	g, n := len(j.taxa), len(j.cases)
-	s := &SeasonForecast{Year: year, mean: make([]float64, 2*g), cov: mat.NewSymDense(2*g, nil)}
+	s := &SeasonForecast{Year: year, taxa: j.taxa, mean: make([]float64, 2*g), cov: mat.NewSymDense(2*g, nil)}
 	for a := range g {
 		t := &j.taxa[a]
 		s.mean[a], s.mean[g+a] = t.MedianDOY, t.weight()

@@ -95,3 +95,7 @@ func (c *UsualCurve) Passed(x float64) float64 {
 	i := int(at)
 	return c.passed[i] + (at-float64(i))*(c.passed[i+1]-c.passed[i])
 }
+
+// RecentHalfLife is the half-life of a season's weight, in years, in the calendar
+// that trusts recent years more: chosen on the Breitenbach record up to 1995.
+const RecentHalfLife = 8.0

@@ -3,6 +3,8 @@ package wading
 import (
 	"fmt"
 	"math"
+
+	"example.org/eclose/model/chance"
 )
 
 // modelMarginC is what a temperature that was worked out must be above the line
@@ -72,7 +74,7 @@ func (a *assessment) byThunder() {
 		level = Care
 	}
 	a.put("thunder.chance", level, !t.Old, func(Units) string {
-		return fmt.Sprintf("chance of thunder %.0f%%. %s", 100**t.P, onThunder)
+		return fmt.Sprintf("chance of thunder %s. %s", chance.PercentInText(*t.P), onThunder)
 	})
 }
 

@@ -234,6 +234,12 @@ func (a *assessment) byFlow(q float64) (judged bool) {
 			return fmt.Sprintf("%s is above any flow on record here (highest %s in %d days)", u.Flow(q), u.Flow(in.Record.HighM3s), in.Record.Days)
 		})
 	}
+	if category, low := in.Flood.FlowCategory(q); category != "none" {
+		judged = true
+		a.add("nws.flood_category", KeepOut, func(u Units) string {
+			return fmt.Sprintf("flow %s is at or above the %s flow of floods (they start at %s)", u.Flow(q), category, u.Flow(low))
+		})
+	}
 	if in.Geometry != nil {
 		a.byGeometry(q)
 		judged = true
@@ -241,6 +247,11 @@ func (a *assessment) byFlow(q float64) (judged bool) {
 	if len(in.Season) > 0 {
 		a.bySeason(q)
 		judged = true
+	}
+	if judged && in.Geometry == nil {
+		a.add("level.unmeasured", Care, func(Units) string {
+			return "no depth or speed was measured at this gauge: nobody can say how hard this flow pushes"
+		})
 	}
 	if !judged && !a.floor {
 		a.missing("no depth, speed or flow statistics for this gauge, so flow cannot be judged", KeepOut)

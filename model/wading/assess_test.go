@@ -85,7 +85,7 @@ func (in *Input) steady(q float64) {
 func calm(t testing.TB) Input {
 	in := Input{
 		At: noon, Flow: measured(5, 20*time.Minute), Stage: measured(0.9, 20*time.Minute), Water: measured(17, 20*time.Minute),
-		Geometry: wend(t), Season: []float64{3, 4, 4, 5, 6, 6, 7, 8, 9, 12}, Years: 10, Flood: Flood{3, 3.5, 4, 4.5},
+		Geometry: wend(t), Season: []float64{3, 4, 4, 5, 6, 6, 7, 8, 9, 12}, Years: 10, Flood: Flood{ActionM: 3, MinorM: 3.5, ModerateM: 4, MajorM: 4.5},
 		Record:  Record{Days: 3000, LowM3s: 0.5, HighM3s: 80, StuckDays: 1, VisitShare: 1.05},
 		Thunder: Thunder{P: new(0.05), Asked: true}, Warnings: Warnings{Asked: true, Known: true},
 	}
@@ -116,7 +116,16 @@ func TestCautionOfARiver(t *testing.T) {
 		{"a reading from the future", func(i *Input) { i.Flow.Age = -time.Hour }, Quiet, false, "future"},
 		{"a clock a little fast", func(i *Input) { i.Flow.Age = -9 * time.Minute }, Quiet, true, ""},
 		{"NaN for a flow", func(i *Input) { i.Flow.Value = math.NaN() }, Quiet, false, "there is no recent flow"},
-		{"no measurements, usual flow", func(i *Input) { i.Geometry = nil }, Quiet, true, "flow normal"},
+		{"no measurements, usual flow", func(i *Input) { i.Geometry = nil }, Care, true, "no depth or speed was measured at this gauge"},
+		{"no measurements, low flow", func(i *Input) { i.Geometry = nil; i.Season = []float64{6, 7, 8, 9, 10, 11} }, Care, true, "much below normal"},
+		{"a flow of floods", func(i *Input) { i.Flood = Flood{FlowsM3s: [4]float64{4.9, 9, 0, math.NaN()}} }, KeepOut, true, "at or above the action flow of floods (they start at 4.90 m³/s"},
+		{"a flow of the second category", func(i *Input) { i.Flood = Flood{FlowsM3s: [4]float64{math.NaN(), 4.9, 5, 9}} }, KeepOut, true, "the moderate flow of floods"},
+		{"a flow below floods", func(i *Input) { i.Flood = Flood{FlowsM3s: [4]float64{5.1, 9, 0, math.NaN()}} }, Quiet, true, ""},
+		{"a flow of floods, no height", func(i *Input) { i.Flood.FlowsM3s[1] = 4.9; i.Stage, i.StagePast = Reading{}, nil }, KeepOut, true, "minor flow"},
+		{"a flow of floods three hours ago", func(i *Input) {
+			i.Flood = Flood{FlowsM3s: [4]float64{4.9}}
+			aged(&i.Flow, &i.FlowPast, 3*time.Hour)
+		}, KeepOut, false, "at least: flow"},
 		{"no measurements, high flow for the day", func(i *Input) { i.Geometry = nil; i.steady(8.5) }, Care, true, "above normal"},
 		{"no measurements, very high for the day", func(i *Input) { i.Geometry = nil; i.steady(11) }, Care, true, "percentile 90, 10 years"},
 		{"no measurements, higher than ever at this time", func(i *Input) { i.Geometry = nil; i.steady(12.5) }, BetterNot, true, "much above normal"},

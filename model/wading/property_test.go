@@ -60,6 +60,9 @@ func generated(t *rapid.T, g, few *Geometry, fit *StageFit) Input {
 	if yes(2, "flood stages") {
 		in.Flood.ActionM = in.Stage.Value * (0.95 + unit.Draw(t, "action"))
 	}
+	if yes(3, "flood flows") {
+		in.Flood.FlowsM3s[rapid.IntRange(0, 3).Draw(t, "category")] = in.Flow.Value * (0.9 + 3*unit.Draw(t, "flood flow"))
+	}
 	if yes(16, "warning") {
 		in.warn(Warning{Hazard: FloodHazard, Severity: rapid.SampledFrom([]string{"Severe", "Minor", ""}).Draw(t, "severity")})
 	}
@@ -142,6 +145,35 @@ func degradations() (out []degradation) {
 		if i.Season == nil {
 			i.Geometry = nil
 		}
+	})
+	add(false, "section and past seasons lost", func(i *Input) { i.Geometry, i.StageFit, i.Season, i.Years = nil, nil, nil, 0 })
+	add(true, "section of few visits, all unfavourable", func(i *Input) {
+		if i.Geometry != nil {
+			rough := *i.Geometry
+			rough.Width.Coef *= 0.8
+			rough.Depth.Coef *= 1.25
+			rough.Velocity.Coef *= 1.25
+			i.Geometry = &rough
+		}
+	})
+	add(false, "no flow, only the height, which nothing was measured for", func(i *Input) {
+		i.StageOnly, i.StageFit, i.Flow, i.FlowPast, i.Geometry, i.Season = true, nil, Reading{}, nil, nil, nil
+	})
+	add(false, "height and flow told for each other", func(i *Input) {
+		if i.Stage.given() && i.Flow.given() {
+			i.Flow.Value, i.Stage.Value = i.Stage.Value, i.Flow.Value
+			n := len(i.FlowPast)
+			i.FlowPast[n-1].Value, i.StagePast[n-1].Value = i.StagePast[n-1].Value, i.FlowPast[n-1].Value
+		}
+	})
+	for _, n := range []int{1, 2, 3} {
+		add(false, fmt.Sprintf("only %d readings", n), func(i *Input) {
+			i.FlowPast, i.StagePast = i.FlowPast[max(0, len(i.FlowPast)-n):], i.StagePast[max(0, len(i.StagePast)-n):]
+		})
+	}
+	add(false, "a clock three hours slow", func(i *Input) { aged(&i.Flow, &i.FlowPast, -3*time.Hour); aged(&i.Stage, &i.StagePast, -3*time.Hour) })
+	add(true, "every reading twice", func(i *Input) {
+		i.FlowPast, i.StagePast = slices.Concat(i.FlowPast, i.FlowPast), slices.Concat(i.StagePast, i.StagePast)
 	})
 	for _, d := range []time.Duration{0, 2 * time.Hour, 6 * time.Hour, day, 3 * day, 6 * day, 8 * day} {
 		add(false, fmt.Sprintf("only %v of readings", d), func(i *Input) {
@@ -245,6 +277,9 @@ func TestNothingMissingLowersTheCaution(t *testing.T) {
 			x := in.clone()
 			d.change(&x)
 			after := Assess(x)
+			if after.Known && after.Level == Quiet && x.Geometry == nil && x.StageFit == nil {
+				t.Fatalf("%s: nothing was measured and the level is known to be 0:\n%s", d.what, after.Format(Metric))
+			}
 			if why := lower(before, after, d.keeps); why != "" {
 				t.Fatalf("%s: %s:\n%s\n%s", d.what, why, before.Format(Metric), after.Format(Metric))
 			}

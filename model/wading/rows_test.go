@@ -240,7 +240,7 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 		return answers{"cls": string(ClassOf(in.num("percentile")))}
 	},
 	"nws.flood_category": func(_ *testing.T, in, _ fields) answers {
-		f := Flood{in.num("action") * FootM, in.num("minor") * FootM, in.num("moderate") * FootM, in.num("major") * FootM}
+		f := Flood{ActionM: in.num("action") * FootM, MinorM: in.num("minor") * FootM, ModerateM: in.num("moderate") * FootM, MajorM: in.num("major") * FootM}
 		return answers{"category": f.Category(in.num("stage_ft") * FootM)}
 	},
 	"cold.flags": func(_ *testing.T, in, _ fields) answers {

@@ -42,6 +42,7 @@ var Bases = map[string]RuleBasis{
 	"dark":              {"our own rule", Default},
 	"level.outside_fit": {"our own levels", Default},
 	"level.record":      {"our own levels", Default},
+	"level.unmeasured":  {"our own levels: a flow that is common for the date may still be too deep or too fast", Default},
 	"rise.fast":         {"our own limits; no published wading standard found", Default},
 
 	"usgs.percentile_class": {"USGS classes of the percentile of the day (hyswap, WaterWatch); the gaps between whole numbers are cut by us", Read},

@@ -38,16 +38,18 @@ func (c FlowClass) Words() string {
 	}[c]
 }
 
-// Flood are the gauge heights, m, from which a flood category begins; NaN where
-// a gauge has none. The zero Flood is NoFlood.
+// Flood are the gauge heights, m, and the flows from which a flood category
+// begins; NaN, and for a flow 0, where a gauge has none. The zero Flood is NoFlood.
 type Flood struct {
 	ActionM, MinorM, ModerateM, MajorM float64
+
+	FlowsM3s [4]float64 // action, minor, moderate, major
 }
 
 // NoFlood is a gauge without flood categories.
-var NoFlood = Flood{math.NaN(), math.NaN(), math.NaN(), math.NaN()}
+var NoFlood = Flood{ActionM: math.NaN(), MinorM: math.NaN(), ModerateM: math.NaN(), MajorM: math.NaN()}
 
-// Any tells whether any category is given.
+// Any tells whether a category is given by its height.
 func (f Flood) Any() bool {
 	_, ok := f.lowest()
 	return ok
@@ -55,10 +57,11 @@ func (f Flood) Any() bool {
 
 func (f Flood) lowest() (float64, bool) {
 	low := math.Inf(1)
-	if f == (Flood{}) {
+	heights := [4]float64{f.ActionM, f.MinorM, f.ModerateM, f.MajorM}
+	if heights == [4]float64{} {
 		return low, false
 	}
-	for _, h := range []float64{f.ActionM, f.MinorM, f.ModerateM, f.MajorM} {
+	for _, h := range heights {
 		if given(h) {
 			low = min(low, h)
 		}
@@ -76,15 +79,31 @@ func (f Flood) Category(stageM float64) string {
 	if !f.Any() {
 		return category
 	}
-	for _, c := range []struct {
-		name string
-		from float64
-	}{{"action", f.ActionM}, {"minor", f.MinorM}, {"moderate", f.ModerateM}, {"major", f.MajorM}} {
-		if given(c.from) && stageM >= c.from-1e-9 {
-			category = c.name
+	for i, from := range [4]float64{f.ActionM, f.MinorM, f.ModerateM, f.MajorM} {
+		if given(from) && stageM >= from-1e-9 {
+			category = categories[i]
 		}
 	}
 	return category
+}
+
+// categories are the flood categories, mildest first.
+var categories = [4]string{"action", "minor", "moderate", "major"}
+
+// FlowCategory is the flood category of a flow, as Category, and the flow from
+// which the lowest category begins; infinite where none is given.
+func (f Flood) FlowCategory(flowM3s float64) (category string, lowestM3s float64) {
+	category, lowestM3s = "none", math.Inf(1)
+	for i, from := range f.FlowsM3s {
+		if math.IsNaN(from) || from <= 0 {
+			continue
+		}
+		lowestM3s = min(lowestM3s, from)
+		if flowM3s >= from*(1-1e-9) {
+			category = categories[i]
+		}
+	}
+	return category, lowestM3s
 }
 
 // Lines of cold water, °C.

@@ -245,6 +245,8 @@ func (in Input) limits() *Limits {
 		CareM3s: g.LimitFlowHigh(CareDV), BetterNotM3s: min(g.LimitFlowHigh(BetterNotDV), g.MaxFlow), Rough: g.Scaled,
 		KeepOutM3s: min(g.LimitFlowHigh(KeepOutDV), g.LimitFlow(GaugersLimit), g.Depth.flowAt(MaxDepthM), g.Velocity.flowAt(MaxVelocityMS)),
 	}
+	_, flood := in.Flood.FlowCategory(0)
+	l.KeepOutM3s = min(l.KeepOutM3s, flood)
 	if in.CeilingM3s > 0 {
 		l.BetterNotM3s = min(l.BetterNotM3s, in.CeilingM3s)
 	}

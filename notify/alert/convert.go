@@ -18,6 +18,7 @@ func FromOutlook(o forecast.Outlook, tie func(group string, stage forecast.Stage
 		River: o.River, RiverName: o.RiverName, Zone: o.Zone, Issued: o.IssuedAt, CutOff: o.DataCutoff, Seasons: o.Seasons,
 		WaterC: water, FlowM3S: flow,
 	}
+	out.ahead(&o)
 	measured := wading.FishNone
 	if water != nil {
 		out.Heat, measured = HeatWords(water.V), wading.AdviceFor(water.V)
@@ -30,13 +31,10 @@ func FromOutlook(o forecast.Outlook, tie func(group string, stage forecast.Stage
 			Group: s.Group, Name: s.Name, Stage: string(s.Stage), Fishable: s.Fishable, Grade: s.Grade, Hours: s.Hours,
 			From: date(s.Window.Start.P50), Peak: date(s.Window.Peak.P50), To: date(s.Window.End.P50),
 			CalendarFrom: date(s.Calendar.Start.P50), CalendarTo: date(s.Calendar.End.P50),
-			Days: make([]Day, len(s.Days)),
+			Days: s.Days,
 		}
 		if s.AllYear { // no window opens or closes
 			x.From, x.Peak, x.To, x.CalendarFrom, x.CalendarTo = "", "", "", "", ""
-		}
-		for i, d := range s.Days {
-			x.Days[i] = Day{Date: d.Date.String(), P: d.P, PCalendar: d.PCalendar}
 		}
 		if level, why := forecast.DarkestOf(s.Hours, s.Window.Peak.P50, o.Zone, o.Lat, o.Lon).Asks(); level > wading.Quiet {
 			x.Dark = fmt.Sprintf("Some of these hours fall in %s. Caution at least %d then: %s.", why, level, level.Words())

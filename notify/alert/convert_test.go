@@ -97,12 +97,12 @@ func TestAnOutlookKeepsWhatAMailNeeds(t *testing.T) {
 		Stages: []forecast.StageOutlook{{
 			Group: "blue-winged-olive", Name: "Blue-winged olive", Stage: forecast.Emergence, Fishable: true, Grade: "published", Hours: "evening",
 			Window: forecast.Window{Start: mid("2026-06-10"), Peak: mid("2026-06-18"), End: mid("2026-06-28")},
-			Days:   []forecast.Day{{Date: at("2026-06-10"), P: 0.4, PCalendar: 0.2}},
+			Days:   forecast.DaysOf([]forecast.Day{{Date: at("2026-06-10"), P: 0.4, PCalendar: 0.2}}),
 		}},
 	}
 	x := FromOutlook(o, func(group string, stage forecast.Stage) []string { return []string{group + " " + string(stage)} }, &Value{V: 22, At: start}, nil)
 	s := x.Stages[0]
-	if s.From != "2026-06-10" || s.Peak != "2026-06-18" || s.To != "2026-06-28" || s.CalendarFrom != "" || s.Days[0].Date != "2026-06-10" || s.Tie[0] != "blue-winged-olive emergence" {
+	if s.From != "2026-06-10" || s.Peak != "2026-06-18" || s.To != "2026-06-28" || s.CalendarFrom != "" || s.Days.From.String() != "2026-06-10" || s.Tie[0] != "blue-winged-olive emergence" {
 		t.Errorf("%+v", s)
 	}
 	if x.Heat == "" || x.HeatAhead != "" {

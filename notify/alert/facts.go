@@ -1,6 +1,10 @@
 package alert
 
-import "time"
+import (
+	"time"
+
+	"example.org/eclose/forecast"
+)
 
 // Value is a measured or modelled number with its time.
 type Value struct {
@@ -9,29 +13,22 @@ type Value struct {
 	Modelled bool      `json:"modelled,omitempty"`
 }
 
-// Day is one day of a stage's outlook.
-type Day struct {
-	Date      string  `json:"date"`       // 2006-01-02, civil date at the river
-	P         float64 `json:"p"`          // chance of a record in two hours, 0..1
-	PCalendar float64 `json:"p_calendar"` // the same from the calendar alone
-}
-
 // Stage is what a new outlook says of one stage of one group.
 type Stage struct {
-	Group        string   `json:"group"`
-	Name         string   `json:"name"`
-	Stage        string   `json:"stage"` // emergence or egg-laying
-	Fishable     bool     `json:"fishable"`
-	Grade        string   `json:"grade"` // where the group's numbers come from, in words
-	Days         []Day    `json:"days"`
-	From         string   `json:"from"` // window, middle estimate
-	Peak         string   `json:"peak"`
-	To           string   `json:"to"`
-	CalendarFrom string   `json:"cal_from"` // the calendar's window
-	CalendarTo   string   `json:"cal_to"`
-	Hours        string   `json:"hours"`          // of the day, in words
-	Dark         string   `json:"dark,omitempty"` // what the light asks for where the hours reach into dusk or night
-	Tie          []string `json:"tie"`            // one line per imitation: sizes, colours
+	Group        string        `json:"group"`
+	Name         string        `json:"name"`
+	Stage        string        `json:"stage"` // emergence or egg-laying
+	Fishable     bool          `json:"fishable"`
+	Grade        string        `json:"grade"` // where the group's numbers come from, in words
+	Days         forecast.Days `json:"days"`
+	From         string        `json:"from"` // window, middle estimate
+	Peak         string        `json:"peak"`
+	To           string        `json:"to"`
+	CalendarFrom string        `json:"cal_from"` // the calendar's window
+	CalendarTo   string        `json:"cal_to"`
+	Hours        string        `json:"hours"`          // of the day, in words
+	Dark         string        `json:"dark,omitempty"` // what the light asks for where the hours reach into dusk or night
+	Tie          []string      `json:"tie"`            // one line per imitation: sizes, colours
 }
 
 // Outlook is a new outlook of one river, as far as mails need it.
@@ -51,6 +48,19 @@ type Outlook struct {
 	HeatAhead string `json:"heat_ahead,omitempty"`
 	Notices   string `json:"notices,omitempty"`
 	URL       string `json:"url,omitempty"`
+
+	FlowDays    []forecast.FlowDay `json:"flow_days,omitempty"`  // ahead
+	WaterDays   []WaterDay         `json:"water_days,omitempty"` // likewise
+	FishableM3s [2]float64         `json:"fishable_m3s"`         // the owner's range; 0, 0 if none is named
+	FlowBasis   string             `json:"flow_basis,omitempty"` // what the flow ahead rests on
+}
+
+// WaterDay is the daily mean of the water temperature of a day ahead, °C.
+type WaterDay struct {
+	Date string  `json:"date"`
+	P10  float64 `json:"p10"`
+	P50  float64 `json:"p50"`
+	P90  float64 `json:"p90"`
 }
 
 // Reading is the caution worked out from one new reading of a river's gauge.
@@ -100,12 +110,12 @@ const (
 )
 
 // Good says whether an item may make somebody go to the water.
-func Good(kind string) bool { return kind == KindOpen || kind == KindMoved }
+func Good(kind string) bool { return kind == KindOpen || kind == KindMoved || kind == KindGauge }
 
 // caution says whether an item is about water, not insects.
 func caution(kind string) bool {
 	switch kind {
-	case KindOpen, KindMoved, KindClosed:
+	case KindOpen, KindMoved, KindClosed, KindGauge, KindGaugeOver:
 		return false
 	}
 	return true
@@ -130,6 +140,12 @@ type Item struct {
 	Since   int64   `json:"since,omitempty"` // microseconds
 	Asked   float64 `json:"asked,omitempty"` // threshold of the reader
 	Told    string  `json:"told,omitempty"`  // warnings that the reader knew before
+
+	// Of a condition at the gauge: itself, the reading or the likeliest day and its chance.
+	When   string  `json:"when,omitempty"`
+	Value  *Value  `json:"value,omitempty"`
+	Day    string  `json:"day,omitempty"`
+	Chance float64 `json:"chance,omitempty"`
 }
 
 // Email is one mail, ready to be worded and carried.

@@ -182,7 +182,7 @@ func takeBack(ctx context.Context, q *sqlc.Queries, m sqlc.Outbox, it Item) erro
 		}
 	default:
 		e.SentFrom, e.SentTo, e.Streak = it.WasFrom, it.WasTo, 0
-		if it.Kind != KindOpen {
+		if it.Kind != KindOpen && it.Kind != KindGauge {
 			e.State = stateOpen
 		}
 	}
@@ -313,6 +313,8 @@ func (l *leasing) overtaken(ctx context.Context, it Item) (string, error) {
 		}
 	}
 	switch {
+	case it.Kind == KindGauge:
+		return f.gaugeOvertaken(it, l.now), nil
 	case Good(it.Kind) && f.Inhibits():
 		return "held back by caution level", nil
 	case it.Kind == KindNoData && !f.NoData:
@@ -379,6 +381,11 @@ func (l *leasing) email(ctx context.Context, m sqlc.Outbox, p sqlc.Person, items
 					return nil, err
 				}
 			}
+			out.Items = append(out.Items, x)
+			continue
+		}
+		if it.News == "" { // a condition at a gauge whose river has no outlook yet
+			x.Caution = f.Latest
 			out.Items = append(out.Items, x)
 			continue
 		}

@@ -76,6 +76,7 @@ type world struct {
 	clock  time.Time
 	k      *killer
 	moods  bool
+	files  issuedFiles
 
 	mu       sync.Mutex
 	arrived  map[string]int  // mails by key
@@ -108,7 +109,7 @@ func (w *world) now() time.Time { return w.clock }
 
 func (w *world) restart() {
 	w.k.left = -1
-	w.s = New(w.d, w.now)
+	w.s = New(w.d, w.now, w.files.find)
 	w.s.wrap = func(q db.Querier) db.Querier { return mortal{q, w.k} }
 	if err := w.s.Recover(w.t.Context(), true); err != nil {
 		w.t.Fatal(err)
@@ -239,7 +240,7 @@ func (w *world) step() {
 	case n < 12:
 		w.outlooks++
 		o := w.outlook(river)
-		w.do("outlook", func(ctx context.Context) error { return w.s.AddOutlook(ctx, o) })
+		w.do("outlook", func(ctx context.Context) error { return w.s.AddOutlook(ctx, w.files.add(o)) })
 	}
 	w.do("tick", w.s.Tick)
 	w.do("tell", func(ctx context.Context) error { _, err := w.s.Reconcile(ctx); return err })
@@ -264,9 +265,7 @@ func (w *world) outlook(river string) Outlook {
 		at := w.clock.AddDate(0, 0, w.rng.IntN(20)-4)
 		st := Stage{Group: g, Name: g, Stage: "emergence", Fishable: true, From: at.Format(time.DateOnly), Peak: at.AddDate(0, 0, 4).Format(time.DateOnly), To: at.AddDate(0, 0, 9).Format(time.DateOnly)}
 		p := w.rng.Float64()
-		for i := range 30 {
-			st.Days = append(st.Days, Day{Date: w.clock.AddDate(0, 0, i).Format(time.DateOnly), P: p})
-		}
+		st.Days = evenDays(w.clock, 30, p)
 		o.Stages = append(o.Stages, st)
 	}
 	return o

@@ -36,10 +36,13 @@ DELETE FROM news WHERE made_at < @before;
 
 -- name: Audience :many
 SELECT p.id, p.zone, p.quiet_from, p.quiet_to, p.wake_for_3, p.per_day, p.confirmed_at,
-    s.group_list, s.stage_list, s.threshold, s.horizon_days, s.cadence, s.cautions
+    s.group_list, s.stage_list, s.threshold, s.horizon_days, s.cadence, s.cautions, s.gauge_condition
 FROM subscription s JOIN person p ON p.id = s.person_id
 WHERE s.river = @river AND s.person_id > @after AND p.state = 'active' AND p.suppressed = '' AND p.paused_until <= @now
 ORDER BY s.person_id LIMIT @many;
+
+-- name: GaugeConditions :one
+SELECT COUNT(*) FROM subscription WHERE river = @river AND gauge_condition <> '';
 
 -- name: Ledger :many
 SELECT * FROM episode WHERE river = @river AND person_id > @after AND person_id <= @until ORDER BY person_id, rule;

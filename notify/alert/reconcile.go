@@ -273,7 +273,15 @@ func (p *pass) decide(r *reader) ([]Item, error) {
 			out = append(out, it)
 		}
 	}
-	if p.outlook != nil {
+	if r.GaugeCondition != "" {
+		it, ok, err := p.decideGauge(r)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			out = append(out, it)
+		}
+	} else if p.outlook != nil {
 		windows, err := p.decideWindows(r)
 		if err != nil {
 			return nil, err
@@ -347,13 +355,13 @@ func (p *pass) decideNoData(r *reader) (Item, bool) {
 	if !f.NoData {
 		return Item{}, false
 	}
-	concerned := false
-	for rule, e := range r.ledger {
-		concerned = concerned || e.State != "" && (rule == ruleCaution || strings.HasPrefix(rule, ruleWindow))
+	waits := false
+	for name, e := range r.ledger {
+		waits = waits || e.State != "" && concerned(name)
 	}
 	since := fmt.Sprint(db.Micros(f.KnownAt))
 	e := p.entry(r, ruleNoData)
-	if !concerned || e.News == since {
+	if !waits || e.News == since {
 		return Item{}, false
 	}
 	e.News, e.SentAt, e.dirty = since, db.Micros(p.now), true
@@ -568,7 +576,7 @@ func merge(was, is Item) (both Item, worth bool) {
 	}
 	both.WasFrom, both.WasTo, both.Since = was.WasFrom, was.WasTo, was.Since
 	switch {
-	case was.Kind == KindOpen && is.Kind == KindClosed:
+	case was.Kind == KindOpen && is.Kind == KindClosed, was.Kind == KindGauge && is.Kind == KindGaugeOver:
 		return both, false
 	case was.Kind == KindOpen:
 		both.Kind = KindOpen

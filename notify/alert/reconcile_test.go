@@ -21,6 +21,7 @@ type desk struct {
 	clock  time.Time
 	got    []Email
 	answer func(Email) Outcome
+	files  issuedFiles
 }
 
 func (d *desk) Send(_ context.Context, l Email, begin func() error) Outcome {
@@ -45,7 +46,7 @@ func each(t *testing.T, test func(t *testing.T, d *desk)) {
 		if d.people, err = subscribe.New(t.Context(), base, subscribe.Names{}, now); err != nil {
 			t.Fatal(err)
 		}
-		d.s = New(base, now)
+		d.s = New(base, now, d.files.find)
 		test(t, d)
 	})
 }
@@ -74,10 +75,8 @@ func (d *desk) read(river string, level int) {
 func (d *desk) outlook(river string, p float64, from, to string) {
 	d.t.Helper()
 	st := Stage{Group: "blue-winged-olive", Name: "Blue-winged olive", Stage: "emergence", Fishable: true, From: from, Peak: from, To: to}
-	for i := range 40 {
-		st.Days = append(st.Days, Day{Date: start.AddDate(0, 0, i).Format(time.DateOnly), P: p})
-	}
-	d.must(d.s.AddOutlook(d.t.Context(), Outlook{River: river, RiverName: river, Zone: "Europe/London", Issued: d.clock, Stages: []Stage{st}}))
+	st.Days = evenDays(start, 40, p)
+	d.must(d.s.AddOutlook(d.t.Context(), d.files.add(Outlook{River: river, RiverName: river, Zone: "Europe/London", Issued: d.clock, Stages: []Stage{st}})))
 }
 
 // turns is a turn now and one when what waits to be grouped is due.

@@ -27,8 +27,11 @@ type Store struct {
 	db  *db.DB
 	now func() time.Time
 
-	mu   sync.Mutex
-	news map[string]any // *Outlook or *Reading by news id
+	find Finder
+
+	mu       sync.Mutex
+	outlooks map[string]*Outlook // by news id
+	readings map[string]*Reading
 
 	starting sync.Mutex
 	started  bool // Deliver ran once
@@ -37,9 +40,15 @@ type Store struct {
 	wrap func(db.Querier) db.Querier
 }
 
-// New returns a Store on d, which must be migrated.
-func New(d *db.DB, now func() time.Time) *Store {
-	return &Store{db: d, now: now, news: map[string]any{}, wrap: func(q db.Querier) db.Querier { return q }}
+// New returns a Store on d, which must be migrated. Without find no outlook can
+// be mailed, which is right for a process that only reads bounces.
+func New(d *db.DB, now func() time.Time, find Finder) *Store {
+	if find == nil {
+		find = func(context.Context, Issued) (*Outlook, error) {
+			return nil, errors.New("this process reads no outlooks")
+		}
+	}
+	return &Store{db: d, now: now, find: find, wrap: func(q db.Querier) db.Querier { return q }}
 }
 
 func (s *Store) tx(ctx context.Context, do func(*sqlc.Queries, db.Querier) error) error {
@@ -73,7 +82,12 @@ func (s *Store) AddReading(ctx context.Context, r Reading) error {
 				return err
 			}
 		}
-		return s.putFlow(ctx, q, r.River, f, seq, changed, was)
+		// Whoever waits for a value at the gauge is weighed at each reading.
+		waiting, err := q.GaugeConditions(ctx, r.River)
+		if err != nil {
+			return err
+		}
+		return s.putFlow(ctx, q, r.River, f, seq, changed || waiting > 0, was)
 	})
 	if err != nil {
 		return fmt.Errorf("taking in a reading of %s: %w", r.River, err)
@@ -124,7 +138,7 @@ func (s *Store) Tick(ctx context.Context) error {
 
 // AddOutlook takes in a new outlook. The same again, or an older one, does
 // nothing.
-func (s *Store) AddOutlook(ctx context.Context, o Outlook) error {
+func (s *Store) AddOutlook(ctx context.Context, o Issued) error {
 	err := s.tx(ctx, func(q *sqlc.Queries, _ db.Querier) error {
 		if err := lock(ctx, q, o.River); err != nil {
 			return err
@@ -133,11 +147,11 @@ func (s *Store) AddOutlook(ctx context.Context, o Outlook) error {
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
 			return err
 		}
-		at := db.Micros(o.Issued)
+		at := db.Micros(o.At)
 		if row.ReadingAt >= at {
 			return nil
 		}
-		id, err := addNews(ctx, q, "o", o.River, o.Issued, o)
+		id, err := addNews(ctx, q, "o", o.River, o.At, o)
 		if err != nil {
 			return err
 		}
@@ -188,43 +202,6 @@ func addNews(ctx context.Context, q *sqlc.Queries, kind, river string, at time.T
 	}
 	id := fmt.Sprintf("%s:%s:%d", kind, river, db.Micros(at))
 	return id, q.AddNews(ctx, sqlc.AddNewsParams{ID: id, River: river, MadeAt: db.Micros(at), Body: string(body)})
-}
-
-const newsKept = 500
-
-// outlook and reading return the facts of a news id, read once for all mails.
-func (s *Store) outlook(ctx context.Context, q *sqlc.Queries, id string) (*Outlook, error) {
-	return facts[Outlook](ctx, s, q, id)
-}
-
-func (s *Store) reading(ctx context.Context, q *sqlc.Queries, id string) (*Reading, error) {
-	return facts[Reading](ctx, s, q, id)
-}
-
-func facts[T any](ctx context.Context, s *Store, q *sqlc.Queries, id string) (*T, error) {
-	s.mu.Lock()
-	v, ok := s.news[id]
-	s.mu.Unlock()
-	if ok {
-		if t, ok := v.(*T); ok {
-			return t, nil
-		}
-	}
-	body, err := q.News(ctx, id)
-	if err != nil {
-		return nil, fmt.Errorf("reading the news %s: %w", id, err)
-	}
-	t := new(T)
-	if err := json.Unmarshal([]byte(body), t); err != nil {
-		return nil, fmt.Errorf("reading the news %s: %w", id, err)
-	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if len(s.news) >= newsKept {
-		s.news = map[string]any{}
-	}
-	s.news[id] = t
-	return t, nil
 }
 
 // How long rows are kept; our own defaults.

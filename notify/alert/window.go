@@ -51,16 +51,7 @@ func (r rule) decide(t sent, s *Stage, issued time.Time, today civil.Date) (stri
 	if err := errors.Join(err1, err2); err != nil {
 		return "", t, fmt.Errorf("window of %s %s: %w", s.Group, s.Stage, err)
 	}
-	best, last := 0.0, today+civil.Date(r.horizon)
-	for _, d := range s.Days {
-		day, err := parseDate(d.Date)
-		if err != nil {
-			return "", t, fmt.Errorf("days of %s %s: %w", s.Group, s.Stage, err)
-		}
-		if day >= today && day <= last {
-			best = max(best, d.P)
-		}
-	}
+	best := r.best(s, today)
 	if !t.open {
 		switch {
 		case best < r.threshold || to < today:
@@ -88,6 +79,17 @@ func (r rule) decide(t sent, s *Stage, issued time.Time, today civil.Date) (stri
 		return KindMoved, sent{open: true, at: issued, from: from, to: to}, nil
 	}
 	return "", t, nil
+}
+
+// best is the highest chance of a stage on a day within the horizon.
+func (r rule) best(s *Stage, today civil.Date) float64 {
+	best := 0.0
+	for day := today; day <= today+civil.Date(r.horizon); day++ {
+		if d, ok := s.Days.On(day); ok {
+			best = max(best, d.P)
+		}
+	}
+	return best
 }
 
 // moved tells whether a date moved by more than is worth an email; an unknown date

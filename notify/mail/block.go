@@ -2,12 +2,12 @@ package mail
 
 import (
 	"fmt"
-	"math"
 	"strings"
 	"time"
 	"unicode"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/model/chance"
 	"example.org/eclose/model/wading"
 	"example.org/eclose/notify/alert"
 )
@@ -24,6 +24,7 @@ type block struct {
 	TieBy   string
 	Small   []string // what the numbers rest on
 	URL     string
+	Saw     string // address that asks whether it was seen; empty: it is not asked
 	Chart   *chart
 }
 
@@ -67,7 +68,10 @@ func (w words) block(it alert.EmailItem) block {
 }
 
 func (w words) about(it alert.EmailItem) block {
-	if alert.Good(it.Kind) || it.Kind == alert.KindClosed {
+	switch {
+	case it.Kind == alert.KindGauge || it.Kind == alert.KindGaugeOver:
+		return w.gauge(it)
+	case alert.Good(it.Kind) || it.Kind == alert.KindClosed:
 		return w.window(it)
 	}
 	return w.caution(it)
@@ -104,17 +108,7 @@ func span(from, to string) string {
 	return a.Format("2 Jan") + " to " + b.Format("2 Jan")
 }
 
-func percent(p float64) string {
-	switch {
-	case math.IsNaN(p):
-		return "unknown"
-	case p < 0.01:
-		return "under 1%"
-	case p > 0.99:
-		return "over 99%"
-	}
-	return fmt.Sprintf("%.0f%%", 100*p)
-}
+func percent(p float64) string { return chance.PercentInText(p) }
 
 // clean makes text that came from outside fit for a line: no line breaks, no
 // control or direction characters, so that it can neither add a header nor turn
@@ -157,6 +151,8 @@ func river(it alert.EmailItem) string {
 		return clean(it.Reading.RiverName)
 	case it.Outlook != nil && it.Outlook.RiverName != "":
 		return clean(it.Outlook.RiverName)
+	case it.Caution != nil && it.Caution.RiverName != "":
+		return clean(it.Caution.RiverName)
 	}
 	return clean(it.River)
 }
@@ -308,11 +304,11 @@ func (w words) caution(it alert.EmailItem) block {
 }
 
 // best is the day of the highest chance from the issue date on.
-func best(o *alert.Outlook, s *alert.Stage) (alert.Day, bool) {
-	var top alert.Day
+func best(o *alert.Outlook, s *alert.Stage) (forecast.Day, bool) {
+	var top forecast.Day
 	found := false
-	today := o.Issued.In(forecast.ZoneOf(o.Zone)).Format(time.DateOnly)
-	for _, d := range s.Days {
+	today := forecast.DateOf(o.Issued.In(forecast.ZoneOf(o.Zone)))
+	for _, d := range s.Days.All() {
 		if d.Date >= today && (!found || d.P > top.P) {
 			top, found = d, true
 		}
@@ -350,7 +346,7 @@ func (w words) window(it alert.EmailItem) block {
 	top, ok := best(o, s)
 	chance := "The daily chance is unknown."
 	if ok {
-		chance = fmt.Sprintf("%s: %s on the best day, %s (calendar only: %s).", capital(forecast.Likelihood(top.P)), percent(top.P), day(top.Date), percent(top.PCalendar))
+		chance = fmt.Sprintf("%s: %s on the best day, %s (calendar only: %s).", capital(forecast.Likelihood(top.P)), percent(top.P), day(top.Date.String()), percent(top.PCalendar))
 	}
 	switch it.Kind {
 	case alert.KindOpen:
@@ -367,7 +363,7 @@ func (w words) window(it alert.EmailItem) block {
 	if s.Dark != "" {
 		b.Facts = append(b.Facts, fact{"Light", clean(s.Dark)})
 	}
-	b.Facts = w.readings(b.Facts, o.Zone, o.FlowM3S, nil, o.WaterC)
+	b.Facts = append(w.readings(b.Facts, o.Zone, o.FlowM3S, nil, o.WaterC), w.fishable(o, s.From, s.To)...)
 	if o.Notices != "" {
 		b.Facts = append(b.Facts, fact{"Local notices", clean(o.Notices)})
 	}

@@ -42,7 +42,7 @@ func calendar(items []alert.EmailItem) []byte {
 		e.SetTimeTransparency(ics.TransparencyTransparent) // nobody is busy because insects hatch
 		text := "Estimated window: " + span(s.From, s.To) + "."
 		if d, ok := best(o, s); ok {
-			text += fmt.Sprintf(" %s: %s on the best day, %s (calendar only: %s).", capital(forecast.Likelihood(d.P)), percent(d.P), day(d.Date), percent(d.PCalendar))
+			text += fmt.Sprintf(" %s: %s on the best day, %s (calendar only: %s).", capital(forecast.Likelihood(d.P)), percent(d.P), day(d.Date.String()), percent(d.PCalendar))
 		}
 		e.SetDescription(text + " " + level(it.Caution) + " " + notWading + " " + forecast.StandingCaution)
 		n++

@@ -20,6 +20,8 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 	"gonum.org/v1/plot/vg/vgimg"
 
+	"example.org/eclose/forecast"
+	"example.org/eclose/model/civil"
 	"example.org/eclose/notify/alert"
 )
 
@@ -69,7 +71,7 @@ func (c *charts) of(o *alert.Outlook, s *alert.Stage) *chart {
 	return ch
 }
 
-func chartKey(o *alert.Outlook, s *alert.Stage, days []alert.Day) string {
+func chartKey(o *alert.Outlook, s *alert.Stage, days []forecast.Day) string {
 	h := sha256.New()
 	fmt.Fprintf(h, "%s\x00%s\x00%s\x00", o.River, s.Group, s.Stage)
 	_ = json.NewEncoder(h).Encode(days) // plain data into a hash: nothing can fail
@@ -77,28 +79,27 @@ func chartKey(o *alert.Outlook, s *alert.Stage, days []alert.Day) string {
 }
 
 // shown are the days from two weeks before the window to two weeks after.
-func shown(s *alert.Stage) []alert.Day {
-	from, err1 := time.Parse(time.DateOnly, s.From)
-	to, err2 := time.Parse(time.DateOnly, s.To)
+func shown(s *alert.Stage) []forecast.Day {
+	from, err1 := civil.Parse(s.From)
+	to, err2 := civil.Parse(s.To)
 	if err1 != nil || err2 != nil {
 		return nil
 	}
-	lo, hi := from.AddDate(0, 0, -chartMargin).Format(time.DateOnly), to.AddDate(0, 0, chartMargin).Format(time.DateOnly)
-	var out []alert.Day
-	for _, d := range s.Days {
-		if d.Date >= lo && d.Date <= hi && d.P >= 0 && d.P <= 1 && d.PCalendar >= 0 && d.PCalendar <= 1 {
+	var out []forecast.Day
+	for day := from - chartMargin; day <= to+chartMargin; day++ {
+		if d, ok := s.Days.On(day); ok {
 			out = append(out, d)
 		}
 	}
 	return out
 }
 
-func altText(days []alert.Day) string {
+func altText(days []forecast.Day) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "Daily chance, %s. ", span(days[0].Date, days[len(days)-1].Date))
+	fmt.Fprintf(&b, "Daily chance, %s. ", span(days[0].Date.String(), days[len(days)-1].Date.String()))
 	step := max(1, (len(days)+5)/6)
 	for i := 0; i < len(days); i += step {
-		fmt.Fprintf(&b, "%s: %s (calendar %s). ", span(days[i].Date, days[i].Date), percent(days[i].P), percent(days[i].PCalendar))
+		fmt.Fprintf(&b, "%s: %s (calendar %s). ", span(days[i].Date.String(), days[i].Date.String()), percent(days[i].P), percent(days[i].PCalendar))
 	}
 	top, cal := days[0], days[0]
 	for _, d := range days {
@@ -110,7 +111,7 @@ func altText(days []alert.Day) string {
 		}
 	}
 	fmt.Fprintf(&b, "Highest: %s on %s; calendar only: %s on %s.",
-		percent(top.P), span(top.Date, top.Date), percent(cal.PCalendar), span(cal.Date, cal.Date))
+		percent(top.P), span(top.Date.String(), top.Date.String()), percent(cal.PCalendar), span(cal.Date.String(), cal.Date.String()))
 	return b.String()
 }
 
@@ -128,7 +129,7 @@ var greys = func() (out color.Palette) {
 
 // render draws the chance as a solid line and the calendar's as a dashed one:
 // both are told apart without colour.
-func render(days []alert.Day) ([]byte, error) {
+func render(days []forecast.Day) ([]byte, error) {
 	p := plot.New()
 	p.Title.Text = "Chance in two hours, by day (dashed: calendar)"
 	p.Title.TextStyle.Font.Size = vg.Points(textPoints)
@@ -143,7 +144,7 @@ func render(days []alert.Day) ([]byte, error) {
 		x := float64(i)
 		now = append(now, plotter.XY{X: x, Y: d.P})
 		cal = append(cal, plotter.XY{X: x, Y: d.PCalendar})
-		if t, err := time.Parse(time.DateOnly, d.Date); err == nil && (t.Weekday() == time.Monday || len(days) < 8) {
+		if t := d.Date.Time(); t.Weekday() == time.Monday || len(days) < 8 {
 			label := ""
 			if weeks%(1+len(days)/(7*mostLabels)) == 0 && i < len(days)-3 { // nearer to the edge it would be cut
 				label = t.Format("2 Jan")

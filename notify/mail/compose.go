@@ -35,6 +35,7 @@ type page struct {
 	Foot        []string
 	Manage      string
 	Unsubscribe string
+	Own         string // address of the reader's page for the bank; empty: none
 }
 
 // Message is a mail as it goes over the wire.
@@ -84,7 +85,12 @@ func (c *Composer) Compose(l alert.Email, date time.Time) (Message, error) {
 		p.Foot = append(p.Foot, clean(c.site.Postal))
 	}
 	for _, it := range l.Items {
-		p.Blocks = append(p.Blocks, w.block(it))
+		b := w.block(it)
+		if alert.Good(it.Kind) || it.Kind == alert.KindClosed {
+			b.Saw = c.report(subscribe.Report{Person: l.Person, River: it.River, Group: it.Group, Stage: it.Stage, Expires: date.Add(askFor), Nonce: l.Key})
+			p.Own = c.site.page("/my/" + url.PathEscape(c.site.Tokens.Report(subscribe.Report{Person: l.Person, Expires: date.Add(ownFor)})))
+		}
+		p.Blocks = append(p.Blocks, b)
 	}
 	m, err := c.email(l.Key, l.MessageID, l.Thread, l.Address, date, p)
 	if err != nil {
@@ -109,6 +115,17 @@ func (c *Composer) Compose(l alert.Email, date time.Time) (Message, error) {
 		}
 	}
 	return c.finish(m, l.Key, l.MessageID, l.Address, p.Subject)
+}
+
+// How long a mail's links for reporting work: the question for the weeks around
+// a window, the reader's own page for a season. Our own defaults.
+const (
+	askFor = 21 * 24 * time.Hour
+	ownFor = 240 * 24 * time.Hour
+)
+
+func (c *Composer) report(r subscribe.Report) string {
+	return c.site.page("/report/" + url.PathEscape(c.site.Tokens.Report(r)))
 }
 
 // Invite words the mail that asks somebody to confirm. It holds nothing that a

@@ -2,6 +2,7 @@ package mail
 
 import (
 	"bytes"
+	"context"
 	"encoding/base64"
 	"fmt"
 	"image/png"
@@ -18,6 +19,7 @@ import (
 
 	ics "github.com/arran4/golang-ical"
 
+	"example.org/eclose/forecast"
 	"example.org/eclose/notify/alert"
 	"example.org/eclose/notify/subscribe"
 )
@@ -26,6 +28,9 @@ type tokens struct{}
 
 func (tokens) Unsubscribe(p string) string { return "u-" + p }
 func (tokens) Manage(p string) string      { return "m-" + p }
+func (tokens) Report(r subscribe.Report) string {
+	return "r-" + r.Person + "-" + r.River + "-" + r.Group + "-" + r.Stage
+}
 
 var site = Site{
 	Name: "Eclose", From: "alerts@example.org", ReplyTo: "help@example.org", Bounces: "bounces@example.org",
@@ -57,14 +62,26 @@ func wendOutlook() *alert.Outlook {
 		From: "2026-06-10", Peak: "2026-06-18", To: "2026-06-28", CalendarFrom: "2026-06-16", CalendarTo: "2026-07-04",
 		Hours: "18:00 to dusk", Tie: []string{"emerger, size 16, olive body, blue-grey wing", "spinner, size 16, sherry"},
 	}
-	for i := range 40 {
+	days := make([]forecast.Day, 40)
+	for i := range days {
 		d := time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC).AddDate(0, 0, i)
 		x := float64(i-17) / 7
 		y := float64(i-24) / 8
-		s.Days = append(s.Days, alert.Day{Date: d.Format(time.DateOnly), P: 0.74 / (1 + x*x), PCalendar: 0.48 / (1 + y*y)})
+		days[i] = forecast.Day{Date: forecast.DateOf(d), P: 0.74 / (1 + x*x), PCalendar: 0.48 / (1 + y*y)}
 	}
+	s.Days = forecast.DaysOf(days)
 	o.Stages = []alert.Stage{s}
 	return o
+}
+
+// wendIssued stands in the database for wendOutlook, and wendFile reads it.
+var wendIssued = alert.Issued{River: "wend", At: date.Add(-time.Hour), File: "wend", SHA256: "of-wend"}
+
+func wendFile(_ context.Context, i alert.Issued) (*alert.Outlook, error) {
+	if i.File != wendIssued.File || i.SHA256 != wendIssued.SHA256 {
+		return nil, fmt.Errorf("no file %s", i.File)
+	}
+	return wendOutlook(), nil
 }
 
 func wendReading(level int) *alert.Reading {
@@ -187,7 +204,7 @@ func TestAMailIsTheSameBytesEachTimeAndReadsBack(t *testing.T) {
 	for _, want := range []string{
 		"Likely: 74% on the best day, Thu 18 Jun 2026 (calendar only:", "Window: Wed 10 Jun 2026 to Sun 28 Jun 2026", "Local hours: 18:00 to dusk",
 		"Tie by Tue 9 Jun 2026:", "size 16, sherry", "Flow: 5.21 m³/s (184 cfs), read at 04:42 BST", "Water: 12.4 °C (54 °F), read at",
-		"Caution 1 of 3: take care", "Evidence: published. Past seasons at this river: 9", "/unsubscribe/u-p1", "/manage/m-p1",
+		"Caution 1 of 3: take care", "Evidence: published. Past seasons at this river: 9", "/unsubscribe/u-p1", "/manage/m-p1", "/report/r-p1-wend-blue-winged-olive-emergence", "/my/r-p1---", "Did you see it? None yet",
 		"Valid until", "does not mean you can wade",
 	} {
 		if !strings.Contains(strings.Join(strings.Fields(plain), " "), want) {

@@ -79,9 +79,9 @@ func TestWhatARelaySaysDecidesWhatTheOutboxDoes(t *testing.T) {
 			if err := people.AddConfirmed(ctx, subscribe.Request{Address: "angler@example.net", Subscriptions: []subscribe.Subscription{{River: "wend", Cautions: true}}}); err != nil {
 				t.Fatal(err)
 			}
-			store := alert.New(d, now)
+			store := alert.New(d, now, wendFile)
 			if tc.level == 0 {
-				err = store.AddOutlook(ctx, *wendOutlook())
+				err = store.AddOutlook(ctx, wendIssued)
 			} else {
 				for _, ago := range []time.Duration{20 * time.Minute, 5 * time.Minute} {
 					r := wendReading(tc.level)

@@ -5,12 +5,15 @@ import (
 	"net/mail"
 	"net/url"
 	"strings"
+
+	"example.org/eclose/notify/subscribe"
 )
 
 // Tokens makes the lasting tokens of a person's links.
 type Tokens interface {
 	Unsubscribe(person string) string
 	Manage(person string) string
+	Report(subscribe.Report) string
 }
 
 // Site is who writes the mails and where its pages are.

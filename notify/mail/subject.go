@@ -34,6 +34,9 @@ func (w words) subject(items []alert.EmailItem) string {
 
 func (w words) subjectOf(it alert.EmailItem) string {
 	name := river(it)
+	if it.Kind == alert.KindGauge || it.Kind == alert.KindGaugeOver {
+		return w.gaugeHeading(it)
+	}
 	if !alert.Good(it.Kind) && it.Kind != alert.KindClosed {
 		return w.cautionSubject(name, it)
 	}

@@ -8,6 +8,9 @@ import (
 
 const textWidth = 72
 
+// askText asks for a report.
+const askText = "Did you see it? None yet, a few or many: one press tells, no account. \"None yet\" is worth as much."
+
 // glue holds a number and its percent sign on one line.
 const glue = "\x00"
 
@@ -23,6 +26,9 @@ func text(p page) string {
 	b.WriteString("\n" + strings.Repeat("-", textWidth) + "\n")
 	for _, s := range p.Foot {
 		para(&b, "", s)
+	}
+	if p.Own != "" {
+		fmt.Fprintf(&b, "Your page for the river bank, works offline: %s\n", p.Own)
 	}
 	if p.Manage != "" {
 		fmt.Fprintf(&b, "Manage or pause: %s\nUnsubscribe: %s\n", p.Manage, p.Unsubscribe)
@@ -68,6 +74,11 @@ func (x block) text(b *strings.Builder) {
 		for _, s := range x.Small {
 			para(b, "", s)
 		}
+	}
+	if x.Saw != "" {
+		b.WriteString("\n")
+		para(b, "", askText)
+		fmt.Fprintf(b, "%s\n", x.Saw)
 	}
 	if x.URL != "" {
 		fmt.Fprintf(b, "\nFull forecast: %s\n", clean(x.URL))

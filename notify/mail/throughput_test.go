@@ -80,9 +80,9 @@ func audience(t testing.TB, d *db.DB, n int, now func() time.Time) (took time.Du
 			rs = rs[:0]
 		}
 	}
-	s := alert.New(d, now)
+	s := alert.New(d, now, wendFile)
 	began, cpu := time.Now(), spent(t)
-	if err := s.AddOutlook(ctx, *wendOutlook()); err != nil {
+	if err := s.AddOutlook(ctx, wendIssued); err != nil {
 		t.Fatal(err)
 	}
 	told, err := s.Reconcile(ctx)
@@ -153,7 +153,7 @@ func TestAnOutlookReachesEveryReaderOnce(t *testing.T) {
 	t.Logf("%d readers weighed and queued in %.1f s, %.1f s of a processor; %.0f MB at most", n, took.Seconds(), cpu, high(t))
 	clock = clock.Add(10 * time.Minute)
 	in := &sink{seen: map[string]int{}}
-	s := alert.New(d, now)
+	s := alert.New(d, now, wendFile)
 	began, cpu := time.Now(), spent(t)
 	got, err := s.Deliver(t.Context(), Transport{composer(t), sender(t, serveSink(t, in, nil))}, workers)
 	if err != nil || got.Sent != n {
@@ -204,7 +204,7 @@ func child(database string) {
 	die(err)
 	compose, err := NewComposer(site)
 	die(err)
-	s := alert.New(d, func() time.Time { return date.Add(10 * time.Minute) })
+	s := alert.New(d, func() time.Time { return date.Add(10 * time.Minute) }, wendFile)
 	_, err = s.Deliver(ctx, Transport{compose, send}, workers)
 	die(err)
 	die(d.Close())
@@ -264,7 +264,7 @@ func TestKilledInTheMiddleNobodyHearsTwice(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer d.Close()
-	counts, err := alert.New(d, func() time.Time { return date }).Counts(t.Context())
+	counts, err := alert.New(d, func() time.Time { return date }, nil).Counts(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -13,7 +13,7 @@ import (
 
 // columns of a CSV file of wishes, one row per person and river.
 var columns = []string{
-	"address", "river", "groups", "stages", "threshold", "horizon_days", "cadence", "cautions", "zone", "units", "quiet", "wake_for_3", "per_day",
+	"address", "river", "groups", "stages", "threshold", "horizon_days", "cadence", "cautions", "when", "zone", "units", "quiet", "wake_for_3", "per_day",
 }
 
 // ReadCSV reads wishes, one row per person and river; rows of one address are
@@ -129,7 +129,7 @@ func csvRow(row []string, at map[string]int) (Request, error) {
 		Zone: field("zone"), Units: field("units"), WakeFor3: yes("wake_for_3", false), PerDay: whole("per_day"),
 		Subscriptions: []Subscription{{
 			River: field("river"), Groups: list("groups"), Stages: list("stages"), Threshold: number("threshold"),
-			HorizonDays: whole("horizon_days"), Cadence: field("cadence"), Cautions: yes("cautions", true),
+			HorizonDays: whole("horizon_days"), Cadence: field("cadence"), Cautions: yes("cautions", true), When: field("when"),
 		}},
 	}
 	var err error

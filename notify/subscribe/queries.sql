@@ -48,11 +48,12 @@ UPDATE person SET paused_until = @paused_until WHERE id = @id;
 UPDATE person SET suppressed = @suppressed WHERE id = @id AND suppressed = '';
 
 -- name: PutWant :exec
-INSERT INTO subscription (id, person_id, river, group_list, stage_list, threshold, horizon_days, cadence, cautions, created_at)
-VALUES (@id, @person_id, @river, @group_list, @stage_list, @threshold, @horizon_days, @cadence, @cautions, @created_at)
+INSERT INTO subscription (id, person_id, river, group_list, stage_list, threshold, horizon_days, cadence, cautions, gauge_condition, created_at)
+VALUES (@id, @person_id, @river, @group_list, @stage_list, @threshold, @horizon_days, @cadence, @cautions, @gauge_condition, @created_at)
 ON CONFLICT (person_id, river) DO UPDATE SET
     group_list = excluded.group_list, stage_list = excluded.stage_list, threshold = excluded.threshold,
-    horizon_days = excluded.horizon_days, cadence = excluded.cadence, cautions = excluded.cautions;
+    horizon_days = excluded.horizon_days, cadence = excluded.cadence, cautions = excluded.cautions,
+    gauge_condition = excluded.gauge_condition;
 
 -- name: Wants :many
 SELECT * FROM subscription WHERE person_id = @person_id ORDER BY river;

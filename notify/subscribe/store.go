@@ -243,7 +243,7 @@ func (s *Store) put(ctx context.Context, q *sqlc.Queries, r Request, network str
 	for _, w := range r.Subscriptions {
 		err := q.PutWant(ctx, sqlc.PutWantParams{
 			ID: newID(), PersonID: p.ID, River: w.River, GroupList: strings.Join(w.Groups, ","), StageList: strings.Join(w.Stages, ","),
-			Threshold: w.Threshold, HorizonDays: int64(w.HorizonDays), Cadence: w.Cadence, Cautions: db.YesNo(w.Cautions), CreatedAt: db.Micros(s.now()),
+			Threshold: w.Threshold, HorizonDays: int64(w.HorizonDays), Cadence: w.Cadence, Cautions: db.YesNo(w.Cautions), GaugeCondition: w.When, CreatedAt: db.Micros(s.now()),
 		})
 		if err != nil {
 			return Person{}, err
@@ -265,7 +265,7 @@ func (s *Store) person(ctx context.Context, q *sqlc.Queries, p sqlc.Person) (Per
 	for _, w := range ws {
 		out.Subscriptions = append(out.Subscriptions, Subscription{
 			River: w.River, Groups: SplitList(w.GroupList), Stages: SplitList(w.StageList), Threshold: w.Threshold,
-			HorizonDays: int(w.HorizonDays), Cadence: w.Cadence, Cautions: w.Cautions != 0,
+			HorizonDays: int(w.HorizonDays), Cadence: w.Cadence, Cautions: w.Cautions != 0, When: w.GaugeCondition,
 		})
 	}
 	return out, nil

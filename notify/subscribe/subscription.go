@@ -34,6 +34,10 @@ type Subscription struct {
 	HorizonDays int      `json:"horizon_days"` // how far ahead to look
 	Cadence     string   `json:"cadence"`      // Now or Digest
 	Cautions    bool     `json:"cautions"`     // also flow cautions
+	// When is a Condition at the gauge, empty for none. With one, nothing is told of
+	// windows: a mail comes when the condition is met and, where groups are named, one of
+	// them reaches Threshold as well.
+	When string `json:"when,omitempty"`
 }
 
 // Request is a wish to be told, not yet confirmed.
@@ -72,6 +76,9 @@ func (r *Request) complete() {
 		def(&w.Threshold, DefaultThreshold)
 		def(&w.HorizonDays, DefaultHorizon)
 		def(&w.Cadence, Now)
+		if c, err := ParseCondition(w.When); err == nil {
+			w.When = c.String()
+		}
 	}
 }
 
@@ -140,6 +147,9 @@ func (r Request) check(n Names) error {
 		}
 		if w.HorizonDays < 1 || w.HorizonDays > maxHorizon {
 			fault("horizon: %d days; use 1 to %d", w.HorizonDays, maxHorizon)
+		}
+		if _, err := ParseCondition(w.When); w.When != "" && err != nil {
+			faults = append(faults, err)
 		}
 		if w.Cadence != Now && w.Cadence != Digest {
 			fault("cadence: %q; use now or digest", w.Cadence)

@@ -27,7 +27,7 @@ import (
 // small is a plan of a few groups over nine seasons of two rivers.
 func small(t testing.TB) (Plan, invented) {
 	p, src := inventedPlan(t, 2, 2015, 2023)
-	p.Members, p.Every = 20, 14
+	p.Members, p.Every = 20, 28
 	for i := range p.Rivers {
 		p.Rivers[i].Groups = []string{groups[0], groups[1], groups[2]}
 	}
@@ -169,7 +169,7 @@ func seen(t *testing.T, p Plan, src Source) []forecast.Sighting {
 			for _, s := range o.Stages {
 				peak := float64(s.Window.Peak.P50) + late + 3*rng.NormFloat64()
 				spread := float64(s.Window.End.P50-s.Window.Start.P50) / 2.56
-				for range 40 {
+				for range 12 {
 					day := s.Calendar.Peak.P50 - 40 + forecast.Date(rng.IntN(80))
 					hours := 1 + 3*rng.Float64()
 					z := (float64(day) - peak) / spread

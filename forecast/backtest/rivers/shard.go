@@ -362,8 +362,12 @@ func passed(st *forecast.StageOutlook, issue forecast.Date) bool {
 	if st.Window.End.P90 == 0 || st.Window.End.P90+retireDays >= issue {
 		return false
 	}
-	for i := len(st.Days) - 1; i >= 0 && st.Days[i].Date >= issue; i-- {
-		if st.Days[i].P > 0 {
+	for i := st.Days.Len() - 1; i >= 0; i-- {
+		d := st.Days.At(i)
+		if d.Date < issue {
+			break
+		}
+		if d.P > 0 {
 			return false
 		}
 	}

@@ -20,7 +20,7 @@ spec = json.load(open(os.path.join(folder, "river.json")))
 M, D, groups = spec["members"], spec["days"], spec["groups"]
 load = lambda name, dtype: np.fromfile(os.path.join(folder, name), dtype)
 temp = load("temp.f32", "<f4").reshape(M, D)
-draws = load("draws.f64", "<f8").reshape(len(groups), 4, M)  # dd50, calendar, weight, spread
+draws = load("draws.f64", "<f8").reshape(len(groups), 6, M)  # dd50, calendar, weight, spread, rate, rate of egg-laying
 FAR, RAMP, LEAST, REACH = 1e6, 2.0, 0.05, 6.5
 inf = lambda v, sign: sign * np.inf if v is None else v
 
@@ -51,7 +51,7 @@ def window(cum):
     return out + [int(seen.sum())]
 
 
-def stages(g, t50, spread, gate, trim):
+def stages(g, t50, spread, rates, gate, trim):
     lo, hi = 0, D
     lag0, lag1 = g["lag_min"], g["lag_max"]
     p = np.zeros((2, D))
@@ -76,9 +76,17 @@ def stages(g, t50, spread, gate, trim):
         l[:, lag1 + 1 :] -= cum[:, : n - lag1 - 1]
     l /= lag1 - lag0 + 1
     w = window(cum) + window(np.cumsum(l, axis=1))
-    for s, (a, rate) in enumerate(((e, g["rate"]), (l, g["rate_eggs"]))):
-        a *= -rate
-        np.exp(a, out=a)
+    for s, (a, rate) in enumerate(zip((e, l), rates)):
+        a *= -rate[:, None]
+        if g["least"] > 1:  # one or two records are too few as well
+            few = np.exp(a)
+            fewer = few.copy()
+            for j in range(1, g["least"]):
+                few *= a / -j
+                fewer += few
+            a = fewer
+        else:
+            np.exp(a, out=a)
         p[s, lo:hi] = 1 - a.mean(0)
     if trim:
         w = [v + lo if i % 10 != 9 and v >= 0 else v for i, v in enumerate(w)]
@@ -95,11 +103,11 @@ def river(trim):
             rate[:, : g["start"]] = 0
             clocks[key] = (np.cumsum(rate, axis=1), rate)
         x, rate = clocks[key]
-        need, cal, w, spread = draws[k]
+        need, cal, w, spread = draws[k, :4]
         t50 = np.where(w > 0, w * reached(x, rate, need) + (1 - w) * cal, cal)
         gated = g["gate_min"] is not None or g["gate_max"] is not None
         for twin, (t, gate) in enumerate(((t50, gated), (cal, False))):
-            p, win = stages(g, t, spread, gate, trim)
+            p, win = stages(g, t, spread, draws[k, 4:], gate, trim)
             for s in range(2):
                 out[k, s, twin * D : (twin + 1) * D] = p[s]
                 out[k, s, 2 * D + 10 * twin : 2 * D + 10 * (twin + 1)] = win[10 * s : 10 * s + 10]

@@ -254,6 +254,17 @@ func qualifier(issuedTime string) string {
 	return issued + at.UTC().Format(time.RFC3339)
 }
 
+// Issued returns when the forecast of a reading was issued, from its qualifier.
+// ok is false where the service did not say.
+func Issued(qualifier string) (at time.Time, ok bool) {
+	text, ok := strings.CutPrefix(qualifier, issued)
+	if !ok {
+		return at, false
+	}
+	at, err := time.Parse(time.RFC3339, text)
+	return at.UTC(), err == nil
+}
+
 // Name implements ingest.Source.
 func (Source) Name() string { return FeedName }
 

@@ -171,14 +171,3 @@ func FuzzFlow(f *testing.F) {
 	f.Add([]byte(streamflow(twoMembers)))
 	f.Fuzz(func(t *testing.T, b []byte) { replay.KeepsTheRules(t, Parser{Site: "s"}, b) })
 }
-
-// Issued returns when the forecast of a reading was issued, from its qualifier.
-// ok is false where the service did not say.
-func Issued(qualifier string) (at time.Time, ok bool) {
-	text, ok := strings.CutPrefix(qualifier, issued)
-	if !ok {
-		return at, false
-	}
-	at, err := time.Parse(time.RFC3339, text)
-	return at.UTC(), err == nil
-}

@@ -192,8 +192,9 @@ func ParseGauge(r io.Reader) (Gauge, error) {
 	return g, nil
 }
 
-// check leaves out heights that cannot be those of the gauge: of another kind
-// than river stage, as at reservoirs and tide gauges, or out of order.
+// check leaves out heights and flows that cannot be those of the gauge: heights of
+// another kind than river stage, as at reservoirs and tide gauges, and what is out
+// of order.
 func (g *Gauge) check(observed string) {
 	drop := func(why string) {
 		for i := range g.Flood.StageM {
@@ -204,18 +205,30 @@ func (g *Gauge) check(observed string) {
 	// The physical element of the SHEF code: HG is river stage, Q the flows.
 	if pe := strings.ToUpper(observed); pe != "" && !strings.HasPrefix(pe, "HG") && !strings.HasPrefix(pe, "Q") {
 		drop("its heights are not gauge heights (SHEF code " + ingest.Clip(pe) + ")")
-		return
 	}
+	if !rise(g.Flood.StageM) {
+		drop("its heights do not rise from action to major")
+	}
+	if !rise(g.Flood.FlowM3s) {
+		for i := range g.Flood.FlowM3s {
+			g.Flood.FlowM3s[i] = math.NaN()
+		}
+		g.Note = strings.TrimPrefix(g.Note+"; its flows do not rise from action to major", "; ")
+	}
+}
+
+// rise reports whether values, but for those that are missing, never fall.
+func rise(values [4]float64) bool {
 	last := math.Inf(-1)
-	for _, h := range g.Flood.StageM {
-		if h < last {
-			drop("its heights do not rise from action to major")
-			return
+	for _, x := range values {
+		if x < last {
+			return false
 		}
-		if !math.IsNaN(h) {
-			last = h
+		if !math.IsNaN(x) {
+			last = x
 		}
 	}
+	return true
 }
 
 // Any reports whether there is a height or a flow.

@@ -36,6 +36,7 @@ var parameters = map[string]Parameter{
 	"00061": {"00061", ingest.Discharge, "ft3/s", "cubic feet per second"},
 	"00065": {"00065", ingest.GaugeHeight, "ft", "feet"},
 	"30207": {"30207", ingest.GaugeHeight, "m", "meters"},
+	"63680": {"63680", ingest.Turbidity, "FNU", "formazin nephelometric units"},
 	"30208": {"30208", ingest.Discharge, "m3/s", "cubic meters per second"},
 }
 
@@ -62,7 +63,7 @@ func statisticOf(code string) (ingest.Statistic, bool) {
 // codesFor lists the parameter codes to ask for, in a fixed order.
 func codesFor(vars []ingest.Variable) []string {
 	var out []string
-	for _, code := range []string{"00010", "00011", "00060", "00065", "00020", "00021", "00045"} {
+	for _, code := range []string{"00010", "00011", "00060", "00065", "63680", "00020", "00021", "00045"} {
 		for _, v := range vars {
 			if parameters[code].Variable == v {
 				out = append(out, code)

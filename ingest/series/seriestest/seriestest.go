@@ -9,8 +9,6 @@ import (
 	"os"
 	"strings"
 	"testing"
-
-	_ "gocloud.dev/blob/s3blob" // s3://
 )
 
 // Env names the bucket that tests may use, with the keys in AWS_ACCESS_KEY_ID and

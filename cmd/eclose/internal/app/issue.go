@@ -11,6 +11,7 @@ import (
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/diary"
 	"example.org/eclose/forecast/trip"
+	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/wading"
@@ -124,4 +125,32 @@ func PastFlows(ctx context.Context, store forecast.Reader, r forecast.River, at 
 		}
 	}
 	return nil, caution, nil
+}
+
+// NewestReading is the time of the newest reading stored of the gauges of some rivers,
+// however old; zero if there is none.
+func NewestReading(ctx context.Context, cfg *config.Config, rivers []forecast.River) (newest time.Time, err error) {
+	store, err := series.Open(ctx, cfg.StoreURL(), series.ReadOnly())
+	if err != nil {
+		return newest, err
+	}
+	defer store.Close() //nolint:errcheck // it was only read
+	for _, r := range rivers {
+		for _, g := range r.Gauges {
+			keys, err := store.KeysAt(ctx, g.Feed, g.Site)
+			if err != nil {
+				return newest, err
+			}
+			for _, k := range keys {
+				info, err := store.Info(ctx, k)
+				if err != nil {
+					return newest, err
+				}
+				if info.Last.After(newest) && (k.Variable == ingest.WaterTemperature || k.Variable == ingest.Discharge) {
+					newest = info.Last
+				}
+			}
+		}
+	}
+	return newest, nil
 }

@@ -69,9 +69,6 @@ func Rivers(cfg *config.Config, only []string) ([]forecast.River, error) {
 	return out, nil
 }
 
-// forecastsFlow are the feeds whose stations give forecasts of flow and measure none.
-var forecastsFlow = map[string]bool{openmeteo.FeedName: true, nwps.FeedName: true}
-
 func riverOf(r config.River, units string) (forecast.River, error) {
 	region := insects.Region("")
 	if r.Region != "" {
@@ -92,10 +89,8 @@ func riverOf(r config.River, units string) (forecast.River, error) {
 			return forecast.River{}, err
 		}
 		station := forecast.Station{Feed: g.Feed, Site: site}
-		if forecastsFlow[g.Feed] {
-			if g.Feed == openmeteo.FeedName {
-				station.Site = fmt.Sprintf("%g,%g", r.Lat, r.Lon)
-			}
+		if g.Feed == openmeteo.FeedName { // its flood model forecasts the flow and measures none
+			station.Site = fmt.Sprintf("%g,%g", r.Lat, r.Lon)
 			f.FlowAhead = append(f.FlowAhead, station)
 			continue
 		}

@@ -181,10 +181,13 @@ func (s *Server) build(ctx context.Context, o Options, now func() time.Time) (*w
 	}
 	h := &work.Service{
 		DB: s.db, Rivers: rivers, Catalogue: catalogue, Read: &work.Reader{Store: s.read, Now: now}, Files: s.files,
-		Archive: archive.New(s.db, s.files), Alerts: alert.New(s.db, now), People: s.people, Units: Units(cfg), PublicURL: cfg.Serve.PublicURL, Notice: cfg.Notice, Log: s.log,
-		Tie:   func(group string, stage forecast.Stage) []string { return TyingLine(catalogue, group, stage) },
+		Archive: archive.New(s.db, s.files), People: s.people, Units: Units(cfg), PublicURL: cfg.Serve.PublicURL, Notice: cfg.Notice, Log: s.log,
 		Tasks: builder.Tasks, LeftOut: leftOut, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{}, Jitter: map[string]time.Duration{},
 		Stages: sources.FloodStages(cfg, c), Warned: warned, Warnings: map[string]cron.Schedule{},
+	}
+	h.Alerts = alert.New(s.db, now, work.MailFacts(h.Archive, func(group string, stage forecast.Stage) []string { return TyingLine(catalogue, group, stage) }))
+	if err := s.recordFeeds(h, c, catalogue, now); err != nil {
+		return nil, err
 	}
 	for _, w := range warned {
 		name := w.Source.Name()

@@ -32,12 +32,14 @@ type Config struct {
 	Feeds            map[string]Feed `toml:"feeds"`
 	Rivers           []River         `toml:"river"`
 	Insects          string          `toml:"insects"`
+	Box              string          `toml:"box"`
 	ForecastSchedule string          `toml:"forecast-schedule"`
 	OldSchedule      string          `toml:"outlooks"` // old name of ForecastSchedule
 	Notice           string          `toml:"notice"`
 	Serve            Serve           `toml:"serve"`
 	Mail             Mail            `toml:"mail"`
 	Health           Health          `toml:"health"`
+	Sightings        Sightings       `toml:"sightings"`
 
 	// Warnings name old keys that were accepted.
 	Warnings []string `toml:"-"`
@@ -219,6 +221,12 @@ const (
 	longestLook  = 5 * time.Minute
 )
 
+// Sightings is what is taken from open records around the rivers.
+type Sightings struct {
+	RadiusKm      float64 `toml:"radius-km"`
+	NonCommercial bool    `toml:"non-commercial"`
+}
+
 // Health is how far things may go before /health says so.
 type Health struct {
 	FreeMB          int     `toml:"free-mb"`
@@ -381,6 +389,9 @@ func (c *Config) faults() (out []string) {
 	if c.Backfill < 1 || c.Backfill > 80 {
 		add("backfill-years = %d: use a number from 1 to 80", c.Backfill)
 	}
+	if r := c.Sightings.RadiusKm; !(r >= 1 && r <= 500) {
+		add("sightings.radius-km = %g: use a number from 1 to 500", r)
+	}
 	out = append(out, c.feedFaults()...)
 	if _, err := cron.ParseStandard(c.ForecastSchedule); err != nil {
 		add("forecast-schedule = %q is not a cron expression such as \"10 */6 * * *\": %v", c.ForecastSchedule, err)
@@ -490,6 +501,16 @@ func joinVariables() string {
 		names = append(names, string(v))
 	}
 	return strings.Join(names, ", ")
+}
+
+// RecordFeeds are the sources of open records that are switched on.
+func (c *Config) RecordFeeds() (out []string) {
+	for _, name := range FeedNames() {
+		if knownFeeds[name].records && c.Feeds[name].on() {
+			out = append(out, name)
+		}
+	}
+	return out
 }
 
 func (f Feed) on() bool { return f.Enabled != nil && *f.Enabled }

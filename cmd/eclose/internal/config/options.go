@@ -27,6 +27,8 @@ var Options = []Option{
 	{Key: "backfill-years", Default: "10", Help: "years of past data to download at first",
 		fill: func(c *Config) { def(&c.Backfill, 10) }},
 	{Key: "insects", Default: "", Help: "your own insect groups (CSV), added to or replacing the catalogue's"},
+	{Key: "box", Default: "box.csv", Help: "your fly box (CSV with fly, size and count), kept by eclose box",
+		fill: func(c *Config) { def(&c.Box, "box.csv") }},
 	{Key: "forecast-schedule", Default: "10 */6 * * *", Help: "when eclose serve issues forecasts: cron expression, UTC",
 		fill: func(c *Config) { def(&c.ForecastSchedule, "10 */6 * * *") }},
 	{Key: "notice", Help: "a sentence shown on every page, sheet, email and export"},
@@ -61,7 +63,7 @@ var Options = []Option{
 	{Key: "river.warnings.feed", Default: "by place", Help: "official warnings from nws (USA), ea (England), eccc (Canada), meteoalarm (Europe), or \"none\""},
 	{Key: "river.warnings.country", Default: "by zone", Help: "country of a meteoalarm feed, such as \"italy\""},
 	{Key: "river.warnings.zones", Help: "the service's codes for the river's warning zones; meteoalarm needs them"},
-	{Key: "feeds.NAME.enabled", Help: "must be true for open-meteo, whose free service is for non-commercial use only; true for nwps also fetches flow forecasts"},
+	{Key: "feeds.NAME.enabled", Help: "must be true for open-meteo, whose free service is for non-commercial use only; true for nwps also fetches flow forecasts; true for inaturalist or gbif fetches open records of insects"},
 	{Key: "feeds.NAME.base-url", Default: "the live service", Help: "alternative server; for waterml2, your server's request URL with {site}, {from} and {to}"},
 	{Key: "feeds.NAME.archive-url", Default: "the live service", Help: "same, for open-meteo's archive and eccc's GeoMet server"},
 	{Key: "feeds.NAME.ensemble-url", Default: "the live service", Help: "same, for open-meteo's ensemble"},
@@ -88,6 +90,9 @@ var Options = []Option{
 	{Key: "feeds.csv.column.period", Default: "as measured", Help: "\"P1D\" if daily"},
 	{Key: "feeds.csv.column.remarks", Help: "name of the column with remarks on it"},
 	{Key: "feeds.csv.layout.NAME", Help: "a further layout, with the same keys; a gauge or weather names it as its layout"},
+	{Key: "sightings.radius-km", Default: "100", Help: "how far around each river open records are fetched, km",
+		fill: func(c *Config) { def(&c.Sightings.RadiusKm, 100) }},
+	{Key: "sightings.non-commercial", Default: "false", Help: "true also takes open records under CC BY-NC: only for an installation that earns nothing"},
 	{Key: "serve.addr", Default: "127.0.0.1:8437", Help: "listen address (loopback by default)",
 		fill: func(c *Config) { def(&c.Serve.Addr, "127.0.0.1:8437") }},
 	{Key: "serve.public-url", Default: "http://127.0.0.1:8437", Help: "public URL used in emails",
@@ -146,10 +151,13 @@ type feedKind struct {
 	optInWhy string
 	noGauge  bool   // has no readings of gauges or weather
 	every    string // when it is asked unless the config says otherwise; our own defaults
+	records  bool   // has dated records of insects
 	warnings string // the same for official warnings; empty: it has none
 }
 
 var knownFeeds = map[string]feedKind{
+	"inaturalist":  {noGauge: true, optIn: true, optInWhy: "it is asked about the places of your rivers", records: true, every: "@every 24h"},
+	"gbif":         {noGauge: true, optIn: true, optInWhy: "it is asked about the places of your rivers", records: true, every: "@every 168h"},
 	"usgs":         {every: "@every 15m"},
 	"open-meteo":   {weather: true, optIn: true, optInWhy: "its free service is for non-commercial use", every: "@every 3h"},
 	"csv":          {file: true, weather: true, every: "@every 15m"},

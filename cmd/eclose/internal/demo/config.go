@@ -33,6 +33,14 @@ owner = "invented, in the format of the U.S. Geological Survey"
 enabled = true # its free service is for non-commercial use: say yes on purpose
 base-url = "%[1]s"
 owner = "weather invented, in the format of Open-Meteo"
+
+[feeds.nwps]
+enabled = true # forecasts of flow
+base-url = "%[1]s/nwps/v1"
+owner = "forecasts of flow invented, in the format of the U.S. National Water Prediction Service"
+
+[feeds.nws]
+base-url = "%[1]s" # official warnings: there are none
 `, feeds, Notice)
 	for _, r := range Rivers {
 		fmt.Fprintf(&b, `
@@ -42,6 +50,7 @@ region = "rockies"
 zone = %q
 lat = %g
 lon = %g
+fishable-flow = [%g, %g] # cfs
 
   [[river.gauge]]
   feed = "usgs"
@@ -50,7 +59,10 @@ lon = %g
 
   [river.weather]
   feed = "open-meteo"
-`, r.Name, Zone, r.Lat, r.Lon, r.Site)
+
+  [river.warnings]
+  feed = "nws"
+`, r.Name, Zone, r.Lat, r.Lon, r.fishableCFS[0], r.fishableCFS[1], r.Site)
 	}
 	return b.String()
 }

@@ -28,18 +28,25 @@ type World struct {
 	records map[string]record
 }
 
-// NewWorld invents the country.
-func NewWorld() *World {
+// NewWorld invents the country, with the spates that are still to come.
+func NewWorld(spates ...Spate) *World {
 	w := &World{records: map[string]record{}}
 	for _, r := range Rivers {
 		w.records[r.Site] = build(r, Seed)
+		for _, s := range spates {
+			if s.River == r.Slug {
+				s.add(w.records[r.Site])
+			}
+		}
 	}
 	return w
 }
 
 // Handler answers for the country: under /ogcapi/v1 like the US Geological
-// Survey's water data API, under /v1 like an open weather API. What lies after
-// Issue is not known to it, but for the weather forecast with its error.
+// Survey's water data API, under /v1 like an open weather API, under /nwps/v1 like
+// the National Water Prediction Service and under /alerts like the National Weather
+// Service, which has no warnings. What lies after Issue is not known to it, but for
+// the forecasts of weather and flow with their errors.
 func (w *World) Handler() http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /ogcapi/v1/collections/time-series-metadata/items", w.metadata)
@@ -51,6 +58,7 @@ func (w *World) Handler() http.Handler {
 	mux.HandleFunc("GET /v1/archive", w.archive)
 	mux.HandleFunc("GET /v1/forecast", w.forecast)
 	mux.HandleFunc("GET /v1/ensemble", w.ensemble)
+	w.official(mux)
 	return mux
 }
 

@@ -30,13 +30,14 @@ type River struct {
 	tau              float64 // hours in which the water follows the air at flowBase
 	width            float64 // m, at flowBase
 	firstYear        int     // the thermometer's first season
+	fishableCFS      [2]float64
 }
 
 // Rivers are the rivers of the Tarn Fells.
 var Rivers = []River{
-	{Name: "Wend", Slug: "wend", Site: "99000001", Lat: 45.2, Lon: -131.4, meanC: 7.5, ampC: 11, flowBase: 9, melt: 46, meltDay: 148, spring: 0.1, tau: 60, width: 34, firstYear: 2018},
-	{Name: "Garrow", Slug: "garrow", Site: "99000002", Lat: 44.6, Lon: -131.1, meanC: 8.5, ampC: 10, flowBase: 16, melt: 9, meltDay: 120, spring: 0.45, tau: 90, width: 58, firstYear: 2018},
-	{Name: "Little Ash", Slug: "little-ash", Site: "99000003", Lat: 45.7, Lon: -131.8, meanC: 6.5, ampC: 11.5, flowBase: 2.5, melt: 14, meltDay: 140, spring: 0.05, tau: 30, width: 16, firstYear: 2023},
+	{Name: "Wend", Slug: "wend", Site: "99000001", Lat: 45.2, Lon: -131.4, meanC: 7.5, ampC: 11, flowBase: 9, melt: 46, meltDay: 148, spring: 0.1, tau: 60, width: 34, firstYear: 2018, fishableCFS: [2]float64{150, 700}},
+	{Name: "Garrow", Slug: "garrow", Site: "99000002", Lat: 44.6, Lon: -131.1, meanC: 8.5, ampC: 10, flowBase: 16, melt: 9, meltDay: 120, spring: 0.45, tau: 90, width: 58, firstYear: 2018, fishableCFS: [2]float64{300, 600}},
+	{Name: "Little Ash", Slug: "little-ash", Site: "99000003", Lat: 45.7, Lon: -131.8, meanC: 6.5, ampC: 11.5, flowBase: 2.5, melt: 14, meltDay: 140, spring: 0.05, tau: 30, width: 16, firstYear: 2023, fishableCFS: [2]float64{40, 350}},
 }
 
 // Zone is the civil time of the Tarn Fells.
@@ -51,9 +52,12 @@ type record struct {
 // year were, in °C. 2026 runs early.
 var yearShift = map[int]float64{2018: -0.6, 2019: 0.3, 2020: 0.8, 2021: 0.1, 2022: -1.3, 2023: -0.4, 2024: 1.1, 2025: 0.2, 2026: 1.9}
 
-// build invents the record of a river. All rivers share the weather of the
-// country; each adds a little of its own.
-func build(r River, seed uint64) record {
+// build invents the record of a river with the country's own springs.
+func build(r River, seed uint64) record { return invent(r, seed, yearShift) }
+
+// invent invents the record of a river in springs so much warmer than usual, °C by
+// year. All rivers share the weather of the country; each adds a little of its own.
+func invent(r River, seed uint64, yearShift map[int]float64) record {
 	hours := int(Issue.Sub(start).Hours()) + horizonDays*24
 	rec := record{air: make([]float64, hours), water: make([]float64, hours), flow: make([]float64, hours), rain: make([]float64, hours)}
 	country := rand.New(rand.NewPCG(seed, 1))

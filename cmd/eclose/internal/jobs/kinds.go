@@ -24,7 +24,7 @@ func Slot(t time.Time) time.Time { return t.UTC().Truncate(time.Second) }
 
 // Plan makes the jobs of one slot of a schedule, all in one transaction.
 type Plan struct {
-	What string    `json:"what"` // "fetch", "warnings" or "outlook"
+	What string    `json:"what"` // "fetch", "warnings", "records" or "outlook"
 	Feed string    `json:"feed,omitempty"`
 	Slot time.Time `json:"slot"`
 }
@@ -33,6 +33,7 @@ type Plan struct {
 const (
 	PlanFetch    = "fetch"
 	PlanWarnings = "warnings"
+	PlanRecords  = "records"
 	PlanOutlooks = "outlook"
 )
 
@@ -46,6 +47,13 @@ type Fetch struct {
 // Warnings asks for the official warnings of one river.
 type Warnings struct {
 	River string    `json:"river"`
+	Slot  time.Time `json:"slot"`
+}
+
+// Records asks a source for the open records around one river.
+type Records struct {
+	River string    `json:"river"`
+	Feed  string    `json:"feed"`
 	Slot  time.Time `json:"slot"`
 }
 
@@ -111,6 +119,7 @@ type Export struct {
 func (Plan) Kind() string           { return "plan" }
 func (Fetch) Kind() string          { return "fetch" }
 func (Warnings) Kind() string       { return "warnings" }
+func (Records) Kind() string        { return "records" }
 func (Outlook) Kind() string        { return "outlook" }
 func (Alerts) Kind() string         { return "alerts" }
 func (Tick) Kind() string           { return "tick" }
@@ -125,7 +134,7 @@ func (Export) Kind() string         { return "export" }
 func (BacktestSeason) KindAliases() []string { return []string{"slice"} }
 
 // Kinds lists all kinds.
-var Kinds = []string{"plan", "fetch", "warnings", "outlook", "alerts", "tick", "deliver", "forget", "invite", "learn", "backtest-season", "export"}
+var Kinds = []string{"plan", "fetch", "warnings", "records", "outlook", "alerts", "tick", "deliver", "forget", "invite", "learn", "backtest-season", "export"}
 
 func opts(queue string, priority, attempts int) river.InsertOpts {
 	return river.InsertOpts{Queue: queue, Priority: priority, MaxAttempts: attempts, UniqueOpts: river.UniqueOpts{ByArgs: true}}
@@ -137,6 +146,7 @@ func opts(queue string, priority, attempts int) river.InsertOpts {
 func (Plan) InsertOpts() river.InsertOpts           { return opts(Model, 1, 50) }
 func (Fetch) InsertOpts() river.InsertOpts          { return opts(Feeds, 2, 6) }
 func (Warnings) InsertOpts() river.InsertOpts       { return opts(Feeds, 1, 3) }
+func (Records) InsertOpts() river.InsertOpts        { return opts(Feeds, 3, 4) }
 func (Outlook) InsertOpts() river.InsertOpts        { return opts(Model, 3, 50) }
 func (Alerts) InsertOpts() river.InsertOpts         { return opts(Model, 2, 50) }
 func (Tick) InsertOpts() river.InsertOpts           { return opts(Model, 1, 10) }

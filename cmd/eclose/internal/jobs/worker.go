@@ -19,6 +19,7 @@ type Handlers struct {
 	Plan           func(context.Context, Plan) error
 	Fetch          func(context.Context, Fetch) error
 	Warnings       func(context.Context, Warnings) error
+	Records        func(context.Context, Records) error
 	Outlook        func(context.Context, Outlook) error
 	Alerts         func(context.Context, Alerts) error
 	Tick           func(context.Context, Tick) error
@@ -58,6 +59,7 @@ func (e Final) Unwrap() error { return e.Err }
 const (
 	planFor      = 2 * time.Minute
 	fetchFor     = 10 * time.Minute // ten years of a gauge through a slow agency
+	recordsFor   = 30 * time.Minute // some thousand pages at one a second; a later attempt goes on
 	outlookFor   = 3 * time.Minute
 	alertsFor    = 5 * time.Minute
 	deliverFor   = 20 * time.Minute // the longest talk with a relay; the next minute's job does not wait for it
@@ -73,6 +75,7 @@ func (q *Queue) workers() *river.Workers {
 	register(w, q, planFor, h.Plan)
 	register(w, q, fetchFor, h.Fetch)
 	register(w, q, fetchFor, h.Warnings)
+	register(w, q, recordsFor, h.Records)
 	register(w, q, outlookFor, h.Outlook)
 	register(w, q, alertsFor, h.Alerts)
 	register(w, q, planFor, h.Tick)

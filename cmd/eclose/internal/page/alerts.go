@@ -17,6 +17,7 @@ const Wording = "page-1"
 
 type subscribePage struct {
 	Address, Cadence, Threshold, Units, Zone string
+	When                                     string
 	Cautions                                 bool
 	Rivers, Groups                           []choice
 	Some                                     bool
@@ -69,7 +70,7 @@ func (s *site) subscribePost(r *http.Request) (*answer, error) {
 		return nil, errNotFound
 	}
 	f := r.PostForm
-	p := subscribePage{Address: cutTo(f.Get("address"), 320), Cadence: f.Get("cadence"), Threshold: f.Get("threshold"), Units: f.Get("units"), Cautions: f.Get("cautions") != ""}
+	p := subscribePage{Address: cutTo(f.Get("address"), 320), Cadence: f.Get("cadence"), Threshold: f.Get("threshold"), Units: f.Get("units"), Cautions: f.Get("cautions") != "", When: cutTo(strings.TrimSpace(f.Get("when")), 80)}
 	p.Rivers, p.Groups, p.Some = s.choices(r, f["river"], f["group"])
 	req := subscribe.Request{Address: p.Address, Units: p.Units, Wording: Wording, Network: subscribe.NetworkOf(s.ClientOf(r)), QuietFrom: 22 * 60, QuietTo: 6 * 60}
 	threshold := map[string]float64{"0.33": 0.33, "0.5": 0.5, "0.66": 0.66}[p.Threshold]
@@ -84,12 +85,15 @@ func (s *site) subscribePost(r *http.Request) (*answer, error) {
 		if req.Zone == "" {
 			req.Zone = river.Zone
 		}
-		req.Subscriptions = append(req.Subscriptions, subscribe.Subscription{River: slug, Groups: slices.Clone(f["group"]), Threshold: threshold, Cadence: p.Cadence, Cautions: p.Cautions})
+		req.Subscriptions = append(req.Subscriptions, subscribe.Subscription{River: slug, Groups: slices.Clone(f["group"]), Threshold: threshold, Cadence: p.Cadence, Cautions: p.Cautions, When: p.When})
 	}
 	if len(req.Subscriptions) == 0 {
 		p.Faults = append(p.Faults, "Choose at least one river.")
 	}
 	if _, err := subscribe.ParseAddress(p.Address); err != nil {
+		p.Faults = append(p.Faults, upper(err.Error())+".")
+	}
+	if _, err := subscribe.ParseCondition(p.When); p.When != "" && err != nil {
 		p.Faults = append(p.Faults, upper(err.Error())+".")
 	}
 	again := func(code int) (*answer, error) {
@@ -246,7 +250,11 @@ func (s *site) managed(r *http.Request, done string) (*answer, error) {
 		if river, ok := s.river(w.River); ok {
 			name = river.Name
 		}
-		body.Rivers = append(body.Rivers, fmt.Sprintf("%s: chance of %.0f%% or more, up to %d days ahead", name, 100*w.Threshold, w.HorizonDays))
+		text := fmt.Sprintf("%s: chance of %.0f%% or more, up to %d days ahead", name, 100*w.Threshold, w.HorizonDays)
+		if c, err := subscribe.ParseCondition(w.When); err == nil {
+			text += ", only with " + c.Words(unitsOf(r.Context()))
+		}
+		body.Rivers = append(body.Rivers, text)
 	}
 	return &answer{name: "manage", title: "Your email alerts", here: "alerts", form: true, body: body}, nil
 }
@@ -284,6 +292,11 @@ func (s *site) managePost(r *http.Request) (*answer, error) {
 	case "delete":
 		if _, err := s.Subscribe.Delete(r.Context(), p.Address); err != nil {
 			return nil, err
+		}
+		if s.Told != nil {
+			if err := s.Told.ForgetAuthor(r.Context(), p.ID); err != nil {
+				return nil, err
+			}
 		}
 		return &answer{name: "done", title: "Deleted", here: "alerts", body: []string{"All data held on this address has been deleted."}}, nil
 	}

@@ -6,6 +6,7 @@ import (
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"net/http"
 	"net/url"
 	"slices"
@@ -15,6 +16,7 @@ import (
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/diary"
+	"example.org/eclose/ingest/db"
 	"example.org/eclose/notify/subscribe"
 )
 
@@ -30,7 +32,8 @@ func (s *site) owner(next func(*http.Request) (*answer, error)) func(*http.Reque
 		case r.Method == http.MethodPost:
 			return &answer{name: "error", title: "Not saved", here: "diary", code: http.StatusForbidden, body: "Only the diary's owner can add sightings. Sign in and try again."}, nil
 		}
-		return &answer{to: "/enter?to=" + url.QueryEscape(within(r.URL.Path))}, nil
+		// The whole address: the river and the insect in its query were chosen.
+		return &answer{to: "/enter?to=" + url.QueryEscape(within(r.URL.RequestURI()))}, nil
 	}
 }
 
@@ -61,7 +64,10 @@ type diaryPage struct {
 	List         []diary.Sighting
 	Names        map[string]string // rivers by short name
 	Added        bool
-	Recalculated bool // the forecast is worked out again by itself
+	Trust        map[string]diary.Trust // by author, where the owner set one
+	Held         int                    // how many are held back
+	Told         bool                   // readers report
+	Recalculated bool                   // the forecast is worked out again by itself
 	More         bool
 }
 
@@ -74,9 +80,19 @@ func (s *site) diaryList(r *http.Request) (*answer, error) {
 		return nil, err
 	}
 	slices.SortStableFunc(list, func(a, b diary.Sighting) int { return b.Day.Compare(a.Day) })
-	p := diaryPage{List: list, Names: map[string]string{}, Added: r.URL.Query().Get("added") != "", Recalculated: s.Changed != nil}
+	p := diaryPage{List: list, Names: map[string]string{}, Added: r.URL.Query().Get("added") != "", Told: s.Told != nil, Recalculated: s.Changed != nil}
 	if len(list) > diaryShown {
 		p.List, p.More = list[:diaryShown], true
+	}
+	for _, x := range list {
+		if x.Held {
+			p.Held++
+		}
+	}
+	if s.Told != nil {
+		if p.Trust, err = s.Told.Authors(r.Context()); err != nil {
+			return nil, err
+		}
 	}
 	for _, river := range s.Data.Rivers() {
 		p.Names[river.Slug] = river.Name
@@ -112,9 +128,13 @@ func (s *site) diaryForm(r *http.Request) (*answer, error) {
 const likelyShown = 8
 
 func (s *site) sighting(r *http.Request, p sightingPage, code int) (*answer, error) {
+	// River and insect are chosen by whoever writes, or by the link they followed;
+	// nothing is preset in silence. One river leaves no choice.
 	rivers := s.Data.Rivers()
-	if _, ok := s.river(p.River); !ok && len(rivers) > 0 {
-		p.River = rivers[0].Slug
+	if _, ok := s.river(p.River); !ok {
+		if p.River = ""; len(rivers) == 1 {
+			p.River = rivers[0].Slug
+		}
 	}
 	zone := time.UTC
 	for _, river := range rivers {
@@ -137,26 +157,27 @@ func (s *site) sighting(r *http.Request, p sightingPage, code int) (*answer, err
 		p float64
 	}
 	var all []ranked
-	st, err := s.Data.State(r.Context(), p.River)
-	if err == nil && st != nil && st.Outlook != nil {
-		best := map[string]float64{}
+	best := map[string]float64{}
+	for _, river := range rivers {
+		st, err := s.Data.State(r.Context(), river.Slug)
+		if err != nil || st == nil || st.Outlook == nil || p.River != "" && river.Slug != p.River {
+			continue
+		}
 		for i := range st.Outlook.Stages {
 			x := &st.Outlook.Stages[i]
 			d, _ := x.On(forecast.DateOf(now))
 			best[x.Group] = max(best[x.Group], d.P)
 		}
-		for key, p := range best {
-			all = append(all, ranked{choice{Key: key, Name: groupName(key)}, p})
-		}
-	} else {
+	}
+	for key, p := range best {
+		all = append(all, ranked{choice{Key: key, Name: groupName(key)}, p})
+	}
+	if len(all) == 0 {
 		for key := range s.groups {
 			all = append(all, ranked{choice{Key: key, Name: groupName(key)}, 0})
 		}
 	}
 	slices.SortFunc(all, func(a, b ranked) int { return cmp.Or(cmp.Compare(b.p, a.p), strings.Compare(a.Name, b.Name)) })
-	if p.Group == "" && len(all) > 0 {
-		p.Group = all[0].Key
-	}
 	for i, x := range all {
 		x.On = x.Key == p.Group
 		if i < likelyShown || x.On {
@@ -222,6 +243,34 @@ func (s *site) diaryPost(r *http.Request) (*answer, error) {
 	}
 	s.changed(r, x.River)
 	return &answer{to: "/diary?added=1"}, nil
+}
+
+// diaryHold keeps a sighting out of the forecast, or lets it in.
+func (s *site) diaryHold(r *http.Request) (*answer, error) {
+	if s.Told == nil {
+		return nil, errNotFound
+	}
+	err := s.Told.Hold(r.Context(), cutTo(r.PostForm.Get("id"), 64), r.PostForm.Get("do") == "hold")
+	if err != nil && !errors.Is(err, db.ErrNotFound) {
+		return nil, err
+	}
+	s.changed(r, cutTo(r.PostForm.Get("river"), 80))
+	return &answer{to: "/diary"}, nil
+}
+
+// diaryTrust says how all of one author's reports are treated.
+func (s *site) diaryTrust(r *http.Request) (*answer, error) {
+	author, trust := cutTo(r.PostForm.Get("author"), 80), diary.Trust(r.PostForm.Get("trust"))
+	if s.Told == nil || author == "" || trust != diary.Untold && trust != diary.Trusted && trust != diary.Blocked {
+		return nil, errNotFound
+	}
+	if err := s.Told.SetTrust(r.Context(), author, trust); err != nil {
+		return nil, err
+	}
+	for _, river := range s.Data.Rivers() {
+		s.changed(r, river.Slug)
+	}
+	return &answer{to: "/diary"}, nil
 }
 
 // changed tells those who show or learn from the diary.

@@ -5,217 +5,314 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"net/url"
 	"slices"
+	"strings"
 	"time"
 
 	"example.org/eclose/forecast"
-	"example.org/eclose/forecast/chart"
+	"example.org/eclose/forecast/trip"
+	"example.org/eclose/forecast/verdict"
 	"example.org/eclose/model/wading"
 )
 
-// head is what stands at the top of everything about one river.
-type head struct {
-	Slug, Name string
-	Tab        string // which page of the river this is
-	Recent     string // how its water was, beside past seasons; empty: not known
-	Missing    bool   // no outlook yet
-	Problem    string
-	Caution    wading.View
-	Warnings   []officialWarning
-	Worst      string // the first reason of the caution
-	Water      string
-	Flow       string
-	O          *forecast.Outlook
-	Today      forecast.Date
-}
+// stripsShown is how many rivers stand side by side, the best first; the others
+// have a line each. Our own.
+const stripsShown = 8
 
-// judgedFor is how long a caution counts. Our own default: whoever judges them
-// does so every minute, so an older one means that nobody does any more.
-const judgedFor = 15 * time.Minute
-
-func (s *site) head(r *http.Request, river forecast.River) (head, *State, error) {
-	h := head{Slug: river.Slug, Name: river.Name, Missing: true}
-	st, err := s.Data.State(r.Context(), river.Slug)
-	if err != nil {
-		return h, nil, fmt.Errorf("reading the state of %s: %w", river.Slug, err)
-	}
-	if st == nil || st.Outlook == nil {
-		if st != nil {
-			h.Problem, h.Warnings = st.Problem, warningLines(st.Warnings, river.Zone, s.Now())
-		}
-		return h, nil, nil
-	}
-	u := unitsOf(r.Context())
-	h.Missing, h.Problem, h.O = false, st.Problem, st.Outlook
-	caution, since := st.Caution, s.Now().Sub(st.CautionAt)
-	if caution.Known && s.Now().After(caution.Until) || since > judgedFor {
-		caution = caution.Expired()
-	}
-	h.Caution = caution.View(u)
-	if len(h.Caution.Reasons) > 0 {
-		h.Worst = h.Caution.Reasons[0].Text
-	}
-	h.Flow = readingText(st.Caution.Flow, since, u.Flow)
-	h.Water = readingText(st.Caution.Water, since, u.Temperature)
-	h.Warnings = warningLines(st.Warnings, river.Zone, s.Now())
-	h.Today = localDay(st.Outlook, s.Now())
-	if d := st.Outlook.Departure; d != nil {
-		h.Recent = d.Words(st.Outlook.Seasons, u == wading.US)
-	}
-	return h, st, nil
-}
-
-// readingText is a reading with its age now.
-func readingText(r wading.Reading, since time.Duration, print func(float64) string) string {
-	if !r.Present {
-		return "unknown"
-	}
-	out := print(r.Value) + ", " + ago(r.Age+since)
-	if r.Doubt != "" {
-		out += ", doubtful: " + r.Doubt
-	}
-	return out
-}
-
-func ago(d time.Duration) string {
-	switch {
-	case d < 2*time.Hour:
-		return fmt.Sprintf("%d min ago", int(d.Minutes()))
-	case d < 48*time.Hour:
-		return fmt.Sprintf("%d h ago", int(d.Hours()))
-	}
-	return fmt.Sprintf("%d days ago", int(d.Hours()/24))
-}
-
-// localDay is the civil date at the river.
-func localDay(o *forecast.Outlook, now time.Time) forecast.Date {
-	return forecast.DateOf(now.In(forecast.ZoneOf(o.Zone)))
-}
-
-// chanceLine is one stage with its chance on a day.
-type chanceLine struct {
-	Name, Group string
-	Stage       forecast.Stage
-	Up          bool
-	P, Calendar float64
-	Hours       string
-	Grade       string
-	Window      forecast.Window
-	Why         string // how its season lies
-}
-
-// on lists the fishable stages of a day, the likeliest first.
-func on(o *forecast.Outlook, d forecast.Date, least float64) []chanceLine {
-	var out []chanceLine
-	for i := range o.Stages {
-		st := &o.Stages[i]
-		x, ok := st.On(d)
-		if !ok || !st.Fishable || x.P < least {
-			continue
-		}
-		out = append(out, chanceLine{Name: upper(st.Name), Group: st.Group, Stage: st.Stage, Up: st.Stage == forecast.Emergence, P: x.P, Calendar: x.PCalendar, Hours: st.Hours, Grade: st.Grade, Window: st.Window})
-	}
-	slices.SortStableFunc(out, func(a, b chanceLine) int { return cmp.Compare(b.P, a.P) })
-	return out
-}
-
-// opening lists the windows that open within some days.
-func opening(o *forecast.Outlook, from forecast.Date, days int) []chanceLine {
-	var out []chanceLine
-	for i := range o.Stages {
-		st := &o.Stages[i]
-		if start := st.Window.Start.P50; st.Fishable && !st.AllYear && start > from && start <= from+forecast.Date(days) {
-			out = append(out, chanceLine{Name: upper(st.Name), Group: st.Group, Stage: st.Stage, Up: st.Stage == forecast.Emergence, Window: st.Window, Why: st.Why()})
-		}
-	}
-	slices.SortStableFunc(out, func(a, b chanceLine) int { return cmp.Compare(a.Window.Start.P50, b.Window.Start.P50) })
-	return out
-}
-
-// Days and counts of the front page; our own.
-const (
-	homeDays   = 120
-	homeStages = 4
-	soonDays   = 21
-)
-
-// news is what a river's page begins with.
-type news struct {
-	Now, Soon []chanceLine
-	MoreSoon  int // that open too
-}
-
-func newsOf(o *forecast.Outlook, today forecast.Date) news {
-	now, soon := on(o, today, 0.1), opening(o, today, soonDays)
-	n := news{Now: now[:min(len(now), homeStages)], Soon: soon[:min(len(soon), homeStages)]}
-	n.MoreSoon = len(soon) - len(n.Soon)
-	return n
-}
-
-type homeRiver struct {
+// riverStrip is one river in the table side by side.
+type riverStrip struct {
 	head
-	news
-	Row template.HTML
+	Best   string // its best days; empty: none
+	Say    string
+	Cells  []stripCell
+	Swell  template.HTML
+	Chance []string
+}
+
+// riverLine is one river in the list of the others.
+type riverLine struct {
+	Slug, Name, Best, Insects, Chance, Flow string
+	Strong                                  bool
+}
+
+// gaugeRow is one gauge as it stands now.
+type gaugeRow struct {
+	Slug, Name, Flow, Water, Read, Far string
+	Strong                             bool
+}
+
+type homePage struct {
+	Today, Fortnight *answerView
+	Groups           []choice // of the filter
+	Only             string   // name of the group that is asked for
+	Heads            []dayHead
+	Strips           []riverStrip
+	More             []riverLine
+	Missing          []head
+	Warm             string
+	FlowTo           string // last day of the flow forecast, where it ends within the strip
+	Sketch           template.HTML
+	Gauges           []gaugeRow
+	FarFrom          string
+	Issued           string
+}
+
+// asked is a river with all that the front page knows of it.
+type asked struct {
+	river forecast.River
+	head  head
+	state *State
+	trip  trip.River
+	v     *verdict.River
 }
 
 func (s *site) home(r *http.Request) (*answer, error) {
-	var body struct {
-		Axis   template.HTML
-		Rivers []homeRiver
-		Days   int
-	}
-	body.Days = homeDays
+	u := unitsOf(r.Context())
+	group := s.groupAsked(r)
+	var all []*asked
+	var body homePage
 	for _, river := range s.Data.Rivers() {
 		h, st, err := s.head(r, river)
 		if err != nil {
 			return nil, err
 		}
-		g := homeRiver{head: h}
-		if st != nil {
-			g.news = newsOf(st.Outlook, h.Today)
-			p := abundance(st.Outlook, h.Today-14, homeDays)
-			p.Today = int(h.Today - (h.Today - 14))
-			g.Row = template.HTML(p.Row(0)) //nolint:gosec // our own drawing, its names escaped
-			body.Axis = template.HTML(p.Axis())
+		if st == nil {
+			body.Missing = append(body.Missing, h)
+			continue
 		}
-		body.Rivers = append(body.Rivers, g)
+		all = append(all, &asked{river: river, head: h, state: st, trip: trip.River{Outlook: st.Outlook, Flows: st.Flows, Caution: &h.judged}})
 	}
-	return &answer{name: "home", title: "Rivers at a glance", here: "rivers", body: body}, nil
+	v := s.verdictOf(all, group, u)
+	for i := range v.Rivers {
+		all[i].v = &v.Rivers[i]
+	}
+	body.Groups, body.Only = s.groupChoices(all, group)
+	body.Today, body.Fortnight = s.todayOf(all, u), s.fortnightOf(v, all, u)
+	ranked := slices.Clone(all)
+	slices.SortStableFunc(ranked, byWorth)
+	s.strips(&body, ranked, group, u)
+	s.places(&body, v, ranked, u)
+	body.Warm = u.Temperature(trip.WarmC)
+	return &answer{name: "home", title: "Where to go", here: "rivers", body: body}, nil
 }
 
-// abundance draws how many stages are expected on each day: those that leave the
-// water above the line, those that come back to it below.
-func abundance(o *forecast.Outlook, from forecast.Date, days int) chart.Season {
-	l := chart.Line{Name: o.RiverName + ": hatches and egg-laying flights expected each day"}
-	for k, stage := range forecast.Stages {
-		t := chart.Trace{Mid: make([]float64, days), Calendar: make([]float64, days)}
-		for i := range o.Stages {
-			st := &o.Stages[i]
-			if st.Stage != stage || !st.Fishable {
+func (s *site) verdictOf(all []*asked, group string, u wading.Units) verdict.Verdict {
+	rivers := make([]trip.River, len(all))
+	for i, a := range all {
+		rivers[i] = a.trip
+	}
+	q := verdict.Question{Now: s.Now(), Days: stripDays, Units: u}
+	if group != "" {
+		q.Groups = []string{group}
+	}
+	return verdict.Of(q, rivers, s.Catalogue.Group)
+}
+
+// byWorth puts rivers with days worth being there for first.
+func byWorth(a, b *asked) int {
+	rank := func(x *asked) int {
+		switch {
+		case x.v == nil || x.v.Best == nil:
+			return 3
+		case x.v.Stale:
+			return 2
+		case x.v.Shut || !x.v.Matters:
+			return 1
+		}
+		return 0
+	}
+	worth := func(x *asked) float64 {
+		if x.v == nil || x.v.Best == nil {
+			return 0
+		}
+		return x.v.Best.Worth
+	}
+	return cmp.Or(cmp.Compare(rank(a), rank(b)), cmp.Compare(worth(b), worth(a)))
+}
+
+// groupAsked is the one group that the address asks for; empty for all.
+func (s *site) groupAsked(r *http.Request) string {
+	if g := r.URL.Query().Get("group"); s.groups[g] != nil {
+		return g
+	}
+	return ""
+}
+
+// groupChoices lists the groups of the rivers for the filter, by name.
+func (s *site) groupChoices(all []*asked, group string) (out []choice, only string) {
+	have := map[string]bool{}
+	for _, a := range all {
+		for i := range a.state.Outlook.Stages {
+			st := &a.state.Outlook.Stages[i]
+			if have[st.Group] || !st.Fishable || st.Elsewhere && st.Group != group {
 				continue
 			}
-			for d := range days {
-				if x, ok := st.On(from + forecast.Date(d)); ok {
-					t.Mid[d] += x.P
-					t.Calendar[d] += x.PCalendar
+			have[st.Group] = true
+			out = append(out, choice{Key: st.Group, Name: upper(st.Name), On: st.Group == group})
+		}
+	}
+	slices.SortFunc(out, func(a, b choice) int { return strings.Compare(a.Name, b.Name) })
+	if group != "" {
+		only = groupName(group)
+	}
+	return out, only
+}
+
+func (s *site) strips(body *homePage, ranked []*asked, group string, u wading.Units) {
+	if len(ranked) == 0 {
+		return
+	}
+	today := ranked[0].head.Today
+	body.Heads = dayHeads(today, stripDays)
+	flowTo := today + stripDays
+	for i, a := range ranked {
+		best := ""
+		if b := a.v.Best; b != nil && a.v.Matters {
+			best = verdict.Span(b.From, b.To)
+		}
+		if i >= stripsShown {
+			l := riverLine{Slug: a.river.Slug, Name: a.river.Name, Best: best, Flow: tableFlow(a.state, u), Strong: a.head.Line.Strong}
+			if best != "" {
+				l.Insects, l.Chance = catchNames(a.v.Best.Catches), forecast.Percent(a.v.Best.Chance)
+			}
+			body.More = append(body.More, l)
+			continue
+		}
+		x := riverStrip{head: a.head, Best: best, Say: sayOf(a, best, u), Cells: s.cellsOf(a.trip, group, today, stripDays)}
+		for k := range x.Cells {
+			c := &x.Cells[k]
+			if b := a.v.Best; best != "" && c.Date >= b.From && c.Date <= b.To && !a.v.Shut {
+				c.Best = true
+			}
+			x.Chance = append(x.Chance, "–")
+			for _, d := range a.v.Days {
+				if d.Date == c.Date {
+					x.Chance[k] = strings.TrimSuffix(forecast.Percent(d.Chance), "%")
+					c.High, c.Warm = riskUnknown, riskUnknown
+					if d.Flow.Known {
+						c.High = riskOf(d.Flow.P)
+					}
+					if d.Warm.Known {
+						c.Warm = riskOf(d.Warm.P)
+					}
 				}
 			}
 		}
-		if k == 0 {
-			l.Emergence = t
-		} else {
-			l.EggLaying = t
+		if f := a.state.Outlook.Flow; f != nil && len(f.Days) > 0 {
+			flowTo = min(flowTo, f.Days[len(f.Days)-1].Date)
 		}
-	}
-	// One scale for both sides and all rivers would hide the poorer ones; one for
-	// both sides of a river keeps them comparable.
-	top := 0.0
-	for _, t := range []chart.Trace{l.Emergence, l.EggLaying} {
-		for d := range days {
-			top = max(top, t.Mid[d], t.Calendar[d])
+		label := fmt.Sprintf("%s, the likeliest hatch and egg-laying flight by day", a.river.Name)
+		if best != "" {
+			label += "; best " + best
 		}
+		x.Swell = swell(x.Cells, label)
+		body.Strips = append(body.Strips, x)
 	}
-	l.Emergence.High, l.EggLaying.High = nil, nil
-	l.Emergence.Top, l.EggLaying.Top = top, top
-	return chart.Season{Day0: from.Time(), Days: days, Today: -1, Lines: []chart.Line{l}}
+	if flowTo < today+stripDays-1 {
+		body.FlowTo = weekday(flowTo)
+	}
 }
+
+// sayOf is a river in one line beside its strip: first the no, if there is one.
+func sayOf(a *asked, best string, u wading.Units) string {
+	var out []string
+	if a.head.Line.Strong {
+		out = append(out, strings.TrimSpace(a.head.Line.Lead+" "+highUntil(a.state, a.head.Today)))
+		if a.river.Regulated {
+			out = append(out, "Below a dam: it can rise without warning")
+		}
+	}
+	switch {
+	case a.v.Stale:
+		out = append(out, "The newest forecast is from "+weekday(forecast.DateOf(a.v.IssuedAt)))
+	case best == "":
+		out = append(out, "Nothing worth a journey in these two weeks")
+	case a.v.Shut && trip.WarmC > 0 && a.v.Best.Warm.Known && a.v.Best.Warm.P >= someFrom:
+		out = append(out, fmt.Sprintf("Insects best %s: %s; likely too warm for trout", best, catchNames(a.v.Best.Catches)))
+	case a.v.Shut:
+		out = append(out, fmt.Sprintf("Insects best %s: %s; likely too high then", best, catchNames(a.v.Best.Catches)))
+	default:
+		out = append(out, fmt.Sprintf("Best %s: %s", best, catchNames(a.v.Best.Catches)))
+	}
+	if !a.head.Line.Strong && a.state.Caution.Flow.Present {
+		out = append(out, upper(strings.TrimPrefix(flowSentence(a.state, a.head.judged, 0, u), "")))
+	}
+	if n := a.state.Outlook.Seasons; n < fewSeasons {
+		out = append(out, fmt.Sprintf("%d past seasons of water temperature: the dates are no better than the calendar's", n))
+	}
+	return strings.Join(out, ". ") + "."
+}
+
+// fewSeasons is the least number of past seasons of water temperature with which a
+// river's dates may be better than the calendar's. Our own default.
+const fewSeasons = 2
+
+func catchNames(catches []verdict.Catch) string {
+	var out []string
+	for _, c := range catches {
+		if len(out) == 0 || out[len(out)-1] != c.Name {
+			out = append(out, c.Name)
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
+// places fills in how the gauges stand now and where they lie.
+func (s *site) places(body *homePage, v verdict.Verdict, ranked []*asked, u wading.Units) {
+	first := ""
+	if v.First != nil {
+		first = v.First.River
+	} else if len(ranked) > 0 {
+		first = ranked[0].river.Slug
+	}
+	var spots []spot
+	home := spot{}
+	for _, a := range ranked {
+		p := spot{Name: a.river.Name, Lat: a.river.Lat, Lon: a.river.Lon, First: v.First != nil && a.river.Slug == first}
+		switch {
+		case a.head.Line.Strong:
+			p.Say = strings.ReplaceAll(shortLevel(a.head.judged), "; ", "\n")
+		case a.v.Best != nil && a.v.Matters:
+			p.Say = "best " + strings.Replace(verdict.Span(a.v.Best.From, a.v.Best.To), " to ", "\nto ", 1)
+		}
+		if a.river.Slug == first {
+			home, body.FarFrom = p, a.river.Name
+		}
+		spots = append(spots, p)
+	}
+	body.Sketch = sketch(spots, u)
+	for i, a := range ranked {
+		g := gaugeRow{Slug: a.river.Slug, Name: a.river.Name, Flow: tableFlow(a.state, u), Water: "no reading", Read: a.head.ReadAt, Strong: a.head.Line.Strong, Far: "–"}
+		if w := a.state.Caution.Water; w.Present {
+			g.Water, _, _ = strings.Cut(u.Temperature(w.Value), " (")
+		}
+		if a.river.Slug != first {
+			g.Far = distance(crow(home, spots[i]), u)
+		}
+		if i < sketchMost {
+			body.Gauges = append(body.Gauges, g)
+		}
+	}
+	if len(ranked) < 2 {
+		body.FarFrom = ""
+	}
+	var newest time.Time
+	for _, a := range ranked {
+		if t := a.state.Outlook.IssuedAt; t.After(newest) {
+			newest = t
+			body.Issued = t.In(forecast.ZoneOf(a.river.Zone)).Format("Mon 2 Jan 2006, 15:04 MST")
+		}
+	}
+}
+
+// shortLevel is a caution of level 2 or 3, or an unknown one, in two or three words.
+func shortLevel(c wading.Caution) string {
+	if c.Level >= wading.BetterNot {
+		return c.Level.Words()
+	}
+	return "caution unknown;look first"
+}
+
+// address joins a path and a query.
+func address(path string, q url.Values) string { return path + "?" + q.Encode() }

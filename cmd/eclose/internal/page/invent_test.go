@@ -132,7 +132,7 @@ func newWorld(t testing.TB, change func(*Options)) *world {
 	}
 	w := &world{diary: &diary.Store{DB: d, Now: now}, subs: subs}
 	w.Options = Options{
-		Data: memory, Catalogue: c, Now: now, PublicURL: "http://127.0.0.1", Diary: w.diary, Subscribe: subs,
+		Data: memory, Catalogue: c, Now: now, PublicURL: "http://127.0.0.1", Diary: w.diary, Told: w.diary, Links: subs.Links, Subscribe: subs,
 		Invite: func(_ context.Context, inv *subscribe.Invitation) error {
 			w.mu.Lock()
 			defer w.mu.Unlock()

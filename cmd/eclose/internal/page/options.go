@@ -89,6 +89,9 @@ type Options struct {
 	Diary   Diary                                   // nil: no diary
 	Changed func(ctx context.Context, river string) // after the diary changed
 
+	Told  Reports // readers' reports; nil: none are taken
+	Links Links   // signs their links; nil: none are taken
+
 	Subscribe Subscriptions                                      // nil: no subscriptions
 	Invite    func(context.Context, *subscribe.Invitation) error // hands the confirmation mail over
 
@@ -185,7 +188,8 @@ func New(o Options) (*Pages, error) {
 func (s *site) routes() http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", s.kept(s.home))
-	mux.HandleFunc("GET /river/{slug}", s.kept(s.season))
+	mux.HandleFunc("GET /river/{slug}", s.kept(s.riverPage))
+	mux.HandleFunc("GET /river/{slug}/season", s.kept(s.season))
 	mux.HandleFunc("GET /river/{slug}/water", s.kept(s.water))
 	mux.HandleFunc("GET /river/{slug}/day/{date}", s.kept(s.day))
 	mux.HandleFunc("GET /river/{slug}/sheet.html", s.live(s.sheet))
@@ -211,6 +215,13 @@ func (s *site) routes() http.Handler {
 	mux.HandleFunc("GET /diary/new", s.live(s.owner(s.diaryForm)))
 	mux.HandleFunc("POST /diary", s.form(s.owner(s.diaryPost)))
 	mux.HandleFunc("POST /diary/withdraw", s.form(s.owner(s.diaryWithdraw)))
+	mux.HandleFunc("POST /diary/hold", s.form(s.owner(s.diaryHold)))
+	mux.HandleFunc("POST /diary/trust", s.form(s.owner(s.diaryTrust)))
+	mux.HandleFunc("GET /saw", s.live(s.visit))
+	mux.HandleFunc("GET /report/{token}", s.live(s.reportForm))
+	mux.HandleFunc("POST /report/{token}", s.live(s.reportPost)) // the token is the key
+	mux.HandleFunc("GET /my/{token}", s.live(s.phone))
+	mux.HandleFunc("POST /my/{token}", s.live(s.phonePost)) // likewise
 	mux.HandleFunc("GET /status", s.live(s.owner(s.status)))
 	mux.HandleFunc("GET /enter", s.live(s.enterForm))
 	mux.HandleFunc("POST /enter", s.form(s.enterPost))
@@ -219,7 +230,7 @@ func (s *site) routes() http.Handler {
 	mux.HandleFunc("GET /favicon.ico", s.icon)
 	mux.HandleFunc("GET /robots.txt", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-		fmt.Fprint(w, "User-agent: *\nDisallow: /confirm/\nDisallow: /unsubscribe/\nDisallow: /manage/\nDisallow: /diary\nDisallow: /status\n")
+		fmt.Fprint(w, "User-agent: *\nDisallow: /confirm/\nDisallow: /unsubscribe/\nDisallow: /manage/\nDisallow: /report/\nDisallow: /my/\nDisallow: /saw\nDisallow: /diary\nDisallow: /status\n")
 	})
 	mux.HandleFunc("/", s.live(func(*http.Request) (*answer, error) { return nil, errNotFound }))
 	return mux

@@ -66,6 +66,7 @@ type view struct {
 }
 
 var templates = template.Must(template.New("").Funcs(template.FuncMap{
+	"pair":       pair,
 	"percent":    func(p float64) string { return strings.ReplaceAll(forecast.Percent(p), " ", "\u00a0") }, // a number stays with its sign
 	"likelihood": forecast.Likelihood,
 	"grade":      forecast.GradeWord,
@@ -187,7 +188,7 @@ func (s *site) key(r *http.Request) (string, error) {
 	h.Write([]byte(r.URL.Path))
 	minute := (s.Now().Unix() + int64(h.Sum32()%60)) / 60
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s %d %d %d", r.URL.Path, unitsOf(r.Context()), minute, s.written.Load())
+	fmt.Fprintf(&b, "%s %s %d %d %d", r.URL.Path, s.groupAsked(r), unitsOf(r.Context()), minute, s.written.Load())
 	for _, slug := range slugs {
 		st, err := s.Data.State(r.Context(), slug)
 		if err != nil {
@@ -272,8 +273,11 @@ func (s *site) render(r *http.Request, a *answer, mark string) ([]byte, error) {
 // kept for all must not carry the query of one.
 func otherUnits(r *http.Request, a *answer) string {
 	q := url.Values{}
-	if a.name == "trip" {
+	switch g := r.URL.Query().Get("group"); {
+	case a.name == "trip":
 		q = r.URL.Query()
+	case a.name == "home" && g != "":
+		q.Set("group", g)
 	}
 	q.Set("units", "us")
 	if unitsOf(r.Context()) == wading.US {

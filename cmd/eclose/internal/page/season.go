@@ -29,6 +29,7 @@ type seasonGroup struct {
 	Grade           string
 	Stages          []stageLine
 	Why             string // how its season lies
+	Elsewhere       bool   // it lives in other kinds of water
 	Row             template.HTML
 }
 
@@ -57,10 +58,8 @@ func (s *site) season(r *http.Request) (*answer, error) {
 	}
 	var body struct {
 		head
-		news
 		Axis   template.HTML
 		Groups []seasonGroup
-		Week   []forecast.Date
 	}
 	body.head, body.Tab = h, "season"
 	if st == nil {
@@ -70,11 +69,8 @@ func (s *site) season(r *http.Request) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	body.Axis, body.Groups, body.news = d.axis, d.groups, newsOf(st.Outlook, h.Today)
-	for d := range 7 {
-		body.Week = append(body.Week, h.Today+forecast.Date(d))
-	}
-	return &answer{name: "season", title: river.Name, here: "rivers", body: body}, nil
+	body.Axis, body.Groups = d.axis, d.groups
+	return &answer{name: "season", title: river.Name + ": the whole season", here: "rivers", body: body}, nil
 }
 
 // drawing is a season as it was drawn last. It is drawn again only for another
@@ -153,7 +149,7 @@ func seasonOf(o *forecast.Outlook, c *insects.Catalogue, region insects.Region, 
 			continue
 		}
 		key := stages[0].Group
-		g := seasonGroup{Key: key, Name: upper(l.Name), Grade: forecast.GradeWord(stages[0].Grade)}
+		g := seasonGroup{Elsewhere: stages[0].Elsewhere, Key: key, Name: upper(l.Name), Grade: forecast.GradeWord(stages[0].Grade)}
 		if cg, ok := c.Group(key); ok {
 			g.Also = also(cg.CommonNames(region), l.Name)
 		}
@@ -180,7 +176,7 @@ func seasonOf(o *forecast.Outlook, c *insects.Catalogue, region insects.Region, 
 				line.Seen = append(line.Seen, w.words())
 				a, b := w.on(from)
 				if b >= 0 && a < days {
-					trace.Observed = append(trace.Observed, [2]int{max(0, a), min(days-1, b)})
+					trace.Seen = append(trace.Seen, [2]int{max(0, a), min(days-1, b)})
 				}
 			}
 			g.Stages = append(g.Stages, line)

@@ -15,6 +15,7 @@ import (
 	"example.org/eclose/forecast/chart"
 	"example.org/eclose/forecast/diary"
 	"example.org/eclose/model/insects"
+	"example.org/eclose/model/wading"
 )
 
 // Sheet is a hand-out of a river's season: one sheet of paper, the picture on
@@ -26,6 +27,7 @@ type Sheet struct {
 	Catalogue *insects.Catalogue
 	Sightings []diary.Sighting  // of the river; nil: none
 	Notice    string            // at the head; empty: none
+	Units     wading.Units      // that come first
 	Owners    map[string]string // of the data of feeds, where that is not the agency
 }
 
@@ -38,6 +40,9 @@ type sheetGroup struct {
 // sheetGroups is how many groups two sides of one sheet of paper hold in print
 // that can be read.
 const sheetGroups = 32
+
+// sheetFlowDays is of how many days the sheet tells the chance of fishable flow. Our own.
+const sheetFlowDays = 10
 
 // worthiest keeps the groups that mean most to an angler, in the order in which
 // they came; it says whether some fell out.
@@ -87,7 +92,9 @@ func (s Sheet) Write(w io.Writer) error {
 		Caution, Credits     string
 		Fewer                bool // groups that seldom matter are left out
 		Notice               string
+		Flow                 string // chance of fishable flow by day; empty: none
 	}{Name: s.River.Name, Region: region.Words(), Style: template.CSS(chart.Style), Axis: template.HTML(picture.Axis()), O: o, Caution: o.Caution, Credits: creditsOf([]forecast.River{s.River}, s.Owners), Notice: s.Notice} //nolint:gosec // our own
+	data.Flow = o.Flow.FishableByDay(issue, sheetFlowDays, s.Units)
 	data.Months = from.Time().Format("January 2006") + " to " + (from + days - 1).Time().Format("January 2006")
 	groups, data.Fewer = worthiest(groups, s.Catalogue, sheetGroups)
 	var codes []string
@@ -129,8 +136,12 @@ func (s Sheet) Write(w io.Writer) error {
 	// some have three. With many more groups than sheetGroups the back becomes two pages,
 	// since nobody reads smaller print.
 	n := float64(max(1, len(groups)))
+	front := 205.0
+	if data.Flow != "" {
+		front -= 9
+	}
 	const mmPerPT, line = 0.353, 1.13
-	data.RowMM = fmt.Sprintf("%.2f", min(14, 205/n))
+	data.RowMM = fmt.Sprintf("%.2f", min(14, front/n))
 	data.TablePT = fmt.Sprintf("%.1f", max(5.4, min(8, (176/n-0.64)/(2.25*line*mmPerPT))))
 	if err := templates.ExecuteTemplate(w, "sheet.html", data); err != nil {
 		return fmt.Errorf("writing the sheet of %s: %w", s.River.Name, err)
@@ -152,7 +163,7 @@ func (s *site) sheet(r *http.Request) (*answer, error) {
 	if st == nil || st.Outlook == nil {
 		return nil, errNotFound
 	}
-	sheet := Sheet{River: river, Outlook: st.Outlook, Catalogue: s.Catalogue}
+	sheet := Sheet{River: river, Outlook: st.Outlook, Catalogue: s.Catalogue, Units: unitsOf(r.Context())}
 	if s.Diary != nil {
 		if sheet.Sightings, err = s.Diary.List(r.Context(), diary.Filter{River: river.Slug}); err != nil {
 			return nil, fmt.Errorf("reading the diary of %s: %w", river.Slug, err)

@@ -124,6 +124,10 @@ func (s *site) plan(r *http.Request) (*tripPage, error) {
 		p.Fault = "No forecast covers these dates. Forecasts reach about a year ahead."
 		return p, nil
 	}
+	if errors.Is(err, trip.ErrNotHere) {
+		p.Fault = "None of these insects is forecast at these rivers."
+		return p, nil
+	}
 	if err != nil {
 		return nil, err
 	}

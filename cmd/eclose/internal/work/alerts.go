@@ -32,23 +32,36 @@ func (h *Service) HandleAlerts(ctx context.Context, k jobs.Alerts) error {
 		}
 	}
 	if k.Outlook {
-		o, err := h.Archive.Load(ctx, k.River, k.Cause, forecast.ModelVersion)
+		f, err := h.Archive.Find(ctx, k.River, k.Cause, forecast.ModelVersion)
 		if errors.Is(err, archive.ErrNotFound) {
 			return jobs.Final{Err: err} // of another version of the model, which weighs it itself
 		}
 		if err != nil {
 			return err
 		}
-		facts := alert.FromOutlook(*o, h.Tie, reading.WaterC, reading.FlowM3S)
-		facts.Notices = r.Notices
+		issued := alert.Issued{River: r.Slug, At: k.Cause, File: f.Name, SHA256: f.SHA256, WaterC: reading.WaterC, FlowM3S: reading.FlowM3S, Notices: r.Notices}
 		if h.PublicURL != "" {
-			facts.URL = strings.TrimSuffix(h.PublicURL, "/") + "/river/" + r.Slug
+			issued.URL = strings.TrimSuffix(h.PublicURL, "/") + "/river/" + r.Slug
 		}
-		if err := h.Alerts.AddOutlook(ctx, facts); err != nil {
+		if err := h.Alerts.AddOutlook(ctx, issued); err != nil {
 			return err
 		}
 	}
 	return h.notify(ctx)
+}
+
+// MailFacts reads what mails need of an issued outlook from the archive. tie
+// gives the imitations of a stage, one line each.
+func MailFacts(a *archive.Archive, tie func(group string, stage forecast.Stage) []string) alert.Finder {
+	return func(ctx context.Context, i alert.Issued) (*alert.Outlook, error) {
+		o, err := a.Open(ctx, archive.File{Name: i.File, SHA256: i.SHA256})
+		if err != nil {
+			return nil, err
+		}
+		facts := alert.FromOutlook(*o, tie, i.WaterC, i.FlowM3S)
+		facts.Notices, facts.URL = i.Notices, i.URL
+		return &facts, nil
+	}
 }
 
 func (h *Service) assess(ctx context.Context, r forecast.River, now time.Time) (alert.Reading, error) {

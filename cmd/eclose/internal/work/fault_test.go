@@ -84,9 +84,11 @@ func outlook(r forecast.River, at time.Time) *forecast.Outlook {
 	o := &forecast.Outlook{River: r.Slug, RiverName: r.Name, Zone: r.Zone, IssuedAt: at, DataCutoff: at.Add(-time.Hour), ModelVersion: forecast.ModelVersion}
 	for _, s := range forecast.Stages {
 		x := forecast.StageOutlook{Group: "march-brown", Name: "March brown", Stage: s, Fishable: true}
-		for d := range 60 {
-			x.Days = append(x.Days, forecast.Day{Date: forecast.DateOf(at) + forecast.Date(d), P: 0.01, PCalendar: 0.01})
+		days := make([]forecast.Day, 60)
+		for d := range days {
+			days[d] = forecast.Day{Date: forecast.DateOf(at) + forecast.Date(d), P: 0.01, PCalendar: 0.01}
 		}
+		x.Days = forecast.DaysOf(days)
 		o.Stages = append(o.Stages, x)
 	}
 	return o
@@ -119,7 +121,7 @@ func workAsChild(text string) error {
 		return err
 	}
 	h := &work.Service{
-		DB: d, Rivers: rivers(k.Rivers), Files: files, Archive: archive.New(d, files), Alerts: alert.New(d, clock.Now), Log: zerolog.Nop(),
+		DB: d, Rivers: rivers(k.Rivers), Files: files, Archive: archive.New(d, files), Alerts: alert.New(d, clock.Now, work.MailFacts(archive.New(d, files), nil)), Log: zerolog.Nop(),
 		Issue: func(_ context.Context, r forecast.River, at time.Time) (*forecast.Outlook, error) {
 			burn(k.Burn)
 			return outlook(r, at), nil
@@ -560,7 +562,7 @@ func checkTicks(t *testing.T, d *db.DB) {
 func checkMail(t *testing.T, d *db.DB, s *sink, c *children) {
 	t.Helper()
 	later := time.Now().Add(time.Hour)
-	a := alert.New(d, func() time.Time { return later })
+	a := alert.New(d, func() time.Time { return later }, nil)
 	carrier, err := carrierOf(t.Context(), d, s.port, s.roots, time.Now)
 	if err != nil {
 		t.Fatal(err)

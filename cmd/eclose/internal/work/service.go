@@ -14,6 +14,7 @@ import (
 	"example.org/eclose/cmd/eclose/internal/sources"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/archive"
+	"example.org/eclose/forecast/records"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/feed/nwps"
@@ -49,7 +50,6 @@ type Service struct {
 	Forgot    func(what string, n int)                           // told what retention deleted; may be nil
 	Transport alert.Transport                                    // nil: there is no relay, mails wait
 	Ask       func(ctx context.Context, invitation string) error // has an address confirmed; nil: there is no relay
-	Tie       func(group string, stage forecast.Stage) []string
 	Units     wading.Units
 	PublicURL string
 	Notice    string // for the exports; may be empty
@@ -65,8 +65,11 @@ type Service struct {
 	Backfill time.Duration
 	Overlap  time.Duration
 
-	Warned []sources.Warned // rivers with a service of official warnings
-	Stages *nwps.Source     // of flood stages of USGS gauges; nil: none
+	Warned      []sources.Warned         // rivers with a service of official warnings
+	Records     *records.Fetcher         // of open records; nil: none
+	RecordPlace map[string]records.Place // by river
+	RecordFeeds map[string]cron.Schedule // when each source is asked
+	Stages      *nwps.Source             // of flood stages of USGS gauges; nil: none
 
 	Feeds            map[string]cron.Schedule // when each feed is asked
 	Warnings         map[string]cron.Schedule // when each feed is asked for warnings
@@ -100,7 +103,7 @@ func (h *Service) store() *series.Store {
 
 // Handlers are the calls for the queue.
 func (h *Service) Handlers() jobs.Handlers {
-	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Warnings: h.Warn, Outlook: h.Outlook, Alerts: h.HandleAlerts, Tick: h.Tick, Deliver: h.Deliver, Forget: h.Forget, Invite: h.Invite, Calibrate: h.Calibrate, BacktestSeason: h.BacktestSeason, Export: h.Export}
+	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Warnings: h.Warn, Records: h.FetchRecords, Outlook: h.Outlook, Alerts: h.HandleAlerts, Tick: h.Tick, Deliver: h.Deliver, Forget: h.Forget, Invite: h.Invite, Calibrate: h.Calibrate, BacktestSeason: h.BacktestSeason, Export: h.Export}
 }
 
 // Periodic is what comes due by itself: one plan for each feed and one for the
@@ -115,6 +118,11 @@ func (h *Service) Periodic() []jobs.Periodic {
 	for feed, s := range h.Warnings {
 		out = append(out, jobs.Periodic{Name: "warnings-" + feed, Schedule: s, Make: func(slot time.Time) jobs.Args {
 			return jobs.Plan{What: jobs.PlanWarnings, Feed: feed, Slot: slot}
+		}})
+	}
+	for feed, s := range h.RecordFeeds {
+		out = append(out, jobs.Periodic{Name: "records-" + feed, Schedule: s, Make: func(slot time.Time) jobs.Args {
+			return jobs.Plan{What: jobs.PlanRecords, Feed: feed, Slot: slot}
 		}})
 	}
 	minute := mustParse("@every 1m")
@@ -218,6 +226,10 @@ func (h *Service) Plan(ctx context.Context, p jobs.Plan) error {
 				job := jobs.Warnings{River: w.River, Slot: p.Slot}
 				all = append(all, jobs.At{Args: job, At: jobs.Spread(p.Slot, w.River+" warnings", min(time.Minute, time.Duration(len(h.Warned))*2*time.Second))})
 			}
+		}
+	case jobs.PlanRecords:
+		for _, r := range h.Rivers {
+			all = append(all, jobs.Records{River: r.Slug, Feed: p.Feed, Slot: p.Slot})
 		}
 	case jobs.PlanOutlooks:
 		var err error

@@ -227,7 +227,7 @@ func newSoak(t *testing.T, sc script) *soak {
 		t.Fatal(err)
 	}
 	s.house = &work.Service{
-		DB: s.db, Rivers: rivers(sc.gauges), Files: files, Archive: archive.New(s.db, files), Alerts: alert.New(s.db, s.Now), Log: zerolog.Nop(),
+		DB: s.db, Rivers: rivers(sc.gauges), Files: files, Archive: archive.New(s.db, files), Alerts: alert.New(s.db, s.Now, work.MailFacts(archive.New(s.db, files), nil)), Log: zerolog.Nop(),
 		Read: &work.Reader{Store: s.store, Now: s.Now}, Transport: carrier,
 		Tasks: func() ([]schedule.RiverTasks, error) { return places, nil }, Backfill: 30 * 24 * time.Hour, Overlap: 30 * 24 * time.Hour,
 		Feeds: map[string]cron.Schedule{eahydrology.FeedName: hourly(t)}, ForecastSchedule: hourly(t),

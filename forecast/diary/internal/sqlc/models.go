@@ -8,6 +8,12 @@ import (
 	"database/sql"
 )
 
+type Author struct {
+	ID    string
+	Trust string
+	SetAt int64
+}
+
 type Sighting struct {
 	ID         string
 	Revision   int64
@@ -22,4 +28,7 @@ type Sighting struct {
 	Observer   string
 	Withdrawn  int64
 	RecordedAt int64
+	Origin     string
+	Author     string
+	Held       int64
 }

@@ -11,8 +11,8 @@ import (
 )
 
 const addRevision = `-- name: AddRevision :exec
-INSERT INTO sighting (id, revision, day, river, grp, stage, amount, hours, water_c, notes, observer, withdrawn, recorded_at)
-VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)
+INSERT INTO sighting (id, revision, day, river, grp, stage, amount, hours, water_c, notes, observer, withdrawn, recorded_at, origin, author, held)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)
 `
 
 type AddRevisionParams struct {
@@ -29,6 +29,9 @@ type AddRevisionParams struct {
 	Observer   string
 	Withdrawn  int64
 	RecordedAt int64
+	Origin     string
+	Author     string
+	Held       int64
 }
 
 func (q *Queries) AddRevision(ctx context.Context, arg AddRevisionParams) error {
@@ -46,12 +49,105 @@ func (q *Queries) AddRevision(ctx context.Context, arg AddRevisionParams) error 
 		arg.Observer,
 		arg.Withdrawn,
 		arg.RecordedAt,
+		arg.Origin,
+		arg.Author,
+		arg.Held,
 	)
 	return err
 }
 
+const authors = `-- name: Authors :many
+SELECT id, trust, set_at FROM author ORDER BY id
+`
+
+func (q *Queries) Authors(ctx context.Context) ([]Author, error) {
+	rows, err := q.db.QueryContext(ctx, authors)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []Author
+	for rows.Next() {
+		var i Author
+		if err := rows.Scan(&i.ID, &i.Trust, &i.SetAt); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Close(); err != nil {
+		return nil, err
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
+const byAuthor = `-- name: ByAuthor :many
+SELECT id, revision, day, river, grp, stage, amount, hours, water_c, notes, observer, withdrawn, recorded_at, origin, author, held FROM sighting s
+WHERE s.author = $1 AND s.withdrawn = 0
+  AND s.revision = (SELECT MAX(n.revision) FROM sighting n WHERE n.id = s.id)
+ORDER BY s.day DESC, s.river, s.grp, s.stage
+`
+
+func (q *Queries) ByAuthor(ctx context.Context, author string) ([]Sighting, error) {
+	rows, err := q.db.QueryContext(ctx, byAuthor, author)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []Sighting
+	for rows.Next() {
+		var i Sighting
+		if err := rows.Scan(
+			&i.ID,
+			&i.Revision,
+			&i.Day,
+			&i.River,
+			&i.Grp,
+			&i.Stage,
+			&i.Amount,
+			&i.Hours,
+			&i.WaterC,
+			&i.Notes,
+			&i.Observer,
+			&i.Withdrawn,
+			&i.RecordedAt,
+			&i.Origin,
+			&i.Author,
+			&i.Held,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Close(); err != nil {
+		return nil, err
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
+const countByAuthor = `-- name: CountByAuthor :one
+SELECT COUNT(*) FROM sighting WHERE author = $1 AND recorded_at > $2
+`
+
+type CountByAuthorParams struct {
+	Author string
+	Since  int64
+}
+
+func (q *Queries) CountByAuthor(ctx context.Context, arg CountByAuthorParams) (int64, error) {
+	row := q.db.QueryRowContext(ctx, countByAuthor, arg.Author, arg.Since)
+	var count int64
+	err := row.Scan(&count)
+	return count, err
+}
+
 const current = `-- name: Current :one
-SELECT id, revision, day, river, grp, stage, amount, hours, water_c, notes, observer, withdrawn, recorded_at FROM sighting WHERE id = $1 ORDER BY revision DESC LIMIT 1
+SELECT id, revision, day, river, grp, stage, amount, hours, water_c, notes, observer, withdrawn, recorded_at, origin, author, held FROM sighting WHERE id = $1 ORDER BY revision DESC LIMIT 1
 `
 
 func (q *Queries) Current(ctx context.Context, id string) (Sighting, error) {
@@ -71,12 +167,51 @@ func (q *Queries) Current(ctx context.Context, id string) (Sighting, error) {
 		&i.Observer,
 		&i.Withdrawn,
 		&i.RecordedAt,
+		&i.Origin,
+		&i.Author,
+		&i.Held,
 	)
 	return i, err
 }
 
+const forgetAuthor = `-- name: ForgetAuthor :execrows
+UPDATE sighting SET observer = '', author = '', notes = '' WHERE author = $1
+`
+
+func (q *Queries) ForgetAuthor(ctx context.Context, author string) (int64, error) {
+	result, err := q.db.ExecContext(ctx, forgetAuthor, author)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected()
+}
+
+const forgetLinks = `-- name: ForgetLinks :execrows
+DELETE FROM used_link WHERE expires_at < $1
+`
+
+func (q *Queries) ForgetLinks(ctx context.Context, before int64) (int64, error) {
+	result, err := q.db.ExecContext(ctx, forgetLinks, before)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected()
+}
+
+const forgetSighting = `-- name: ForgetSighting :execrows
+UPDATE sighting SET observer = '', author = '', notes = '' WHERE id = $1
+`
+
+func (q *Queries) ForgetSighting(ctx context.Context, id string) (int64, error) {
+	result, err := q.db.ExecContext(ctx, forgetSighting, id)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected()
+}
+
 const history = `-- name: History :many
-SELECT id, revision, day, river, grp, stage, amount, hours, water_c, notes, observer, withdrawn, recorded_at FROM sighting WHERE id = $1 ORDER BY revision
+SELECT id, revision, day, river, grp, stage, amount, hours, water_c, notes, observer, withdrawn, recorded_at, origin, author, held FROM sighting WHERE id = $1 ORDER BY revision
 `
 
 func (q *Queries) History(ctx context.Context, id string) ([]Sighting, error) {
@@ -102,6 +237,9 @@ func (q *Queries) History(ctx context.Context, id string) ([]Sighting, error) {
 			&i.Observer,
 			&i.Withdrawn,
 			&i.RecordedAt,
+			&i.Origin,
+			&i.Author,
+			&i.Held,
 		); err != nil {
 			return nil, err
 		}
@@ -117,7 +255,7 @@ func (q *Queries) History(ctx context.Context, id string) ([]Sighting, error) {
 }
 
 const list = `-- name: List :many
-SELECT id, revision, day, river, grp, stage, amount, hours, water_c, notes, observer, withdrawn, recorded_at FROM sighting s
+SELECT id, revision, day, river, grp, stage, amount, hours, water_c, notes, observer, withdrawn, recorded_at, origin, author, held FROM sighting s
 WHERE s.revision = (SELECT MAX(n.revision) FROM sighting n WHERE n.id = s.id AND n.recorded_at <= $1)
   AND s.withdrawn = 0
   AND (CAST($2 AS TEXT) = '' OR s.river = $2)
@@ -166,6 +304,9 @@ func (q *Queries) List(ctx context.Context, arg ListParams) ([]Sighting, error) 
 			&i.Observer,
 			&i.Withdrawn,
 			&i.RecordedAt,
+			&i.Origin,
+			&i.Author,
+			&i.Held,
 		); err != nil {
 			return nil, err
 		}
@@ -178,4 +319,38 @@ func (q *Queries) List(ctx context.Context, arg ListParams) ([]Sighting, error) 
 		return nil, err
 	}
 	return items, nil
+}
+
+const setAuthor = `-- name: SetAuthor :exec
+INSERT INTO author (id, trust, set_at) VALUES ($1, $2, $3)
+ON CONFLICT (id) DO UPDATE SET trust = excluded.trust, set_at = excluded.set_at
+`
+
+type SetAuthorParams struct {
+	ID    string
+	Trust string
+	SetAt int64
+}
+
+func (q *Queries) SetAuthor(ctx context.Context, arg SetAuthorParams) error {
+	_, err := q.db.ExecContext(ctx, setAuthor, arg.ID, arg.Trust, arg.SetAt)
+	return err
+}
+
+const useLink = `-- name: UseLink :execrows
+INSERT INTO used_link (hash, used_at, expires_at) VALUES ($1, $2, $3) ON CONFLICT (hash) DO NOTHING
+`
+
+type UseLinkParams struct {
+	Hash      string
+	UsedAt    int64
+	ExpiresAt int64
+}
+
+func (q *Queries) UseLink(ctx context.Context, arg UseLinkParams) (int64, error) {
+	result, err := q.db.ExecContext(ctx, useLink, arg.Hash, arg.UsedAt, arg.ExpiresAt)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected()
 }

@@ -103,7 +103,7 @@ func (q *Queries) AddNews(ctx context.Context, arg AddNewsParams) error {
 
 const audience = `-- name: Audience :many
 SELECT p.id, p.zone, p.quiet_from, p.quiet_to, p.wake_for_3, p.per_day, p.confirmed_at,
-    s.group_list, s.stage_list, s.threshold, s.horizon_days, s.cadence, s.cautions
+    s.group_list, s.stage_list, s.threshold, s.horizon_days, s.cadence, s.cautions, s.gauge_condition
 FROM subscription s JOIN person p ON p.id = s.person_id
 WHERE s.river = $1 AND s.person_id > $2 AND p.state = 'active' AND p.suppressed = '' AND p.paused_until <= $3
 ORDER BY s.person_id LIMIT $4
@@ -117,19 +117,20 @@ type AudienceParams struct {
 }
 
 type AudienceRow struct {
-	ID          string
-	Zone        string
-	QuietFrom   int64
-	QuietTo     int64
-	WakeFor3    int64
-	PerDay      int64
-	ConfirmedAt int64
-	GroupList   string
-	StageList   string
-	Threshold   float64
-	HorizonDays int64
-	Cadence     string
-	Cautions    int64
+	ID             string
+	Zone           string
+	QuietFrom      int64
+	QuietTo        int64
+	WakeFor3       int64
+	PerDay         int64
+	ConfirmedAt    int64
+	GroupList      string
+	StageList      string
+	Threshold      float64
+	HorizonDays    int64
+	Cadence        string
+	Cautions       int64
+	GaugeCondition string
 }
 
 func (q *Queries) Audience(ctx context.Context, arg AudienceParams) ([]AudienceRow, error) {
@@ -160,6 +161,7 @@ func (q *Queries) Audience(ctx context.Context, arg AudienceParams) ([]AudienceR
 			&i.HorizonDays,
 			&i.Cadence,
 			&i.Cautions,
+			&i.GaugeCondition,
 		); err != nil {
 			return nil, err
 		}
@@ -438,6 +440,17 @@ func (q *Queries) Expired(ctx context.Context, arg ExpiredParams) ([]Outbox, err
 		return nil, err
 	}
 	return items, nil
+}
+
+const gaugeConditions = `-- name: GaugeConditions :one
+SELECT COUNT(*) FROM subscription WHERE river = $1 AND gauge_condition <> ''
+`
+
+func (q *Queries) GaugeConditions(ctx context.Context, river string) (int64, error) {
+	row := q.db.QueryRowContext(ctx, gaugeConditions, river)
+	var count int64
+	err := row.Scan(&count)
+	return count, err
 }
 
 const lease = `-- name: Lease :execrows

@@ -79,16 +79,17 @@ type SendLog struct {
 }
 
 type Subscription struct {
-	ID          string  `json:"id"`
-	PersonID    string  `json:"person_id"`
-	River       string  `json:"river"`
-	GroupList   string  `json:"group_list"`
-	StageList   string  `json:"stage_list"`
-	Threshold   float64 `json:"threshold"`
-	HorizonDays int64   `json:"horizon_days"`
-	Cadence     string  `json:"cadence"`
-	Cautions    int64   `json:"cautions"`
-	CreatedAt   int64   `json:"created_at"`
+	ID             string  `json:"id"`
+	PersonID       string  `json:"person_id"`
+	River          string  `json:"river"`
+	GroupList      string  `json:"group_list"`
+	StageList      string  `json:"stage_list"`
+	Threshold      float64 `json:"threshold"`
+	HorizonDays    int64   `json:"horizon_days"`
+	Cadence        string  `json:"cadence"`
+	Cautions       int64   `json:"cautions"`
+	CreatedAt      int64   `json:"created_at"`
+	GaugeCondition string  `json:"gauge_condition"`
 }
 
 type Token struct {

@@ -479,24 +479,26 @@ func (q *Queries) PutPerson(ctx context.Context, arg PutPersonParams) error {
 }
 
 const putWant = `-- name: PutWant :exec
-INSERT INTO subscription (id, person_id, river, group_list, stage_list, threshold, horizon_days, cadence, cautions, created_at)
-VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
+INSERT INTO subscription (id, person_id, river, group_list, stage_list, threshold, horizon_days, cadence, cautions, gauge_condition, created_at)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)
 ON CONFLICT (person_id, river) DO UPDATE SET
     group_list = excluded.group_list, stage_list = excluded.stage_list, threshold = excluded.threshold,
-    horizon_days = excluded.horizon_days, cadence = excluded.cadence, cautions = excluded.cautions
+    horizon_days = excluded.horizon_days, cadence = excluded.cadence, cautions = excluded.cautions,
+    gauge_condition = excluded.gauge_condition
 `
 
 type PutWantParams struct {
-	ID          string  `json:"id"`
-	PersonID    string  `json:"person_id"`
-	River       string  `json:"river"`
-	GroupList   string  `json:"group_list"`
-	StageList   string  `json:"stage_list"`
-	Threshold   float64 `json:"threshold"`
-	HorizonDays int64   `json:"horizon_days"`
-	Cadence     string  `json:"cadence"`
-	Cautions    int64   `json:"cautions"`
-	CreatedAt   int64   `json:"created_at"`
+	ID             string  `json:"id"`
+	PersonID       string  `json:"person_id"`
+	River          string  `json:"river"`
+	GroupList      string  `json:"group_list"`
+	StageList      string  `json:"stage_list"`
+	Threshold      float64 `json:"threshold"`
+	HorizonDays    int64   `json:"horizon_days"`
+	Cadence        string  `json:"cadence"`
+	Cautions       int64   `json:"cautions"`
+	GaugeCondition string  `json:"gauge_condition"`
+	CreatedAt      int64   `json:"created_at"`
 }
 
 func (q *Queries) PutWant(ctx context.Context, arg PutWantParams) error {
@@ -510,6 +512,7 @@ func (q *Queries) PutWant(ctx context.Context, arg PutWantParams) error {
 		arg.HorizonDays,
 		arg.Cadence,
 		arg.Cautions,
+		arg.GaugeCondition,
 		arg.CreatedAt,
 	)
 	return err
@@ -641,7 +644,7 @@ func (q *Queries) UseToken(ctx context.Context, arg UseTokenParams) (int64, erro
 }
 
 const wants = `-- name: Wants :many
-SELECT id, person_id, river, group_list, stage_list, threshold, horizon_days, cadence, cautions, created_at FROM subscription WHERE person_id = $1 ORDER BY river
+SELECT id, person_id, river, group_list, stage_list, threshold, horizon_days, cadence, cautions, created_at, gauge_condition FROM subscription WHERE person_id = $1 ORDER BY river
 `
 
 func (q *Queries) Wants(ctx context.Context, personID string) ([]Subscription, error) {
@@ -664,6 +667,7 @@ func (q *Queries) Wants(ctx context.Context, personID string) ([]Subscription, e
 			&i.Cadence,
 			&i.Cautions,
 			&i.CreatedAt,
+			&i.GaugeCondition,
 		); err != nil {
 			return nil, err
 		}

@@ -42,6 +42,51 @@
   setInterval(expire, 30000);
   addEventListener("pageshow", expire);
 
+  // A reader's own page: each press goes out at once, or stays on the phone until
+  // there is a network. The server takes each only once.
+  const reports = "eclose-reports";
+  const waiting = () => { try { return JSON.parse(localStorage.getItem(reports) || "[]"); } catch { return []; } };
+  const keep = (list) => { try { localStorage.setItem(reports, JSON.stringify(list)); return true; } catch { return false; } };
+  const tell = (to, body) => fetch(to, { method: "POST", headers: { "Content-Type": "application/x-www-form-urlencoded" }, body, redirect: "follow", credentials: "same-origin" });
+  let sending = false;
+  const sendAll = async () => {
+    if (sending) { return; }
+    sending = true;
+    let sent = 0;
+    for (const x of waiting()) {
+      try {
+        const r = await tell(x.to, x.body);
+        if (r.status >= 500 || r.status === 429) { continue; } // it may go another time
+        keep(waiting().filter((y) => y.body !== x.body));
+        if (r.ok) { sent++; }
+      } catch { break; }
+    }
+    sending = false;
+    const n = waiting().length;
+    if (n > 0) { say(n + " kept on this phone; will be sent when you are back online."); }
+    else if (sent > 0) { say(sent + (sent === 1 ? " report" : " reports") + " sent."); }
+  };
+  if (waiting().length > 0) { sendAll(); }
+  addEventListener("online", sendAll);
+  const later = document.querySelectorAll("form.later");
+  for (const f of later) {
+    f.addEventListener("submit", (e) => {
+      e.preventDefault();
+      const data = new FormData(f, e.submitter);
+      const now = new Date(); // the page may have been kept since another day
+      data.set("date", now.getFullYear() + "-" + String(now.getMonth() + 1).padStart(2, "0") + "-" + String(now.getDate()).padStart(2, "0"));
+      data.set("nonce", crypto.randomUUID());
+      if (!keep([...waiting(), { to: f.getAttribute("action"), body: new URLSearchParams(data).toString() }])) {
+        say("This phone cannot keep it. Write it on paper.");
+        return;
+      }
+      for (const b of f.querySelectorAll("button")) { b.setAttribute("aria-pressed", b === e.submitter ? "true" : "false"); }
+      say("Kept on this phone.");
+      sendAll();
+    });
+  }
+  if (later.length > 0 && "serviceWorker" in navigator) { navigator.serviceWorker.register("/sw.js").catch(() => {}); }
+
   const form = document.getElementById("sighting");
   if (form) {
     form.addEventListener("change", (e) => {

@@ -1,0 +1,164 @@
+package archive
+
+import (
+	"encoding/binary"
+	"math"
+
+	"example.org/eclose/forecast"
+)
+
+// Steps of the numbers that are not days of a stage.
+const (
+	waterSteps = 100  // a degree
+	partSteps  = 1000 // chances of the flow
+)
+
+// columns are whole numbers on their way to a file, or what is left of them on
+// the way back.
+type columns struct {
+	b     []byte
+	short bool // the file ended before its last number
+}
+
+func (c *columns) write(n int, steps float64, value func(i int) float64) {
+	last := int64(0)
+	for i := range n {
+		v := int64(math.Round(value(i) * steps))
+		c.b = binary.AppendVarint(c.b, v-last)
+		last = v
+	}
+}
+
+func (c *columns) read(n int, steps float64, set func(i int, v float64)) {
+	last := int64(0)
+	for i := range n {
+		d, size := binary.Varint(c.b)
+		if size <= 0 {
+			c.short = true
+			return
+		}
+		c.b = c.b[size:]
+		last += d
+		set(i, float64(last)/steps)
+	}
+}
+
+// writeSome writes values of which some are not there.
+func (c *columns) writeSome(n int, steps float64, value func(i int) *float64) {
+	c.write(n, 1, func(i int) float64 {
+		if value(i) == nil {
+			return 0
+		}
+		return 1
+	})
+	last := 0.0
+	c.write(n, steps, func(i int) float64 {
+		if v := value(i); v != nil {
+			last = *v
+		}
+		return last
+	})
+}
+
+func (c *columns) readSome(n int, steps float64, set func(i int, v *float64)) {
+	if n > len(c.b) { // a number takes a byte
+		c.short = true
+		return
+	}
+	there := make([]bool, n)
+	c.read(n, 1, func(i int, v float64) { there[i] = v != 0 })
+	c.read(n, steps, func(i int, v float64) {
+		if there[i] {
+			set(i, &v)
+		}
+	})
+}
+
+func writeDays(c *columns, days forecast.Days) {
+	n := days.Len()
+	c.write(n, forecast.ChanceSteps, func(i int) float64 { return days.At(i).P })
+	c.write(n, forecast.ChanceSteps, func(i int) float64 { return days.At(i).PCalendar })
+	for k := range 3 {
+		c.write(n, forecast.ShareSteps, func(i int) float64 { return days.At(i).Activity[k] })
+	}
+	c.write(n, forecast.ShareSteps, func(i int) float64 { return days.At(i).Calendar })
+}
+
+func readDays(c *columns, s span) forecast.Days {
+	if s.Days < 0 || s.Days > len(c.b) {
+		c.short = true
+		return forecast.Days{}
+	}
+	days := make([]forecast.Day, s.Days)
+	for i := range days {
+		days[i].Date = s.From + forecast.Date(i)
+	}
+	c.read(s.Days, forecast.ChanceSteps, func(i int, v float64) { days[i].P = v })
+	c.read(s.Days, forecast.ChanceSteps, func(i int, v float64) { days[i].PCalendar = v })
+	for k := range 3 {
+		c.read(s.Days, forecast.ShareSteps, func(i int, v float64) { days[i].Activity[k] = v })
+	}
+	c.read(s.Days, forecast.ShareSteps, func(i int, v float64) { days[i].Calendar = v })
+	return forecast.DaysOf(days)
+}
+
+// waterNumbers are the numbers that every day of water has.
+func waterNumbers(d *forecast.WaterDay) [5]*float64 {
+	return [5]*float64{&d.P10, &d.P50, &d.P90, &d.MaxP50, &d.MaxP90}
+}
+
+func writeWater(c *columns, days []forecast.WaterDay) {
+	for k := range 5 {
+		c.write(len(days), waterSteps, func(i int) float64 { return *waterNumbers(&days[i])[k] })
+	}
+	c.writeSome(len(days), waterSteps, func(i int) *float64 { return days[i].Observed })
+	c.writeSome(len(days), waterSteps, func(i int) *float64 { return days[i].Climatology })
+}
+
+func readWater(c *columns, s span) []forecast.WaterDay {
+	if s.Days == 0 {
+		return nil
+	}
+	if s.Days < 0 || s.Days > len(c.b) {
+		c.short = true
+		return nil
+	}
+	days := make([]forecast.WaterDay, s.Days)
+	for i := range days {
+		days[i].Date = s.From + forecast.Date(i)
+	}
+	for k := range 5 {
+		c.read(s.Days, waterSteps, func(i int, v float64) { *waterNumbers(&days[i])[k] = v })
+	}
+	c.readSome(s.Days, waterSteps, func(i int, v *float64) { days[i].Observed = v })
+	c.readSome(s.Days, waterSteps, func(i int, v *float64) { days[i].Climatology = v })
+	return days
+}
+
+func writeFlow(c *columns, days []forecast.FlowDay, decimals int) {
+	for k := range 7 {
+		c.write(len(days), math.Pow10(decimals), func(i int) float64 { return *quantiles(&days[i])[k] })
+	}
+	c.write(len(days), partSteps, func(i int) float64 { return days[i].Rise })
+	c.writeSome(len(days), partSteps, func(i int) *float64 { return days[i].Fishable })
+}
+
+func readFlow(c *columns, s span) []forecast.FlowDay {
+	if s.Days == 0 {
+		return nil
+	}
+	if s.Days < 0 || s.Days > len(c.b) || s.Decimals < 0 || s.Decimals > 9 {
+		c.short = true
+		return nil
+	}
+	days := make([]forecast.FlowDay, s.Days)
+	for i := range days {
+		days[i].Date = s.From + forecast.Date(i)
+	}
+	for k := range 7 {
+		c.read(s.Days, math.Pow10(s.Decimals), func(i int, v float64) { *quantiles(&days[i])[k] = v })
+	}
+	c.read(s.Days, partSteps, func(i int, v float64) { days[i].Rise = v })
+	c.readSome(s.Days, partSteps, func(i int, v *float64) { days[i].Fishable = v })
+	return days
+}

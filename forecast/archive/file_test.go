@@ -1,0 +1,192 @@
+package archive
+
+import (
+	"bytes"
+	"encoding/json"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"example.org/eclose/forecast"
+)
+
+// filled sets every number of a struct to another value that the file can hold,
+// so that a field the columns forget comes back as nothing.
+func filled(v reflect.Value, i *int) {
+	switch v.Kind() {
+	case reflect.Struct:
+		for k := range v.NumField() {
+			if v.Type().Field(k).Name != "Date" {
+				filled(v.Field(k), i)
+			}
+		}
+	case reflect.Array:
+		for k := range v.Len() {
+			filled(v.Index(k), i)
+		}
+	case reflect.Pointer:
+		v.Set(reflect.New(v.Type().Elem()))
+		filled(v.Elem(), i)
+	case reflect.Float64:
+		*i++
+		v.SetFloat(float64(*i%97) / 100)
+	}
+}
+
+func example() *forecast.Outlook {
+	at := time.Date(2026, 5, 18, 19, 0, 0, 0, time.UTC)
+	from := forecast.DateOf(at) - 10
+	o := &forecast.Outlook{River: "wend", RiverName: "Wend", Zone: "America/Los_Angeles", IssuedAt: at, DataCutoff: at.Add(-time.Hour),
+		ModelVersion: "9", Caution: forecast.StandingCaution, Flow: &forecast.FlowAhead{Source: forecast.FlowStatistics, NowM3s: 3}}
+	n := 0
+	for d := range forecast.Date(40) {
+		w, f := forecast.WaterDay{}, forecast.FlowDay{}
+		filled(reflect.ValueOf(&w).Elem(), &n)
+		filled(reflect.ValueOf(&f).Elem(), &n)
+		w.Date, f.Date = from+d, from+d
+		if d%3 == 0 {
+			w.Observed, w.Climatology, f.Fishable = nil, nil, nil
+		}
+		o.Water, o.Flow.Days = append(o.Water, w), append(o.Flow.Days, f)
+	}
+	o.Flow.Days[3].P95, o.Flow.Days[4].P05 = 123400, 0.001234
+	for _, s := range forecast.Stages {
+		var days []forecast.Day
+		for d := range forecast.Date(40) {
+			x := forecast.Day{}
+			filled(reflect.ValueOf(&x).Elem(), &n)
+			x.Date = from + d
+			days = append(days, x)
+		}
+		o.Stages = append(o.Stages, forecast.StageOutlook{Group: "march-brown", Name: "March brown", Stage: s, Days: forecast.DaysOf(days)})
+	}
+	return o
+}
+
+func TestEveryNumberOfADayComesBack(t *testing.T) {
+	want := example()
+	content, err := unpacked(want)
+	if err != nil {
+		t.Fatal(err)
+	}
+	file, err := pack(content)
+	if err != nil {
+		t.Fatal(err)
+	}
+	back, err := unpack(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := outlookOf(back)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
+}
+
+func TestAFileThatEndsEarlyOrGoesOnIsRefused(t *testing.T) {
+	content, err := unpacked(example())
+	if err != nil {
+		t.Fatal(err)
+	}
+	start := bytes.IndexByte(content, '\n') + 1
+	for n := start; n < len(content); n++ {
+		if _, err := outlookOf(content[:n]); err == nil {
+			t.Fatalf("%d of %d bytes are taken for a whole file", n, len(content))
+		}
+	}
+	if _, err := outlookOf(append(content, 0)); err == nil {
+		t.Error("a byte too many goes unnoticed")
+	}
+	if _, err := outlookOf(bytes.Replace(content, []byte(fileFormat), []byte("eclose-outlook 2"), 1)); err == nil || !strings.Contains(err.Error(), "newer version") {
+		t.Errorf("another format gives %v", err)
+	}
+}
+
+// reader is all that another program needs to know of the format.
+const reader = `
+import gzip, json, sys
+content = gzip.open(sys.argv[1]).read()
+end = content.index(b"\n")
+head, b, at = json.loads(content[:end]), content[end+1:], 0
+def column(n, steps):
+    global at
+    out, last = [], 0
+    for _ in range(n):
+        z = shift = 0
+        while True:
+            byte = b[at]; at += 1
+            z |= (byte & 127) << shift; shift += 7
+            if byte < 128: break
+        last += (z >> 1) ^ -(z & 1)
+        out.append(last / steps)
+    return out
+def some(n, steps):
+    there, v = column(n, 1), column(n, steps)
+    return [x if t else None for t, x in zip(there, v)]
+stages = []
+for s in head["stages"]:
+    n = s["days"]
+    stages.append([column(n, 1000), column(n, 1000)] + [column(n, 10000) for _ in range(4)])
+n = head["water"]["days"]
+water = [column(n, 100) for _ in range(5)] + [some(n, 100), some(n, 100)]
+f = head["flow"]
+flow = [column(f["days"], 10 ** f["decimals"]) for _ in range(7)] + [column(f["days"], 1000), some(f["days"], 1000)]
+assert at == len(b)
+json.dump({"river": head["outlook"]["river"], "p": stages[1][0], "observed": water[5], "p95": flow[6]}, sys.stdout)
+`
+
+func TestAnotherProgramReadsAFile(t *testing.T) {
+	python, err := exec.LookPath("python3")
+	if err != nil {
+		if os.Getenv("ECLOSE_CI") != "" {
+			t.Fatal("python3 is missing")
+		}
+		t.Skip("python3 is missing")
+	}
+	o := example()
+	content, err := unpacked(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	file, err := pack(content)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "outlook.gz")
+	if err := os.WriteFile(path, file, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	text, err := exec.CommandContext(t.Context(), python, "-c", reader, path).CombinedOutput()
+	if err != nil {
+		t.Fatalf("%v: %s", err, text)
+	}
+	var got struct {
+		River    string     `json:"river"`
+		P        []float64  `json:"p"`
+		Observed []*float64 `json:"observed"`
+		P95      []float64  `json:"p95"`
+	}
+	if err := json.Unmarshal(text, &got); err != nil {
+		t.Fatal(err)
+	}
+	want := got
+	want.River, want.P, want.Observed, want.P95 = o.River, nil, nil, nil
+	for _, d := range o.Stages[1].Days.All() {
+		want.P = append(want.P, d.P)
+	}
+	for i := range o.Water {
+		want.Observed, want.P95 = append(want.Observed, o.Water[i].Observed), append(want.P95, o.Flow.Days[i].P95)
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
+}

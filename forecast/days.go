@@ -1,0 +1,117 @@
+package forecast
+
+import (
+	"encoding/json"
+	"fmt"
+	"iter"
+	"math"
+	"slices"
+)
+
+// Steps in which Days keeps its numbers, in parts of one: finer digits are noise
+// of the members, and people read whole per cents.
+const (
+	ChanceSteps = 1000
+	ShareSteps  = 10000
+)
+
+// The columns of Days.
+const (
+	columnP = iota
+	columnPCalendar
+	columnP10
+	columnP50
+	columnP90
+	columnCalendar
+	dayColumns
+)
+
+// Days are the days of one stage, one after the other without a gap. Each number
+// takes two bytes: chances are kept to 0.001, shares of a season to 0.0001. The
+// zero value has no day.
+type Days struct {
+	From Date
+	n    int
+	all  []uint16 // dayColumns columns of n values
+}
+
+// DaysOf packs days that follow each other. Values out of range are cut to it.
+func DaysOf(days []Day) Days {
+	if len(days) == 0 {
+		return Days{}
+	}
+	d := Days{From: days[0].Date, n: len(days), all: make([]uint16, dayColumns*len(days))}
+	for i, x := range days {
+		for c, v := range [dayColumns]float64{x.P, x.PCalendar, x.Activity[0], x.Activity[1], x.Activity[2], x.Calendar} {
+			d.all[c*d.n+i] = uint16(min(max(math.Round(v*stepsOf(c)), 0), math.MaxUint16))
+		}
+	}
+	return d
+}
+
+func stepsOf(column int) float64 {
+	if column <= columnPCalendar {
+		return ChanceSteps
+	}
+	return ShareSteps
+}
+
+// Len is the number of days.
+func (d Days) Len() int { return d.n }
+
+// At returns the i-th day; it panics outside 0 <= i < Len.
+func (d Days) At(i int) Day {
+	v := func(c int) float64 { return float64(d.all[c*d.n+i]) / stepsOf(c) }
+	return Day{
+		Date: d.From + Date(i), P: v(columnP), PCalendar: v(columnPCalendar),
+		Activity: [3]float64{v(columnP10), v(columnP50), v(columnP90)}, Calendar: v(columnCalendar),
+	}
+}
+
+// On returns the day of a date; false where there is none.
+func (d Days) On(date Date) (Day, bool) {
+	i := int(date - d.From)
+	if i < 0 || i >= d.n {
+		return Day{}, false
+	}
+	return d.At(i), true
+}
+
+// All iterates over the days in order.
+func (d Days) All() iter.Seq2[int, Day] {
+	return func(yield func(int, Day) bool) {
+		for i := range d.n {
+			if !yield(i, d.At(i)) {
+				return
+			}
+		}
+	}
+}
+
+// Equal says whether both hold the same days.
+func (d Days) Equal(o Days) bool { return d.From == o.From && d.n == o.n && slices.Equal(d.all, o.all) }
+
+// MarshalJSON writes an array of days.
+func (d Days) MarshalJSON() ([]byte, error) {
+	list := make([]Day, d.n)
+	for i, x := range d.All() {
+		list[i] = x
+	}
+	return json.Marshal(list)
+}
+
+// UnmarshalJSON reads an array of days, as written by MarshalJSON and by
+// versions before the columns.
+func (d *Days) UnmarshalJSON(text []byte) error {
+	var list []Day
+	if err := json.Unmarshal(text, &list); err != nil {
+		return err
+	}
+	for i, x := range list {
+		if x.Date != list[0].Date+Date(i) {
+			return fmt.Errorf("day %d of the list is %s: the days must follow each other", i+1, x.Date)
+		}
+	}
+	*d = DaysOf(list)
+	return nil
+}

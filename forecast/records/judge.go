@@ -1,0 +1,177 @@
+package records
+
+import (
+	"math"
+	"strings"
+	"time"
+
+	"example.org/eclose/ingest/occurrence"
+	"example.org/eclose/model/insects"
+)
+
+// A Stage is what a record shows. Flight is an adult of which nothing tells
+// whether it has just emerged or returns to lay.
+type Stage string
+
+// The stages.
+const (
+	Emergence Stage = "emergence"
+	EggLaying Stage = "egg-laying"
+	Flight    Stage = "flight"
+)
+
+// A Reason says why a record stands for no group; empty: it does.
+type Reason string
+
+// The reasons. Refused ones are not kept at all; the others are kept as a
+// measure of how much people looked.
+const (
+	NoKey          Reason = "it has no identifier"
+	NoLicence      Reason = "its licence is not open"
+	NonCommercial  Reason = "its licence forbids commercial use (--non-commercial takes it)"
+	NoDate         Reason = "it has no date"
+	LongInterval   Reason = "its date is an interval of more than a week"
+	InFuture       Reason = "its date is in the future"
+	NoPlace        Reason = "it has no coordinates"
+	OutsideRegions Reason = "its place is in no region of the catalogue"
+	Bred           Reason = "it was bred or kept"
+	Doubted        Reason = "the source doubts it"
+	Fossil         Reason = "it is not of a wild living organism"
+
+	VagueDate   Reason = "its date is longer than a day and it tells no effort"
+	VaguePlace  Reason = "its place is uncertain by more than 50 km"
+	Unconfirmed Reason = "its identification was not confirmed"
+	NoLifeStage Reason = "its life stage is missing"
+	InWater     Reason = "it is a nymph, larva, pupa or egg"
+	UnknownName Reason = "its name is not in the catalogue for that region"
+	Ambiguous   Reason = "its name stands for several groups"
+)
+
+// refused reports whether a record is not kept even as a measure of effort.
+func (r Reason) refused() bool {
+	switch r {
+	case NoKey, NoLicence, NonCommercial, NoDate, LongInterval, InFuture, NoPlace, OutsideRegions, Bred, Doubted, Fossil:
+		return true
+	}
+	return false
+}
+
+// A Judged record is one with what it stands for.
+type Judged struct {
+	occurrence.Record
+	Group  string // key; empty where Why says why not
+	Stage  Stage
+	Region insects.Region
+	Why    Reason
+}
+
+// Limits of what is taken; our own defaults. iNaturalist moves an obscured place
+// by up to about 30 km.
+const (
+	longestDays    = 7
+	longestTrap    = 35 // of a trap, which tells its effort
+	maxUncertainty = 50_000
+)
+
+// Judge says what records stand for. It is not safe for concurrent use.
+type Judge struct {
+	Catalogue     *insects.Catalogue
+	NonCommercial bool // take records under CC BY-NC
+	Now           time.Time
+
+	names map[nameIn][]*insects.Group
+}
+
+type nameIn struct {
+	name   string
+	region insects.Region
+}
+
+// Judge judges one record.
+func (j *Judge) Judge(r occurrence.Record) Judged {
+	out := Judged{Record: r}
+	if out.Why = j.unusable(r); out.Why != "" {
+		return out
+	}
+	region, ok := insects.RegionOf(r.LatDeg, r.LonDeg)
+	if !ok {
+		out.Why = OutsideRegions
+		return out
+	}
+	out.Region = region
+	groups := j.groups(r.Name, region)
+	switch {
+	case r.Days() > 1 && math.IsNaN(r.EffortHours) && r.Effort == "":
+		out.Why = VagueDate
+	case r.UncertaintyM > maxUncertainty:
+		out.Why = VaguePlace
+	case !r.Confirmed:
+		out.Why = Unconfirmed
+	case r.Stage == occurrence.StageUnknown:
+		out.Why = NoLifeStage
+	case r.Stage == occurrence.Immature:
+		out.Why = InWater
+	case len(groups) == 0:
+		out.Why = UnknownName
+	case len(groups) > 1:
+		out.Why = Ambiguous
+	default:
+		out.Group, out.Stage = groups[0].Key, stageOf(r.Stage, groups[0].Order)
+	}
+	return out
+}
+
+// unusable are the reasons that make a record worthless even as effort.
+func (j *Judge) unusable(r occurrence.Record) Reason {
+	basis := strings.ToLower(strings.ReplaceAll(r.Basis, "_", ""))
+	switch {
+	case r.Key == "":
+		return NoKey
+	case r.Licence == occurrence.CCBYNC && !j.NonCommercial:
+		return NonCommercial
+	case r.Licence == occurrence.AllRights:
+		return NoLicence
+	case r.Start.IsZero():
+		return NoDate
+	case r.Days() > longestTrap, r.Days() > longestDays && r.Effort == "" && math.IsNaN(r.EffortHours):
+		return LongInterval
+	case r.Start.After(j.Now.Add(24 * time.Hour)):
+		return InFuture
+	case !r.Placed():
+		return NoPlace
+	case r.Captive || basis == "livingspecimen":
+		return Bred
+	case basis == "fossilspecimen" || basis == "materialcitation":
+		return Fossil
+	case r.Doubt != "":
+		return Doubted
+	}
+	return ""
+}
+
+func (j *Judge) groups(name string, region insects.Region) []*insects.Group {
+	k := nameIn{name, region}
+	g, ok := j.names[k]
+	if !ok {
+		if j.names == nil {
+			j.names = map[nameIn][]*insects.Group{}
+		}
+		g = j.Catalogue.Scientific(name, region)
+		j.names[k] = g
+	}
+	return g
+}
+
+// stageOf tells emergence from egg-laying. A mayfly is a subimago for a day or
+// two after it emerged, and then an adult that lays; of the other orders an adult
+// alone tells neither.
+func stageOf(s occurrence.LifeStage, order string) Stage {
+	switch s {
+	case occurrence.Subimago, occurrence.Teneral, occurrence.Exuvia:
+		return Emergence
+	}
+	if strings.EqualFold(order, "Ephemeroptera") {
+		return EggLaying
+	}
+	return Flight
+}
