@@ -303,7 +303,8 @@ func (k *killed) checkMails(relay *moodyRelay) {
 		head, _, _ := strings.Cut(plain(m), "\r\n\r\n")
 		for line := range strings.SplitSeq(head, "\r\n") {
 			if id, ok := strings.CutPrefix(line, "Message-ID: "); ok && !strings.Contains(head, "keeper@") {
-				taken[strings.Trim(id, "<>")]++
+				key, _, _ := strings.Cut(strings.Trim(id, "<>"), "@")
+				taken[key]++
 			}
 		}
 	}
