@@ -33,7 +33,11 @@ func TestMain(m *testing.M) {
 		return runEnv(&env{ctx: ctx, stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr, now: now}, args)
 	}
 	if args := os.Getenv("ECLOSE_TEST_RUN"); args != "" {
-		os.Exit(program(func() time.Time { return demo.Issue }, strings.Split(args, "\n")))
+		now := func() time.Time { return demo.Issue }
+		if os.Getenv("ECLOSE_TEST_CLOCK") != "" {
+			now = sharedClock()
+		}
+		os.Exit(program(now, strings.Split(args, "\n")))
 	}
 	// Many tests wait for a server more than they compute. What the command line
 	// says of it goes before.
@@ -43,6 +47,19 @@ func TestMain(m *testing.M) {
 	testscript.Main(tests{m}, map[string]func(){
 		"eclose": func() { os.Exit(program(scriptClock(), os.Args[1:])) },
 	})
+}
+
+// sharedClock is one quick clock of a test and its processes: ECLOSE_TEST_CLOCK
+// holds what it showed and when, and how many times as fast as ours it runs.
+func sharedClock() func() time.Time {
+	var began, showed int64
+	var speed float64
+	if _, err := fmt.Sscan(os.Getenv("ECLOSE_TEST_CLOCK"), &began, &showed, &speed); err != nil {
+		panic(err)
+	}
+	return func() time.Time {
+		return time.UnixMicro(showed).Add(time.Duration(speed * float64(time.Since(time.UnixMicro(began))))).UTC()
+	}
 }
 
 // tests are the tests, and the cleaning up after them.
