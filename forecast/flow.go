@@ -151,8 +151,8 @@ func (d FlowDay) ChanceAbove(q float64) float64 {
 	return 1 - ps[len(ps)-1]
 }
 
-// flows are the members of flow ahead, m3/s by member and day; nil where the flow is not
-// forecast. The members are those of Forecast of the water model: the same weather.
+// flows are the members of flow ahead, m3/s by member and day, as far as the flow is
+// forecast; nil where it is not. The members are those of Forecast of the water model: the same weather.
 func (rec Record) flows(r River, opt Options, seed uint64) (rows [][]float64, about *FlowAhead) {
 	about = &FlowAhead{Source: FlowUnknown, LowM3s: r.Fishable.LowM3s, HighM3s: r.Fishable.HighM3s, Days: []FlowDay{}}
 	about.Colour = rec.colour(ZoneOf(r.Zone))
@@ -199,8 +199,12 @@ func (rec Record) flows(r River, opt Options, seed uint64) (rows [][]float64, ab
 		m.Join(rows, about.join(services, opt.Ahead), about.NowM3s, seed)
 		if r.Regulated { // beyond the official forecast nobody knows what the dam does
 			about.Source = FlowOfficial
-			about.sum(rec.Issue, rows, about.Services[0].Days)
-			return nil, about
+			reach := about.Services[0].Days
+			about.sum(rec.Issue, rows, reach)
+			for k := range rows {
+				rows[k] = rows[k][:reach]
+			}
+			return rows, about
 		}
 	}
 	about.sum(rec.Issue, rows, opt.Ahead)

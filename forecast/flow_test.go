@@ -72,6 +72,15 @@ func TestAnOfficialSpateReachesTheOutlook(t *testing.T) {
 	if slices.EqualFunc(plain.Water, spate.Water, func(a, b WaterDay) bool { return a.P50 == b.P50 }) {
 		t.Error("the flow ahead does not reach the water temperature")
 	}
+	// Below a dam too, as far as the official forecast reaches.
+	r.Regulated = true
+	plain, spate = issue(flowIssue, false), issue(flowIssue.Add(-time.Hour), true)
+	if plain.Flow.Source != FlowWithheld || spate.Flow.Source != FlowOfficial {
+		t.Errorf("below a dam: %q, %q", plain.Flow.Source, spate.Flow.Source)
+	}
+	if slices.EqualFunc(plain.Water, spate.Water, func(a, b WaterDay) bool { return a.P50 == b.P50 }) {
+		t.Error("an official forecast below a dam does not reach the water temperature")
+	}
 }
 
 // Below a dam no free-flowing guess is given: the official forecast as far as it
@@ -93,7 +102,7 @@ func TestARegulatedRiverHasOnlyOfficialFlow(t *testing.T) {
 		t.Fatalf("regulated, a model that knows no dam: %q", about.Source)
 	}
 	rec.Official = append(rec.Official, FlowService{Name: "official", Official: true, Rows: [][]float64{{20, 21, 22}}})
-	if rows, about = rec.flows(r, opt, 1); rows != nil || about.Source != FlowOfficial || len(about.Days) != 3 {
+	if rows, about = rec.flows(r, opt, 1); len(rows) != opt.Members || len(rows[0]) != 3 || about.Source != FlowOfficial || len(about.Days) != 3 {
 		t.Fatalf("regulated, three official days: %q, %d days", about.Source, len(about.Days))
 	}
 }

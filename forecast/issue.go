@@ -19,7 +19,7 @@ import (
 
 // ModelVersion names the arithmetic behind an outlook. It changes whenever the
 // same inputs would give other numbers.
-const ModelVersion = "3"
+const ModelVersion = "4"
 
 // Options of an issue.
 type Options struct {
@@ -28,6 +28,12 @@ type Options struct {
 	// Sightings are those of this river and of rivers near by. Only those that
 	// were known at the issue enter.
 	Sightings []Sighting
+	// Without leaves out kinds of sightings, so that what each is worth can be
+	// measured.
+	Without []Kind
+	// Sites are rivers without a forecast that sightings name: those of
+	// neighbouring installations.
+	Sites []River
 	// Donor, if set, lends its water model to a river without a thermometer.
 	Donor *watertemp.Model
 	// Fitted, if set, is used in place of a fit to the record: one of the same
@@ -68,6 +74,7 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 	if opt.Ahead == 0 {
 		opt.Ahead = 365
 	}
+	opt.Sightings = without(opt.Sightings, opt.Without)
 	region, err := r.region()
 	if err != nil {
 		return nil, err
@@ -103,6 +110,9 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 	}
 	if err := is.stages(w, o, rec, r, region, groups, t, opt); err != nil {
 		return nil, fmt.Errorf("outlook of %s: %w", r.Slug, err)
+	}
+	if !opt.ChancesOnly {
+		o.Entered = t.entered
 	}
 	o.notes(rec)
 	if !t.anySeen() {

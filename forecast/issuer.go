@@ -80,7 +80,7 @@ func (is *Issuer) draw(t *timing, key string, b phenology.Blend, members int, da
 		Clock:  engine.Clock{BaseC: phenology.BaseC, UpperC: math.Inf(1), Start: phenology.Biofix(m.usualDay()) - 1},
 		Gate:   engine.Gate{MinC: p.GateMinC, MaxC: p.GateMaxC},
 		LagMin: p.LagMinDays, LagMax: p.LagMaxDays, Rate: d.Rate, RateEggs: d.RateEggs,
-		DD50: d.DD50, Calendar: d.Calendar, Weight: d.Weight, SpreadDays: d.SpreadDays, Usual: d.Usual, Plain: d.Plain,
+		DD50: d.DD50, Calendar: d.Calendar, Weight: d.Weight, SpreadDays: d.SpreadDays, Usual: d.Usual,
 	}
 }
 

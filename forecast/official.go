@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"example.org/eclose/forecast/verify"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/feed/nwps"
 	"example.org/eclose/ingest/feed/openmeteo"
@@ -39,13 +40,16 @@ var serviceKinds = []serviceKind{
 	{"official forecast (National Water Prediction Service)", true, ofSeries(nwps.FeedName, nwps.Official)},
 	{"National Water Model, medium range", false, ofSeries(nwps.FeedName, nwps.NWM+"medium-range")},
 	{"National Water Model, long range", false, ofSeries(nwps.FeedName, nwps.NWM+"long-range")},
-	{"Open-Meteo flood model", false, ofSeries(openmeteo.FeedName, string(openmeteo.Flood))},
+	{"Open-Meteo flood model", false, floodModel},
 }
 
 func ofSeries(feed, name string) func(ingest.Key) bool {
-	return func(k ingest.Key) bool {
-		return k.Feed == feed && (k.TimeSeries == name || strings.HasPrefix(k.TimeSeries, name+"/"))
-	}
+	return func(k ingest.Key) bool { return k.Feed == feed && k.TimeSeries == name }
+}
+
+// floodModel are the series of any model of the flood service.
+func floodModel(k ingest.Key) bool {
+	return k.Feed == openmeteo.FeedName && strings.HasPrefix(k.TimeSeries, string(openmeteo.Flood))
 }
 
 // officialMaxAge is how old an official forecast may be. Our own default: they are
@@ -163,15 +167,18 @@ func newestOnly(got ingest.Series) ingest.Series {
 	return got.Between(time.Time{}, got.At(n-1).Add(time.Microsecond))
 }
 
-// stepOf is the time between two values of a series, from an hour to a day.
+// stepOf is the usual time between two values of a series, from an hour to a day: values
+// of an older issue may stand between those of the newest.
 func stepOf(s ingest.Series) time.Duration {
-	step := time.Duration(0)
+	var steps []time.Duration
 	for i := 1; i < s.Len(); i++ {
-		if d := s.At(i).Sub(s.At(i - 1)); step == 0 || d < step {
-			step = d
-		}
+		steps = append(steps, s.At(i).Sub(s.At(i-1)))
 	}
-	return min(max(step, time.Hour), 24*time.Hour)
+	if len(steps) == 0 {
+		return time.Hour
+	}
+	slices.Sort(steps)
+	return min(max(steps[len(steps)/2], time.Hour), 24*time.Hour)
 }
 
 // versions is the part of the store that holds superseded forecasts.
@@ -246,6 +253,8 @@ type FlowScore struct {
 	Lead   int `json:"lead_days"` // days ahead: 0 is the day of the issue
 	Within int `json:"within_20_percent"`
 	Of     int `json:"of_days"`
+	// Ratio is the median of forecast over measured flow: 1.3 is a third too high.
+	Ratio float64 `json:"median_ratio"`
 }
 
 // Near is a forecast within 20 % of what came, and scoreLeads are the days ahead that are
@@ -262,20 +271,31 @@ func scoresOf(past []flow.Verified) []FlowScore {
 	var out []FlowScore
 	for _, lead := range scoreLeads {
 		s := FlowScore{Lead: lead}
+		var ratios []float64
 		for _, v := range past {
-			if v.Lead != lead+1 {
+			if v.Lead != lead+1 || v.CameM3s <= 0 {
 				continue
 			}
 			s.Of++
+			ratios = append(ratios, v.ForecastM3s/v.CameM3s)
 			if math.Abs(v.ForecastM3s-v.CameM3s) <= near*v.CameM3s {
 				s.Within++
 			}
 		}
 		if s.Of >= fewestScores {
+			slices.Sort(ratios)
+			s.Ratio = round(verify.QuantileOfSorted(ratios, 0.5), 100)
 			out = append(out, s)
 		}
 	}
 	return out
+}
+
+// Reaches lists the services of a record, how far they reach and how they did here.
+func (rec Record) Reaches() []FlowReach {
+	f := FlowAhead{}
+	f.join(rec.Official, math.MaxInt)
+	return f.Services
 }
 
 // join turns services into what the flow model joins, and notes how far each reaches and

@@ -61,18 +61,24 @@ func (d Day) Nothing() bool {
 
 // StageOutlook is the outlook of one stage of one group.
 type StageOutlook struct {
-	Group    string   `json:"group"` // key of the catalogue
-	Name     string   `json:"name"`
-	Stage    Stage    `json:"stage"`
-	Fishable bool     `json:"fishable"`
-	Grade    string   `json:"grade"` // where the group's numbers come from
-	Days     Days     `json:"days"`
-	Window   Window   `json:"window"`
-	Calendar Window   `json:"window_calendar"`
-	Hours    string   `json:"hours"`          // of the day, local, in words
-	Weight   float64  `json:"thermal_weight"` // 0 calendar only .. 1 temperature only
-	Early    *float64 `json:"early_days"`     // by which the season runs ahead of this river's usual one; nil if not known
-	Reasons  []string `json:"reasons"`
+	Group    string `json:"group"` // key of the catalogue
+	Name     string `json:"name"`
+	Stage    Stage  `json:"stage"`
+	Fishable bool   `json:"fishable"`
+	Grade    string `json:"grade"` // where the group's numbers come from
+	Days     Days   `json:"days"`
+	Window   Window `json:"window"`
+	Calendar Window `json:"window_calendar"`
+	// PlainLater is by how many days the plain calendar, to which all past seasons
+	// are alike, lies after the calendar above, which trusts recent ones more.
+	PlainLater int `json:"plain_calendar_later_days"`
+	// Basis says what the catalogue's dates were collected over, and so how much of
+	// their length is expected at one reach.
+	Basis   string   `json:"window_basis,omitempty"`
+	Hours   string   `json:"hours"`          // of the day, local, in words
+	Weight  float64  `json:"thermal_weight"` // 0 calendar only .. 1 temperature only
+	Early   *float64 `json:"early_days"`     // by which the season runs ahead of this river's usual one; nil if not known
+	Reasons []string `json:"reasons"`
 	// AllYear tells that the stage knows no season: the window is the whole year
 	// and its peak means nothing.
 	AllYear bool `json:"all_year,omitempty"`
@@ -81,6 +87,25 @@ type StageOutlook struct {
 	Elsewhere bool `json:"lives_elsewhere,omitempty"`
 	// MovedBy are the sightings of this season that moved the median date most.
 	MovedBy []Influence `json:"moved_by,omitempty"`
+}
+
+// PlainCalendar is the window by the plain calendar.
+func (s *StageOutlook) PlainCalendar() Window {
+	later := func(r Range) Range {
+		if r.P50 == 0 {
+			return r
+		}
+		n := Date(s.PlainLater)
+		return Range{r.P10 + n, r.P50 + n, r.P90 + n}
+	}
+	return Window{later(s.Calendar.Start), later(s.Calendar.Peak), later(s.Calendar.End)}
+}
+
+// PlainChance is the chance of a day by the plain calendar: that of the calendar,
+// moved. It is 0 outside the stage's days.
+func (s *StageOutlook) PlainChance(d Date) float64 {
+	x, _ := s.Days.On(d - Date(s.PlainLater))
+	return x.PCalendar
 }
 
 // Influence is how far the sightings of one group at one river in this season
@@ -154,6 +179,7 @@ type Outlook struct {
 	Departure     *Departure     `json:"water_departure"` // nil if not known
 	Heat          []HeatSum      `json:"degree_days"`
 	Stages        []StageOutlook `json:"stages"`
+	Entered       []Entered      `json:"entered,omitempty"` // every sighting that stands behind the dates, by kind
 	Notes         []string       `json:"notes"`
 	Caution       string         `json:"caution"`
 }

@@ -1,6 +1,7 @@
 package forecast
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
@@ -16,20 +17,77 @@ type Sighting struct {
 	Amount       diary.Amount
 	Hours        float64   // watched
 	Recorded     time.Time // when it was written down; zero where that does not matter
+	Kind         Kind
+}
+
+// Kind is where a sighting comes from.
+type Kind string
+
+// The kinds. The owner's own have the empty one.
+const (
+	Own        Kind = ""
+	Readers    Kind = "reader"
+	Neighbours Kind = "neighbour"
+	Records    Kind = "record"
+)
+
+// Kinds lists all kinds.
+var Kinds = []Kind{Own, Readers, Neighbours, Records}
+
+// Words is the kind for people.
+func (k Kind) Words() string {
+	switch k {
+	case Readers:
+		return "readers' reports"
+	case Neighbours:
+		return "neighbours' sightings"
+	case Records:
+		return "open records"
+	}
+	return "your own sightings"
 }
 
 // Seen tells whether more than stray numbers were seen.
 func (s Sighting) Seen() bool { return s.Amount != diary.None }
 
-// SightingsOf are the sightings of a diary that were not withdrawn.
+// SightingsOf are the sightings of a diary that were neither withdrawn nor held
+// back. What readers report of a stage at a river on a day counts as one visit,
+// with the median amount: a hundred pranksters weigh no more than one of them.
 func SightingsOf(entries []diary.Sighting) []Sighting {
 	out := make([]Sighting, 0, len(entries))
+	type visit struct{ river, group, stage, day string }
+	reported := map[visit][]diary.Sighting{}
 	for _, x := range entries {
-		if !x.Withdrawn && !x.Held {
-			out = append(out, Sighting{x.River, x.Group, Stage(x.Stage), DateOf(x.Day), x.Amount, x.Hours, x.Recorded})
+		switch {
+		case x.Withdrawn || x.Held:
+		case x.Origin == diary.Reader:
+			v := visit{x.River, x.Group, x.Stage, x.Date()}
+			reported[v] = append(reported[v], x)
+		default:
+			out = append(out, sightingOf(x))
 		}
 	}
+	for _, all := range reported {
+		slices.SortFunc(all, func(a, b diary.Sighting) int {
+			return cmp.Or(cmp.Compare(amounts[a.Amount], amounts[b.Amount]), a.Recorded.Compare(b.Recorded))
+		})
+		out = append(out, sightingOf(all[(len(all)-1)/2]))
+	}
+	slices.SortStableFunc(out, func(a, b Sighting) int {
+		return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.River, b.River), cmp.Compare(a.Group, b.Group), cmp.Compare(a.Stage, b.Stage))
+	})
 	return out
+}
+
+func sightingOf(x diary.Sighting) Sighting {
+	kind := Own
+	switch x.Origin {
+	case diary.Reader:
+		kind = Readers
+	case diary.Neighbour:
+		kind = Neighbours
+	}
+	return Sighting{River: x.River, Group: x.Group, Stage: Stage(x.Stage), Day: DateOf(x.Day), Amount: x.Amount, Hours: x.Hours, Recorded: x.Recorded, Kind: kind}
 }
 
 // known are the sightings that an issue may use: of days before the issue, or of
@@ -41,6 +99,56 @@ func (rec Record) known(sightings []Sighting) []Sighting {
 		}
 		return s.Day > rec.Issue || s.Recorded.After(rec.IssuedAt)
 	})
+}
+
+// without leaves out sightings of some kinds.
+func without(sightings []Sighting, kinds []Kind) []Sighting {
+	if len(kinds) == 0 {
+		return sightings
+	}
+	return slices.DeleteFunc(slices.Clone(sightings), func(s Sighting) bool { return slices.Contains(kinds, s.Kind) })
+}
+
+// Entered is how many sightings of one kind, of one group at one river, entered
+// an outlook.
+type Entered struct {
+	Kind      Kind   `json:"kind"`
+	River     string `json:"river"`
+	Group     string `json:"group"`
+	Sightings int    `json:"sightings"`
+	From      Date   `json:"from"` // days of the first and the last
+	To        Date   `json:"to"`
+}
+
+// entered lists the sightings that a river's timing took in, of its own and of
+// the rivers beside it.
+func entered(sightings []Sighting, sites []River) []Entered {
+	type key struct {
+		kind         Kind
+		river, group string
+	}
+	at := map[key]int{}
+	var out []Entered
+	for _, s := range sightings {
+		k := slices.IndexFunc(sites, func(r River) bool { return r.Slug == s.River })
+		if k < 0 {
+			continue
+		}
+		id := key{s.Kind, s.River, s.Group}
+		i, ok := at[id]
+		if !ok {
+			i = len(out)
+			at[id] = i
+			out = append(out, Entered{Kind: s.Kind, River: sites[k].Name, Group: s.Group, From: s.Day, To: s.Day})
+		}
+		e := &out[i]
+		e.Sightings++
+		e.From, e.To = min(e.From, s.Day), max(e.To, s.Day)
+	}
+	slices.SortStableFunc(out, func(a, b Entered) int {
+		return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.River, b.River), cmp.Compare(a.Group, b.Group))
+	})
+	return out
 }
 
 // The diary's words in the words of the model.

@@ -107,6 +107,7 @@ func (is *Issuer) season(w *water, rec Record, r River, region insects.Region, g
 	var used []*insects.Group
 	var moved [][]Influence
 	var slopes []float64
+	var plain []int
 	for _, g := range groups {
 		if _, ok := t.own[g.Key]; !ok || day0 > now && !over(results[g.Key], rec.Issue) {
 			continue
@@ -121,6 +122,7 @@ func (is *Issuer) season(w *water, rec Record, r River, region insects.Region, g
 			slope = 0
 		}
 		slopes = append(slopes, slope)
+		plain = append(plain, t.plainLater(g.Key, day0))
 		in.Groups = append(in.Groups, is.draw(t, g.Key, b, in.Members, day0))
 	}
 	if len(used) == 0 {
@@ -133,7 +135,10 @@ func (is *Issuer) season(w *water, rec Record, r River, region insects.Region, g
 		pair := results[g.Key]
 		for s, stage := range Stages {
 			got := stageOf(g, stage, &t.groups[t.own[g.Key]], slopes[k], &is.result.Groups[k][s], day0)
-			got.MovedBy = moved[k]
+			got.MovedBy, got.PlainLater = moved[k], plain[k]
+			if x, ok := g.Window(region, insects.Emergence); ok {
+				got.Basis = x.EvidenceWords()
+			}
 			if x, ok := g.Window(region, insects.Stage(stage)); ok && x.AllYear {
 				got.allYear(day0)
 			}

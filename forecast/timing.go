@@ -27,6 +27,7 @@ type timing struct {
 	seen    map[int][]phenology.Evidence      // evidence of the season under way, by season
 	years   map[int]*phenology.DegreeDayYear  // by start of the season-year
 	cases   []phenology.SeasonDate
+	entered []Entered
 }
 
 // timed is one group at one river within the joint model.
@@ -54,7 +55,13 @@ func (is *Issuer) newTiming(w *water, rec Record, r River, c *insects.Catalogue,
 			sites = append(sites, n)
 		}
 	}
+	for _, n := range opt.Sites {
+		if Shares(r, n) {
+			sites = append(sites, n)
+		}
+	}
 	sightings := rec.known(opt.Sightings)
+	t.entered = entered(sightings, sites)
 	for k, site := range sites {
 		mine := sightingsAt(sightings, site.Slug)
 		var chosen []*insects.Group
@@ -347,12 +354,20 @@ func (t *timing) blend(key string, day0 Date) (phenology.Blend, []Influence, err
 	if err != nil {
 		return phenology.Blend{}, nil, err
 	}
-	b := phenology.Blend{Median: d, Usual: t.usual(key, season, phenology.RecentHalfLife), Plain: t.usual(key, season, math.Inf(1)), Shift: insects.SeasonDay(m.taxon.MedianDOY, m.start) - m.taxon.MedianDOY}
+	b := phenology.Blend{Median: d, Usual: t.usual(key, season, phenology.RecentHalfLife), Shift: insects.SeasonDay(m.taxon.MedianDOY, m.start) - m.taxon.MedianDOY}
 	if y := t.year(m.start); y != nil {
 		b.Requirement = y.Requirement(m.usualDay())
 		b.ThermalZero = math.RoundToEven(m.usualDay()) + m.usualMean
 	}
 	return b, moved, nil
+}
+
+// plainLater is by how many days the calendar that takes all past seasons alike
+// lies after the one that trusts recent seasons more.
+func (t *timing) plainLater(key string, day0 Date) int {
+	m := &t.groups[t.own[key]]
+	season := m.season(day0 + Date(math.Round(m.usualDay())) - 1)
+	return int(math.Round(t.usual(key, season, math.Inf(1)).Level - t.usual(key, season, phenology.RecentHalfLife).Level))
 }
 
 // early is by how many days the water of a season makes a group earlier than in
@@ -473,7 +488,7 @@ func correlations(sites []River) *mat.SymDense {
 			if ea, eb := sites[a].ElevationM, sites[b].ElevationM; ea != nil && eb != nil {
 				height = *ea - *eb
 			}
-			out.SetSym(a, b, phenology.SiteCorrelation(distanceKm(sites[a], sites[b]), height))
+			out.SetSym(a, b, phenology.SiteCorrelation(distanceKm(sites[a], sites[b]), height, sites[a].Regulated == sites[b].Regulated))
 		}
 	}
 	return out

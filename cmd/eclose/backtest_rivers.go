@@ -12,6 +12,7 @@ import (
 
 	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/backtest/rivers"
 	"example.org/eclose/forecast/export"
 	"example.org/eclose/ingest/series"
@@ -27,6 +28,7 @@ type riversBacktest struct {
 	Members int      `default:"50" help:"With --config: ensemble size."`
 	Workers int      `default:"2" help:"With --config: number of parallel workers; does not change results."`
 	Shared  string   `name:"run" placeholder:"NAME" help:"With --config: report on a run started with 'eclose jobs add backtest'."`
+	Without []string `placeholder:"KIND" enum:"own,reader,neighbour,record" help:"With --config: kinds of sightings that no forecast may know: own, reader, neighbour, record."`
 	Out     string   `default:"backtest" placeholder:"DIR" type:"path" help:"With --config: folder for the report and for finished seasons; an interrupted run resumes from it."`
 }
 
@@ -36,6 +38,12 @@ func (c riversBacktest) rivers(e *env) error {
 		return app.Usage(err)
 	}
 	plan := rivers.Plan{Leads: c.Leads, Every: c.Every, Members: c.Members, Workers: c.Workers, Now: e.now(), Dir: filepath.Join(c.Out, "slices")}
+	for _, k := range c.Without {
+		if k == "own" {
+			k = ""
+		}
+		plan.Without = append(plan.Without, forecast.Kind(k))
+	}
 	if plan.Catalogue, err = app.LoadCatalogue(cfg); err != nil {
 		return app.Usage(err)
 	}

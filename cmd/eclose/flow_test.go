@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"math"
+	"net/http"
 	"net/http/httptest"
 	"os"
 	"path/filepath"
@@ -13,20 +14,23 @@ import (
 	"example.org/eclose/cmd/eclose/internal/demo"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/trip"
+	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/feed/nwps"
+	"example.org/eclose/ingest/series"
 )
 
-// fells ingests the demo's rivers with the spates that are to come. change may alter the
-// config.
-func fells(t *testing.T, change func(string) string, spates ...demo.Spate) (w *demo.World, path string) {
+// fells ingests the demo's rivers with the spates that are to come, after what before may
+// have put into the store.
+func fells(t *testing.T, before func(w *demo.World, dir string), spates ...demo.Spate) (*demo.World, string) {
 	t.Helper()
-	w = demo.NewWorld(spates...)
+	w := demo.NewWorld(spates...)
 	feeds := httptest.NewServer(w.Handler())
 	t.Cleanup(feeds.Close)
 	text := strings.Replace(demo.Config(feeds.URL), "backfill-years = 9", "backfill-years = 4", 1)
-	if change != nil {
-		text = change(text)
+	dir, path := write(t, text)
+	if before != nil {
+		before(w, dir)
 	}
-	_, path = write(t, text)
 	if code, out, errs := call(t, demo.Issue, "ingest", "--config", path); code != 0 {
 		t.Fatalf("%s%s", out, errs)
 	}
@@ -69,7 +73,7 @@ var morning = time.Date(2026, 5, 18, 7, 0, 0, 0, time.UTC)
 // model, then the gauge's own statistics; and where a service is dead, only those, and it
 // is said.
 func TestForecastsOfFlowAreJoinedAsFarAsTheyReach(t *testing.T) {
-	w, path := fells(t, nil, demo.Spate{River: "garrow", After: 3 * 24 * time.Hour, PeakM3s: 40})
+	w, path := fells(t, func(w *demo.World, dir string) { earlierIssues(t, w, dir) }, demo.Spate{River: "garrow", After: 3 * 24 * time.Hour, PeakM3s: 40})
 	f := forecastFlow(t, path, "garrow")
 	reach := map[string]int{}
 	for _, s := range f.Services {
@@ -96,8 +100,52 @@ func TestForecastsOfFlowAreJoinedAsFarAsTheyReach(t *testing.T) {
 			t.Errorf("from day %d to the next the flow jumps by %.2f in the logarithm", last, jump)
 		}
 	}
+	saysHowEarlierIssuesDid(t, path)
 	if far := math.Abs(math.Log(f.Days[150].P50 / blind.Days[150].P50)); far > 0.1 {
 		t.Errorf("five months on, the services move the flow by %.2f in the logarithm", far)
+	}
+}
+
+// earlierIssues puts official forecasts of the ten days before into a store: a tenth too
+// high three days ahead, and half as much again beyond.
+func earlierIssues(t *testing.T, w *demo.World, dir string) {
+	t.Helper()
+	store, err := series.Open(t.Context(), filepath.Join(dir, "series"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for ago := 10; ago > 0; ago-- {
+		issued := morning.AddDate(0, 0, -ago)
+		s := ingest.Series{Key: ingest.Key{Feed: "nwps", Site: "USGS-99000003", Variable: ingest.Discharge, Statistic: ingest.Instant, TimeSeries: nwps.Official}, SourceUnit: "kcfs"}
+		for h := 0; h < 7*24; h += 6 {
+			at := issued.Add(time.Duration(h) * time.Hour)
+			q := 1.1 * w.FlowM3s("little-ash", at.Add(-7*time.Hour).Truncate(24*time.Hour).Add(7*time.Hour))
+			if h >= 4*24 {
+				q *= 1.4
+			}
+			s.Time, s.Value, s.Qualifier = append(s.Time, at.UnixMicro()), append(s.Value, q), append(s.Qualifier, "issued "+issued.Format(time.RFC3339))
+		}
+		if _, err := store.Put(t.Context(), s, issued.Add(time.Hour)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := store.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func saysHowEarlierIssuesDid(t *testing.T, path string) {
+	t.Helper()
+	code, out, errs := call(t, demo.Issue, "score", "--config", path)
+	text := strings.Join(strings.Fields(out), " ")
+	for _, want := range []string{"1 9 of 9 days 1.1", "3 7 of 7 days 1.1", "5 0 of 5 days 1.5"} {
+		if code != 0 || !strings.Contains(text, "little-ash official forecast (National Water Prediction Service) "+want) {
+			t.Errorf("score lacks %q: %s%s", want, out, errs)
+		}
+	}
+	_, table, _ := call(t, demo.Issue, "forecast", "--config", path, "--river", "little-ash", "--details")
+	if !strings.Contains(strings.Join(strings.Fields(table), " "), "was within 20% here on 9 of 9 days at 1 day ahead, 7 of 7 days at 3 days ahead, 0 of 5 days at 5 days ahead") {
+		t.Errorf("the forecast does not say how the official one did: %s", table[:min(2500, len(table))])
 	}
 }
 
@@ -115,9 +163,61 @@ func TestADeadForecastServiceCostsOnlyItsForecast(t *testing.T) {
 	if f.Source != forecast.FlowStatistics || len(f.Days) < 300 || !f.Unanswered {
 		t.Errorf("%q, %d days, said: %v", f.Source, len(f.Days), f.Unanswered)
 	}
-	if _, table, _ := call(t, demo.Issue, "forecast", "--config", path, "--river", "wend"); !strings.Contains(strings.Join(strings.Fields(table), " "), "no official forecast came in the last 36 hours") {
+	if _, table, _ := call(t, demo.Issue, "forecast", "--config", path, "--river", "wend", "--details"); !strings.Contains(strings.Join(strings.Fields(table), " "), "no official forecast came in the last 36 hours") {
 		t.Errorf("the forecast does not say that the service is silent: %s", table[:min(len(table), 1500)])
 	}
+}
+
+// TestTheFloodModelOfOpenMeteoIsChosenByTheConfig: the members of a recorded response,
+// moved to the days of the demo, join the forecast of a river whose config names them.
+func TestTheFloodModelOfOpenMeteoIsChosenByTheConfig(t *testing.T) {
+	raw, err := os.ReadFile(shared(t, "feeds", "open-meteo", "flood-ensemble-two-models-2026.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := demo.NewWorld()
+	mux := http.NewServeMux()
+	mux.Handle("/", w.Handler())
+	mux.HandleFunc("GET /v1/flood", func(rw http.ResponseWriter, r *http.Request) {
+		if q := r.URL.Query(); q.Get("daily") != "river_discharge" || q.Get("ensemble") != "true" {
+			t.Errorf("asked %s", r.URL)
+		}
+		rw.Header().Set("Content-Type", "application/json")
+		_, _ = rw.Write(movedTo(t, raw, demo.Issue))
+	})
+	feeds := httptest.NewServer(mux)
+	defer feeds.Close()
+	text := strings.Replace(demo.Config(feeds.URL), "backfill-years = 9", "backfill-years = 4", 1)
+	parts := strings.SplitAfter(text, "[[river]]") // the first river alone
+	text = strings.TrimSuffix(parts[0]+parts[1], "[[river]]")
+	text = strings.Replace(text, "enabled = true # forecasts of flow", "enabled = false", 1)
+	text = strings.Replace(text, "  [river.weather]", "  [[river.gauge]]\n  feed = \"open-meteo\"\n  variables = [\"discharge\"]\n\n  [river.weather]", 1)
+	_, path := write(t, text)
+	if code, out, errs := call(t, demo.Issue, "ingest", "--config", path); code != 0 {
+		t.Fatalf("%s%s", out, errs)
+	}
+	f := forecastFlow(t, path, "wend")
+	if f.Source != forecast.FlowJoined || len(f.Services) != 1 || f.Services[0].Name != "Open-Meteo flood model" || f.Services[0].Days != 2 {
+		t.Errorf("%q, services %+v", f.Source, f.Services)
+	}
+}
+
+// movedTo sets the dates of a recorded response so that its days begin with another.
+func movedTo(t *testing.T, raw []byte, first time.Time) []byte {
+	t.Helper()
+	var body struct {
+		Daily struct {
+			Time []string `json:"time"`
+		} `json:"daily"`
+	}
+	if err := json.Unmarshal(raw, &body); err != nil || len(body.Daily.Time) == 0 {
+		t.Fatalf("%d days, %v", len(body.Daily.Time), err)
+	}
+	out := string(raw)
+	for i, d := range body.Daily.Time {
+		out = strings.Replace(out, `"`+d+`"`, `"moved `+first.AddDate(0, 0, i).Format(time.DateOnly)+`"`, 1)
+	}
+	return []byte(strings.ReplaceAll(out, `"moved `, `"`))
 }
 
 // TestAForecastSpateChangesTheTripForTheBetter goes the whole way: an invented spate that

@@ -44,6 +44,9 @@ func (c scoreCmd) Run(e *env) error {
 	if plan.Sightings, err = app.Sightings(e.ctx, cfg, e.now()); err != nil {
 		return err
 	}
+	if err := scoreFlow(e, cfg, plan.Rivers); err != nil {
+		return err
+	}
 	if countIn(plan.Sightings, year) == 0 {
 		fmt.Fprintf(e.stdout, "Nothing to score: the diary has no sightings from %d for these rivers. Add one with eclose diary add.\n", year)
 		return nil
@@ -67,15 +70,16 @@ func (c scoreCmd) Run(e *env) error {
 		return err
 	}
 	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(w, "\nlead, days\tsightings\tBrier score\tcalendar\tlast year\t")
+	fmt.Fprintln(w, "\nlead, days\tsightings\tBrier score\tcalendar\tplain calendar\tlast year\t")
 	for _, x := range r.Of("lead") {
-		fmt.Fprintf(w, "%d\t%d\t%s\t%s\t%s\t\n", x.Lead, x.N, scoreText(x.Model, 3), scoreText(x.Calendar, 3), scoreText(x.Last, 3))
+		fmt.Fprintf(w, "%d\t%d\t%s\t%s\t%s\t%s\t\n", x.Lead, x.N, scoreText(x.Model, 3), scoreText(x.Calendar, 3), scoreText(x.Plain, 3), scoreText(x.Last, 3))
 	}
 	if err := w.Flush(); err != nil {
 		return fmt.Errorf("printing scores: %w", err)
 	}
 	fmt.Fprintln(e.stdout, "\nlead: days from forecast to sighting. Brier score: mean squared error of the chance\n"+
 		"(1 = seen, 0 = not seen); 0 is perfect, always saying 50% scores 0.25.\n"+
+		"calendar: recent seasons count more; plain calendar: all past seasons alike.\n"+
 		"last year: the calendar shifted to last year's date; - if last year's sightings give\nno date.")
 	return nil
 }

@@ -19,8 +19,12 @@ import (
 )
 
 type sightingsCmd struct {
-	Import sightingsImportCmd `cmd:"" help:"Import open records: a Darwin Core archive or CSV, a GBIF download, a saved response."`
-	Fetch  sightingsFetchCmd  `cmd:"" help:"Fetch open records around your rivers from iNaturalist and GBIF."`
+	Import   sightingsImportCmd   `cmd:"" help:"Import open records: a Darwin Core archive or CSV, a GBIF download, a saved response."`
+	Fetch    sightingsFetchCmd    `cmd:"" help:"Fetch open records around your rivers from iNaturalist and GBIF."`
+	List     sightingsListCmd     `cmd:"" help:"List the open records that stand for an insect group, with their credit."`
+	Withhold sightingsWithholdCmd `cmd:"" help:"Keep an open record out of all that is worked out, or let it in again."`
+	Export   sightingsExportCmd   `cmd:"" help:"Export your own sightings and blank sessions as Darwin Core."`
+	Used     sightingsUsedCmd     `cmd:"" help:"List every sighting that stands behind a river's dates, by kind."`
 }
 
 type sightingsImportCmd struct {

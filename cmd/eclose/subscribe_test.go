@@ -120,3 +120,19 @@ variables = ["discharge"]
 		}
 	}
 }
+
+func TestASubscriptionMayWaitForAValueAtTheGauge(t *testing.T) {
+	database := "--database=" + filepath.Join(t.TempDir(), "e.db")
+	if _, errs, code := ecloseRun(t, "", "subscribe", "add", "a@example.org", "--river=garrow", "--group=salmonfly", "--when=flow < 600 cfs", "--consent=told", database); code != 0 {
+		t.Fatal(errs)
+	}
+	out, errs, code := ecloseRun(t, "", "subscribe", "export", "a@example.org", database)
+	if code != 0 || !strings.Contains(out, `"read flow \u003c 16.99010796 m3/s"`) && !strings.Contains(out, `"read flow < 16.99010796 m3/s"`) {
+		t.Errorf("%d: %s%s", code, out, errs)
+	}
+	for _, bad := range []string{"flow < 600", "forecast height < 2 ft", "safe"} {
+		if _, errs, code := ecloseRun(t, "", "subscribe", "add", "b@example.org", "--river=garrow", "--when="+bad, "--consent=told", database); code != 2 || !strings.Contains(errs, "write it like") {
+			t.Errorf("%q: %d %s", bad, code, errs)
+		}
+	}
+}

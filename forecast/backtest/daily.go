@@ -90,7 +90,7 @@ func (c *chances) of(f *Forecast, k Knowledge, visits []visit, least int) ([]flo
 	last := visits[len(visits)-1].day
 	by := f.By[k]
 	dates := phenology.MedianDate{Level: by.Mean, LevelVar: by.SD * by.SD}
-	d := phenology.Blend{Median: dates, Usual: dates, Plain: dates, Shift: float64(-first)}.Draw(&c.scores, f.line.course)
+	d := phenology.Blend{Median: dates, Usual: dates, Shift: float64(-first)}.Draw(&c.scores, f.line.course)
 	in := engine.River{Members: dailyMembers, Days: last + 1 - first}
 	in.TempC = make([]float32, in.Members*in.Days) // the forecast of the date holds the water
 	type opening struct {

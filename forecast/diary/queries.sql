@@ -45,3 +45,13 @@ ORDER BY s.day DESC, s.river, s.grp, s.stage;
 
 -- name: ForgetSighting :execrows
 UPDATE sighting SET observer = '', author = '', notes = '' WHERE id = @id;
+
+-- name: PutNeighbour :exec
+INSERT INTO neighbour (id, rivers, made_at, read_at) VALUES (@id, @rivers, @made_at, @read_at)
+ON CONFLICT (id) DO UPDATE SET rivers = excluded.rivers, made_at = excluded.made_at, read_at = excluded.read_at;
+
+-- name: DropNeighbour :execrows
+DELETE FROM neighbour WHERE id = @id;
+
+-- name: Neighbours :many
+SELECT * FROM neighbour ORDER BY id;

@@ -1,7 +1,7 @@
 // Package engine is the hot loop of the forecast: members x days of water
 // temperature and, for each insect group, one draw of parameters per member
 // enter; the daily chance of both stages, the window with its range and the
-// calendar-only twins leave.
+// calendar-only twin leave.
 //
 // Plain numbers in, plain numbers out, into buffers that the caller keeps: the
 // engine allocates nothing per river, reads no clock, knows no gauge, name or

@@ -28,7 +28,7 @@ func TestTheEngineComputesWhatIsWritten(t *testing.T) {
 	for seed := range uint64(6) {
 		in := invent(seed, 23+int(seed), 120+30*int(seed), 14, 100)
 		in.Activity = seed%2 == 1
-		in.Groups[5].Least, in.Groups[6].Plain = 1+int(seed), in.Groups[7].Calendar
+		in.Groups[5].Least = 1 + int(seed)
 		if err := e.Forecast(in, &out); err != nil {
 			t.Fatal(err)
 		}

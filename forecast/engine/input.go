@@ -46,7 +46,6 @@ type Group struct {
 	DD50       []float64 // °C·d to half of the season's emergence
 	Calendar   []float64 // the calendar's median date, in days from day 0; may lie outside the horizon
 	Usual      []float64 // median date by the calendar alone, for the reference forecast; nil if it is Calendar
-	Plain      []float64 // the same by a calendar that takes all years alike; nil if it is Usual
 	Weight     []float64 // 0 calendar only .. 1 temperature only
 	SpreadDays []float64 // standard deviation of emergence around its median, > 0
 	Gate       Gate
@@ -94,16 +93,8 @@ func (g *Group) usual() []float64 {
 	return g.Usual
 }
 
-// plain are the median dates of the forecast by the plain calendar.
-func (g *Group) plain() []float64 {
-	if g.Plain == nil {
-		return g.usual()
-	}
-	return g.Plain
-}
-
 func (g *Group) check(members int) error {
-	for name, v := range map[string][]float64{"dd50": g.DD50, "calendar": g.Calendar, "usual": g.usual(), "plain": g.plain(), "weight": g.Weight,
+	for name, v := range map[string][]float64{"dd50": g.DD50, "calendar": g.Calendar, "usual": g.usual(), "weight": g.Weight,
 		"spread": g.SpreadDays, "rate": g.Rate, "egg-laying rate": g.RateEggs} {
 		if len(v) != members {
 			return fmt.Errorf("%d draws of %s for %d members", len(v), name, members)
@@ -121,8 +112,6 @@ func (g *Group) check(members int) error {
 			return fmt.Errorf("member %d: a calendar date of day %v", m, g.Calendar[m])
 		case math.IsNaN(g.usual()[m]) || math.Abs(g.usual()[m]) > 1e6:
 			return fmt.Errorf("member %d: a usual date of day %v", m, g.usual()[m])
-		case math.IsNaN(g.plain()[m]) || math.Abs(g.plain()[m]) > 1e6:
-			return fmt.Errorf("member %d: a mean date of day %v", m, g.plain()[m])
 		case !(g.Rate[m] >= 0 && g.Rate[m] <= MaxRate) || !(g.RateEggs[m] >= 0 && g.RateEggs[m] <= MaxRate):
 			return fmt.Errorf("member %d: rates of %v and %v", m, g.Rate[m], g.RateEggs[m])
 		}

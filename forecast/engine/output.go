@@ -27,8 +27,8 @@ type Window struct {
 // StageResult is one stage of one group, one value a day. The activities are
 // filled only when River.Activity asks, and empty otherwise.
 type StageResult struct {
-	P, PCalendar, PPlain                []float64 // the last by the plain calendar
-	Window, WindowCalendar, WindowPlain Window
+	P, PCalendar           []float64
+	Window, WindowCalendar Window
 	Activity                            [3][]float64 // share of the season: 10, 50, 90 % points over members
 	ActivityCalendar                    []float64    // mean share by the calendar alone
 }
@@ -45,9 +45,9 @@ type Result struct {
 
 // size makes room for what in asks and clears it.
 func (r *Result) size(in *River) {
-	days, columns := in.Days, 3
+	days, columns := in.Days, 2
 	if in.Activity {
-		columns = 7
+		columns = 6
 	}
 	r.store = grow(r.store, len(in.Groups)*int(stages)*columns*days)
 	clear(r.store)
@@ -60,7 +60,7 @@ func (r *Result) size(in *River) {
 	}
 	for k := range r.Groups {
 		for s := range r.Groups[k] {
-			to := StageResult{P: take(), PCalendar: take(), PPlain: take()}
+			to := StageResult{P: take(), PCalendar: take()}
 			if in.Activity {
 				to.Activity = [3][]float64{take(), take(), take()}
 				to.ActivityCalendar = take()

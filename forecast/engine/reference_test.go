@@ -10,11 +10,8 @@ import (
 func reference(in *River) []GroupResult {
 	out := make([]GroupResult, len(in.Groups))
 	for k, g := range in.Groups {
-		for twin := range 3 {
-			calendarOnly, plain := twin > 0, twin == 2
-			if plain {
-				g.Calendar = g.plain()
-			}
+		for twin := range 2 {
+			calendarOnly := twin == 1
 			p := [stages][]float64{make([]float64, in.Days), make([]float64, in.Days)}
 			var when [stages][3][]int
 			shares := [stages][]float64{}
@@ -53,9 +50,7 @@ func reference(in *River) []GroupResult {
 					p[s][d] /= float64(in.Members)
 				}
 				w := Window{referenceRange(when[s][0]), referenceRange(when[s][1]), referenceRange(when[s][2]), len(when[s][1])}
-				if plain {
-					out[k][s].PPlain, out[k][s].WindowPlain = p[s], w
-				} else if calendarOnly {
+				if calendarOnly {
 					out[k][s].PCalendar, out[k][s].WindowCalendar = p[s], w
 					out[k][s].ActivityCalendar = make([]float64, in.Days)
 					for i, a := range shares[s] {

@@ -25,6 +25,7 @@ type geoDays struct {
 	first    forecast.Date
 	p        []*float64
 	calendar []*float64
+	plain    []*float64
 }
 
 type geoFeature struct {
@@ -54,9 +55,11 @@ type geoProperty struct {
 	WindowPeak    *dates         `json:"window_peak"`
 	WindowEnd     *dates         `json:"window_end"`
 	CalendarPeak  *forecast.Date `json:"window_calendar_peak"`
+	PlainPeak     *forecast.Date `json:"window_plain_calendar_peak"`
 	FirstDay      forecast.Date  `json:"first_day"`
 	P             []*float64     `json:"p"`
 	PCalendar     []*float64     `json:"p_calendar"`
+	PPlain        []*float64     `json:"p_plain_calendar"`
 	PMax          float64        `json:"p_max"`
 	IssuedAt      time.Time      `json:"issued_at"`
 	DataCutoff    time.Time      `json:"data_cutoff"`
@@ -100,9 +103,9 @@ func (s *geoSink) write(rows []Row) error {
 			s.days = geoDays{first: r.Day}
 		}
 		for s.days.first+forecast.Date(len(s.days.p)) < r.Day { // a day without a row
-			s.days.p, s.days.calendar = append(s.days.p, nil), append(s.days.calendar, nil)
+			s.days.p, s.days.calendar, s.days.plain = append(s.days.p, nil), append(s.days.calendar, nil), append(s.days.plain, nil)
 		}
-		s.days.p, s.days.calendar = append(s.days.p, &r.P), append(s.days.calendar, &r.PCalendar)
+		s.days.p, s.days.calendar, s.days.plain = append(s.days.p, &r.P), append(s.days.calendar, &r.PCalendar), append(s.days.plain, &r.PPlainCalendar)
 		s.last = r
 	}
 	return nil
@@ -119,12 +122,12 @@ func (s *geoSink) flush() error {
 			River: r.River, RiverName: r.RiverName, Zone: r.Zone, Group: r.Group, GroupName: r.GroupName, Stage: r.Stage,
 			Fishable: r.Fishable, Grade: r.Grade, Hours: r.Hours, ThermalWeight: r.ThermalWeight,
 			WindowStart: rangeOf(r.Window.Start), WindowPeak: rangeOf(r.Window.Peak), WindowEnd: rangeOf(r.Window.End),
-			FirstDay: s.days.first, P: s.days.p, PCalendar: s.days.calendar,
+			FirstDay: s.days.first, P: s.days.p, PCalendar: s.days.calendar, PPlain: s.days.plain,
 			IssuedAt: r.IssuedAt, DataCutoff: r.DataCutoff, SeasonsBehind: r.SeasonsBehind, Members: r.Members,
 			ModelVersion: r.ModelVersion, Caution: forecast.StandingCaution,
 		}}
 	if r.WindowCalendar.Peak.P50 != 0 {
-		f.Properties.CalendarPeak = &r.WindowCalendar.Peak.P50
+		f.Properties.CalendarPeak, f.Properties.PlainPeak = &r.WindowCalendar.Peak.P50, &r.WindowPlain.Peak.P50
 	}
 	for _, p := range s.days.p {
 		if p != nil {

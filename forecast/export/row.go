@@ -23,10 +23,13 @@ type Row struct {
 	Fishable         bool
 	LeadDays         int
 	P, PCalendar     float64
+	PPlainCalendar   float64
 	Activity         [3]float64 // 10, 50, 90 % points over members
 	ActivityCalendar float64
 	Window           forecast.Window // zero where the season holds none
 	WindowCalendar   forecast.Window
+	WindowPlain      forecast.Window
+	WindowBasis      string
 	Hours            string
 	ThermalWeight    float64
 	Grade            string
@@ -57,6 +60,7 @@ var Outlooks = Table[Row]{Name: "outlook", Version: "1", Columns: []Column[Row]{
 	{"lead", "day", "days from the issue date to the day", "", func(r *Row) any { return &r.LeadDays }},
 	{"p", "1", "chance that a competent observer, watching suitable water for two hours at the group's time of day, sees more than a few stray insects", "", func(r *Row) any { return &r.P }},
 	{"p_calendar", "1", "the same from the calendar only", "", func(r *Row) any { return &r.PCalendar }},
+	{"p_plain_calendar", "1", "the same from a calendar that takes all past seasons alike, where p_calendar trusts recent ones more", "", func(r *Row) any { return &r.PPlainCalendar }},
 	{"activity_p10", "day-1", "share of the season's total on the day, 10 % point over members", "", func(r *Row) any { return &r.Activity[0] }},
 	{"activity_p50", "day-1", "share of the season's total on the day, median over members", "", func(r *Row) any { return &r.Activity[1] }},
 	{"activity_p90", "day-1", "share of the season's total on the day, 90 % point over members", "", func(r *Row) any { return &r.Activity[2] }},
@@ -73,6 +77,10 @@ var Outlooks = Table[Row]{Name: "outlook", Version: "1", Columns: []Column[Row]{
 	{"window_calendar_start", "", "start of the window from the calendar alone, median", "", func(r *Row) any { return &r.WindowCalendar.Start.P50 }},
 	{"window_calendar_peak", "", "peak of the window from the calendar alone, median", "", func(r *Row) any { return &r.WindowCalendar.Peak.P50 }},
 	{"window_calendar_end", "", "end of the window from the calendar alone, median", "", func(r *Row) any { return &r.WindowCalendar.End.P50 }},
+	{"window_plain_calendar_start", "", "the same by the calendar that takes all past seasons alike", "", func(r *Row) any { return &r.WindowPlain.Start.P50 }},
+	{"window_plain_calendar_peak", "", "peak by that calendar, median", "", func(r *Row) any { return &r.WindowPlain.Peak.P50 }},
+	{"window_plain_calendar_end", "", "end by that calendar, median", "", func(r *Row) any { return &r.WindowPlain.End.P50 }},
+	{"window_basis", "", "what the catalogue's dates were collected over", "", func(r *Row) any { return &r.WindowBasis }},
 	{"hours", "", "hours of the day, local, in words", "", func(r *Row) any { return &r.Hours }},
 	{"thermal_weight", "1", "0 calendar only, 1 water temperature only", "", func(r *Row) any { return &r.ThermalWeight }},
 	{"grade", "", "evidence for the group's values", "", func(r *Row) any { return &r.Grade }},
@@ -104,7 +112,7 @@ func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
 			r := Row{
 				River: o.River, RiverName: o.RiverName, Zone: o.Zone, Lat: o.Lat, Lon: o.Lon,
 				Group: s.Group, GroupName: s.Name, Stage: string(s.Stage), Fishable: s.Fishable,
-				Window: s.Window, WindowCalendar: onlyMedians(s.Calendar), Hours: s.Hours,
+				Window: s.Window, WindowCalendar: onlyMedians(s.Calendar), WindowPlain: onlyMedians(s.PlainCalendar()), WindowBasis: s.Basis, Hours: s.Hours,
 				ThermalWeight: s.Weight, Grade: s.Grade, IssuedAt: micro(o.IssuedAt), DataCutoff: micro(o.DataCutoff),
 				SeasonsBehind: o.Seasons, Members: o.Members, WaterSource: o.WaterSource, WeatherSource: o.WeatherSource,
 				ModelVersion: o.ModelVersion,
@@ -115,7 +123,7 @@ func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
 				}
 				r.Day, r.LeadDays = d.Date, int(d.Date-issued)
 				r.flow(o.Flow)
-				r.P, r.PCalendar = d.P, d.PCalendar
+				r.P, r.PCalendar, r.PPlainCalendar = d.P, d.PCalendar, s.PlainChance(d.Date)
 				r.ActivityCalendar, r.Activity = d.Calendar, d.Activity
 				if !yield(r) {
 					return
@@ -155,7 +163,7 @@ func (r *Row) check() error {
 		return fmt.Errorf("river %q, group %q, stage %q: none may be empty", r.River, r.Group, r.Stage)
 	case r.Day == 0:
 		return fmt.Errorf("%s, %s: a row without a day", r.River, r.Group)
-	case !(r.P >= 0 && r.P <= 1) || !(r.PCalendar >= 0 && r.PCalendar <= 1):
+	case !(r.P >= 0 && r.P <= 1) || !(r.PCalendar >= 0 && r.PCalendar <= 1) || !(r.PPlainCalendar >= 0 && r.PPlainCalendar <= 1):
 		return fmt.Errorf("%s, %s, %s: chances %v and %v are not within 0 to 1", r.River, r.Group, r.Day, r.P, r.PCalendar)
 	}
 	return nil

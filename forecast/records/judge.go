@@ -116,7 +116,7 @@ func (j *Judge) Judge(r occurrence.Record) Judged {
 	case len(groups) > 1:
 		out.Why = Ambiguous
 	default:
-		out.Group, out.Stage = groups[0].Key, stageOf(r.Stage, groups[0].Order)
+		out.Group, out.Stage = groups[0].Key, stageOf(r, groups[0].Order)
 	}
 	return out
 }
@@ -165,8 +165,15 @@ func (j *Judge) groups(name string, region insects.Region) []*insects.Group {
 // stageOf tells emergence from egg-laying. A mayfly is a subimago for a day or
 // two after it emerged, and then an adult that lays; of the other orders an adult
 // alone tells neither.
-func stageOf(s occurrence.LifeStage, order string) Stage {
-	switch s {
+// What the record says of its behaviour goes before.
+func stageOf(r occurrence.Record, order string) Stage {
+	switch b := strings.ToLower(r.Behaviour); {
+	case strings.Contains(b, "oviposit") || strings.Contains(b, "egg-laying"):
+		return EggLaying
+	case strings.Contains(b, "emerging"):
+		return Emergence
+	}
+	switch r.Stage {
 	case occurrence.Subimago, occurrence.Teneral, occurrence.Exuvia:
 		return Emergence
 	}

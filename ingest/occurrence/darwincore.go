@@ -204,6 +204,10 @@ func recordOf(x row, event *row) Record {
 	r.Doubt = doubts(x.get("issue", "issues"))
 	r.Event, r.Effort = get("eventid", "parenteventid"), get("samplingeffort")
 	r.EffortHours = hoursOf(number("samplesizevalue"), get("samplesizeunit"), r.Effort)
+	r.Protocol, r.Behaviour, r.Vernacular = get("samplingprotocol"), x.get("behavior", "behaviour"), x.get("vernacularname")
+	if _, err := strconv.ParseFloat(x.get("organismquantity"), 64); err != nil {
+		r.Amount = x.get("organismquantity")
+	}
 	r.Licence = ParseLicence(get("license", "rights"))
 	r.Holder, r.Observer, r.URL = get("rightsholder"), get("recordedby", "recordedbyid"), x.get("references")
 	return r

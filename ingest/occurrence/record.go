@@ -18,10 +18,12 @@ type Record struct {
 	Family string
 	Order  string
 
-	Stage LifeStage
-	Start time.Time // first day, midnight UTC of the civil date there; zero: unknown
-	End   time.Time // last day, inclusive
-	Added time.Time // when it was published or uploaded; zero: unknown
+	Stage      LifeStage
+	Behaviour  string    // such as "emerging" or "egg-laying"
+	Vernacular string    // common name
+	Start      time.Time // first day, midnight UTC of the civil date there; zero: unknown
+	End        time.Time // last day, inclusive
+	Added      time.Time // when it was published or uploaded; zero: unknown
 
 	LatDeg, LonDeg float64 // WGS 84, north and east positive
 	UncertaintyM   float64 // radius within which the place lies
@@ -38,6 +40,8 @@ type Record struct {
 
 	Event       string  // of the sampling that it belongs to
 	EffortHours float64 // of that sampling
+	Protocol    string  // how it was done
+	Amount      string  // organismQuantity in words
 	Effort      string  // samplingEffort as written
 
 	Licence  Licence

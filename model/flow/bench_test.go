@@ -23,6 +23,22 @@ func BenchmarkRiver(b *testing.B) {
 	reportCPU(b, since)
 }
 
+// BenchmarkJoinedRiver joins three services in front as well.
+func BenchmarkJoinedRiver(b *testing.B) {
+	in := snowy.invent(8, 1)
+	in.Rain = nil
+	m := fitted(b, in)
+	futures := pastFutures(in, 60, 200)
+	now := in.Flow[len(in.Flow)-1]
+	services := []Official{spate(1, 5, 2*now), spate(6, 9, 2*now), spate(4, 30, 2*now)}
+	b.ReportAllocs()
+	since := cpuSeconds()
+	for b.Loop() {
+		m.Join(m.Forecast(in, futures, 60, 1), services, now, 1)
+	}
+	reportCPU(b, since)
+}
+
 func BenchmarkRiverNaive(b *testing.B) {
 	in := snowy.invent(8, 1)
 	in.Rain = nil

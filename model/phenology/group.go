@@ -46,7 +46,6 @@ type EngineSeason struct {
 	DD50, Calendar, Weight, SpreadDays []float64
 	Rate, RateEggs                     []float64
 	Usual                              []float64 // median dates by the calendar alone
-	Plain                              []float64 // the same, all years alike; nil if that is Usual
 }
 
 // mostWeight keeps the calendar's part of a draw from vanishing.
@@ -57,7 +56,6 @@ const mostWeight = 0.9
 type Blend struct {
 	Median      MedianDate // day of the year
 	Usual       MedianDate // the same by the calendar alone, which trusts recent years more
-	Plain       MedianDate // by the calendar that takes all years alike
 	Shift       float64    // from days of the year to days of the season-year
 	Requirement float64    // degree-days that the mean year gathers by the usual date; 0 if no temperature is known
 	ThermalZero float64    // thermal date at which the departure is 0, days of the season-year
@@ -78,7 +76,7 @@ func NewScores(seed uint64, n int) Scores {
 }
 
 // Draw gives each member its own level and slope of the median date, spread,
-// calendar dates and numbers.
+// calendar date and numbers.
 func (b Blend) Draw(z *Scores, c Course) EngineSeason {
 	m, n := b.Median, len(z[0])
 	levelSD := math.Sqrt(m.LevelVar)
@@ -101,9 +99,6 @@ func (b Blend) Draw(z *Scores, c Course) EngineSeason {
 		rate := math.Exp(c.Numbers.MeanLog + c.Numbers.SDLog*z[4][i])
 		out.Rate, out.RateEggs = append(out.Rate, rate), append(out.RateEggs, rate*c.EggsFactor)
 		out.Usual = append(out.Usual, b.Usual.Level+math.Sqrt(b.Usual.LevelVar)*z[3][i]+b.Shift)
-		if b.Plain != b.Usual {
-			out.Plain = append(out.Plain, b.Plain.Level+math.Sqrt(b.Plain.LevelVar)*z[3][i]+b.Shift)
-		}
 	}
 	return out
 }

@@ -15,14 +15,22 @@ const (
 	// siteM is the same of height, m: our own default. No record of several
 	// heights is in hand.
 	siteM = 600.0
+	// unlikeShare is what is left of the share where one site lies below a dam and
+	// the other does not: our own default. No record of such a pair is in hand.
+	unlikeShare = 0.5
 	// nearKm is how far apart two sites may be and still share enough to matter.
 	nearKm = 3 * siteKm
 )
 
 // SiteCorrelation is that between the seasons of two sites so far apart, by
-// distance and by height; 0 m where a height is unknown.
-func SiteCorrelation(km, heightM float64) float64 {
-	return siteShare * math.Exp(-km/siteKm-math.Abs(heightM)/siteM)
+// distance and by height (0 m where one is unknown); alike tells that both are
+// regulated by a dam, or neither.
+func SiteCorrelation(km, heightM float64, alike bool) float64 {
+	r := siteShare * math.Exp(-km/siteKm-math.Abs(heightM)/siteM)
+	if !alike {
+		r *= unlikeShare
+	}
+	return r
 }
 
 // SitesShare tells whether sightings at one site may move the dates of another.

@@ -153,14 +153,14 @@ func TestNeighbouringBrooksShareTheirSeasons(t *testing.T) {
 	for r := 0.99; r >= 0 && at(r) > best-withinRange; r -= 0.01 {
 		low = r
 	}
-	own := at(SiteCorrelation(0, 0))
+	own := at(SiteCorrelation(0, 0, true))
 	t.Logf("%d insects at sites, %d seasons: 90 %% range of the share %.2f to 1; log likelihood at none %.1f, at %.2f %.1f, best %.1f",
-		len(s.taxa), len(s.cases), low, at(0), SiteCorrelation(0, 0), own, best)
+		len(s.taxa), len(s.cases), low, at(0), SiteCorrelation(0, 0, true), own, best)
 	if len(s.cases) < 50 {
 		t.Fatalf("only %d seasons read", len(s.cases))
 	}
 	if own < best-withinRange || at(0) > best-2*withinRange {
-		t.Errorf("a share of %.2f lies %.1f below the best, none %.1f", SiteCorrelation(0, 0), best-own, best-at(0))
+		t.Errorf("a share of %.2f lies %.1f below the best, none %.1f", SiteCorrelation(0, 0, true), best-own, best-at(0))
 	}
 }
 

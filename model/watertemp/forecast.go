@@ -51,7 +51,7 @@ func (m *Model) Forecast(history Input, ensemble [][]float64, days, n int, seed 
 }
 
 // ForecastWithFlow is Forecast with the flow of each member given, m3/s by member and
-// day; a nil flow is that of the member's past season.
+// day. A nil flow, and one beyond the end of its row, is that of the member's past season.
 func (m *Model) ForecastWithFlow(history Input, ensemble, flowAhead [][]float64, days, n int, seed uint64) [][]float64 {
 	f := newFutures(history, ensemble, days, n, seed)
 	if f == nil {
@@ -82,15 +82,15 @@ func (m *Model) ForecastWithFlow(history Input, ensemble, flowAhead [][]float64,
 		row := room[k*days : (k+1)*days : (k+1)*days]
 		out[k] = row
 		air, logFlow := f.next()
-		switch {
-		case m.MeanFlow > 0 && flowAhead != nil:
-			for d, q := range flowAhead[k] {
-				flow[d] = min(max(m.logRatio(q), logFlowLow), logFlowHigh)
-			}
-		case m.MeanFlow > 0 && logFlow != nil:
+		if m.MeanFlow > 0 && logFlow != nil {
 			over := math.Log(f.place.MeanFlow / m.MeanFlow)
 			for d, q := range logFlow {
 				flow[d] = min(max(q+over, logFlowLow), logFlowHigh)
+			}
+		}
+		if m.MeanFlow > 0 && flowAhead != nil {
+			for d, q := range flowAhead[k] {
+				flow[d] = min(max(m.logRatio(q), logFlowLow), logFlowHigh)
 			}
 		}
 		m.run(row, day, air, flow, h, now.state, now.water)

@@ -3,6 +3,7 @@ package mail
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -240,6 +241,12 @@ func valid(r *alert.Reading) time.Time {
 	return r.At
 }
 
+// unwarned reports whether the level is unknown because the warning service is
+// silent.
+func unwarned(r *alert.Reading) bool {
+	return r != nil && slices.ContainsFunc(r.Reasons, func(s string) bool { return strings.HasPrefix(s, "unknown: official warnings (") })
+}
+
 // fromGauge tells the reading's time and until when it counts, both absolute.
 func (w words) fromGauge(r *alert.Reading) string {
 	t := fmt.Sprintf("From gauge %s, read at %s.", clean(r.Gauge), clock(r.At, r.Zone))
@@ -295,6 +302,9 @@ func (w words) caution(it alert.EmailItem) block {
 		b.Lead = append(b.Lead, "New official warning, or one that got worse.")
 	case alert.KindNoData:
 		b.Heading = fmt.Sprintf("%s: no usable reading since %s", name, clock(since, zone))
+		if unwarned(r) {
+			b.Heading = fmt.Sprintf("%s: official warnings unknown since %s", name, clock(since, zone))
+		}
 		b.Lead = append(b.Lead, "Since then a reading or a warning service has been missing or doubtful, so the caution level is unknown. Treat the river as too high until you have seen it.")
 		if now > 0 {
 			b.Lead = append(b.Lead, fmt.Sprintf("The last level was %d of 3 (%s). Missing data does not lower it.", now, word))

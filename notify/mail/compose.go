@@ -16,6 +16,7 @@ import (
 
 	gomail "github.com/wneessen/go-mail"
 
+	"example.org/eclose/model/wading"
 	"example.org/eclose/notify/alert"
 	"example.org/eclose/notify/subscribe"
 )
@@ -136,6 +137,13 @@ func (c *Composer) Invite(inv subscribe.Invitation, date time.Time) (Message, er
 	}
 	for _, want := range inv.Request.Subscriptions {
 		b.Facts = append(b.Facts, fact{"River", clean(want.River)})
+		if c, err := subscribe.ParseCondition(want.When); err == nil {
+			units := wading.Metric
+			if inv.Request.Units == subscribe.US {
+				units = wading.US
+			}
+			b.Facts = append(b.Facts, fact{"Only with", c.Words(units)})
+		}
 	}
 	p := page{Subject: "Confirm your river email alerts", Blocks: []block{b}, Foot: []string{"We email confirmed addresses only."}, Unsubscribe: never}
 	m, err := c.email(key, key, key, inv.Address, date, p)

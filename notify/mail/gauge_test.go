@@ -204,7 +204,7 @@ func TestAValueAtTheGaugeThatHoversIsToldOnce(t *testing.T) {
 	if got := w.run(nil, 640, 590, 640, 590, 640); got != nil {
 		t.Errorf("single readings: %q", got)
 	}
-	if got := w.run(nil, 595, 590, 605, 598, 630, 590, 655, 590, 595); len(got) != 1 {
+	if got := w.run(nil, 595, 590, 605, 630, 655, 640, 590, 655, 590, 595); len(got) != 1 {
 		t.Errorf("hovering: %q", got)
 	}
 	if got := w.run(nil, 670, 590, 670, 590); got != nil {

@@ -131,6 +131,9 @@ func (w words) cautionSubject(name string, it alert.EmailItem) string {
 		return fmt.Sprintf("%s: %s", name, w.warningSubject(it))
 	case alert.KindNoData:
 		out = fmt.Sprintf("%s: no reading, caution level unknown", name)
+		if unwarned(it.Reading) {
+			out = fmt.Sprintf("%s: no word from the warning service, caution level unknown", name)
+		}
 	}
 	r := it.Reading
 	if r == nil || it.Kind == alert.KindNoData {

@@ -34,7 +34,7 @@ var conditionWords = []struct {
 	{ingest.WaterTemperature, []string{"water", "water_temperature", "temperature"}, "°F", 0.5, false, true},
 }
 
-var conditionForm = regexp.MustCompile(`^\s*(forecast\s+|read\s+)?([a-z_]+)\s*(<|>|below|above)=?\s*([0-9]+(?:\.[0-9]+)?(?:[eE][-+]?[0-9]+)?)\s*(\S+)\s*$`)
+var conditionForm = regexp.MustCompile(`^\s*(forecast\s+|read\s+)?([a-z_]+)\s*(<|>|below|above)=?\s*([0-9]+(?:\.[0-9]+)?(?:[eE][-+]?[0-9]+)?)\s*([^\s0-9.]\S*)\s*$`)
 
 // ParseCondition reads a condition such as "flow < 600 cfs", "forecast flow below 17 m3/s"
 // or "water > 12 °C".

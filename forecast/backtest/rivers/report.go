@@ -27,6 +27,7 @@ type Score struct {
 	N        int     // days, or sightings
 	Model    float64 // mean squared distance of the chance from what came: the Brier score where that is yes or no
 	Calendar float64
+	Plain    float64         // the same by the calendar that takes all past seasons alike
 	Skill    verify.Interval // 1 - Model/Calendar
 
 	LastN     int // of N, with a date of last year
@@ -36,6 +37,7 @@ type Score struct {
 	DateN         int // seasons and rivers with a date
 	Error         float64
 	ErrorCalendar float64
+	ErrorPlain    float64
 	ErrorLast     float64 // mean absolute errors, days
 	Bias          float64 // days; above 0: the forecast was late
 	Gain          verify.Interval
@@ -69,9 +71,10 @@ type scoreKey struct {
 // sums are what one season adds to a score.
 type sums struct {
 	n, lastN                                       int
-	model, calendar, lastModel, last               float64
+	model, calendar, plain, lastModel, last        float64
 	dateN, dateLastN, covered                      int
-	err, errCalendar, errLast, errWhere, bias, wid float64
+	err, errCalendar, errPlain, errLast            float64
+	errWhere, bias, wid                            float64
 }
 
 // Judge sums an outcome up.
@@ -98,6 +101,7 @@ func Judge(o *Outcome) *Report {
 				t.lastN += c.LastN
 				t.model += c.Model
 				t.calendar += c.Calendar
+				t.plain += c.Plain
 				t.lastModel += c.LastModel
 				t.last += c.Last
 			})
@@ -147,6 +151,7 @@ func (t *sums) date(d DateCase) {
 	t.err += math.Abs(e)
 	t.bias += e
 	t.errCalendar += math.Abs(float64(d.Calendar - d.Observed))
+	t.errPlain += math.Abs(float64(d.Plain - d.Observed))
 	t.wid += float64(d.Late - d.Early)
 	if d.Observed >= d.Early && d.Observed <= d.Late {
 		t.covered++
@@ -171,8 +176,9 @@ func (k scoreKey) score(by map[int]*sums) Score {
 	}
 	all := total(each, nil)
 	s.N, s.LastN, s.DateN = all.n, all.lastN, all.dateN
-	s.Model, s.Calendar, s.Last = per(all.model, all.n), per(all.calendar, all.n), per(all.last, all.lastN)
-	s.Error, s.ErrorCalendar, s.ErrorLast = per(all.err, all.dateN), per(all.errCalendar, all.dateN), per(all.errLast, all.dateLastN)
+	s.Model, s.Calendar, s.Plain, s.Last = per(all.model, all.n), per(all.calendar, all.n), per(all.plain, all.n), per(all.last, all.lastN)
+	s.Error, s.ErrorCalendar = per(all.err, all.dateN), per(all.errCalendar, all.dateN)
+	s.ErrorPlain, s.ErrorLast = per(all.errPlain, all.dateN), per(all.errLast, all.dateLastN)
 	s.Bias, s.Width, s.Covered = per(all.bias, all.dateN), per(all.wid, all.dateN), per(float64(all.covered), all.dateN)
 
 	// Each has the seasons that tell of it, so that a season without dates does
@@ -210,6 +216,7 @@ func total(each []sums, at []int) sums {
 		t.lastN += x.lastN
 		t.model += x.model
 		t.calendar += x.calendar
+		t.plain += x.plain
 		t.lastModel += x.lastModel
 		t.last += x.last
 		t.dateN += x.dateN
@@ -217,6 +224,7 @@ func total(each []sums, at []int) sums {
 		t.covered += x.covered
 		t.err += x.err
 		t.errCalendar += x.errCalendar
+		t.errPlain += x.errPlain
 		t.errLast += x.errLast
 		t.errWhere += x.errWhere
 		t.bias += x.bias

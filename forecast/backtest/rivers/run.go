@@ -189,7 +189,7 @@ func (s *hindcast) key(record string) (string, error) {
 	mine := slices.DeleteFunc(p.diary(), func(x forecast.Sighting) bool { return x.Day.Time().Year() > s.year })
 	end := min(p.Now.Unix(), noon(s.river, date(s.year, 12, 31)).Unix())
 	err := json.NewEncoder(h).Encode([]any{shardVersion, forecast.ModelVersion, s.river, s.year, p.Leads, p.Every, p.Members,
-		len(p.Sightings) > 0, mine, end / 86400, record})
+		len(p.Sightings) > 0, mine, end / 86400, record, p.Without, p.Sites})
 	if err != nil {
 		return "", fmt.Errorf("naming the slice: %w", err)
 	}

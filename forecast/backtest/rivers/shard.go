@@ -36,6 +36,7 @@ type Cell struct {
 	N        int
 	Model    float64
 	Calendar float64
+	Plain    float64 // by the calendar that takes all past seasons alike
 
 	LastN     int     // days with a date of last year
 	LastModel float64 // the forecast on those days
@@ -64,6 +65,7 @@ type DateCase struct {
 	Median   forecast.Date // middle
 	Late     forecast.Date // 90 % point
 	Calendar forecast.Date
+	Plain    forecast.Date // by the calendar that takes all past seasons alike
 	Last     forecast.Date // last year's date in this year
 	Observed forecast.Date
 }
@@ -80,6 +82,7 @@ type Case struct {
 	Hours    float64
 	P        float64
 	Calendar float64
+	Plain    float64
 	Last     float64 // NaN where last year has no date
 	Seen     bool
 }
@@ -104,6 +107,7 @@ type hindcast struct {
 	last     map[stageKey]int // day of the year of last year's date
 	forecast map[stageKey]map[forecast.Date]forecast.Range
 	calendar map[stageKey]forecast.Date
+	plain    map[stageKey]forecast.Date
 	cells    map[cellKey]*Cell
 
 	retired map[string][]forecast.StageOutlook // by group: what is said of it from now on
@@ -116,7 +120,8 @@ type cellKey struct {
 }
 
 func (s *hindcast) begin() {
-	s.forecast, s.calendar, s.cells = map[stageKey]map[forecast.Date]forecast.Range{}, map[stageKey]forecast.Date{}, map[cellKey]*Cell{}
+	s.forecast, s.cells = map[stageKey]map[forecast.Date]forecast.Range{}, map[cellKey]*Cell{}
+	s.calendar, s.plain = map[stageKey]forecast.Date{}, map[stageKey]forecast.Date{}
 }
 
 func (s *hindcast) run(ctx context.Context) error {
@@ -134,10 +139,11 @@ func (s *hindcast) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	opt := forecast.Options{Members: s.plan.Members, ChancesOnly: true, Fitted: fitted, FittedFlow: begin.FitFlow(), Sightings: s.plan.diary()}
+	opt := forecast.Options{Members: s.plan.Members, ChancesOnly: true, Fitted: fitted, FittedFlow: begin.FitFlow(), Sightings: s.plan.diary(), Sites: s.plan.Sites}
 	if err := s.judge(opt); err != nil {
 		return s.nothing(err)
 	}
+	opt.Without = s.plan.Without
 	s.retired = map[string][]forecast.StageOutlook{}
 	for _, issue := range s.issues(first) {
 		if err := ctx.Err(); err != nil {
@@ -389,7 +395,7 @@ func (s *hindcast) score(issue forecast.Date, o *forecast.Outlook) {
 			s.forecast[k][issue] = p
 		}
 		if p := st.Calendar.Peak.P50; p >= year0 && p <= year1 {
-			s.calendar[k] = p
+			s.calendar[k], s.plain[k] = p, st.PlainCalendar().Peak.P50
 		}
 	}
 	for at, lead := range s.plan.Leads {
@@ -415,7 +421,7 @@ func (s *hindcast) score(issue forecast.Date, o *forecast.Outlook) {
 			if !ok1 || !ok2 {
 				continue
 			}
-			s.add(at, lead, k, day.P, day.PCalendar, s.lastYear(k, st, target), observed.P)
+			s.add(at, lead, k, said{day.P, day.PCalendar, st.PlainChance(target), s.lastYear(k, st, target)}, observed.P)
 		}
 	}
 }
@@ -435,8 +441,12 @@ func (s *hindcast) lastYear(k stageKey, st *forecast.StageOutlook, target foreca
 	return day.PCalendar
 }
 
+// said are the chances of one day by the forecast, by both calendars and by last
+// year's date, NaN where that is not known.
+type said struct{ forecast, calendar, plain, last float64 }
+
 // add takes one day into its cell and bin.
-func (s *hindcast) add(at, lead int, k stageKey, p, calendar, last, observed float64) {
+func (s *hindcast) add(at, lead int, k stageKey, p said, observed float64) {
 	ck := cellKey{k, lead}
 	c := s.cells[ck]
 	if c == nil {
@@ -445,12 +455,13 @@ func (s *hindcast) add(at, lead int, k stageKey, p, calendar, last, observed flo
 	}
 	sq := func(x float64) float64 { return (x - observed) * (x - observed) }
 	c.N++
-	c.Model += sq(p)
-	c.Calendar += sq(calendar)
-	if !math.IsNaN(last) {
+	c.Model += sq(p.forecast)
+	c.Calendar += sq(p.calendar)
+	c.Plain += sq(p.plain)
+	if !math.IsNaN(p.last) {
 		c.LastN++
-		c.LastModel += sq(p)
-		c.Last += sq(last)
+		c.LastModel += sq(p.forecast)
+		c.Last += sq(p.last)
 	}
 	if s.out.Bins == nil {
 		s.out.Bins = make([][]Bin, len(s.plan.Leads))
@@ -458,9 +469,9 @@ func (s *hindcast) add(at, lead int, k stageKey, p, calendar, last, observed flo
 			s.out.Bins[i] = make([]Bin, binCount)
 		}
 	}
-	b := &s.out.Bins[at][min(int(p*binCount), binCount-1)]
+	b := &s.out.Bins[at][min(int(p.forecast*binCount), binCount-1)]
 	b.N++
-	b.P += p
+	b.P += p.forecast
 	b.Q += observed
 }
 
@@ -475,7 +486,7 @@ func (s *hindcast) sighted(issue forecast.Date, lead int, x forecast.Sighting, s
 			keys = append(keys, b.Key)
 		}
 	}
-	miss := [3]float64{1, 1, 1}
+	miss := [4]float64{1, 1, 1, 1}
 	known := false
 	for _, key := range keys {
 		k := stageKey{key, x.Stage}
@@ -488,7 +499,7 @@ func (s *hindcast) sighted(issue forecast.Date, lead int, x forecast.Sighting, s
 			continue
 		}
 		known = true
-		for i, p := range [3]float64{d.P, d.PCalendar, s.lastYear(k, st, x.Day)} {
+		for i, p := range [4]float64{d.P, d.PCalendar, st.PlainChance(x.Day), s.lastYear(k, st, x.Day)} {
 			miss[i] *= math.Pow(1-p, x.Hours/2)
 		}
 	}
@@ -496,14 +507,14 @@ func (s *hindcast) sighted(issue forecast.Date, lead int, x forecast.Sighting, s
 		return
 	}
 	c := Case{River: s.river.Slug, Season: s.year, Group: x.Group, Stage: x.Stage, Lead: lead, Issue: issue, Day: x.Day,
-		Hours: x.Hours, P: 1 - miss[0], Calendar: 1 - miss[1], Last: 1 - miss[2], Seen: x.Seen()}
+		Hours: x.Hours, P: 1 - miss[0], Calendar: 1 - miss[1], Plain: 1 - miss[2], Last: 1 - miss[3], Seen: x.Seen()}
 	s.out.Cases = append(s.out.Cases, c)
 	observed := 0.0
 	if x.Seen() {
 		observed = 1
 	}
 	at, _ := slices.BinarySearch(s.plan.Leads, lead)
-	s.add(at, lead, stageKey{x.Group, x.Stage}, c.P, c.Calendar, c.Last, observed)
+	s.add(at, lead, stageKey{x.Group, x.Stage}, said{c.P, c.Calendar, c.Plain, c.Last}, observed)
 }
 
 // finish puts cells and dates in order.
@@ -529,7 +540,7 @@ func (s *hindcast) finish() {
 			continue
 		}
 		for _, lead := range s.plan.Leads {
-			c := DateCase{River: s.river.Slug, Season: s.year, Group: k.group, Stage: k.stage, Lead: lead, Calendar: calendar, Observed: observed[k]}
+			c := DateCase{River: s.river.Slug, Season: s.year, Group: k.group, Stage: k.stage, Lead: lead, Calendar: calendar, Plain: s.plain[k], Observed: observed[k]}
 			// The last issue at least so long before the calendar's date, which
 			// was known beforehand, as what happened was not.
 			for issue, r := range s.forecast[k] {

@@ -17,6 +17,7 @@ var ScoreTable = export.Table[Score]{Name: "backtest-score", Version: "1", Colum
 	{Name: "n", Units: "1", Long: "days or sightings judged", Field: func(s *Score) any { return &s.N }},
 	{Name: "score", Units: "1", Long: "mean squared error of the chance (Brier score)", Field: func(s *Score) any { return &s.Model }},
 	{Name: "score_calendar", Units: "1", Long: "the same for the calendar", Field: func(s *Score) any { return &s.Calendar }},
+	{Name: "score_plain_calendar", Units: "1", Long: "the same for a calendar that takes all past seasons alike", Field: func(s *Score) any { return &s.Plain }},
 	{Name: "skill", Units: "1", Long: "1 - score / score_calendar", Field: func(s *Score) any { return &s.Skill.Value }},
 	{Name: "skill_low", Units: "1", Long: "lower bound of its 90% bootstrap interval over seasons", Field: func(s *Score) any { return &s.Skill.Low }},
 	{Name: "skill_high", Units: "1", Long: "upper bound of its 90% bootstrap interval over seasons", Field: func(s *Score) any { return &s.Skill.High }},
@@ -28,6 +29,7 @@ var ScoreTable = export.Table[Score]{Name: "backtest-score", Version: "1", Colum
 	{Name: "dates", Units: "1", Long: "dates of the peak judged", Field: func(s *Score) any { return &s.DateN }},
 	{Name: "date_error", Units: "day", Long: "mean absolute error of the middle estimate of the peak", Field: func(s *Score) any { return &s.Error }},
 	{Name: "date_error_calendar", Units: "day", Long: "the same of the calendar's date", Field: func(s *Score) any { return &s.ErrorCalendar }},
+	{Name: "date_error_plain_calendar", Units: "day", Long: "the same of the plain calendar's date", Field: func(s *Score) any { return &s.ErrorPlain }},
 	{Name: "date_error_last_year", Units: "day", Long: "the same of last year's date, where there is one", Field: func(s *Score) any { return &s.ErrorLast }},
 	{Name: "date_bias", Units: "day", Long: "mean error of the peak, above 0 where the forecast was late", Field: func(s *Score) any { return &s.Bias }},
 	{Name: "date_gain", Units: "day", Long: "date_error_calendar - date_error", Field: func(s *Score) any { return &s.Gain.Value }},
@@ -51,6 +53,7 @@ var DateTable = export.Table[DateCase]{Name: "backtest-date", Version: "1", Colu
 	{Name: "peak_p50", Long: "peak as forecast, middle", Field: func(d *DateCase) any { return &d.Median }},
 	{Name: "peak_p90", Long: "peak as forecast, 90 % point", Field: func(d *DateCase) any { return &d.Late }},
 	{Name: "peak_calendar", Long: "peak by the calendar alone", Field: func(d *DateCase) any { return &d.Calendar }},
+	{Name: "peak_plain_calendar", Long: "peak by the calendar that takes all past seasons alike", Field: func(d *DateCase) any { return &d.Plain }},
 	{Name: "peak_last_year", Long: "last year's date in this year", Field: func(d *DateCase) any { return &d.Last }},
 	{Name: "peak_came", Long: "middle of the sightings, or peak by the season's analysis", Field: func(d *DateCase) any { return &d.Observed }},
 }}
@@ -67,6 +70,7 @@ var CaseTable = export.Table[Case]{Name: "backtest-sighting", Version: "1", Colu
 	{Name: "watched", Units: "hour", Long: "time watched", Field: func(c *Case) any { return &c.Hours }},
 	{Name: "p", Units: "1", Long: "chance of a sighting in the time watched", Field: func(c *Case) any { return &c.P }},
 	{Name: "p_calendar", Units: "1", Long: "the same from the calendar alone", Field: func(c *Case) any { return &c.Calendar }},
+	{Name: "p_plain_calendar", Units: "1", Long: "the same from the calendar that takes all past seasons alike", Field: func(c *Case) any { return &c.Plain }},
 	{Name: "p_last_year", Units: "1", Long: "the same from the calendar's curve moved to last year's date", Field: func(c *Case) any { return &c.Last }},
 	{Name: "seen", Long: "whether more than a few stray insects were seen", Field: func(c *Case) any { return &c.Seen }},
 }}

@@ -475,7 +475,7 @@ func (c *Config) gaugeFaults(who string, g Gauge, add func(string, ...any)) {
 	case !known, kind.noGauge:
 		add("%s: unknown gauge feed %q; use one of %s", who, g.Feed, strings.Join(FeedNames(), ", "))
 		return
-	case g.Site == "":
+	case g.Site == "" && g.Feed != "open-meteo": // whose model is asked by place
 		add("%s: a gauge with feed %q has no site", who, g.Feed)
 	case kind.byURL && g.File == "" && c.Feeds[g.Feed].BaseURL == "":
 		add("%s: gauge %s of feed %q needs file = \"...\", or base-url in [feeds.%s]", who, g.Site, g.Feed, g.Feed)

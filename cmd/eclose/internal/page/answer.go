@@ -104,6 +104,7 @@ func (s *site) todayOf(all []*asked, u wading.Units) *answerView {
 		v.Heading, v.Slug = noHeading(all), ""
 		v.Intro = "Most likely on " + best.river.Name + ":"
 		line.Lead = best.river.Name + ": " + lowerFirst(line.Lead)
+		line.Past = best.river.Name + ": " + lowerFirst(line.Past)
 	}
 	v.Sure, v.SureText = upper(forecast.Likelihood(best.v.TodayChance))+": "+whole(forecast.Percent(best.v.TodayChance)), "that you see at least one of them."
 	v.Avoid = avoid(all, best, u)
@@ -192,6 +193,7 @@ func avoid(all []*asked, but *asked, u wading.Units) []cautionLine {
 			continue
 		}
 		l := cautionLine{Strong: true, Lead: "Not now: " + a.river.Name, Known: a.head.Line.Known, Until: a.head.Line.Until, Valid: a.head.Line.Valid,
+			Past: a.river.Name + ": " + lowerFirst(a.head.Line.Past),
 			Text: []string{strings.TrimSpace(a.head.Line.Lead + " " + highUntil(a.state, a.head.Today)), flowSentence(a.state, a.head.judged, a.head.since, u)}}
 		if a.river.Regulated {
 			l.Text = append(l.Text, "Below a dam: it can rise without warning")

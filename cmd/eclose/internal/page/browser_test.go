@@ -21,6 +21,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"example.org/eclose/forecast/diary"
+	"example.org/eclose/model/wading"
 )
 
 // skip says what is missing, and fails where nothing may be.
@@ -443,4 +444,38 @@ func TestPagesWorkWithoutAScript(t *testing.T) {
 		t.Errorf("%d sightings, %v", len(list), err)
 	}
 	b.quiet(t, "without a script")
+}
+
+// A page that was kept says by itself, once its time is past, that the level is
+// unknown, and keeps the floor; without a script it names the time in words.
+func TestAKeptPagePastItsTimeShowsAnUnknownLevel(t *testing.T) {
+	b := newBrowser(t)
+	until := noon
+	if now := time.Now(); now.After(until) {
+		until = now
+	}
+	st, err := b.Data.State(t.Context(), "wend")
+	if err != nil {
+		t.Fatal(err)
+	}
+	known := *st
+	known.Caution = wading.Caution{At: noon, Until: until.Add(time.Hour), Known: true, Level: wading.BetterNot, Flow: wading.Reading{Value: 4, Age: time.Minute, Present: true}}
+	b.Data.(*Memory).Put("wend", &known)
+	for _, path := range []string{"/", "/river/wend", "/river/wend/water"} {
+		b.do(t, as(360, "light"), chromedp.Navigate(b.root+path))
+		before := eval[string](t, b, `[...document.querySelectorAll("[data-until]")].map(p => p.innerText).join(" | ")`)
+		if strings.Contains(before, "unknown, but") || !strings.Contains(strings.ToLower(before), "better not to wade") {
+			t.Errorf("%s within its time: %q", path, before)
+		}
+		after := eval[string](t, b, `(() => {
+			const kept = [...document.querySelectorAll("[data-until]")];
+			Date.now = () => Date.parse("2190-01-01");
+			dispatchEvent(new Event("pageshow"));
+			return kept.map(p => p.querySelector("b").innerText).join(" | ");
+		})()`)
+		if !strings.Contains(strings.ToLower(after), "caution level unknown, but at least 2 (better not to wade): this copy is out of date") || strings.Count(after, "out of date") != strings.Count(after, " | ")+1 {
+			t.Errorf("%s past its time: %q", path, after)
+		}
+	}
+	b.quiet(t, "a kept page")
 }

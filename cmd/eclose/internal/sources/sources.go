@@ -105,6 +105,8 @@ func (b Builder) gauge(r config.River, g config.Gauge, made map[string]ingest.So
 		t.Source = feed.Saved{Parser: l.Parser(site, b.Skipped), Path: b.Config.Path(g.File), Now: b.Now}
 	case g.Feed == openmeteo.FeedName:
 		t.Source = b.openMeteo(openmeteo.Flood, f, f.BaseURL)
+		// A model's flow: asked as a forecast is, and never checked as a reading.
+		t.Request.From, t.Ahead, t.Optional = b.Now().AddDate(0, 0, -recentDays), true, true
 	default:
 		s := made[g.Feed]
 		if s == nil {

@@ -14,6 +14,13 @@ type Author struct {
 	SetAt int64
 }
 
+type Neighbour struct {
+	ID     string
+	Rivers string
+	MadeAt int64
+	ReadAt int64
+}
+
 type Sighting struct {
 	ID         string
 	Revision   int64

@@ -174,6 +174,18 @@ func (q *Queries) Current(ctx context.Context, id string) (Sighting, error) {
 	return i, err
 }
 
+const dropNeighbour = `-- name: DropNeighbour :execrows
+DELETE FROM neighbour WHERE id = $1
+`
+
+func (q *Queries) DropNeighbour(ctx context.Context, id string) (int64, error) {
+	result, err := q.db.ExecContext(ctx, dropNeighbour, id)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected()
+}
+
 const forgetAuthor = `-- name: ForgetAuthor :execrows
 UPDATE sighting SET observer = '', author = '', notes = '' WHERE author = $1
 `
@@ -319,6 +331,60 @@ func (q *Queries) List(ctx context.Context, arg ListParams) ([]Sighting, error) 
 		return nil, err
 	}
 	return items, nil
+}
+
+const neighbours = `-- name: Neighbours :many
+SELECT id, rivers, made_at, read_at FROM neighbour ORDER BY id
+`
+
+func (q *Queries) Neighbours(ctx context.Context) ([]Neighbour, error) {
+	rows, err := q.db.QueryContext(ctx, neighbours)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []Neighbour
+	for rows.Next() {
+		var i Neighbour
+		if err := rows.Scan(
+			&i.ID,
+			&i.Rivers,
+			&i.MadeAt,
+			&i.ReadAt,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Close(); err != nil {
+		return nil, err
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
+const putNeighbour = `-- name: PutNeighbour :exec
+INSERT INTO neighbour (id, rivers, made_at, read_at) VALUES ($1, $2, $3, $4)
+ON CONFLICT (id) DO UPDATE SET rivers = excluded.rivers, made_at = excluded.made_at, read_at = excluded.read_at
+`
+
+type PutNeighbourParams struct {
+	ID     string
+	Rivers string
+	MadeAt int64
+	ReadAt int64
+}
+
+func (q *Queries) PutNeighbour(ctx context.Context, arg PutNeighbourParams) error {
+	_, err := q.db.ExecContext(ctx, putNeighbour,
+		arg.ID,
+		arg.Rivers,
+		arg.MadeAt,
+		arg.ReadAt,
+	)
+	return err
 }
 
 const setAuthor = `-- name: SetAuthor :exec

@@ -33,7 +33,7 @@
   const expire = () => {
     for (const p of document.querySelectorAll("[data-until]")) {
       if (Date.now() <= Date.parse(p.dataset.until)) { continue; }
-      p.querySelector("b").textContent = "Caution level unknown: this copy is out of date. Treat the river as too high until you have seen it.";
+      p.querySelector("b").textContent = p.dataset.past;
       p.classList.add("strong");
       delete p.dataset.until;
     }

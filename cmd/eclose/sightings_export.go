@@ -1,0 +1,239 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"text/tabwriter"
+
+	"example.org/eclose/cmd/eclose/internal/app"
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/forecast/diary"
+	"example.org/eclose/forecast/records"
+	"example.org/eclose/ingest/db"
+	"example.org/eclose/ingest/occurrence"
+	"example.org/eclose/model/insects"
+)
+
+type sightingsExportCmd struct {
+	configFlag
+	Licence string `required:"" enum:"cc0,cc-by,cc-by-nc" help:"Licence that you give them: cc0, cc-by or cc-by-nc."`
+	Holder  string `help:"Whom to name as the rights holder." placeholder:"NAME"`
+	Format  string `enum:"csv,archive" default:"archive" help:"csv or archive (Darwin Core)."`
+	Out     string `required:"" help:"File to write, - for standard output." placeholder:"FILE"`
+}
+
+// Run writes the owner's own sightings as Darwin Core, blank sessions as
+// absences. Those of readers and neighbours are not the owner's to publish.
+func (c sightingsExportCmd) Run(e *env) error {
+	cfg, err := c.load()
+	if err != nil {
+		return err
+	}
+	catalogue, err := app.LoadCatalogue(cfg)
+	if err != nil {
+		return app.Usage(err)
+	}
+	return databaseFlag{Config: c.Config}.read(e, func(d *db.DB) (err error) {
+		xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, diary.Filter{})
+		if err != nil {
+			return err
+		}
+		var list []occurrence.Record
+		for _, x := range xs {
+			r, err := cfg.River(x.River)
+			g, known := catalogue.Group(x.Group)
+			if x.Origin != diary.Own || err != nil || !known {
+				continue
+			}
+			list = append(list, published(x, r, g, occurrence.ParseLicence(c.Licence), c.Holder))
+		}
+		out := e.stdout
+		if c.Out != "-" {
+			f, ferr := os.Create(c.Out)
+			if ferr != nil {
+				return fmt.Errorf("exporting sightings: %w", ferr)
+			}
+			defer func() { err = errors.Join(err, f.Close()) }()
+			out = f
+		}
+		if c.Format == "csv" {
+			err = occurrence.WriteText(out, list)
+		} else {
+			err = occurrence.WriteArchive(out, occurrence.About{
+				Title: "Sightings of river insects", Creator: orElse(c.Holder, "the owner of this diary"), Licence: occurrence.ParseLicence(c.Licence), Written: e.now(),
+				Abstract: "Visits to rivers by one observer who watched suitable water for the time given and noted whether a stage of an insect group showed: none, few or many. Groups may span several species.",
+			}, list)
+		}
+		if err == nil && c.Out != "-" {
+			fmt.Fprintf(e.stdout, "%s in %s\n", count(len(list), "sighting"), c.Out)
+		}
+		return err
+	})
+}
+
+func orElse(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
+}
+
+// reachM is how far from the river's coordinates a sighting may have been made,
+// m; our own default.
+const reachM = 10_000
+
+// published is a sighting in the words of Darwin Core.
+func published(x diary.Sighting, r config.River, g *insects.Group, licence occurrence.Licence, holder string) occurrence.Record {
+	o := occurrence.New(occurrence.SourceName)
+	o.Key = "urn:eclose:sighting:" + x.ID
+	o.Event = "urn:eclose:visit:" + x.ID
+	o.Name, o.Rank = scientificName(g)
+	o.Order, o.Vernacular = g.Order, insects.Label(g.Key)
+	o.Start, o.End = x.Day, x.Day
+	o.LatDeg, o.LonDeg, o.UncertaintyM, o.Locality = r.Lat, r.Lon, reachM, r.Name
+	if r.Elevation != nil {
+		o.ElevationM = *r.Elevation
+	}
+	o.Stage, o.Behaviour = occurrence.Adult, "emerging"
+	if x.Stage == diary.EggLaying {
+		o.Behaviour = "egg-laying"
+	} else if g.Order == "Ephemeroptera" {
+		o.Stage = occurrence.Subimago
+	}
+	o.Absent, o.Amount = x.Amount == diary.None, string(x.Amount)
+	o.EffortHours, o.Effort, o.Protocol = x.Hours, fmt.Sprintf("%g hours by one observer", x.Hours), "watching suitable water from the bank or wading"
+	o.Licence, o.Holder = licence, holder
+	return o
+}
+
+// scientificName is the narrowest name that holds all of a group.
+func scientificName(g *insects.Group) (name, rank string) {
+	switch {
+	case len(g.Species) == 1:
+		return g.Species[0], "species"
+	case len(g.Genera) == 1:
+		return g.Genera[0], "genus"
+	case len(g.Family) == 1:
+		return g.Family[0], "family"
+	}
+	return g.Order, "order"
+}
+
+type sightingsListCmd struct {
+	configFlag
+	River  string `help:"Only records around this river."`
+	Group  string `help:"Only this insect group."`
+	Format string `enum:"text,json" default:"text" help:"text or json."`
+}
+
+// Run lists the open records that stand for a group, with their credit.
+func (c sightingsListCmd) Run(e *env) error {
+	cfg, err := c.load()
+	if err != nil {
+		return err
+	}
+	f := records.Filter{Group: c.Group}
+	if c.River != "" {
+		r, err := cfg.River(c.River)
+		if err != nil {
+			return app.Usage(err)
+		}
+		f.Near = &records.Near{LatDeg: r.Lat, LonDeg: r.Lon, Km: cfg.Sightings.RadiusKm}
+	}
+	return databaseFlag{Config: c.Config}.read(e, func(d *db.DB) error {
+		all, err := (&records.Store{DB: d, Now: e.now}).List(e.ctx, f)
+		if err != nil {
+			return err
+		}
+		if c.Format == "json" {
+			return writeRecordsJSON(e.stdout, all)
+		}
+		w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+		fmt.Fprintln(w, "DATE\tGROUP\tSTAGE\tNAME\tPLACE\tID\tCREDIT")
+		for _, x := range all {
+			if x.Group == "" {
+				continue
+			}
+			held := ""
+			if x.Withheld {
+				held = " (withheld)"
+			}
+			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%.2f,%.2f\t%s%s\t%s\n", x.First.Format("2006-01-02"), x.Group, x.Stage, x.Name, x.LatDeg, x.LonDeg, x.ID, held, x.Credit)
+		}
+		return w.Flush()
+	})
+}
+
+func writeRecordsJSON(w io.Writer, all []records.Record) error {
+	type line struct {
+		ID       string  `json:"id"`
+		Date     string  `json:"date"`
+		Group    string  `json:"group"`
+		Stage    string  `json:"stage"`
+		Name     string  `json:"name"`
+		Lat      float64 `json:"lat"`
+		Lon      float64 `json:"lon"`
+		Licence  string  `json:"licence"`
+		Credit   string  `json:"credit"`
+		Withheld bool    `json:"withheld"`
+	}
+	out := []line{}
+	for _, x := range all {
+		if x.Group != "" {
+			out = append(out, line{x.ID, x.First.Format("2006-01-02"), x.Group, string(x.Stage), x.Name, x.LatDeg, x.LonDeg, x.Licence, x.Credit, x.Withheld})
+		}
+	}
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	if err := enc.Encode(out); err != nil {
+		return fmt.Errorf("writing records: %w", err)
+	}
+	return nil
+}
+
+type sightingsWithholdCmd struct {
+	databaseFlag
+	ID      string `arg:"" help:"ID of the record, as sightings list prints it."`
+	Release bool   `help:"Let it in again."`
+}
+
+func (c sightingsWithholdCmd) Run(e *env) error {
+	return c.write(e, func(d *db.DB) error {
+		return (&records.Store{DB: d, Now: e.now}).Withhold(e.ctx, c.ID, !c.Release)
+	})
+}
+
+type sightingsUsedCmd struct {
+	configFlag
+	River string `arg:"" help:"River."`
+}
+
+// Run lists all sightings that stand behind a river's dates, by kind.
+func (c sightingsUsedCmd) Run(e *env) error {
+	cfg, err := c.load()
+	if err != nil {
+		return err
+	}
+	all, err := app.IssueAll(e.ctx, cfg, []string{c.River}, "", e.now(), 0)
+	if err != nil {
+		return err
+	}
+	for _, o := range all {
+		if len(o.Entered) == 0 {
+			fmt.Fprintf(e.stdout, "%s: no sighting stands behind its dates\n", o.RiverName)
+			continue
+		}
+		w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+		fmt.Fprintf(w, "KIND\tRIVER\tGROUP\tSIGHTINGS\tFROM\tTO\n")
+		for _, x := range o.Entered {
+			fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%s\t%s\n", x.Kind.Words(), x.River, x.Group, x.Sightings, x.From, x.To)
+		}
+		if err := w.Flush(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
