@@ -30,7 +30,7 @@ var files embed.FS
 // errNotFound is wrapped where there is no such page, errRefused where somebody
 // may not see it, errForm where a form cannot be taken as it is.
 var (
-	errNotFound = errors.New("there is no such page")
+	errNotFound = errors.New("page not found")
 	errStale    = errors.New("this form has expired: go back, reload the page and try again")
 )
 
