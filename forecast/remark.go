@@ -44,6 +44,7 @@ const (
 	ExpectedPeak  RemarkCode = "expected-peak" // the same, and still ahead
 	Running       RemarkCode = "running"       // Days later than usual at this river, by Water where that explains it
 	MovedBy       RemarkCode = "moved"         // By sightings of this season
+	LongSeason    RemarkCode = "long-season"   // of several species or broods: the median stands for no peak
 )
 
 // UnmarshalJSON also reads the plain text that older versions kept.
@@ -93,6 +94,8 @@ func (r Remark) String() string {
 			why = ": " + r.Water.Words(r.Seasons, false)
 		}
 		return fmt.Sprintf("Running %s for this river%s.", earlyWords(-float64(r.Days)), why)
+	case LongSeason:
+		return "Its season is long, of several species or broods: no single date stands for it."
 	case MovedBy:
 		return "Moved by " + r.By.Words()
 	default:
