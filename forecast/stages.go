@@ -58,7 +58,7 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 			}
 			for _, x := range s.MovedBy {
 				if !opt.ChancesOnly && math.Abs(x.Days) >= leastMove {
-					s.Reasons = append(s.Reasons, "Moved by "+x.Words())
+					s.Reasons = append(s.Reasons, x.Words())
 				}
 			}
 			o.Stages = append(o.Stages, s)
