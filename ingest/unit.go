@@ -68,6 +68,17 @@ var conversions = map[string]map[string]Conversion{
 
 var spelling = strings.NewReplacer(" ", "", "^", "", "wmounit:", "", "unit:", "", "&#176;", "°", "&#179;", "³", "&#178;", "²")
 
+// unitExamples are units that people write, by the unit of the house.
+var unitExamples = map[string]string{"°C": "°C or °F", "m3/s": "m3/s, ft3/s or cfs", "m": "m, cm or ft", "mm": "mm, cm or in", "m/s": "m/s, km/h, ft/s or mph", "W/m2": "W/m2", "%": "%", "m2": "m2 or ft2"}
+
+// UnitExamples are units that values of v may come in, for people who misspelt one.
+func UnitExamples(v Variable) string {
+	if s := unitExamples[v.Unit()]; s != "" {
+		return s
+	}
+	return v.Unit()
+}
+
 // ConversionOf finds how a value of v, in the unit as the agency wrote it,
 // becomes one in v.Unit(). A unit it does not know is an *Error, because a
 // guess would put feet where metres are meant.

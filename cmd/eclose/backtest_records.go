@@ -192,7 +192,7 @@ func (c backtestCmd) explain(w io.Writer, lead int, forecasts []backtest.Forecas
 	case n > 0:
 		fmt.Fprintf(w, "Temperature is known to the issue date in %d of %d forecasts; after it, the mean of\nthose seasons stands.\n", n, len(forecasts))
 	default:
-		fmt.Fprintln(w, "Temperature is not known.")
+		fmt.Fprintln(w, "Temperature is unknown.")
 	}
 	fmt.Fprintln(w, "(a) knows no catch of the season, (b) those of all other taxa before the issue date,\n(c) those of the taxon itself too.")
 	fmt.Fprintln(w)

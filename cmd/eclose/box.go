@@ -18,7 +18,7 @@ import (
 )
 
 type boxCmd struct {
-	List boxListCmd `cmd:"" default:"1" help:"List what the box holds."`
+	List boxListCmd `cmd:"" default:"withargs" help:"List what the box holds."`
 	Add  boxAddCmd  `cmd:"" help:"Put flies into the box."`
 	Take boxTakeCmd `cmd:"" help:"Take flies out of the box."`
 }

@@ -22,6 +22,7 @@ import (
 // a Run(*env) error in its own file.
 type cli struct {
 	Demo       demoCmd       `cmd:"" help:"Try Eclose on invented rivers; no account or network needed."`
+	Init       initCmd       `cmd:"" help:"Set up your rivers: find gauges, write a config, fetch, forecast."`
 	Ingest     ingestCmd     `cmd:"" help:"Download gauge and weather data for the configured rivers."`
 	Forecast   forecastCmd   `cmd:"" help:"Print each river's forecast: when each insect group hatches and lays eggs."`
 	Subscribe  subscribeCmd  `cmd:"" help:"Manage email alert subscribers."`

@@ -185,7 +185,7 @@ func TestAFaultyLayoutIsRefusedByName(t *testing.T) {
 	for _, c := range []struct{ old, with, want string }{
 		{`layout = "air"`, `layout = "snow"`, `weather: no CSV layout "snow"; layouts are air, logger`},
 		{"  layout = \"logger\"\n", "", `gauge beck: no CSV layout is named; layouts are air, logger`},
-		{`unit = "°C"`, `unit = "°X"`, `feeds.csv.layout.logger: column "temp": unit "°X" cannot be converted to °C`},
+		{`unit = "°C"`, `unit = "°X"`, `feeds.csv.layout.logger: column "temp": unknown unit "°X" for water_temperature; write °C or °F`},
 		{`variable = "air_temperature"`, `variable = "air"`, `feeds.csv.layout.air: column "mean": unknown variable "air"`},
 		{`time-layout = "02/01/2006 15:04"`, `time-layout = "02/01/06 15:04"`, `feeds.csv.layout.logger: time-layout "02/01/06 15:04" has two-digit years; set two-digit-years-from`},
 		{"[[river]]", "[feeds.usgs]\nzone = \"UTC\"\n[[river]]", "feeds.usgs: only feeds.csv has columns and layouts"},

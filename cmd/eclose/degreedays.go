@@ -57,7 +57,7 @@ func (c degreeDaysCmd) Run(e *env) error {
 	if c.From != "" {
 		from, err := time.Parse(time.DateOnly, c.From)
 		if err != nil {
-			return app.Usagef("--from %q is not a date: write YYYY-MM-DD", c.From)
+			return app.Usagef("--from: %w", app.NoDate(c.From))
 		}
 		skip := int(from.Sub(first).Hours() / 24)
 		if skip < 0 || skip >= len(tmin) {

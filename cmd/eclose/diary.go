@@ -54,15 +54,15 @@ func (c diaryAddCmd) Run(e *env) error {
 		}
 		x.WaterC = &t
 	}
-	if err := x.Check(e.now()); err != nil {
-		return app.Usagef("%w", err)
-	}
 	names, err := c.names()
 	if err != nil {
 		return err
 	}
-	if x.River, err = names.check(x.River, x.Group); err != nil {
+	if x.River, x.Group, err = names.check(x.River, x.Group); err != nil {
 		return err
+	}
+	if err := x.Check(e.now()); err != nil {
+		return app.Usagef("%w", err)
 	}
 	return c.write(e, func(d *db.DB) error {
 		s := &diary.Store{DB: d, Now: e.now}
@@ -105,7 +105,7 @@ func (c diaryImportCmd) Run(e *env) error {
 		return err
 	}
 	for i := range xs {
-		if xs[i].River, err = names.check(xs[i].River, xs[i].Group); err != nil {
+		if xs[i].River, xs[i].Group, err = names.check(xs[i].River, xs[i].Group); err != nil {
 			return fmt.Errorf("nothing was imported: sighting %d of %s, %s: %w", i+1, c.File, xs[i].Date(), err)
 		}
 	}
@@ -243,7 +243,7 @@ func civilDate(s string, now time.Time) (time.Time, error) {
 	}
 	t, err := time.Parse(time.DateOnly, s)
 	if err != nil {
-		return t, fmt.Errorf("%q is not a date; write it as 2026-06-30", s)
+		return t, app.NoDate(s)
 	}
 	return t, nil
 }

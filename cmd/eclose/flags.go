@@ -3,6 +3,8 @@ package main
 import (
 	"context"
 	"errors"
+	"slices"
+	"strings"
 
 	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
@@ -44,7 +46,7 @@ func (f databaseFlag) names() (n knownNames, err error) {
 	if err != nil {
 		return n, app.Usage(err)
 	}
-	return knownNames{cfg, func(key string) bool { _, ok := catalogue.Group(key); return ok }}, nil
+	return knownNames{cfg, catalogue}, nil
 }
 
 // catalogue is the config's, or the embedded one without a config.
@@ -65,24 +67,80 @@ func (f databaseFlag) catalogue() (*insects.Catalogue, error) {
 
 // knownNames is a config's rivers and the groups of its catalogue.
 type knownNames struct {
-	cfg   *config.Config
-	group func(string) bool
+	cfg       *config.Config
+	catalogue *insects.Catalogue
 }
 
-// check gives the short name of a river and refuses one, or a group, that does
-// not exist: what is kept under such a name would be forgotten in silence.
-func (n knownNames) check(river, group string) (slug string, err error) {
+// check gives the short name of a river and the key of a group, which may be written as
+// the forecast prints it. It refuses a river or a group that does not exist: what is kept
+// under such a name would be forgotten in silence.
+func (n knownNames) check(river, group string) (slug, key string, err error) {
 	if n.cfg == nil {
-		return river, nil
+		return river, group, nil
 	}
 	r, err := n.cfg.River(river)
 	if err != nil {
-		return "", app.Usage(err)
+		return "", "", app.Usage(err)
 	}
-	if !n.group(group) {
-		return "", app.Usagef("unknown insect group %q; try: eclose group find %q", group, group)
+	if key, ok := n.keyOf(group, r); ok {
+		return r.Slug, key, nil
 	}
-	return r.Slug, nil
+	var keys []string
+	for _, g := range n.catalogue.Groups() {
+		keys = append(keys, g.Key)
+	}
+	hint := ""
+	if near := insects.Closest(group, keys, 3); len(near) > 0 {
+		hint = "did you mean " + strings.Join(near, " or ") + "? "
+	}
+	return "", "", app.Usagef("unknown insect group %q: %stry: eclose group find %q", group, hint, group)
+}
+
+// keyOf finds a group by its key, or by its label among the groups of a river's region.
+func (n knownNames) keyOf(group string, r config.River) (string, bool) {
+	if _, ok := n.catalogue.Group(group); ok {
+		return group, true
+	}
+	label := strings.ToLower(strings.Join(strings.Fields(strings.ReplaceAll(group, "-", " ")), " "))
+	region := insects.Region(r.Region)
+	if r.Region == "" {
+		region, _ = insects.RegionOf(r.Lat, r.Lon)
+	} else if parsed, err := insects.ParseRegion(r.Region); err == nil {
+		region = parsed
+	}
+	var elsewhere string
+	for _, g := range n.catalogue.Groups() {
+		if insects.Label(g.Key) != label {
+			continue
+		}
+		if slices.Contains(g.Regions(), region) {
+			return g.Key, true
+		}
+		elsewhere = g.Key
+	}
+	return elsewhere, elsewhere != ""
+}
+
+// usualQuiet are the quiet hours of a reader who names none. Our own default.
+const usualQuietFrom, usualQuietTo = 22 * 60, 7 * 60
+
+// complete fills what a reader did not say from the config: the first river's zone, the
+// units, the usual quiet hours.
+func (n knownNames) complete(r *subscribe.Request) {
+	if n.cfg == nil {
+		return
+	}
+	if r.Zone == "" && len(r.Subscriptions) > 0 {
+		if river, err := n.cfg.River(r.Subscriptions[0].River); err == nil {
+			r.Zone = river.Zone
+		}
+	}
+	if r.Units == "" {
+		r.Units = n.cfg.Units
+	}
+	if r.QuietFrom == r.QuietTo && r.QuietFrom == 0 {
+		r.QuietFrom, r.QuietTo = usualQuietFrom, usualQuietTo
+	}
 }
 
 // subscribe is the same for people who ask for mail.
@@ -90,7 +148,7 @@ func (n knownNames) subscribe() subscribe.Names {
 	if n.cfg == nil {
 		return subscribe.Names{}
 	}
-	return subscribe.Names{River: func(slug string) bool { _, err := n.cfg.River(slug); return err == nil }, Group: n.group}
+	return subscribe.Names{River: func(slug string) bool { _, err := n.cfg.River(slug); return err == nil }, Group: func(key string) bool { _, ok := n.catalogue.Group(key); return ok }}
 }
 
 // url is where the database is: --database, else what the config says.

@@ -143,7 +143,7 @@ func saysHowEarlierIssuesDid(t *testing.T, path string) {
 			t.Errorf("score lacks %q: %s%s", want, out, errs)
 		}
 	}
-	_, table, _ := call(t, demo.Issue, "forecast", "--config", path, "--river", "little-ash")
+	_, table, _ := call(t, demo.Issue, "forecast", "--config", path, "--river", "little-ash", "--details")
 	if !strings.Contains(strings.Join(strings.Fields(table), " "), "was within 20% here on 9 of 9 days at 1 day ahead, 7 of 7 days at 3 days ahead, 0 of 5 days at 5 days ahead") {
 		t.Errorf("the forecast does not say how the official one did: %s", table[:min(2500, len(table))])
 	}
@@ -163,7 +163,7 @@ func TestADeadForecastServiceCostsOnlyItsForecast(t *testing.T) {
 	if f.Source != forecast.FlowStatistics || len(f.Days) < 300 || !f.Unanswered {
 		t.Errorf("%q, %d days, said: %v", f.Source, len(f.Days), f.Unanswered)
 	}
-	if _, table, _ := call(t, demo.Issue, "forecast", "--config", path, "--river", "wend"); !strings.Contains(strings.Join(strings.Fields(table), " "), "no official forecast came in the last 36 hours") {
+	if _, table, _ := call(t, demo.Issue, "forecast", "--config", path, "--river", "wend", "--details"); !strings.Contains(strings.Join(strings.Fields(table), " "), "no official forecast came in the last 36 hours") {
 		t.Errorf("the forecast does not say that the service is silent: %s", table[:min(len(table), 1500)])
 	}
 }

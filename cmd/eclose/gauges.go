@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 
 	"example.org/eclose/cmd/eclose/internal/app"
@@ -81,7 +82,7 @@ type gaugesFindCmd struct {
 func (c *gaugesFindCmd) Run(e *env) error {
 	q := ingest.GaugeSearch{Region: c.State, RadiusKm: c.Radius, AllTypes: c.All, Variable: ingest.Variable(strings.ReplaceAll(c.Variable, "-", "_"))}
 	if q.Variable.Unit() == "" {
-		return app.Usagef("--variable %s: unknown variable", c.Variable)
+		return app.Usagef("--variable %s: unknown variable; use water-temperature, discharge or gauge-height", c.Variable)
 	}
 	if c.Near != "" {
 		var err error
@@ -100,23 +101,9 @@ func (c *gaugesFindCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	var found []ingest.Gauge
-	var faults []error
-	for _, a := range agencies {
-		server, err := c.Servers.server(e, cfg, a.Name)
-		if err != nil {
-			return err
-		}
-		finder, err := a.Finder(server)
-		if err != nil {
-			return app.Usagef("%w", err)
-		}
-		list, err := finder.Find(e.ctx, q)
-		if err != nil {
-			faults = append(faults, fmt.Errorf("searching gauges: %w", err))
-			continue
-		}
-		found = append(found, list...)
+	found, faults, err := c.ask(e, cfg, agencies, q)
+	if err != nil {
+		return err
 	}
 	if len(faults) == len(agencies) {
 		return errors.Join(faults...)
@@ -132,6 +119,65 @@ func (c *gaugesFindCmd) Run(e *env) error {
 		writeGaugesTable(e, found, q, agencies, floods)
 	}
 	return errors.Join(append(faults, err)...) // what one agency knows does not hide that another did not answer
+}
+
+// ask searches the lists of some agencies, one after the other.
+func (c *gaugesFindCmd) ask(e *env, cfg *config.Config, agencies []feed.Agency, q ingest.GaugeSearch) (found []ingest.Gauge, faults []error, err error) {
+	for _, a := range agencies {
+		server, err := c.Servers.server(e, cfg, a.Name)
+		if err != nil {
+			return nil, nil, err
+		}
+		finder, err := a.Finder(server)
+		if err != nil {
+			return nil, nil, app.Usagef("%w", err)
+		}
+		list, err := finder.Find(e.ctx, q)
+		if err != nil {
+			faults = append(faults, fmt.Errorf("searching gauges: %w", err))
+			continue
+		}
+		found = append(found, list...)
+	}
+	return found, faults, nil
+}
+
+// search finds the gauges of any of some variables: those of the first one first, then
+// the nearest. A gauge of several stands once, with all its series.
+func (c *gaugesFindCmd) search(e *env, variables ...ingest.Variable) ([]ingest.Gauge, error) {
+	q := ingest.GaugeSearch{Region: c.State, RadiusKm: c.Radius}
+	if c.Near != "" {
+		var err error
+		if q.Lat, q.Lon, err = parsePlace(c.Near); err != nil {
+			return nil, err
+		}
+	}
+	cfg, err := c.Servers.load()
+	if err != nil {
+		return nil, err
+	}
+	agencies, err := c.agencies(cfg, q)
+	if err != nil {
+		return nil, err
+	}
+	var out []ingest.Gauge
+	for _, v := range variables {
+		q.Variable = v
+		found, faults, err := c.ask(e, cfg, agencies, q)
+		if err != nil {
+			return nil, err
+		}
+		if len(faults) == len(agencies) {
+			return nil, errors.Join(faults...)
+		}
+		ingest.SortGauges(found)
+		for _, g := range found {
+			if !slices.ContainsFunc(out, func(x ingest.Gauge) bool { return x.Feed == g.Feed && x.Site == g.Site }) {
+				out = append(out, g)
+			}
+		}
+	}
+	return out, nil
 }
 
 // agencies are those that the command line names, or those that may have

@@ -30,7 +30,7 @@ type gaugesNormalsCmd struct {
 func (c *gaugesNormalsCmd) Run(e *env) error {
 	v := ingest.Variable(strings.ReplaceAll(c.Variable, "-", "_"))
 	if v.Unit() == "" {
-		return app.Usagef("--variable %s: there is no such variable", c.Variable)
+		return app.Usagef("--variable %s: unknown variable; use water-temperature, discharge or gauge-height", c.Variable)
 	}
 	if c.Days < 1 || c.Days > 366 {
 		return app.Usagef("--days %d: write 1 to 366", c.Days)

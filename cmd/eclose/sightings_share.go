@@ -18,7 +18,7 @@ import (
 type sightingsShareCmd struct {
 	configFlag
 	Out   string `default:"-" help:"File to write, - for standard output; put it where neighbours can fetch it." placeholder:"FILE"`
-	Leave bool   `help:"Write the file of an installation that leaves: whoever reads it forgets what you gave."`
+	Leave bool   `help:"Write the file of an installation that leaves: the reader of it forgets what you gave."`
 }
 
 // Run writes what neighbours may have: rivers, sightings and pseudonyms.

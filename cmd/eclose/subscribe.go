@@ -185,8 +185,13 @@ func (c subscribeImportCmd) Run(e *env) error {
 	if err != nil {
 		return fmt.Errorf("nothing was imported:\n%w", err)
 	}
+	names, err := c.names()
+	if err != nil {
+		return err
+	}
 	for i := range rs {
 		rs[i].Wording = c.Consent
+		names.complete(&rs[i])
 	}
 	return c.changePeople(e, func(s *subscribe.Store) error {
 		if err := s.AddConfirmed(e.ctx, rs...); err != nil {

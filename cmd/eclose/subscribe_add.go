@@ -22,10 +22,10 @@ type subscribeAddCmd struct {
 	Digest    bool     `help:"One digest each morning instead of individual alerts."`
 	Cautions  bool     `default:"true" negatable:"" help:"Also send flow cautions."`
 	When      string   `help:"Only when the gauge reads or is forecast so; with --group both must hold, without it insects do not count. Such as 'flow < 600 cfs' or 'forecast flow < 600 cfs'." placeholder:"CONDITION"`
-	Quiet     string   `help:"Quiet hours, local time." placeholder:"22:00-07:00"`
+	Quiet     string   `help:"Quiet hours, local time, or none (default with a config: 22:00-07:00)." placeholder:"22:00-07:00"`
 	Wake      bool     `help:"Send level 3 cautions during quiet hours."`
-	Zone      string   `default:"UTC" help:"IANA time zone, such as Europe/London."`
-	Units     string   `default:"metric" enum:"metric,us" help:"metric or us."`
+	Zone      string   `help:"IANA time zone (default: the river's)." placeholder:"ZONE"`
+	Units     string   `enum:"metric,us," default:"" help:"metric or us (default: the config's)."`
 	PerDay    int      `default:"6" help:"Maximum emails a day, not counting level 3 cautions."`
 	Consent   string   `help:"You already hold this person's consent; names the wording they agreed to. No confirmation is sent." placeholder:"WORDING"`
 	Eml       string   `help:"Write the confirmation request to a file instead of sending it." placeholder:"FILE" type:"path"`
@@ -58,6 +58,11 @@ func (c subscribeAddCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	names, err := c.names()
+	if err != nil {
+		return err
+	}
+	names.complete(&r)
 	if c.Consent == "" && c.Config == "" {
 		return app.Usagef("give --config FILE so the confirmation can be emailed, or --consent WORDING if you already hold consent")
 	}
@@ -77,6 +82,12 @@ func (c subscribeAddCmd) ask(e *env, s *subscribe.Store, r subscribe.Request) er
 	cfg, err := configFlag{c.Config}.load()
 	if err != nil {
 		return err
+	}
+	if cfg.Mail.Host == "" && c.Eml == "" {
+		return app.Usagef("no mail relay is set, so %s cannot be asked; add [mail] to %s, or give --eml FILE or --consent WORDING", c.Address, c.Config)
+	}
+	if cfg.Mail.From == "" {
+		return app.Usagef("mail.from is not set; add [mail] with from = \"you@example.org\" to %s, or give --consent WORDING", c.Config)
 	}
 	composer, err := app.NewComposer(cfg, s.Links)
 	if err != nil {

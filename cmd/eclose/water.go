@@ -122,7 +122,7 @@ func (c waterCmd) ofTable(e *env) (*waterFit, error) {
 func (c waterCmd) fitUntil() (int, error) {
 	t, err := time.Parse(time.DateOnly, c.FitUntil)
 	if err != nil {
-		return 0, app.Usagef("--fit-until %q is not a date: write YYYY-MM-DD", c.FitUntil)
+		return 0, app.Usagef("--fit-until: %w", app.NoDate(c.FitUntil))
 	}
 	return dayNumber(t), nil
 }

@@ -247,7 +247,7 @@ func TestARiverWithHalfAYearOfWaterIsFittedAndSaysSo(t *testing.T) {
 	if got.Grade != "model fitted here, less than a year of readings" || got.Fallback != "" || got.Fit.Model.Days < 95 || got.Fit.Model.Days > 105 || got.Check.Model.Days < 45 {
 		t.Errorf("%+v", got)
 	}
-	code, out, errs = call(t, now, "forecast", "--river", "Young Beck", "--config", config)
+	code, out, errs = call(t, now, "forecast", "--details", "--river", "Young Beck", "--config", config)
 	if code != 0 {
 		t.Fatal(errs)
 	}

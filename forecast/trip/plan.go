@@ -52,6 +52,9 @@ type Likely struct {
 	stage      *forecast.StageOutlook
 }
 
+// Background reports whether the stage is there all year or without a season of its own.
+func (l Likely) Background() bool { return l.background }
+
 // Outlook is the whole forecast of the stage.
 func (l Likely) Outlook() *forecast.StageOutlook { return l.stage }
 

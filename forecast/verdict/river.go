@@ -78,7 +78,7 @@ func likeliest(s *forecast.StageOutlook, from forecast.Date) (best forecast.Date
 
 // rest are the stages of today whose hours are not over, in the order of the day, and
 // the chance that at least one of them shows. Hours in part over begin now.
-func (b builder) rest(q Question, a *trip.Ahead) ([]Catch, float64) {
+func (b builder) rest(q Question, a *trip.Prospect) ([]Catch, float64) {
 	s := a.Stay(b.today, b.today)
 	if s == nil {
 		return nil, 0
@@ -87,7 +87,8 @@ func (b builder) rest(q Question, a *trip.Ahead) ([]Catch, float64) {
 	minute := now.Hour()*60 + now.Minute()
 	var out []Catch
 	for _, l := range s.Likely {
-		if l.Chance < todayFrom || len(out) == todayShown {
+		// What is there all year is told where nothing else is, and once.
+		if l.Chance < todayFrom || len(out) == todayShown || l.Background() && len(out) > 0 {
 			continue
 		}
 		c := b.catch(l)

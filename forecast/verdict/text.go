@@ -78,7 +78,7 @@ func (p *printer) river(v Verdict, r River) {
 	if len(r.Today) > 0 {
 		p.line("%-25s %-13s %4s %4s  %s", "Today", "hours", "%", "cal", "fly")
 		for _, c := range r.Today {
-			p.row("%-25s %-13s %4s %4s  %s", mark(c)+cut(c.Name, 23), hoursCell(c), number(c.P), number(c.Calendar), cut(c.Fly.Words(), 30))
+			p.row("%-25s %-13s %4s %4s  %s", mark(c)+cut(c.Name, 23), hoursCell(c), number(c.P), number(c.Calendar), cut(c.Fly.Words(), 29))
 		}
 	}
 	p.days(r)

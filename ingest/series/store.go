@@ -93,7 +93,7 @@ func Open(ctx context.Context, storeURL string, opts ...Option) (*Store, error) 
 			err = errors.New("it is not a folder")
 		}
 		if errors.Is(err, fs.ErrNotExist) {
-			err = errors.New("there is no such folder")
+			err = errors.New("the folder does not exist")
 		}
 		if err != nil {
 			return nil, fmt.Errorf("opening series store %s: %w", folder, err)

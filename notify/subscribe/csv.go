@@ -150,14 +150,20 @@ func csvRow(row []string, at map[string]int) (Request, error) {
 	return q, filled.check(Names{}) // here, where the line is known
 }
 
+// noQuiet is the beginning and the end of no quiet hours, where somebody wants none.
+const noQuiet = 12 * 60
+
 // ParseQuiet reads quiet hours written as 22:00-07:00, in minutes after local
-// midnight.
+// midnight, or "none".
 func ParseQuiet(s string) (from, to int, err error) {
+	if strings.EqualFold(s, "none") {
+		return noQuiet, noQuiet, nil
+	}
 	a, b, ok := strings.Cut(s, "-")
 	x, err1 := time.Parse("15:04", strings.TrimSpace(a))
 	y, err2 := time.Parse("15:04", strings.TrimSpace(b))
 	if !ok || err1 != nil || err2 != nil {
-		return 0, 0, fmt.Errorf("quiet hours: %q; write as 22:00-07:00", s)
+		return 0, 0, fmt.Errorf("quiet hours: %q; write as 22:00-07:00, or none", s)
 	}
 	return x.Hour()*60 + x.Minute(), y.Hour()*60 + y.Minute(), nil
 }

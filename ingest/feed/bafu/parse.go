@@ -70,7 +70,7 @@ type parsing struct {
 func (p Parser) Parse(r io.Reader) ([]ingest.Series, error) {
 	zone, err := time.LoadLocation("Europe/Zurich")
 	if err != nil {
-		return nil, feed.Fault("time zones", "Europe/Zurich is not known here", "install the system's time zone data", err)
+		return nil, feed.Fault("time zones", "Europe/Zurich is unknown on this machine", "install the system's time zone data", err)
 	}
 	ps := &parsing{c: ingest.NewCollector(FeedName, p.Skipped), zone: zone}
 	if err := feed.XML(r, ps.read); err != nil {

@@ -21,7 +21,7 @@ func (p Parser) Faults() (out []error) {
 			out = append(out, fmt.Errorf("column %q: unknown variable %q", c.Name, c.Variable))
 		default:
 			if _, err := ingest.ConversionOf(c.Variable, c.Unit); err != nil {
-				out = append(out, fmt.Errorf("column %q: unit %q cannot be converted to %s", c.Name, c.Unit, c.Variable.Unit()))
+				out = append(out, fmt.Errorf("column %q: unknown unit %q for %s; write %s", c.Name, c.Unit, c.Variable, ingest.UnitExamples(c.Variable)))
 			}
 		}
 	}

@@ -227,6 +227,10 @@ func (p *parsing) find(header []string) error {
 			}
 		}
 		if f.open, err = p.c.Open(k, c.Unit); err != nil {
+			// The unit is in somebody's own file: no agency has renamed it.
+			if fault := (*ingest.Error)(nil); errors.As(err, &fault) {
+				fault.Hint = fmt.Sprintf("write the unit as %s", ingest.UnitExamples(k.Variable))
+			}
 			return feed.Fault("config", fmt.Sprintf("column %q", c.Name), "", err)
 		}
 		if c.Period == ingest.Daily {

@@ -562,7 +562,11 @@ func (c *Config) River(name string) (River, error) {
 	for _, r := range c.Rivers {
 		names = append(names, r.Slug)
 	}
-	return River{}, fmt.Errorf("no river %q in the config; rivers are %s", name, strings.Join(names, ", "))
+	hint := "rivers are " + strings.Join(names, ", ")
+	if near := insects.Closest(name, names, 1); len(near) > 0 && len(names) > 1 {
+		hint = "did you mean " + near[0] + "? " + hint
+	}
+	return River{}, fmt.Errorf("no river %q in the config; %s", name, hint)
 }
 
 // Path makes a path from the file absolute.

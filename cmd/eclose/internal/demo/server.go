@@ -70,10 +70,29 @@ type gaugeSeries struct {
 	column func(record) []float64
 }
 
+// sitesIn are the gauges within "west,south,east,north", degrees, parted by commas.
+func sitesIn(box string) string {
+	var b [4]float64
+	for i, v := range strings.SplitN(box, ",", len(b)) {
+		b[i], _ = strconv.ParseFloat(v, 64) // a box that is none holds nothing
+	}
+	var in []string
+	for _, r := range Rivers {
+		if r.Lon >= b[0] && r.Lon <= b[2] && r.Lat >= b[1] && r.Lat <= b[3] {
+			in = append(in, "USGS-"+r.Site)
+		}
+	}
+	return strings.Join(in, ",")
+}
+
 func (w *World) gaugeSeries(r *http.Request) []gaugeSeries {
 	var out []gaugeSeries
 	codes := r.URL.Query().Get("parameter_code")
-	for site := range strings.SplitSeq(r.URL.Query().Get("monitoring_location_id"), ",") {
+	sites := r.URL.Query().Get("monitoring_location_id")
+	if box := r.URL.Query().Get("bbox"); box != "" {
+		sites = sitesIn(box)
+	}
+	for site := range strings.SplitSeq(sites, ",") {
 		for i, river := range Rivers {
 			if site != "USGS-"+river.Site {
 				continue

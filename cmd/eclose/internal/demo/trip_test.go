@@ -41,6 +41,10 @@ var betterNot = map[string]float64{"wend": 20.2, "garrow": 26.5, "little-ash": 1
 // warmC is the warmest hour from which trout are left alone.
 const warmC = 20
 
+// nearlyBest is the share of the best week's worth that a week may lack and still count as
+// the best: nobody on the water could tell them apart.
+const nearlyBest = 0.1
+
 // wished are the insects that the traveller comes for.
 var wished = []string{"salmonfly", "golden-stone", "western-green-drake"}
 
@@ -221,11 +225,13 @@ func (s season) known(r River, issue time.Time, seed uint64) (forecast.Record, *
 	return out, &trip.Flows{Day0: day0, M3s: out.Flow, Limits: &wading.Limits{CareM3s: 0.6 * betterNot[r.Slug], BetterNotM3s: betterNot[r.Slug], KeepOutM3s: 1.4 * betterNot[r.Slug]}}
 }
 
-// A plan made on 18 May for the four weeks from 8 June ranks the truly best of the 12
-// weeks of three rivers first, more often than the calendar does: with what the calendar
-// knows of insects alone, and with the same forecasts of flow and warmth beside it.
+// A plan made on 18 May for the four weeks from 8 June ranks first a week that truly is
+// the best of the 12 weeks of three rivers, or within nearlyBest of it, in most seasons;
+// and it loses less of the best week's worth than the calendar, which knows nothing of
+// flow and warmth. The calendar with the same forecasts of flow and warmth is told beside
+// them. Somebody who kept a diary of eight seasons asks, and comes for three insects.
 func TestAPlanFindsTheTrulyBestWeek(t *testing.T) {
-	seasons := 8
+	seasons := 4
 	if os.Getenv("ECLOSE_LONG") == "1" {
 		seasons = 50
 	}
@@ -236,14 +242,15 @@ func TestAPlanFindsTheTrulyBestWeek(t *testing.T) {
 	groups := slices.DeleteFunc(c.Forecastable(insects.Rockies), func(g *insects.Group) bool { return !slices.Contains(wished, g.Key) })
 	from := forecast.DateOf(time.Date(2026, 6, 8, 0, 0, 0, 0, time.UTC))
 	ask := trip.Ask{From: from, To: from + 27, Days: 7, Groups: wished}
-	var hits, calendar, book, lost, lostCalendar, lostBook float64
+	type tally struct{ exact, near, lost float64 }
+	var plan, calendar, book tally
 	for k := range seasons {
 		seed := uint64(9000 + k)
 		s := inventSeason(seed, groups)
 		var rivers, flat, bare []trip.River
 		for _, r := range Rivers {
 			rec, flows := s.known(r, Issue, seed)
-			o, err := rec.Outlook(forecast.River{Slug: r.Slug, Name: r.Name, Region: "rockies", Zone: Zone, Lat: r.Lat, Lon: r.Lon, Groups: wished}, c, forecast.Options{Members: 100, Sightings: s.seen})
+			o, err := rec.Outlook(forecast.River{Slug: r.Slug, Name: r.Name, Region: "rockies", Zone: Zone, Lat: r.Lat, Lon: r.Lon, Groups: wished}, c, forecast.Options{Members: 60, Sightings: s.seen})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -271,28 +278,41 @@ func TestAPlanFindsTheTrulyBestWeek(t *testing.T) {
 		for _, r := range Rivers {
 			for d := from; d < from+28; d += 7 {
 				w := s.worth(r.Slug, d, groups)
-				key := fmt.Sprint(r.Slug, d)
+				key := fmt.Sprint(r.Slug, " ", d)
 				if truth[key] = w; w > best {
 					best, bestAt = w, key
 				}
 			}
 		}
-		pick := func(rivers []trip.River, hit, lost *float64) string {
+		pick := func(rivers []trip.River, into *tally) string {
 			p, err := trip.Plan(ask, rivers, c.Group)
 			if err != nil {
 				t.Fatal(err)
 			}
-			key := fmt.Sprint(p.Weeks[0].River, p.Weeks[0].From)
+			key := fmt.Sprint(p.Weeks[0].River, " ", p.Weeks[0].From)
 			if key == bestAt {
-				*hit++
+				into.exact++
 			}
-			*lost += (1 - truth[key]/best) / float64(seasons)
+			if truth[key] >= (1-nearlyBest)*best {
+				into.near++
+			}
+			into.lost += 1 - truth[key]/best
 			return key
 		}
-		a, b, d := pick(rivers, &hits, &lost), pick(flat, &calendar, &lostCalendar), pick(bare, &book, &lostBook)
-		t.Logf("season %d: truly best %s (%.2f), plan %s (%.2f), calendar with flow %s (%.2f), calendar alone %s (%.2f)", k, bestAt, best, a, truth[a], b, truth[b], d, truth[d])
+		a, b, d := pick(rivers, &plan), pick(flat, &calendar), pick(bare, &book)
+		t.Logf("season %d: truly best %s (%.2f), plan %s (%.2f), calendar with flow and warmth %s (%.2f), calendar alone %s (%.2f)", k, bestAt, best, a, truth[a], b, truth[b], d, truth[d])
 	}
 	n := float64(seasons)
-	t.Logf("%d seasons: best week first %.0f%%, calendar with the same water %.0f%%, calendar alone %.0f%%; worth lost %.1f%%, %.1f%%, %.1f%%",
-		seasons, 100*hits/n, 100*calendar/n, 100*book/n, 100*lost, 100*lostCalendar, 100*lostBook)
+	for _, x := range []struct {
+		name string
+		tally
+	}{{"plan", plan}, {"calendar with flow and warmth", calendar}, {"calendar alone", book}} {
+		t.Logf("%d seasons, %s: the best week first %.0f%%, within 10%% of it %.0f%%, worth lost %.1f%%", seasons, x.name, 100*x.exact/n, 100*x.near/n, 100*x.lost/n)
+	}
+	if plan.lost >= book.lost {
+		t.Errorf("the plan loses %.1f%% of the best week's worth, the calendar %.1f%%", 100*plan.lost/n, 100*book.lost/n)
+	}
+	if seasons == 50 && plan.near < 0.7*n {
+		t.Errorf("a truly best week first in %.0f of %d seasons, want 35", plan.near, seasons)
+	}
 }

@@ -105,7 +105,7 @@ func (s *site) subscribePost(r *http.Request) (*answer, error) {
 	inv, err := s.Subscribe.Ask(r.Context(), req)
 	switch {
 	case errors.Is(err, subscribe.ErrBusy):
-		p.Faults = []string{"Too many requests just now. Try again tomorrow, or ask whoever runs this site."}
+		p.Faults = []string{"Too many requests just now. Try again tomorrow, or ask the operator of this site."}
 		return again(http.StatusTooManyRequests)
 	case err != nil:
 		s.log.Warn().Err(err).Msg("a subscription was refused")

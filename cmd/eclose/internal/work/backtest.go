@@ -39,7 +39,7 @@ func BacktestFolder(run string) string { return "backtests/" + run }
 const maxPlan = 256 << 20
 
 // ErrNoRun is wrapped where no run of that name was ever begun.
-var ErrNoRun = errors.New("there is no such run of a backtest")
+var ErrNoRun = errors.New("no such run of a backtest")
 
 // WriteBacktest begins a run.
 func WriteBacktest(ctx context.Context, f *series.Files, run string, b Backtest) error {

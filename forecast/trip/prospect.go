@@ -7,9 +7,9 @@ import (
 	"example.org/eclose/forecast"
 )
 
-// Ahead is what the coming days at one river are worth: the same figures that order a
+// A Prospect is what the coming days at one river are worth: the same figures that order a
 // trip, without a stay of fixed length.
-type Ahead struct {
+type Prospect struct {
 	Days []Day
 	// Whole are all of the days as one stay: its best stages are those of Day.Chance.
 	Whole Stay
@@ -38,12 +38,12 @@ const (
 
 // LookAhead works out the days from ask.From to ask.To at one river. ask.Days is not
 // used. The result is nil where the outlook holds nothing that is asked for.
-func LookAhead(ask Ask, r River, groups Groups) *Ahead {
+func LookAhead(ask Ask, r River, groups Groups) *Prospect {
 	d := tally(ask, r, groups)
 	if d == nil {
 		return nil
 	}
-	a := &Ahead{d: d}
+	a := &Prospect{d: d}
 	best := -1
 	last := ask.To
 	for last > ask.From && !d.covers(last) {
@@ -72,7 +72,7 @@ func LookAhead(ask Ask, r River, groups Groups) *Ahead {
 }
 
 // around widens the best day to days in a row that are nearly as good.
-func (a *Ahead) around(best int) (from, to forecast.Date) {
+func (a *Prospect) around(best int) (from, to forecast.Date) {
 	i, j := best, best
 	good := func(k int) bool {
 		return k >= 0 && k < len(a.Days) && a.Days[k].Worth >= runFrom*a.Days[best].Worth
@@ -91,7 +91,7 @@ func (a *Ahead) around(best int) (from, to forecast.Date) {
 }
 
 // Stay sums up some days at the river; nil where the outlook does not cover them.
-func (a *Ahead) Stay(from, to forecast.Date) *Stay {
+func (a *Prospect) Stay(from, to forecast.Date) *Stay {
 	s, ok := a.d.stay(from, to)
 	if !ok {
 		return nil
@@ -102,7 +102,7 @@ func (a *Ahead) Stay(from, to forecast.Date) *Stay {
 
 // Matters reports whether a day or a stay is worth being there for at all, were flow and
 // warmth no matter: some stage that an angler would come for has a fair chance.
-func (a *Ahead) Matters(s *Stay) bool {
+func (a *Prospect) Matters(s *Stay) bool {
 	if s == nil {
 		return false
 	}
