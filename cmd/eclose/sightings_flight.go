@@ -65,7 +65,7 @@ func (c sightingsWindowsCmd) Run(e *env) error {
 				use = "records"
 			}
 			fmt.Fprintf(w, "%s\t%s\trecords (%d)\t%s\t%s\t%s\t%s to %s\t%s\n", insects.Label(x.Group), x.Stage, x.Records.Records,
-				between(x.Records.Start), between(x.Records.Median), between(x.Records.End), yearDay(float64(x.Book.Start)), yearDay(float64(x.Book.End)), use)
+				dayRange(x.Records.Start), dayRange(x.Records.Median), dayRange(x.Records.End), yearDay(float64(x.Book.Start)), yearDay(float64(x.Book.End)), use)
 		}
 		if err := w.Flush(); err != nil {
 			return err
@@ -84,8 +84,8 @@ func yearDay(d float64) string {
 	return time.Date(2023, 1, 1, 0, 0, 0, 0, time.UTC).AddDate(0, 0, int(math.Round(d))-1).Format("2 Jan")
 }
 
-// between is a day with its 80 % range.
-func between(i flight.Range) string {
+// dayRange is a day with its 80 % range.
+func dayRange(i flight.Range) string {
 	return fmt.Sprintf("%s (%s to %s)", yearDay(i.Mid), yearDay(i.Low), yearDay(i.High))
 }
 
