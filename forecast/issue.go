@@ -30,7 +30,7 @@ type Options struct {
 	Sightings []Sighting
 	// Without leaves out kinds of sightings, so that what each is worth can be
 	// measured.
-	Without []Kind
+	Without []SightingKind
 	// Sites are rivers without a forecast that sightings name: those of
 	// neighbouring installations.
 	Sites []River

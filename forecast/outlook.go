@@ -115,6 +115,9 @@ type Influence struct {
 	Group     string  `json:"group"`
 	Sightings int     `json:"sightings"`
 	Days      float64 `json:"days"`
+	// The last of them on which something was seen: its stage and day; zero: none was.
+	Stage Stage `json:"stage,omitempty"`
+	Day   Date  `json:"day,omitempty"`
 }
 
 // Words says what moved a date, and how far.
@@ -127,7 +130,15 @@ func (i Influence) Words() string {
 	if i.Days < 0 {
 		way = "earlier"
 	}
-	return fmt.Sprintf("%s of %s on %s: %.1f days %s.", n, strings.ReplaceAll(i.Group, "-", " "), i.River, math.Abs(i.Days), way)
+	if i.Day != 0 && i.Stage != "" {
+		what := "hatching"
+		if i.Stage == EggLaying {
+			what = "egg-laying"
+		}
+		return fmt.Sprintf("Moved %.1f days %s because %s reported %s of %s on %s (%s).", math.Abs(i.Days), way, i.River, what,
+			strings.ReplaceAll(i.Group, "-", " "), i.Day.Time().Format("2 January"), n)
+	}
+	return fmt.Sprintf("Moved by %s of %s on %s: %.1f days %s.", n, strings.ReplaceAll(i.Group, "-", " "), i.River, math.Abs(i.Days), way)
 }
 
 // WaterDay is one day of water temperature, °C.

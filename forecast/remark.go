@@ -97,7 +97,7 @@ func (r Remark) String() string {
 	case LongSeason:
 		return "Its season is long, of several species or broods: no single date stands for it."
 	case MovedBy:
-		return "Moved by " + r.By.Words()
+		return r.By.Words()
 	default:
 		return r.Text
 	}

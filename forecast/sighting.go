@@ -17,25 +17,22 @@ type Sighting struct {
 	Amount       diary.Amount
 	Hours        float64   // watched
 	Recorded     time.Time // when it was written down; zero where that does not matter
-	Kind         Kind
+	Kind         SightingKind
 }
 
-// Kind is where a sighting comes from.
-type Kind string
+// SightingKind is where a sighting comes from.
+type SightingKind string
 
 // The kinds. The owner's own have the empty one.
 const (
-	Own        Kind = ""
-	Readers    Kind = "reader"
-	Neighbours Kind = "neighbour"
-	Records    Kind = "record"
+	Own        SightingKind = ""
+	Readers    SightingKind = "reader"
+	Neighbours SightingKind = "neighbour"
+	Records    SightingKind = "record"
 )
 
-// Kinds lists all kinds.
-var Kinds = []Kind{Own, Readers, Neighbours, Records}
-
 // Words is the kind for people.
-func (k Kind) Words() string {
+func (k SightingKind) Words() string {
 	switch k {
 	case Readers:
 		return "readers' reports"
@@ -90,6 +87,18 @@ func sightingOf(x diary.Sighting) Sighting {
 	return Sighting{River: x.River, Group: x.Group, Stage: Stage(x.Stage), Day: DateOf(x.Day), Amount: x.Amount, Hours: x.Hours, Recorded: x.Recorded, Kind: kind}
 }
 
+// SitesOf are the rivers of neighbouring installations, as places whose sightings
+// move the dates of rivers near by.
+func SitesOf(all []diary.NeighbourInfo) []River {
+	var out []River
+	for _, n := range all {
+		for _, r := range n.Rivers {
+			out = append(out, River{Slug: r.Slug, Name: r.Name, Zone: "UTC", Lat: r.Lat, Lon: r.Lon, ElevationM: r.ElevationM})
+		}
+	}
+	return out
+}
+
 // known are the sightings that an issue may use: of days before the issue, or of
 // its day if they were written down by then.
 func (rec Record) known(sightings []Sighting) []Sighting {
@@ -102,7 +111,7 @@ func (rec Record) known(sightings []Sighting) []Sighting {
 }
 
 // without leaves out sightings of some kinds.
-func without(sightings []Sighting, kinds []Kind) []Sighting {
+func without(sightings []Sighting, kinds []SightingKind) []Sighting {
 	if len(kinds) == 0 {
 		return sightings
 	}
@@ -112,19 +121,19 @@ func without(sightings []Sighting, kinds []Kind) []Sighting {
 // Entered is how many sightings of one kind, of one group at one river, entered
 // an outlook.
 type Entered struct {
-	Kind      Kind   `json:"kind"`
-	River     string `json:"river"`
-	Group     string `json:"group"`
-	Sightings int    `json:"sightings"`
-	From      Date   `json:"from"` // days of the first and the last
-	To        Date   `json:"to"`
+	Kind      SightingKind `json:"kind"`
+	River     string       `json:"river"`
+	Group     string       `json:"group"`
+	Sightings int          `json:"sightings"`
+	From      Date         `json:"from"` // days of the first and the last
+	To        Date         `json:"to"`
 }
 
 // entered lists the sightings that a river's timing took in, of its own and of
 // the rivers beside it.
 func entered(sightings []Sighting, sites []River) []Entered {
 	type key struct {
-		kind         Kind
+		kind         SightingKind
 		river, group string
 	}
 	at := map[key]int{}

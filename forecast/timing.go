@@ -324,7 +324,18 @@ const influencesShown = 3
 
 func (t *timing) influence(i, season int, days float64) Influence {
 	m := &t.groups[i]
-	return Influence{River: m.name, Group: m.key, Sightings: len(m.watches[season]), Days: round(days, 10)}
+	out := Influence{River: m.name, Group: m.key, Sightings: len(m.watches[season]), Days: round(days, 10)}
+	last := math.Inf(-1)
+	for _, w := range m.watches[season] {
+		if w.Amount != phenology.None && w.From > last {
+			last = w.From
+			out.Stage, out.Day = Emergence, date1(season)+Date(math.Round(w.From))-1
+			if w.Stage == phenology.EggLaying {
+				out.Stage = EggLaying
+			}
+		}
+	}
+	return out
 }
 
 // usual is the median date of a season by the calendar alone: the prior and past

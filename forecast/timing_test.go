@@ -60,7 +60,7 @@ func TestOneSightingOfAnyGroupMovesTheOutlook(t *testing.T) {
 		if len(got.MovedBy) != 1 || (got.MovedBy[0].Days > 0) != x.later || got.MovedBy[0].Sightings != 1 {
 			t.Errorf("%s: moved by %+v", x.name, got.MovedBy)
 		}
-		if math.Abs(got.MovedBy[0].Days) >= leastMove && !strings.Contains(fmt.Sprint(got.Reasons), "Moved by 1 sighting of") {
+		if math.Abs(got.MovedBy[0].Days) >= leastMove && !strings.Contains(fmt.Sprint(got.Reasons), "1 sighting") {
 			t.Errorf("%s: reasons %q", x.name, got.Reasons)
 		}
 		if got.Calendar.Peak.P50 != plain.Calendar.Peak.P50 {
@@ -117,6 +117,9 @@ func TestARiverNearByMovesTheOutlookAndOneFarAwayDoesNot(t *testing.T) {
 		got := peaks(t, rec, r, seen)[drake]
 		if len(got.MovedBy) == 1 && got.MovedBy[0].River != "Garrow" {
 			t.Errorf("moved by %+v", got.MovedBy)
+		}
+		if reasons := strings.Join(got.Reasons, " "); km < 100 && !strings.Contains(reasons, "because Garrow reported hatching of western green drake on 10 May") {
+			t.Errorf("reasons %q", reasons)
 		}
 		return float64(got.Window.Peak.P50 - plain.Window.Peak.P50)
 	}

@@ -28,7 +28,7 @@ type riversBacktest struct {
 	Members int      `default:"50" help:"With --config: ensemble size."`
 	Workers int      `default:"2" help:"With --config: number of parallel workers; does not change results."`
 	Shared  string   `name:"run" placeholder:"NAME" help:"With --config: report on a run started with 'eclose jobs add backtest'."`
-	Without []string `placeholder:"KIND" enum:"own,reader,neighbour,record" help:"With --config: kinds of sightings that no forecast may know: own, reader, neighbour, record."`
+	Without []string `placeholder:"KIND" help:"With --config: kinds of sightings that no forecast may know: own, reader, neighbour, record."`
 	Out     string   `default:"backtest" placeholder:"DIR" type:"path" help:"With --config: folder for the report and for finished seasons; an interrupted run resumes from it."`
 }
 
@@ -38,11 +38,8 @@ func (c riversBacktest) rivers(e *env) error {
 		return app.Usage(err)
 	}
 	plan := rivers.Plan{Leads: c.Leads, Every: c.Every, Members: c.Members, Workers: c.Workers, Now: e.now(), Dir: filepath.Join(c.Out, "slices")}
-	for _, k := range c.Without {
-		if k == "own" {
-			k = ""
-		}
-		plan.Without = append(plan.Without, forecast.Kind(k))
+	if plan.Without, err = kindsOf(c.Without); err != nil {
+		return err
 	}
 	if plan.Catalogue, err = app.LoadCatalogue(cfg); err != nil {
 		return app.Usage(err)
@@ -89,8 +86,26 @@ func (c riversBacktest) plan(e *env, cfg *config.Config, plan *rivers.Plan) (err
 	if plan.Rivers, err = app.Rivers(cfg, c.River); err != nil {
 		return app.Usage(err)
 	}
+	if plan.Sites, err = app.NeighbourSites(e.ctx, cfg, e.now()); err != nil {
+		return err
+	}
 	plan.Sightings, err = app.Sightings(e.ctx, cfg, e.now())
 	return err
+}
+
+// kindsOf reads kinds of sightings as the command line names them.
+func kindsOf(names []string) (out []forecast.SightingKind, err error) {
+	for _, k := range names {
+		switch k {
+		case "own":
+			out = append(out, forecast.Own)
+		case string(forecast.Readers), string(forecast.Neighbours), string(forecast.Records):
+			out = append(out, forecast.SightingKind(k))
+		default:
+			return nil, app.Usagef("--without: unknown kind %q; use own, reader, neighbour or record", k)
+		}
+	}
+	return out, nil
 }
 
 // seasonRange reads A..B, or one season.

@@ -153,6 +153,11 @@ func (s *outlookSource) outlook(ctx context.Context, r forecast.River) (*forecas
 		return nil, err
 	}
 	opt := s.opt
+	if s.db != nil {
+		if opt.Sites, err = app.Sites(ctx, s.db, s.now); err != nil {
+			return nil, err
+		}
+	}
 	if opt.Sightings, err = app.DiarySightings(ctx, s.db, s.cfg, s.now); err != nil {
 		return nil, err
 	}

@@ -24,6 +24,10 @@ type sightingsCmd struct {
 	List     sightingsListCmd     `cmd:"" help:"List the open records that stand for an insect group, with their credit."`
 	Withhold sightingsWithholdCmd `cmd:"" help:"Keep an open record out of all that is worked out, or let it in again."`
 	Export   sightingsExportCmd   `cmd:"" help:"Export your own sightings and blank sessions as Darwin Core."`
+	Share    sightingsShareCmd    `cmd:"" help:"Write your sightings as a file for neighbouring installations, without names."`
+	Receive  sightingsReceiveCmd  `cmd:"" help:"Take in a neighbour's file; taking it again updates it."`
+	Forget   sightingsForgetCmd   `cmd:"" help:"Forget a neighbour and withdraw what it gave."`
+	Windows  sightingsWindowsCmd  `cmd:"" help:"Show windows of flight, this season and presence by open records, beside the book's."`
 	Used     sightingsUsedCmd     `cmd:"" help:"List every sighting that stands behind a river's dates, by kind."`
 }
 

@@ -20,35 +20,35 @@ const (
 	Flight    Stage = "flight"
 )
 
-// A Reason says why a record stands for no group; empty: it does.
-type Reason string
+// A LeftOut says why a record stands for no group; empty: it does.
+type LeftOut string
 
 // The reasons. Refused ones are not kept at all; the others are kept as a
 // measure of how much people looked.
 const (
-	NoKey          Reason = "it has no identifier"
-	NoLicence      Reason = "its licence is not open"
-	NonCommercial  Reason = "its licence forbids commercial use (--non-commercial takes it)"
-	NoDate         Reason = "it has no date"
-	LongInterval   Reason = "its date is an interval of more than a week"
-	InFuture       Reason = "its date is in the future"
-	NoPlace        Reason = "it has no coordinates"
-	OutsideRegions Reason = "its place is in no region of the catalogue"
-	Bred           Reason = "it was bred or kept"
-	Doubted        Reason = "the source doubts it"
-	Fossil         Reason = "it is not of a wild living organism"
+	NoKey          LeftOut = "it has no identifier"
+	NoLicence      LeftOut = "its licence is not open"
+	NonCommercial  LeftOut = "its licence forbids commercial use (--non-commercial takes it)"
+	NoDate         LeftOut = "it has no date"
+	LongInterval   LeftOut = "its date is an interval of more than a week"
+	InFuture       LeftOut = "its date is in the future"
+	NoPlace        LeftOut = "it has no coordinates"
+	OutsideRegions LeftOut = "its place is in no region of the catalogue"
+	Bred           LeftOut = "it was bred or kept"
+	Doubted        LeftOut = "the source doubts it"
+	Fossil         LeftOut = "it is not of a wild living organism"
 
-	VagueDate   Reason = "its date is longer than a day and it tells no effort"
-	VaguePlace  Reason = "its place is uncertain by more than 50 km"
-	Unconfirmed Reason = "its identification was not confirmed"
-	NoLifeStage Reason = "its life stage is missing"
-	InWater     Reason = "it is a nymph, larva, pupa or egg"
-	UnknownName Reason = "its name is not in the catalogue for that region"
-	Ambiguous   Reason = "its name stands for several groups"
+	VagueDate   LeftOut = "its date is longer than a day and it tells no effort"
+	VaguePlace  LeftOut = "its place is uncertain by more than 50 km"
+	Unconfirmed LeftOut = "its identification was not confirmed"
+	NoLifeStage LeftOut = "its life stage is missing"
+	InWater     LeftOut = "it is a nymph, larva, pupa or egg"
+	UnknownName LeftOut = "its name is not in the catalogue for that region"
+	Ambiguous   LeftOut = "its name stands for several groups"
 )
 
 // refused reports whether a record is not kept even as a measure of effort.
-func (r Reason) refused() bool {
+func (r LeftOut) refused() bool {
 	switch r {
 	case NoKey, NoLicence, NonCommercial, NoDate, LongInterval, InFuture, NoPlace, OutsideRegions, Bred, Doubted, Fossil:
 		return true
@@ -62,7 +62,7 @@ type Judged struct {
 	Group  string // key; empty where Why says why not
 	Stage  Stage
 	Region insects.Region
-	Why    Reason
+	Why    LeftOut
 }
 
 // Limits of what is taken; our own defaults. iNaturalist moves an obscured place
@@ -122,7 +122,7 @@ func (j *Judge) Judge(r occurrence.Record) Judged {
 }
 
 // unusable are the reasons that make a record worthless even as effort.
-func (j *Judge) unusable(r occurrence.Record) Reason {
+func (j *Judge) unusable(r occurrence.Record) LeftOut {
 	basis := strings.ToLower(strings.ReplaceAll(r.Basis, "_", ""))
 	switch {
 	case r.Key == "":

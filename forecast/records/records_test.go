@@ -57,7 +57,7 @@ func TestWhatIsTakenAndWhyTheRestIsNot(t *testing.T) {
 		name   string
 		judge  *Judge
 		change func(*occurrence.Record)
-		why    Reason
+		why    LeftOut
 		stage  Stage
 	}{
 		{"a subimago", j, func(*occurrence.Record) {}, "", Emergence},
@@ -100,7 +100,7 @@ func TestTheSameRecordFromBothServicesIsKeptOnce(t *testing.T) {
 	dbtest.Each(t, func(t *testing.T, d *db.DB) {
 		s := &Store{DB: d, Now: clock}
 		j := judge(t)
-		put := func(r occurrence.Record) Kept {
+		put := func(r occurrence.Record) Fate {
 			t.Helper()
 			k, err := s.Put(t.Context(), []Judged{j.Judge(r)})
 			if err != nil {
@@ -116,7 +116,7 @@ func TestTheSameRecordFromBothServicesIsKeptOnce(t *testing.T) {
 		corrected.Name = "Ephemera vulgata"
 		for i, x := range []struct {
 			r    occurrence.Record
-			want Kept
+			want Fate
 		}{{copied, Added}, {first, Changed}, {copied, Elsewhere}, {first, Same}, {corrected, Changed}} {
 			if got := put(x.r); got != x.want {
 				t.Errorf("step %d: %d, want %d", i, got, x.want)

@@ -24,7 +24,7 @@ type Record struct {
 	ID, Source, Name string
 	Group            string // key; empty: it measures effort only
 	Stage            Stage
-	Why              Reason
+	Why              LeftOut
 	Region           insects.Region
 	First, Last      time.Time // days, midnight UTC
 	LatDeg, LonDeg   float64
@@ -40,12 +40,12 @@ type Record struct {
 	Withheld         bool // by the owner
 }
 
-// Kept says what became of one record.
-type Kept int
+// Fate says what became of one record.
+type Fate int
 
 // What may become of a record.
 const (
-	Added Kept = iota
+	Added Fate = iota
 	Changed
 	Same
 	Elsewhere // it is there already from another source
@@ -53,10 +53,10 @@ const (
 
 // Put keeps a batch of judged records, all or none, and returns what became of
 // each. Refused records must not be in it.
-func (s *Store) Put(ctx context.Context, batch []Judged) ([]Kept, error) {
-	var out []Kept
+func (s *Store) Put(ctx context.Context, batch []Judged) ([]Fate, error) {
+	var out []Fate
 	err := s.DB.Tx(ctx, func(tx *db.Tx) error {
-		out = make([]Kept, 0, len(batch))
+		out = make([]Fate, 0, len(batch))
 		for i := range batch {
 			k, err := s.put(ctx, sqlc.New(tx), &batch[i])
 			if err != nil {
@@ -72,7 +72,7 @@ func (s *Store) Put(ctx context.Context, batch []Judged) ([]Kept, error) {
 	return out, nil
 }
 
-func (s *Store) put(ctx context.Context, q *sqlc.Queries, j *Judged) (Kept, error) {
+func (s *Store) put(ctx context.Context, q *sqlc.Queries, j *Judged) (Fate, error) {
 	p := sqlc.PutRecordParams{
 		ID: j.Key, Source: j.Source, Name: j.Name, Grp: j.Group, Stage: string(j.Stage), Why: string(j.Why), Region: string(j.Region),
 		Day: j.Start.Format(time.DateOnly), LastDay: j.End.Format(time.DateOnly), Lat: j.LatDeg, Lon: j.LonDeg,
@@ -178,7 +178,7 @@ func (s *Store) List(ctx context.Context, f Filter) ([]Record, error) {
 
 func fromRow(r sqlc.OpenRecord) Record {
 	x := Record{
-		ID: r.ID, Source: r.Source, Name: r.Name, Group: r.Grp, Stage: Stage(r.Stage), Why: Reason(r.Why), Region: insects.Region(r.Region),
+		ID: r.ID, Source: r.Source, Name: r.Name, Group: r.Grp, Stage: Stage(r.Stage), Why: LeftOut(r.Why), Region: insects.Region(r.Region),
 		LatDeg: r.Lat, LonDeg: r.Lon, UncertaintyM: orNaN(r.UncertaintyM), ElevationM: orNaN(r.ElevationM),
 		Obscured: r.Obscured != 0, Absent: r.Absent != 0, Individuals: orNaN(r.Individuals), EffortHours: orNaN(r.EffortHours),
 		Event: r.Event, Observer: r.Observer, Licence: r.Licence, Credit: r.Credit, Stored: db.Time(r.StoredAt), Withheld: r.Withheld != 0,

@@ -11,18 +11,18 @@ type Book struct {
 	MedianSD           float64 // how far the median may be off, days
 }
 
-// Interval is the 10, 50 and 90 % points of what is known of a day.
-type Interval struct{ Low, Mid, High float64 }
+// Range is the 10, 50 and 90 % points of what is known of a day.
+type Range struct{ Low, Mid, High float64 }
 
 // Width of the 80 % interval, days.
-func (i Interval) Width() float64 { return i.High - i.Low }
+func (i Range) Width() float64 { return i.High - i.Low }
 
 // Window is a season as the records tell it.
 type Window struct {
 	Records            int
-	Start, Median, End Interval // days by which 5, 50 and 95 % of the activity have passed
-	Gain               float64  // log-likelihood of a held-out record above the book's
-	Replaces           bool     // the records' window may stand in place of the book's
+	Start, Median, End Range   // days by which 5, 50 and 95 % of the activity have passed
+	Gain               float64 // log-likelihood of a held-out record above the book's
+	Replaces           bool    // the records' window may stand in place of the book's
 }
 
 // Our own defaults.
@@ -146,7 +146,7 @@ func quantile(mode, left, right, share float64) float64 {
 func normal(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) }
 
 // interval returns the 10, 50 and 90 % points of a quantile of the curve.
-func (g *grid) interval(share float64) Interval {
+func (g *grid) interval(share float64) Range {
 	type point struct{ day, weight float64 }
 	var all []point
 	g.each(func(i, mode, l, r int, _ float64) {
@@ -160,7 +160,7 @@ func (g *grid) interval(share float64) Interval {
 		}
 		return 1
 	})
-	var out Interval
+	var out Range
 	sum := 0.0
 	for i, p := range all {
 		before := sum

@@ -6,7 +6,6 @@ import (
 	"runtime/debug"
 	"syscall"
 	"testing"
-	"time"
 )
 
 // BenchmarkTenRiversTwentySeasons is a backtest of the size that one would run

@@ -21,11 +21,11 @@ type Plan struct {
 	Every     int   // days between issues; 0: DefaultEvery
 	Members   int   // possible futures; 0: DefaultMembers
 	Sightings []forecast.Sighting
-	Without   []forecast.Kind  // kinds of sightings that no forecast may know; they still judge
-	Sites     []forecast.River // rivers without a forecast that sightings name
-	Now       time.Time        // seasons that have not ended by then are judged by sightings only
-	Dir       string           // where finished slices are kept; "" to keep none
-	Workers   int              // 0: 1; changes no byte of what comes out
+	Without   []forecast.SightingKind // kinds of sightings that no forecast may know; they still judge
+	Sites     []forecast.River        // rivers without a forecast that sightings name
+	Now       time.Time               // seasons that have not ended by then are judged by sightings only
+	Dir       string                  // where finished slices are kept; "" to keep none
+	Workers   int                     // 0: 1; changes no byte of what comes out
 	Done      func(done, total int)
 
 	whole bool // for tests: every outlook has all groups, also those whose season is over

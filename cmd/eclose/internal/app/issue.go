@@ -37,6 +37,10 @@ func IssueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 	if err != nil {
 		return nil, err
 	}
+	sites, err := NeighbourSites(ctx, cfg, now)
+	if err != nil {
+		return nil, err
+	}
 	store, err := series.Open(ctx, cfg.StoreURL(), series.ReadOnly())
 	if err != nil {
 		return nil, fmt.Errorf("%w; run eclose ingest first", err)
@@ -44,7 +48,7 @@ func IssueAll(ctx context.Context, cfg *config.Config, only []string, date strin
 	defer store.Close() //nolint:errcheck // it was only read
 	var out []*forecast.Outlook
 	for i, r := range rivers {
-		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members, Sightings: sightings})
+		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members, Sightings: sightings, Sites: sites})
 		if err != nil {
 			return nil, err
 		}
@@ -76,13 +80,36 @@ func DiarySightings(ctx context.Context, d *db.DB, cfg *config.Config, now time.
 	var out []forecast.Sighting
 	for _, x := range forecast.SightingsOf(entries) {
 		r, err := cfg.River(x.River)
-		if err != nil {
+		switch {
+		case err == nil:
+			x.River = r.Slug
+		case x.Kind != forecast.Neighbours:
 			continue // of a river that this config does not watch
 		}
-		x.River = r.Slug
 		out = append(out, x)
 	}
 	return out, nil
+}
+
+// NeighbourSites reads the rivers of neighbouring installations whose sightings
+// are in the diary.
+func NeighbourSites(ctx context.Context, cfg *config.Config, now time.Time) (out []forecast.River, err error) {
+	err = Read(ctx, cfg, func(d *db.DB) error {
+		if d != nil {
+			out, err = Sites(ctx, d, now)
+		}
+		return err
+	})
+	return out, err
+}
+
+// Sites is NeighbourSites for a database that is open.
+func Sites(ctx context.Context, d *db.DB, now time.Time) ([]forecast.River, error) {
+	all, err := (&diary.Store{DB: d, Now: func() time.Time { return now }}).Neighbours(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return forecast.SitesOf(all), nil
 }
 
 // Read runs do on the database of a config, opened to read: it works while a

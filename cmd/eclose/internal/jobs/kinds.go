@@ -50,8 +50,8 @@ type Warnings struct {
 	Slot  time.Time `json:"slot"`
 }
 
-// Records asks a source for the open records around one river.
-type Records struct {
+// FetchRecords asks a source for the open records around one river.
+type FetchRecords struct {
 	River string    `json:"river"`
 	Feed  string    `json:"feed"`
 	Slot  time.Time `json:"slot"`
@@ -119,7 +119,7 @@ type Export struct {
 func (Plan) Kind() string           { return "plan" }
 func (Fetch) Kind() string          { return "fetch" }
 func (Warnings) Kind() string       { return "warnings" }
-func (Records) Kind() string        { return "records" }
+func (FetchRecords) Kind() string   { return "records" }
 func (Outlook) Kind() string        { return "outlook" }
 func (Alerts) Kind() string         { return "alerts" }
 func (Tick) Kind() string           { return "tick" }
@@ -146,7 +146,7 @@ func opts(queue string, priority, attempts int) river.InsertOpts {
 func (Plan) InsertOpts() river.InsertOpts           { return opts(Model, 1, 50) }
 func (Fetch) InsertOpts() river.InsertOpts          { return opts(Feeds, 2, 6) }
 func (Warnings) InsertOpts() river.InsertOpts       { return opts(Feeds, 1, 3) }
-func (Records) InsertOpts() river.InsertOpts        { return opts(Feeds, 3, 4) }
+func (FetchRecords) InsertOpts() river.InsertOpts   { return opts(Feeds, 3, 4) }
 func (Outlook) InsertOpts() river.InsertOpts        { return opts(Model, 3, 50) }
 func (Alerts) InsertOpts() river.InsertOpts         { return opts(Model, 2, 50) }
 func (Tick) InsertOpts() river.InsertOpts           { return opts(Model, 1, 10) }

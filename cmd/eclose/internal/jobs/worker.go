@@ -19,7 +19,7 @@ type Handlers struct {
 	Plan           func(context.Context, Plan) error
 	Fetch          func(context.Context, Fetch) error
 	Warnings       func(context.Context, Warnings) error
-	Records        func(context.Context, Records) error
+	Records        func(context.Context, FetchRecords) error
 	Outlook        func(context.Context, Outlook) error
 	Alerts         func(context.Context, Alerts) error
 	Tick           func(context.Context, Tick) error

@@ -334,6 +334,7 @@ func TestASightingWithoutANetGoesOutLater(t *testing.T) {
 	b := newBrowser(t)
 	b.do(t, as(360, "light"), chromedp.Navigate(b.root+"/diary/new"),
 		chromedp.Evaluate[chromedp.Void](`Object.defineProperty(navigator, "onLine", {get: () => false, configurable: true})`),
+		chromedp.Evaluate[chromedp.Void](`document.querySelector("input[name=river][value=wend]").click(); document.querySelector("input[name=group]").click()`),
 		chromedp.Click(chromedp.CSS(`button[value=none]`)), chromedp.WaitVisible(chromedp.CSS("#waiting")))
 	if got := b.text(t, "#waiting"); !strings.Contains(got, "saved on this device") {
 		t.Errorf("without a net the page says %q", got)

@@ -92,8 +92,8 @@ type Options struct {
 	Diary   Diary                                   // nil: no diary
 	Changed func(ctx context.Context, river string) // after the diary changed
 
-	Told  Reports // readers' reports; nil: none are taken
-	Links Links   // signs their links; nil: none are taken
+	Told  Reports     // readers' reports; nil: none are taken
+	Links ReportLinks // signs their links; nil: none are taken
 
 	Subscribe Subscriptions                                      // nil: no subscriptions
 	Invite    func(context.Context, *subscribe.Invitation) error // hands the confirmation mail over

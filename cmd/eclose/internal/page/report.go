@@ -29,8 +29,8 @@ type Reports interface {
 	Authors(context.Context) (map[string]diary.Trust, error)
 }
 
-// Links makes and checks the signed links with which readers report.
-type Links interface {
+// ReportLinks makes and checks the signed links with which readers report.
+type ReportLinks interface {
 	Report(subscribe.Report) string
 	ReportOf(token string, now time.Time) (subscribe.Report, error)
 }

@@ -30,6 +30,15 @@ func (h *Service) Calibrate(ctx context.Context, k jobs.Calibrate) error {
 	})
 }
 
+// sites are the rivers of neighbouring installations.
+func (h *Service) sites(ctx context.Context) ([]forecast.River, error) {
+	all, err := (&diary.Store{DB: h.DB, Now: h.Queue.Now}).Neighbours(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return forecast.SitesOf(all), nil
+}
+
 // sightings are those of all rivers of the config.
 func (h *Service) sightings(ctx context.Context) ([]forecast.Sighting, error) {
 	all, err := (&diary.Store{DB: h.DB, Now: h.Queue.Now}).List(ctx, diary.Filter{})

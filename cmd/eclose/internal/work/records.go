@@ -10,7 +10,7 @@ import (
 
 // FetchRecords fetches the open records around a river and has its forecast
 // issued anew where one was new.
-func (h *Service) FetchRecords(ctx context.Context, k jobs.Records) error {
+func (h *Service) FetchRecords(ctx context.Context, k jobs.FetchRecords) error {
 	place, ok := h.RecordPlace[k.River]
 	if h.Records == nil || !ok {
 		return jobs.Final{Err: fmt.Errorf("no open records are fetched for %q", k.River)}

@@ -229,7 +229,7 @@ func (h *Service) Plan(ctx context.Context, p jobs.Plan) error {
 		}
 	case jobs.PlanRecords:
 		for _, r := range h.Rivers {
-			all = append(all, jobs.Records{River: r.Slug, Feed: p.Feed, Slot: p.Slot})
+			all = append(all, jobs.FetchRecords{River: r.Slug, Feed: p.Feed, Slot: p.Slot})
 		}
 	case jobs.PlanOutlooks:
 		var err error

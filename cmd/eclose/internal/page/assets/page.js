@@ -101,6 +101,10 @@
       if (navigator.onLine) { return; } // the ordinary way
       e.preventDefault();
       const data = new FormData(form, e.submitter);
+      if (!data.get("river") || !data.get("group") && !data.get("other")) {
+        say("Choose the river and the insect first.");
+        return;
+      }
       data.set("nonce", crypto.randomUUID()); // the form itself may come from the store, used before
       if (write([...read(), new URLSearchParams(data).toString()])) {
         say("Offline: saved on this device. It will be sent when you are back online.");
