@@ -244,13 +244,15 @@ func TestThunderIsOfAFreshForecast(t *testing.T) {
 	r.Weather = &Station{"nws", "45.2,-131.4"}
 	k := ingest.Key{Feed: "nws", Site: "45.2,-131.4", Variable: ingest.ThunderProbability, Statistic: ingest.Instant, TimeSeries: "forecast"}
 	day := make([]float64, 48)
-	day[8], day[30] = 70, 90
+	day[8], day[13], day[30] = 70, 95, 90
 	for _, tc := range []struct {
 		what      string
 		retrieved time.Time
 		want      float64 // below 0: not known
 	}{
 		{"fresh", look.Add(-time.Hour), 0.7},
+		{"23 hours old", look.Add(-23 * time.Hour), 0.7},
+		{"25 hours old", look.Add(-25 * time.Hour), -1},
 		{"two days old", look.AddDate(0, 0, -2), -1},
 		{"retrieved later", look.Add(time.Hour), -1},
 	} {
@@ -296,6 +298,153 @@ func TestALastReadingHoldsTheLevelForAMonth(t *testing.T) {
 		s.visits("1", 1, 0, decade...)
 		if _, c := s.caution(banks("1")); c.Level != tc.level || c.Known {
 			t.Errorf("after %d days: level %d, want %d, known %t", tc.days, c.Level, tc.level, c.Known)
+		}
+	}
+}
+
+// days puts daily mean flows of a gauge, all of them passed, from a day on.
+func (s shore) days(site string, from time.Time, flows []float64) {
+	s.Helper()
+	k := s.key(site, ingest.Discharge)
+	k.Statistic, k.Period = ingest.Mean, ingest.Daily
+	s.put(inventSeries(k, from, 24*time.Hour, flows), look.AddDate(-1, 0, 0))
+	got, err := s.store.Read(s.Context(), k, series.Query{})
+	if err != nil {
+		s.Fatal(err)
+	}
+	got.Flag, got.FlagTest = make([]ingest.Flag, got.Len()), make([]string, got.Len())
+	for i := range got.Flag {
+		got.Flag[i] = ingest.Pass
+		if math.IsNaN(got.Value[i]) {
+			got.Flag[i] = ingest.Missing
+		}
+	}
+	if _, err := s.store.SetFlags(s.Context(), got); err != nil {
+		s.Fatal(err)
+	}
+}
+
+func TestTheRecordOfAGauge(t *testing.T) {
+	for _, at := range []time.Time{look, time.Date(2026, 1, 3, 12, 0, 0, 0, time.UTC), time.Date(2025, 12, 30, 12, 0, 0, 0, time.UTC)} {
+		s := newShore(t)
+		from := time.Date(at.Year()-6, at.Month(), at.Day(), 0, 0, 0, 0, time.UTC).AddDate(0, 0, -100)
+		n := int(at.Sub(from).Hours() / 24)
+		flows := make([]float64, n) // the last of them yesterday
+		for i := range flows {
+			d := from.AddDate(0, 0, i)
+			flows[i] = 50 + float64(i%2)
+			for y := at.Year() - 7; y <= at.Year(); y++ {
+				if gap := d.Sub(time.Date(y, at.Month(), at.Day(), 0, 0, 0, 0, time.UTC)).Hours() / 24; math.Abs(gap) <= seasonWindow {
+					flows[i] = 10 + 0.1*float64(i%2) // this time of the year
+				}
+			}
+		}
+		ago := func(days int) *float64 { return &flows[n-days] }
+		for k := range 6 {
+			*ago(200 + k) = 60
+		}
+		*ago(20), *ago(29), *ago(31), *ago(400), *ago(500) = 900, 800, 70, 3, math.NaN()
+		s.days("1", from, flows)
+		s.readings("1", ingest.Discharge, at.Add(-time.Minute), 12)
+		in, err := CautionInput(t.Context(), s.store, banks("1"), at)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if in.Years != 6 {
+			t.Errorf("at %s: %d years", at, in.Years)
+		}
+		if want := 6 * (2*seasonWindow + 1); len(in.Season) < want-4 || len(in.Season) > want+4 {
+			t.Errorf("at %s: %d days of past seasons, want about %d", at, len(in.Season), want)
+		}
+		for _, q := range in.Season {
+			if q > 11 && q != 50 && q != 51 || q < 9 {
+				t.Errorf("at %s: %g is not of this time of the year", at, q)
+			}
+		}
+		if r := in.Record; r.HighM3s != 70 || r.LowM3s != 3 || r.StuckDays != 6 || r.Days != n-30-1 || r.VisitShare != 0 {
+			t.Errorf("at %s: %+v of %d days", at, r, n)
+		}
+	}
+}
+
+func TestAGaugeIsComparedWithTheGaugersVisits(t *testing.T) {
+	for _, c := range []struct {
+		visits []float64
+		want   float64
+	}{{[]float64{2, 2, 2.5}, 2}, {[]float64{2, 2}, 0}, {[]float64{2, 1, 4, -1}, 2}} {
+		s := newShore(t)
+		at := s.visits("1", 1, 0, c.visits...)
+		var flows []float64
+		from := look.Truncate(24*time.Hour).AddDate(-2, 0, 0)
+		for d := from; d.Before(look.AddDate(0, -1, 0)); d = d.AddDate(0, 0, 1) {
+			q := 30.0
+			for i, v := range at {
+				if v.Truncate(24 * time.Hour).Equal(d) {
+					q = 2 * 2
+					if c.visits[i] == 1 {
+						q = 3 // three times what was measured
+					}
+				}
+			}
+			flows = append(flows, q)
+		}
+		s.days("1", from, flows)
+		s.readings("1", ingest.Discharge, justNow, 12)
+		if in, _ := s.caution(banks("1")); in.Record.VisitShare != c.want {
+			t.Errorf("visits at %v: share %g, want %g", c.visits, in.Record.VisitShare, c.want)
+		}
+	}
+}
+
+func TestWhichReadingsAreTheLast(t *testing.T) {
+	s := newShore(t)
+	daily := s.key("1", ingest.Discharge)
+	daily.Statistic, daily.Period = ingest.Mean, ingest.Daily
+	s.put(inventSeries(daily, look.Add(-26*time.Hour-9*24*time.Hour), 24*time.Hour, []float64{4, 5, 4, 5, 4, 5, 4, 5, 4, 6}), look)
+	high := s.key("1", ingest.Discharge)
+	high.Statistic = ingest.Max
+	s.put(inventSeries(high, justNow, time.Hour, []float64{99}), look)
+	if in, _ := s.caution(banks("1")); in.Flow.Value != 6 || in.Flow.Age != 2*time.Hour || !in.Flow.Daily {
+		t.Errorf("of a daily mean: %+v", in.Flow)
+	}
+	s.readings("1", ingest.Discharge, look.Add(-3*time.Hour), 7)
+	if in, _ := s.caution(banks("1")); in.Flow.Value != 6 {
+		t.Errorf("an older one of the same site stands in: %+v", in.Flow)
+	}
+	s.readings("1", ingest.Discharge, justNow, 8)
+	if in, _ := s.caution(banks("1")); in.Flow.Value != 8 || in.Flow.Daily {
+		t.Errorf("a newer one does not: %+v", in.Flow)
+	}
+}
+
+func TestWhichFlagsMakeAReadingDoubted(t *testing.T) {
+	for _, c := range []struct {
+		v       ingest.Variable
+		flag    ingest.Flag
+		test    string
+		doubted bool
+	}{
+		{ingest.GaugeHeight, ingest.Suspect, "spike", true}, {ingest.GaugeHeight, ingest.Suspect, "ice", true}, {ingest.Discharge, ingest.Suspect, "rate of change", true},
+		{ingest.Discharge, ingest.Suspect, "flat line", false}, {ingest.WaterTemperature, ingest.Suspect, "spike", false}, {ingest.WaterTemperature, ingest.Fail, "spike", true},
+		{ingest.Discharge, ingest.Pass, "spike", false}, {ingest.GaugeHeight, ingest.NotEvaluated, "", false},
+	} {
+		s := ingest.Series{Key: ingest.Key{Variable: c.v}, Flag: []ingest.Flag{c.flag}, FlagTest: []string{c.test}}
+		if got := doubt(s, 0); (got != "") != c.doubted {
+			t.Errorf("%+v: %q", c, got)
+		}
+	}
+}
+
+func TestAHeightBelongsToAVisitWithinHalfAnHour(t *testing.T) {
+	for off, fits := range map[time.Duration]bool{29 * time.Minute: true, 31 * time.Minute: false} {
+		s := newShore(t)
+		at := s.visits("1", 1, 0, decade...)
+		for i, q := range decade {
+			s.put(inventSeries(s.key("1", ingest.GaugeHeight), at[i].Add(off), time.Hour, []float64{0.3 + 0.3*math.Pow(q, 0.4)}), look)
+		}
+		s.readings("1", ingest.GaugeHeight, justNow, 1)
+		if in, _ := s.caution(banks("1")); (in.StageFit != nil) != fits {
+			t.Errorf("heights %v from the visits: fit %+v", off, in.StageFit)
 		}
 	}
 }

@@ -72,6 +72,15 @@ func TestAnOfficialSpateReachesTheOutlook(t *testing.T) {
 	if slices.EqualFunc(plain.Water, spate.Water, func(a, b WaterDay) bool { return a.P50 == b.P50 }) {
 		t.Error("the flow ahead does not reach the water temperature")
 	}
+	// Below a dam too, as far as the official forecast reaches.
+	r.Regulated = true
+	plain, spate = issue(flowIssue, false), issue(flowIssue.Add(-time.Hour), true)
+	if plain.Flow.Source != FlowWithheld || spate.Flow.Source != FlowOfficial {
+		t.Errorf("below a dam: %q, %q", plain.Flow.Source, spate.Flow.Source)
+	}
+	if slices.EqualFunc(plain.Water, spate.Water, func(a, b WaterDay) bool { return a.P50 == b.P50 }) {
+		t.Error("an official forecast below a dam does not reach the water temperature")
+	}
 }
 
 // Below a dam no free-flowing guess is given: the official forecast as far as it
@@ -95,23 +104,6 @@ func TestARegulatedRiverHasOnlyOfficialFlow(t *testing.T) {
 	rec.Official = append(rec.Official, FlowService{Name: "official", Official: true, Rows: [][]float64{{20, 21, 22}}})
 	if rows, about = rec.flows(r, opt, 1); len(rows) != opt.Members || len(rows[0]) != 3 || about.Source != FlowOfficial || len(about.Days) != 3 {
 		t.Fatalf("regulated, three official days: %q, %d days", about.Source, len(about.Days))
-	}
-	// A release that is forecast is in the water temperature too.
-	water := func(rec Record) float64 {
-		o, err := rec.Outlook(r, catalogue(t), opt)
-		if err != nil {
-			t.Fatal(err)
-		}
-		w, ok := o.WaterOn(rec.Issue + 2)
-		if !ok {
-			t.Fatal("no water temperature the day after tomorrow")
-		}
-		return w.P50
-	}
-	release := rec
-	release.Official = []FlowService{{Name: "official", Official: true, Rows: [][]float64{{200, 200, 200}}}}
-	if a, b := water(rec), water(release); math.Abs(a-b) < 0.05 {
-		t.Errorf("a release of ten times the flow leaves the water at %.2f °C, without it %.2f", b, a)
 	}
 }
 

@@ -79,11 +79,11 @@ func main() {
 			tried++
 			why := known[m.what]
 			switch noticed, _ := noticed(binary, t, m.id); {
-			case noticed && why != "":
-				fresh++
-				fmt.Println("CAUGHT, but listed:", m.what)
 			case noticed:
 				caught++
+				if why != "" {
+					fmt.Println("caught by now, take it off the list:", m.what)
+				}
 			case why != "":
 				fmt.Println("survives:", m.what, "#", why)
 			default:

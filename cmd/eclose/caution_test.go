@@ -180,8 +180,8 @@ func TestNothingDoubtfulLowersTheCautionThroughTheCommand(t *testing.T) {
 		known bool
 		says  string
 	}{
-		{"the beck as it is", func(*beck) {}, wading.Quiet, true, ""},
-		{"without heights", (*beck).flowOnly, wading.Quiet, true, ""},
+		{"the beck as it is: nobody ever measured its depth", func(*beck) {}, wading.Care, true, "no depth or speed was measured"},
+		{"without heights", (*beck).flowOnly, wading.Care, true, ""},
 
 		{"flow x4 within three hours", func(b *beck) { b.flowOnly(); b.flows(now, 2*now, 3*now, 4*now) }, wading.KeepOut, true, "rising"},
 		{"the same with heights", func(b *beck) { b.flows(now, 2*now, 3*now, 4*now) }, wading.KeepOut, true, "rising"},
@@ -203,12 +203,12 @@ func TestNothingDoubtfulLowersTheCautionThroughTheCommand(t *testing.T) {
 			b.each(30, func(_ int, x *hour) { x.height = 1.3 })
 			b.each(3, func(_ int, x *hour) { x.height = nan })
 		}, wading.KeepOut, false, "gauge height reading is"},
-		{"a height old and low, the flow fresh", func(b *beck) { b.each(3, func(_ int, x *hour) { x.height = nan }) }, wading.Quiet, false, "gauge height reading is"},
+		{"a height old and low, the flow fresh", func(b *beck) { b.each(3, func(_ int, x *hour) { x.height = nan }) }, wading.Care, false, "gauge height reading is"},
 		{"a height at major stage that looks like a spike", func(b *beck) { b.back(0).height = 2.6 }, wading.KeepOut, false, "major stage"},
 		{"and one followed by a reading that unmasks it", func(b *beck) { b.back(1).height = 4.6 }, wading.KeepOut, false, "too far"},
 
-		{"one reading of 0.00 beside an unmoved height", func(b *beck) { b.back(0).flow = 0 }, wading.Quiet, false, "too far"},
-		{"a flow that drops by half while the height stands", func(b *beck) { b.back(0).flow = 0.4 * now }, wading.Quiet, false, "do not agree"},
+		{"one reading of 0.00 beside an unmoved height", func(b *beck) { b.back(0).flow = 0 }, wading.Care, false, "too far"},
+		{"a flow that drops by half while the height stands", func(b *beck) { b.back(0).flow = 0.4 * now }, wading.Care, false, "do not agree"},
 		{"1,900 to 0.5 ft3/s in an hour", func(b *beck) { b.flowOnly(); b.flows(53.8, 53.8, 53.8, 0.014) }, wading.KeepOut, false, "too far"},
 		{"and still so ten hours later", func(b *beck) {
 			b.flowOnly()
@@ -217,12 +217,12 @@ func TestNothingDoubtfulLowersTheCautionThroughTheCommand(t *testing.T) {
 		}, wading.KeepOut, false, "from one reading to the next"},
 		{"a flow frozen for three days while the height moves", func(b *beck) {
 			b.each(72, func(h int, x *hour) { x.flow, x.height = now, heightOf(now*(1+float64(72-h)/72)) })
-		}, wading.Quiet, false, "while the gauge height has"},
-		{"a flow frozen for three days and no height", func(b *beck) { b.flowOnly(); b.each(72, func(_ int, x *hour) { x.flow = now }) }, wading.Quiet, false, "stuck"},
+		}, wading.Care, false, "while the gauge height has"},
+		{"a flow frozen for three days and no height", func(b *beck) { b.flowOnly(); b.each(72, func(_ int, x *hour) { x.flow = now }) }, wading.Care, false, "stuck"},
 		{"a unit label 35 times too small", func(b *beck) {
 			b.flowOnly()
 			b.each(72, func(_ int, x *hour) { x.flow /= 35.3147 })
-		}, wading.Quiet, false, "mix-up of m³/s and cfs"},
+		}, wading.Care, false, "mix-up of m³/s and cfs"},
 		{"twenty times above anything on record", func(b *beck) { b.flows(250, 250, 250) }, wading.KeepOut, true, "above any flow on record"},
 		{"and without a past season", func(b *beck) { b.hours = b.hours[len(b.hours)-40*24:]; b.flows(250) }, wading.KeepOut, true, "above any flow on record"},
 		{"a little above the record", func(b *beck) {
@@ -233,6 +233,20 @@ func TestNothingDoubtfulLowersTheCautionThroughTheCommand(t *testing.T) {
 			b.each(24*9, func(_ int, x *hour) { x.flow *= 2.2 })
 			b.back(0).flow /= 2.5
 		}, wading.BetterNot, false, "too far"},
+
+		{"one reading only", func(b *beck) { b.hours = b.hours[len(b.hours)-1:] }, wading.Quiet, false, "no earlier flow readings"},
+		{"flow below nothing", func(b *beck) { b.flowOnly(); b.back(0).flow = -3 }, wading.Quiet, false, "the flow reading"},
+		{"flow and height in each other's column", func(b *beck) { b.each(2, func(_ int, x *hour) { x.flow, x.height = x.height, x.flow }) }, wading.KeepOut, false, "do not agree"},
+		{"a height a metre too high for its flow", func(b *beck) { b.each(30, func(_ int, x *hour) { x.height++ }) }, wading.KeepOut, false, "do not agree"},
+		{"a week of nothing", func(b *beck) { b.flowOnly(); b.each(24*8, func(_ int, x *hour) { x.flow = 0 }) }, wading.Quiet, false, "far below anything on record"},
+		{"heights in feet since three hours", func(b *beck) { b.each(3, func(_ int, x *hour) { x.height /= 0.3048 }) }, wading.KeepOut, false, "action stage"},
+		{"every third reading missing", func(b *beck) {
+			b.each(24*9, func(h int, x *hour) {
+				if h%3 == 1 {
+					x.flow, x.height = nan, nan
+				}
+			})
+		}, wading.Care, true, ""},
 
 		{"only a day of readings", func(b *beck) { b.hours = b.hours[len(b.hours)-25:] }, wading.Quiet, false, "too few to check"},
 		{"flow missing", func(b *beck) { b.each(40*24, func(_ int, x *hour) { x.flow = nan }) }, wading.Quiet, false, "no recent flow reading"},

@@ -62,10 +62,10 @@ func (c demoCmd) Run(e *env) error {
 	}
 	then := *e
 	then.now = now
-	if _, failed, err := renewWarnings(&then, cfg, e.stdout); err != nil {
+	if unheard, err := renewWarnings(&then, cfg, e.stdout); err != nil {
 		return err
-	} else if failed > 0 {
-		return fmt.Errorf("the invented warnings failed for %d rivers", failed)
+	} else if len(unheard) > 0 {
+		return fmt.Errorf("the invented warnings failed for %d rivers", len(unheard))
 	}
 	return c.forecast(e, cfg)
 }

@@ -47,7 +47,7 @@ func show(e *env, cfg *config.Config, outlooks []*forecast.Outlook, addr string,
 		return err
 	}
 	handler, err := pages.New(pages.Options{
-		Notice: cfg.Notice, Owners: app.Owners(cfg),
+		Notice: cfg.Notice, Owners: app.Owners(cfg), OwnClock: true,
 		Data: data, Catalogue: catalogue, Now: now, PublicURL: root, US: cfg.Units == "us",
 		Diary: &diary.Store{DB: d, Now: now}, Subscribe: subs, Reports: os.DirFS(cfg.Path(cfg.Serve.Report)),
 		Invite: func(_ context.Context, inv *subscribe.Invitation) error {

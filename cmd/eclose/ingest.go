@@ -67,21 +67,26 @@ func (c ingestCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	asked, failed, err := renewWarnings(e, cfg, e.stdout)
+	unheard, err := renewWarnings(e, cfg, e.stdout)
 	if err != nil {
 		return err
 	}
 	if err := renewFloodStages(e, cfg, e.stdout); err != nil {
 		return err
 	}
-	asked += len(outcomes)
+	failed := 0
 	for _, o := range outcomes {
 		if o.Err != nil {
 			failed++
 		}
 	}
+	// A warning service that is down is told but is no failure of the readings: the
+	// caution takes its warnings as unknown.
+	if len(unheard) > 0 {
+		fmt.Fprintf(e.stderr, "official warnings unknown for %s: the caution level stays unknown there until the service answers\n", strings.Join(unheard, ", "))
+	}
 	if failed > 0 {
-		return fmt.Errorf("%d of %d requests failed; stored data unchanged", failed, asked)
+		return fmt.Errorf("%d of %d requests failed; stored data unchanged", failed, len(outcomes))
 	}
 	return nil
 }
@@ -122,33 +127,32 @@ func named(keys []ingest.Key) string {
 }
 
 // renewWarnings asks for the official warnings of each river and prints how
-// that went. It returns how many questions there were and how many failed.
-func renewWarnings(e *env, cfg *config.Config, w io.Writer) (asked, failed int, err error) {
+// that went. It returns the rivers whose service did not answer.
+func renewWarnings(e *env, cfg *config.Config, w io.Writer) (unheard []string, err error) {
 	c, err := app.FeedClient(cfg, app.Options{Now: e.now, Sleep: e.sleep})
 	if err != nil {
-		return 0, 0, err
+		return nil, err
 	}
 	all, err := sources.Builder{Config: cfg, Client: c, Now: e.now}.Warnings()
 	if err != nil {
-		return 0, 0, app.Usage(err)
+		return nil, app.Usage(err)
 	}
 	if len(all) == 0 {
-		return 0, 0, nil
+		return nil, nil
 	}
 	files, err := series.OpenFiles(e.ctx, cfg.StoreURL())
 	if err != nil {
-		return 0, 0, err
+		return nil, err
 	}
 	defer files.Close() //nolint:errcheck // every write is already on the disk
 	for _, x := range all {
 		got, err := warning.Renew(e.ctx, files, x.River, x.Source, x.Place, e.now)
 		if err != nil {
-			return asked, failed, err
+			return unheard, err
 		}
-		asked++
 		head := head(x.River, x.Source.Name(), "official warnings")
 		if got.Failed != nil {
-			failed++
+			unheard = append(unheard, x.River)
 			fmt.Fprintf(w, "%s failed: %v\n", head, got.Failed)
 			continue
 		}
@@ -161,5 +165,5 @@ func renewWarnings(e *env, cfg *config.Config, w io.Writer) (asked, failed int, 
 		}
 		fmt.Fprintf(w, "%s %s\n", head, strings.Join(events, ", "))
 	}
-	return asked, failed, nil
+	return unheard, nil
 }

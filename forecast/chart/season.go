@@ -3,6 +3,7 @@ package chart
 import (
 	"fmt"
 	"html"
+	"math"
 	"strings"
 	"time"
 
@@ -43,7 +44,8 @@ type Season struct {
 	Note  string    // stands under the title of the whole picture
 	Day0  time.Time // date of index 0
 	Days  int
-	Today int // index of the issue date, -1 for none
+	Today int      // index of the issue date, -1 for none
+	Boxes [][2]int // days that stand in a box on every line, as first and last index
 	Lines []Line
 }
 
@@ -153,6 +155,9 @@ func (s Season) ticks() string {
 func round1(v float64) float64 { return float64(int(v*10+0.5)) / 10 }
 
 func (s Season) drawing(b *strings.Builder, l Line) {
+	for _, x := range s.Boxes {
+		fmt.Fprintf(b, `<rect class="boxed" x="%d" y="-%d" width="%d" height="%d"/>`, x[0], half, x[1]-x[0], 2*half)
+	}
 	b.WriteString(`<path class="month" d="`)
 	for _, i := range s.months() {
 		fmt.Fprintf(b, "M%d-%dv%d", i, half, 2*half)
@@ -172,7 +177,7 @@ func (s Season) drawing(b *strings.Builder, l Line) {
 		}
 		shape(b, "ghost", stroke(t.Calendar, sign*half, tol))
 		if t.Best[2] > t.Best[0] && t.Best[2] >= 0 && t.Best[0] < s.Days && !l.Muted[k] {
-			y := int(sign * (half - 6))
+			y := int(sign * math.Min(half-6, half*greatest(t.Chance)+12))
 			from, to := max(0, t.Best[0]), min(s.Days-1, t.Best[2])
 			fmt.Fprintf(b, `<path class="shift" d="M%d %dH%d`, from, y, to)
 			if m := t.Best[1]; m >= 0 && m < s.Days {

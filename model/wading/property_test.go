@@ -160,7 +160,8 @@ func degradations() (out []degradation) {
 		i.StageOnly, i.StageFit, i.Flow, i.FlowPast, i.Geometry, i.Season = true, nil, Reading{}, nil, nil, nil
 	})
 	add(false, "height and flow told for each other", func(i *Input) {
-		if i.Stage.given() && i.Flow.given() {
+		// Where both have nearly the same number nobody can notice, and little is lost.
+		if i.Stage.given() && i.Flow.given() && math.Abs(math.Log(i.Flow.Value/i.Stage.Value)) > math.Log(2) {
 			i.Flow.Value, i.Stage.Value = i.Stage.Value, i.Flow.Value
 			n := len(i.FlowPast)
 			i.FlowPast[n-1].Value, i.StagePast[n-1].Value = i.StagePast[n-1].Value, i.FlowPast[n-1].Value

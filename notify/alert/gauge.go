@@ -106,7 +106,7 @@ func (p *pass) weigh(c subscribe.Condition, w rule) (g gaugeState, ok bool, err 
 		if !w.wants(st) {
 			continue
 		}
-		if x := w.best(st, p.today); x > best {
+		if x, _ := w.best(st, p.today); x > best {
 			best, g.stage = x, st
 		}
 	}

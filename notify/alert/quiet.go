@@ -36,6 +36,15 @@ func (h habits) allowed(t time.Time, level int) time.Time {
 	return end
 }
 
+// sunday is the mail of the next Sunday morning after t.
+func (h habits) sunday(t time.Time) time.Time {
+	at := h.digest(t)
+	for at.In(h.zone).Weekday() != time.Sunday {
+		at = h.digest(at)
+	}
+	return at
+}
+
 // digest is the next morning's mail after t.
 func (h habits) digest(t time.Time) time.Time {
 	l := t.In(h.zone)

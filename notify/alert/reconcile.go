@@ -372,6 +372,7 @@ func (p *pass) decideNoData(r *reader) (Item, bool) {
 func (p *pass) decideWindows(r *reader) ([]Item, error) {
 	var out []Item
 	w := rule{groups: split(r.GroupList), stages: split(r.StageList), threshold: r.Threshold, horizon: int(r.HorizonDays)}
+	opened := r.Cadence == cadenceOpener && p.openedThisYear(r)
 	for i := range p.outlook.Stages {
 		st := &p.outlook.Stages[i]
 		if !w.wants(st) {
@@ -414,12 +415,27 @@ func (p *pass) decideWindows(r *reader) ([]Item, error) {
 		if is.open {
 			e.State = stateOpen
 		}
+		sentAt := e.SentAt
 		e.SentAt, e.SentFrom, e.SentTo, e.Streak, e.News, e.dirty = db.Micros(is.at), date(is.from), date(is.to), int64(is.streak), p.news, true
-		if kind != "" {
+		switch {
+		case kind == "":
+		case r.Cadence == cadenceOpener && (opened || kind != KindOpen):
+			e.SentAt = sentAt // noted and not told
+		default:
 			out = append(out, it)
 		}
 	}
 	return out, nil
+}
+
+// openedThisYear reports whether a reader was told of a window of the river this year.
+func (p *pass) openedThisYear(r *reader) bool {
+	for rule, e := range r.ledger {
+		if e.N > 0 && strings.HasPrefix(rule, ruleWindow) && db.Time(e.SentAt).Year() == p.today.Time().Year() {
+			return true
+		}
+	}
+	return false
 }
 
 func split(s string) []string {
@@ -470,6 +486,8 @@ const (
 	digestLife    = 48 * time.Hour
 	level3PerDay  = 10
 	cadenceDigest = "digest"
+	cadenceWeekly = "weekly"
+	cadenceOpener = "opener"
 )
 
 // queue puts an item into the mail that waits for its reader, or into a new
@@ -494,6 +512,9 @@ func (p *pass) queue(r *reader, it Item) {
 		at = r.habits.digest(p.now)
 	} else {
 		at = r.habits.allowed(at, level)
+	}
+	if r.Cadence == cadenceWeekly && kind != MailCaution && !caution(it.Kind) {
+		kind, life, at = MailDigest, digestLife, r.habits.sunday(p.now)
 	}
 	e := r.ledger[it.Rule]
 	e.N++

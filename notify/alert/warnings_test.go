@@ -96,3 +96,63 @@ func TestTheMailKnowsTheWarningsOfTheCaution(t *testing.T) {
 		t.Errorf("%+v", r)
 	}
 }
+
+// A warning service that falls silent makes the level unknown: told once, to those
+// who were told of a caution, and ended by its answer. Silence ends no warning.
+func TestADeadWarningServiceIsToldOnceAndItsReturnEndsThat(t *testing.T) {
+	each(t, func(t *testing.T, d *desk) {
+		d.subscribe("a@example.org", nil)
+		// The river as the service last told it: a flood alert is in force.
+		in := wading.Input{
+			Flow: wading.Reading{Value: 3, Present: true}, Water: wading.Reading{Value: 18, Present: true},
+			Season: []float64{1, 2, 3, 4, 5, 6}, Years: 9, Record: wading.Record{Days: 3000, LowM3s: 0.5, HighM3s: 40, StuckDays: 9, VisitShare: 1},
+			Thunder: wading.Thunder{P: new(float64), Asked: true}, Flood: wading.NoFlood,
+			Warnings: wading.Warnings{Asked: true, Known: true, List: []wading.Warning{{Hazard: wading.FloodHazard, ID: "a", Event: "Flood Alert", Severity: "Minor"}}},
+		}
+		for h := range 8 * 24 {
+			in.FlowPast = append(in.FlowPast, wading.Past{Age: time.Duration(h) * time.Hour, Value: 3 + 0.01*float64(h%3)})
+		}
+		look := func() {
+			t.Helper()
+			d.must(d.s.AddReading(t.Context(), FromCaution(RiverInfo{River: "wend", RiverName: "wend", Zone: "UTC", Gauge: "g"}, in, d.clock, wading.Metric)))
+		}
+		look()
+		d.expect("the flood alert", d.turns(), "wend rise 2")
+		in.Warnings.Known, in.Warnings.Why = false, "no answer from nws since 12:00 UTC"
+		told := 0
+		for range 40 { // twenty hours, each half hour a reading and no word of the service
+			look()
+			for _, l := range d.turn(30 * time.Minute) {
+				for _, it := range l.Items {
+					if it.Kind != KindNoData || it.Reading == nil || !strings.Contains(strings.Join(it.Reading.Reasons, " "), "official warnings (no answer from nws") {
+						t.Errorf("told of %s: %+v", it.Kind, it.Reading)
+					}
+					told++
+				}
+			}
+		}
+		if told != 1 {
+			t.Errorf("told %d times of the silence", told)
+		}
+		in.Warnings = wading.Warnings{Asked: true, Known: true} // it answers: none in force
+		var after []string
+		for range 12 {
+			look()
+			if got := kinds(d.turn(30 * time.Minute)); got != "" {
+				after = append(after, got)
+			}
+		}
+		if got := strings.Join(after, ", "); got != "wend fall 1" {
+			t.Errorf("after its return: %q", got)
+		}
+		in.Warnings.Known, in.Warnings.Why = false, "no answer from nws since 9:00 UTC"
+		again := 0
+		for range 10 {
+			look()
+			again += strings.Count(kinds(d.turn(30*time.Minute)), "no-data")
+		}
+		if again != 0 { // no caution and no window of theirs is open any more
+			t.Errorf("a silence that concerns nobody is told %d times", again)
+		}
+	})
+}

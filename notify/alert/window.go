@@ -16,6 +16,9 @@ const (
 	movedDays    = 4                  // a window that moved by more is told again
 	betweenMoves = 2 * 24 * time.Hour // but not more often than this
 	reopenAfter  = 7 * 24 * time.Hour // and one that closed does not open again sooner
+	nearDays     = 3                  // days ahead from which a window is told though the calendar says the same
+	newsBy       = 0.10               // difference in chance from the calendar's that is news
+	newsDays     = 3                  // difference in days of the start from the calendar's that is news
 )
 
 // rule is what of a subscription decides about windows.
@@ -51,7 +54,7 @@ func (r rule) decide(t sent, s *Stage, issued time.Time, today civil.Date) (stri
 	if err := errors.Join(err1, err2); err != nil {
 		return "", t, fmt.Errorf("window of %s %s: %w", s.Group, s.Stage, err)
 	}
-	best := r.best(s, today)
+	best, calendar := r.best(s, today)
 	if !t.open {
 		switch {
 		case best < r.threshold || to < today:
@@ -61,6 +64,9 @@ func (r rule) decide(t sent, s *Stage, issued time.Time, today civil.Date) (stri
 			return "", t, nil
 		case best < r.threshold+sureBy && t.streak == 0:
 			t.streak = 1
+			return "", t, nil
+		case from > today+nearDays && !isNews(s, from, best, calendar):
+			t.streak = 1 // it waits until it is near: a calendar says as much
 			return "", t, nil
 		}
 		return KindOpen, sent{open: true, at: issued, from: from, to: to}, nil
@@ -81,15 +87,25 @@ func (r rule) decide(t sent, s *Stage, issued time.Time, today civil.Date) (stri
 	return "", t, nil
 }
 
-// best is the highest chance of a stage on a day within the horizon.
-func (r rule) best(s *Stage, today civil.Date) float64 {
-	best := 0.0
+// isNews reports whether a window differs from the calendar's by enough to be told ahead
+// of time. A calendar that is not known says nothing, so all is news.
+func isNews(s *Stage, from civil.Date, best, calendar float64) bool {
+	was, err := parseDate(s.CalendarFrom)
+	if err != nil || was == 0 || from == 0 {
+		return true
+	}
+	return max(best-calendar, calendar-best) >= newsBy || max(from-was, was-from) >= newsDays
+}
+
+// best is the highest chance of a stage on a day within the horizon, and by the calendar
+// alone.
+func (r rule) best(s *Stage, today civil.Date) (best, calendar float64) {
 	for day := today; day <= today+civil.Date(r.horizon); day++ {
 		if d, ok := s.Days.On(day); ok {
-			best = max(best, d.P)
+			best, calendar = max(best, d.P), max(calendar, d.PCalendar)
 		}
 	}
-	return best
+	return best, calendar
 }
 
 // moved tells whether a date moved by more than is worth an email; an unknown date

@@ -8,6 +8,36 @@ import (
 	"example.org/eclose/model/civil"
 )
 
+// 47 % against the calendar's 45 % is no news, until the window is near.
+func TestAWindowThatTheCalendarTellsTooWaitsUntilItIsNear(t *testing.T) {
+	issued := time.Date(2026, 6, 1, 12, 0, 0, 0, time.UTC)
+	today := civil.DateOf(issued)
+	r := rule{threshold: 0.4, horizon: 14}
+	for _, x := range []struct {
+		what              string
+		ahead, calendarBy civil.Date
+		p, calendar       float64
+		want              string
+	}{
+		{"the calendar's chance and date, far off", 10, 0, 0.47, 0.45, ""},
+		{"a date two days off the calendar's", 10, 2, 0.47, 0.45, ""},
+		{"the same, near", nearDays, 0, 0.47, 0.45, KindOpen},
+		{"a day before it is near", nearDays + 1, 0, 0.47, 0.45, ""},
+		{"already begun", -2, 0, 0.47, 0.45, KindOpen},
+		{"a better chance", 10, 0, 0.56, 0.45, KindOpen},
+		{"a worse chance", 10, 0, 0.47, 0.58, KindOpen},
+		{"three days earlier than the calendar", 10, newsDays, 0.47, 0.45, KindOpen},
+		{"three days later", 10, -newsDays, 0.47, 0.45, KindOpen},
+	} {
+		s := &Stage{Group: "g", Stage: "emergence", From: (today + x.ahead).String(), To: (today + x.ahead + 20).String(), CalendarFrom: (today + x.ahead + x.calendarBy).String(),
+			Days: forecast.DaysOf([]forecast.Day{{Date: today + 6, P: x.p, PCalendar: x.calendar}})}
+		kind, _, err := r.decide(sent{streak: 1}, s, issued, today)
+		if err != nil || kind != x.want {
+			t.Errorf("%s: kind %q, want %q, error %v", x.what, kind, x.want, err)
+		}
+	}
+}
+
 // A date that cannot be read must not pass for one that did not move.
 func TestDecideRefusesADateThatCannotBeRead(t *testing.T) {
 	issued := time.Date(2026, 6, 1, 12, 0, 0, 0, time.UTC)

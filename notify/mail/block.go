@@ -2,6 +2,8 @@ package mail
 
 import (
 	"fmt"
+	"math"
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -18,14 +20,16 @@ type block struct {
 	Heading string
 	Lead    []string // what happened
 	Warm    string   // water too warm for the fish: said before anything that invites
-	Caution []string // stands above the fold
+	Caution []string // of today and the next days: stands above the fold
+	Flow    []string // of days further off: a line after the facts
 	Facts   []fact
+	Bars    []dayBar
 	Tie     []string
 	TieBy   string
 	Small   []string // what the numbers rest on
 	URL     string
 	Saw     string // address that asks whether it was seen; empty: it is not asked
-	Chart   *chart
+	Short   string // the same in a few words, for a list of several
 }
 
 type fact struct{ Name, Value string }
@@ -43,8 +47,6 @@ type words struct {
 	units wading.Units
 	zone  *time.Location
 	date  time.Time
-
-	charts *charts
 }
 
 func wordsFor(l alert.Email, date time.Time) words {
@@ -65,6 +67,23 @@ func (w words) block(it alert.EmailItem) block {
 		b.Facts = append(w.warnings(r), b.Facts...)
 	}
 	return b
+}
+
+// blocks words several items. The caution of a river stands once, with its first item.
+func (w words) blocks(items []alert.EmailItem) []block {
+	var out []block
+	told := map[string]bool{}
+	for _, it := range items {
+		b := w.block(it)
+		switch {
+		case len(b.Caution) > 0 && told[it.River] && (alert.Good(it.Kind) || it.Kind == alert.KindClosed):
+			b.Caution = []string{"The caution for " + river(it) + " stands above. " + overrule}
+		case len(b.Caution) > 0:
+			told[it.River] = true
+		}
+		out = append(out, b)
+	}
+	return out
 }
 
 func (w words) about(it alert.EmailItem) block {
@@ -196,14 +215,14 @@ func level(r *alert.Reading) string {
 const tooHigh = "Caution level unknown: treat the river as too high until you have seen it."
 
 // far is how many days ahead a window must open for its caution to shrink to one
-// line: nobody wades next month by today's flow. Our own default.
-const far = 7
+// line: nobody wades next week by today's flow. Our own default.
+const far = 3
 
 // later is the caution of a window that is days away.
 func (w words) later(url string) []string {
-	line := "Check the caution level before you go: flow on the day is unknown."
+	line := "Flow on these days is not known yet. Check the caution level before you go."
 	if url != "" {
-		line = "Check the caution level before you go (flow on the day is unknown): " + url
+		line = "Flow on these days is not known yet. Check the caution level before you go: " + url
 	}
 	return []string{line, overrule}
 }
@@ -220,6 +239,12 @@ func valid(r *alert.Reading) time.Time {
 		return r.Until
 	}
 	return r.At
+}
+
+// unwarned reports whether the level is unknown because the warning service is
+// silent.
+func unwarned(r *alert.Reading) bool {
+	return r != nil && slices.ContainsFunc(r.Reasons, func(s string) bool { return strings.HasPrefix(s, "unknown: official warnings (") })
 }
 
 // fromGauge tells the reading's time and until when it counts, both absolute.
@@ -277,6 +302,9 @@ func (w words) caution(it alert.EmailItem) block {
 		b.Lead = append(b.Lead, "New official warning, or one that got worse.")
 	case alert.KindNoData:
 		b.Heading = fmt.Sprintf("%s: no usable reading since %s", name, clock(since, zone))
+		if unwarned(r) {
+			b.Heading = fmt.Sprintf("%s: official warnings unknown since %s", name, clock(since, zone))
+		}
 		b.Lead = append(b.Lead, "Since then a reading or a warning service has been missing or doubtful, so the caution level is unknown. Treat the river as too high until you have seen it.")
 		if now > 0 {
 			b.Lead = append(b.Lead, fmt.Sprintf("The last level was %d of 3 (%s). Missing data does not lower it.", now, word))
@@ -336,44 +364,46 @@ func (w words) window(it alert.EmailItem) block {
 	if o == nil || s == nil {
 		return block{Heading: fmt.Sprintf("%s: %s of %s", river(it), stageName(it.Stage), clean(it.Group)), Caution: w.above(it.Caution)}
 	}
-	name, stage := clean(s.Name), stageName(s.Stage)
+	what := clean(s.Name) + " " + event(s.Stage)
 	b := block{
-		Heading: fmt.Sprintf("%s: %s, %s", river(it), name, stage),
 		Warm:    clean(warm(o)),
 		Caution: w.above(it.Caution),
 		URL:     o.URL,
 	}
+	b.Heading, b.Short = w.news(it)
 	top, ok := best(o, s)
 	chance := "The daily chance is unknown."
 	if ok {
-		chance = fmt.Sprintf("%s: %s on the best day, %s (calendar only: %s).", capital(forecast.Likelihood(top.P)), percent(top.P), day(top.Date.String()), percent(top.PCalendar))
+		chance = fmt.Sprintf("%s: %s on the best day, %s (calendar only: %s).", capital(forecast.Likelihood(top.P)), percent(top.P), w.day(top.Date.String()), percent(top.PCalendar))
 	}
 	switch it.Kind {
 	case alert.KindOpen:
-		b.Lead = append(b.Lead, "A window opens: "+span(s.From, s.To)+".", chance)
+		b.Lead = append(b.Lead, chance)
 	case alert.KindMoved:
-		b.Lead = append(b.Lead, fmt.Sprintf("The window has moved to %s (was %s).", span(s.From, s.To), span(it.WasFrom, it.WasTo)), chance)
+		b.Lead = append(b.Lead, chance, fmt.Sprintf("Our last email said %s; now it is %s.", span(it.WasFrom, it.WasTo), span(s.From, s.To)))
 	case alert.KindClosed:
-		b.Lead = append(b.Lead, fmt.Sprintf("The window has closed (was %s).", span(it.WasFrom, it.WasTo)), chance)
+		b.Lead = append(b.Lead, fmt.Sprintf("The window of the %s has closed (was %s).", what, span(it.WasFrom, it.WasTo)), chance)
 	}
 	b.Facts = append(b.Facts,
-		fact{"Window", fmt.Sprintf("%s to %s, peak about %s", day(s.From), day(s.To), day(s.Peak))},
-		fact{"Calendar window", span(s.CalendarFrom, s.CalendarTo)},
-		fact{"Local hours", or(clean(s.Hours), "unknown")})
+		fact{"Hours", or(clean(strings.ReplaceAll(s.Hours, "-", " to ")), "unknown")},
+		fact{"Window", fmt.Sprintf("%s, peak about %s", span(s.From, s.To), w.day(s.Peak))},
+		fact{"Calendar", span(s.CalendarFrom, s.CalendarTo)})
 	if s.Dark != "" {
 		b.Facts = append(b.Facts, fact{"Light", clean(s.Dark)})
 	}
-	b.Facts = append(w.readings(b.Facts, o.Zone, o.FlowM3S, nil, o.WaterC), w.fishable(o, s.From, s.To)...)
 	if o.Notices != "" {
 		b.Facts = append(b.Facts, fact{"Local notices", clean(o.Notices)})
 	}
-	if alert.Good(it.Kind) && w.isFar(s.From) {
-		b.Caution = w.later(o.URL)
+	if alert.Good(it.Kind) && w.isFar(s.From) { // today's readings say nothing of those days
+		b.Caution, b.Flow = nil, w.later(o.URL)
+	} else {
+		b.Facts = w.readings(b.Facts, o.Zone, o.FlowM3S, nil, o.WaterC)
 	}
+	b.Facts = append(b.Facts, w.fishable(o, s.From, s.To)...)
 	if alert.Good(it.Kind) {
 		b.Tie = cleanAll(s.Tie)
 		b.TieBy = w.tieBy(s.From)
-		b.Chart = w.charts.of(o, s)
+		b.Bars = dayBars(s, forecast.DateOf(w.date.In(forecast.ZoneOf(o.Zone))))
 	}
 	b.Small = append(b.Small,
 		"Chance: that a competent observer, watching suitable water for two hours at the right time of day, sees more than a few stray insects.",
@@ -390,9 +420,86 @@ func (w words) tieBy(from string) string {
 	}
 	last := t.AddDate(0, 0, -1)
 	if last.Format(time.DateOnly) <= w.date.In(w.zone).Format(time.DateOnly) {
-		return "now (the window opens tomorrow or has already opened)"
+		return "now"
 	}
-	return "by " + last.Format("Mon 2 Jan 2006")
+	return "by " + w.day(last.Format(time.DateOnly))
+}
+
+// event is what a stage of an insect is to an angler.
+func event(stage string) string {
+	if stage == string(forecast.EggLaying) {
+		return "egg-laying"
+	}
+	return "hatch"
+}
+
+// day is a date with its weekday, and with its year where that is not this year.
+func (w words) day(s string) string {
+	t, err := time.Parse(time.DateOnly, s)
+	if err != nil {
+		return clean(s)
+	}
+	if t.Year() == w.date.Year() {
+		return t.Format("Mon 2 Jan")
+	}
+	return t.Format("Mon 2 Jan 2006")
+}
+
+// news says in one or two sentences what changed and what to do by when; short says the
+// same in a few words, without the river.
+func (w words) news(it alert.EmailItem) (long, short string) {
+	s := it.About
+	name := river(it)
+	what := clean(s.Name) + " " + event(s.Stage)
+	if it.Kind == alert.KindClosed {
+		return fmt.Sprintf("%s: the %s is over.", name, what), what + " is over"
+	}
+	begins, verb := "about "+w.day(s.From), "begins"
+	if w.begun(s.From) {
+		begins, verb = "already", "has begun"
+	}
+	shift := shiftWords(it.WasFrom, s.From)
+	switch {
+	case verb == "has begun" && it.Kind == alert.KindMoved && shift != "":
+		long, short = fmt.Sprintf("%s: the %s has begun, %s than our last email said.", name, what, shift), fmt.Sprintf("%s %s, begun", what, shift)
+	case verb == "has begun":
+		long, short = fmt.Sprintf("%s: the %s has begun.", name, what), what+" has begun"
+	case it.Kind == alert.KindMoved && shift != "":
+		long, short = fmt.Sprintf("%s: the %s now begins %s, %s than our last email said.", name, what, begins, shift), fmt.Sprintf("%s %s, from %s", what, shift, span(s.From, s.From))
+	case it.Kind == alert.KindMoved:
+		long, short = fmt.Sprintf("%s: the %s now ends about %s.", name, what, w.day(s.To)), fmt.Sprintf("%s now until %s", what, span(s.To, s.To))
+	default:
+		long, short = fmt.Sprintf("%s: the %s %s %s.", name, what, verb, begins), fmt.Sprintf("%s from %s", what, span(s.From, s.From))
+	}
+	if by := w.tieBy(s.From); by != "" && len(s.Tie) > 0 {
+		long += " Have the flies tied " + by + "."
+	}
+	return long, short
+}
+
+// begun tells whether a window's most likely start is past.
+func (w words) begun(from string) bool {
+	return from != "" && from <= w.date.In(w.zone).Format(time.DateOnly)
+}
+
+// shiftWords is how far a start moved since the last email; empty if it did not.
+func shiftWords(was, is string) string {
+	a, err1 := time.Parse(time.DateOnly, was)
+	b, err2 := time.Parse(time.DateOnly, is)
+	if err1 != nil || err2 != nil {
+		return ""
+	}
+	n, way := int(math.Round(b.Sub(a).Hours()/24)), "later"
+	if n < 0 {
+		n, way = -n, "earlier"
+	}
+	switch n {
+	case 0:
+		return ""
+	case 1:
+		return "1 day " + way
+	}
+	return fmt.Sprintf("%d days %s", n, way)
 }
 
 func capital(s string) string {

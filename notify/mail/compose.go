@@ -32,6 +32,8 @@ func whole(s string) string { return strings.ReplaceAll(s, " %", "\u00a0%") }
 // page is what both bodies of a mail are made of.
 type page struct {
 	Subject     string
+	Intro       string   // of a mail with several items: how many things changed
+	List        []string // each in a few words
 	Blocks      []block
 	Foot        []string
 	Manage      string
@@ -49,10 +51,7 @@ type Message struct {
 }
 
 // Composer words letters. It may be used by several goroutines.
-type Composer struct {
-	site   Site
-	charts charts
-}
+type Composer struct{ site Site }
 
 // NewComposer returns a Composer for a site that was checked.
 func NewComposer(s Site) (*Composer, error) {
@@ -69,7 +68,6 @@ func (c *Composer) Compose(l alert.Email, date time.Time) (Message, error) {
 		return Message{}, fmt.Errorf("wording %s: there is nothing to tell", l.Key)
 	}
 	w := wordsFor(l, date)
-	w.charts = &c.charts
 	p := page{
 		Subject:     w.subject(l.Items),
 		Manage:      c.site.page("/manage/" + url.PathEscape(c.site.Tokens.Manage(l.Person))),
@@ -85,13 +83,18 @@ func (c *Composer) Compose(l alert.Email, date time.Time) (Message, error) {
 	if c.site.Postal != "" {
 		p.Foot = append(p.Foot, clean(c.site.Postal))
 	}
-	for _, it := range l.Items {
-		b := w.block(it)
+	p.Blocks = w.blocks(l.Items)
+	for i, it := range l.Items {
 		if alert.Good(it.Kind) || it.Kind == alert.KindClosed {
-			b.Saw = c.report(subscribe.Report{Person: l.Person, River: it.River, Group: it.Group, Stage: it.Stage, Expires: date.Add(askFor), Nonce: l.Key})
+			p.Blocks[i].Saw = c.report(subscribe.Report{Person: l.Person, River: it.River, Group: it.Group, Stage: it.Stage, Expires: date.Add(askFor), Nonce: l.Key})
 			p.Own = c.site.page("/my/" + url.PathEscape(c.site.Tokens.Report(subscribe.Report{Person: l.Person, Expires: date.Add(ownFor)})))
 		}
-		p.Blocks = append(p.Blocks, b)
+	}
+	if n := len(p.Blocks); n > 1 {
+		p.Intro = fmt.Sprintf("%d things changed:", n)
+		for _, it := range l.Items {
+			p.List = append(p.List, capital(w.shortSubject(it)))
+		}
 	}
 	m, err := c.email(l.Key, l.MessageID, l.Thread, l.Address, date, p)
 	if err != nil {
@@ -101,17 +104,6 @@ func (c *Composer) Compose(l alert.Email, date time.Time) (Message, error) {
 	if cal := calendar(l.Items); cal != nil {
 		if err := m.AttachReader("windows.ics", bytes.NewReader(cal),
 			gomail.WithFileContentType("text/calendar; charset=utf-8; method=PUBLISH")); err != nil {
-			return Message{}, fmt.Errorf("wording %s: %w", l.Key, err)
-		}
-	}
-	seen := map[string]bool{}
-	for _, b := range p.Blocks {
-		if b.Chart == nil || seen[b.Chart.CID] {
-			continue
-		}
-		seen[b.Chart.CID] = true
-		if err := m.EmbedReader(b.Chart.CID+".png", bytes.NewReader(b.Chart.PNG), gomail.WithFileContentType("image/png"),
-			gomail.WithFileContentID("<"+b.Chart.CID+">")); err != nil {
 			return Message{}, fmt.Errorf("wording %s: %w", l.Key, err)
 		}
 	}

@@ -5,7 +5,6 @@ import (
 	"context"
 	"encoding/base64"
 	"fmt"
-	"image/png"
 	"io"
 	"mime"
 	"mime/multipart"
@@ -184,7 +183,7 @@ func TestAMailIsTheSameBytesEachTimeAndReadsBack(t *testing.T) {
 		"Date": "Sat, 06 Jun 2026 05:12:03 +0000", "Auto-Submitted": "auto-generated", "X-Auto-Response-Suppress": "All",
 		"List-Unsubscribe":      "<https://eclose.example.org/unsubscribe/u-p1>, <mailto:help@example.org?subject=unsubscribe%20u-p1>",
 		"List-Unsubscribe-Post": "List-Unsubscribe=One-Click", "List-Id": "<alerts.example.org>", "Mime-Version": "1.0",
-		"Subject": "River Wend: Blue-winged olive, emergence 10 to 28 Jun, likely (74%)",
+		"Subject": "River Wend: Blue-winged olive hatch from 10 Jun. Tie by 9 Jun",
 	} {
 		if got := m.Header[h]; len(got) != 1 || got[0] != want {
 			t.Errorf("%s: %q, want one %q", h, got, want)
@@ -197,32 +196,77 @@ func TestAMailIsTheSameBytesEachTimeAndReadsBack(t *testing.T) {
 	for _, p := range ps {
 		kinds = append(kinds, p.kind)
 	}
-	if got := strings.Join(kinds, " "); got != "multipart/mixed multipart/related multipart/alternative text/plain text/html image/png text/calendar" {
+	if got := strings.Join(kinds, " "); got != "multipart/mixed multipart/alternative text/plain text/html text/calendar" {
 		t.Errorf("parts %s", got)
 	}
-	plain := string(ps[3].body)
+	plain := string(ps[2].body)
 	for _, want := range []string{
-		"Likely: 74% on the best day, Thu 18 Jun 2026 (calendar only:", "Window: Wed 10 Jun 2026 to Sun 28 Jun 2026", "Local hours: 18:00 to dusk",
-		"Tie by Tue 9 Jun 2026:", "size 16, sherry", "Flow: 5.21 m³/s (184 cfs), read at 04:42 BST", "Water: 12.4 °C (54 °F), read at",
-		"Caution 1 of 3: take care", "Evidence: published. Past seasons at this river: 9", "/unsubscribe/u-p1", "/manage/m-p1", "/report/r-p1-wend-blue-winged-olive-emergence", "/my/r-p1---", "Did you see it? None yet",
-		"Valid until", "does not mean you can wade",
+		"River Wend: the Blue-winged olive hatch begins about Wed 10 Jun. Have the flies tied by Tue 9 Jun.",
+		"Likely: 74% on the best day, Thu 18 Jun (calendar only:", "Window: 10 to 28 Jun, peak about Thu 18 Jun", "Hours: 18:00 to dusk",
+		"chance, % ", "Tie by Tue 9 Jun:", "size 16, sherry",
+		"Flow on these days is not known yet. Check the caution level before you go: https://eclose.example.org/rivers/wend",
+		"Evidence: published. Past seasons at this river: 9", "/unsubscribe/u-p1", "/manage/m-p1", "/report/r-p1-wend-blue-winged-olive-emergence", "/my/r-p1---", "Did you see it? None yet",
 	} {
-		if !strings.Contains(strings.Join(strings.Fields(plain), " "), want) {
+		if !strings.Contains(strings.Join(strings.Fields(plain), " "), strings.Join(strings.Fields(want), " ")) {
 			t.Errorf("%q is not in\n%s", want, plain)
 		}
 	}
-	if head, _, ok := strings.Cut(plain, "CAUTION"); !ok || strings.Count(head, "\n") > 8 {
-		t.Errorf("the caution is not above the fold:\n%s", plain)
+	if first, _, _ := strings.Cut(plain, "\n\n"); !strings.Contains(first, "by Tue 9 Jun") {
+		t.Errorf("the mail begins with %q", first)
 	}
-	html := string(ps[4].body)
-	cid := ps[5].header["Content-Id"][0]
-	if !strings.Contains(html, `src="cid:`+strings.Trim(cid, "<>")+`"`) || !strings.Contains(html, `alt="Daily chance, `) {
-		t.Errorf("the picture %s is not shown, or has no words:\n%s", cid, html)
+	if html := string(ps[3].body); strings.Contains(html, "<img") || !strings.Contains(html, "<b>68</b>") {
+		t.Errorf("the HTML part needs a picture, or does not mark the best day:\n%s", html)
 	}
-	if img, err := png.Decode(bytes.NewReader(ps[5].body)); err != nil || img.Bounds().Dx() != chartWidth*chartDots {
-		t.Errorf("picture: %v", err)
+	checkCalendar(t, ps[4])
+}
+
+// A caution is as long as the window is near: a line for days far off, the whole of it
+// above the fold for today's.
+func TestACautionIsAsLongAsTheWindowIsNear(t *testing.T) {
+	for days, near := range map[int]bool{-2: true, 0: true, 3: true, 4: false, 30: false} {
+		it := open()
+		st := *it.About
+		st.From = date.AddDate(0, 0, days).Format(time.DateOnly)
+		it.About = &st
+		m, err := composer(t).Compose(letter(it), date)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, ps := parse(t, m.Raw)
+		plain := strings.Join(strings.Fields(string(ps[2].body)), " ")
+		if got := strings.Contains(plain, "CAUTION Caution 1 of 3: take care"); got != near {
+			t.Errorf("%d days before the window the whole caution stands there: %t", days, got)
+		}
+		if near != strings.Contains(plain, "does not mean you can wade") || near == strings.Contains(plain, "Flow on these days is not known yet") {
+			t.Errorf("%d days before the window:\n%s", days, plain)
+		}
+		if head, _, _ := strings.Cut(string(ps[2].body), "CAUTION"); near && strings.Count(head, "\n") > 8 {
+			t.Errorf("the caution is not above the fold:\n%s", plain)
+		}
 	}
-	checkCalendar(t, ps[6])
+}
+
+func TestOneMailOfSeveralRiversSaysFirstWhatChanged(t *testing.T) {
+	a, b := open(), open()
+	o := *b.Outlook
+	o.River, o.RiverName = "garrow", "Garrow"
+	b.Outlook, b.River = &o, "garrow"
+	b.Kind, b.WasFrom, b.WasTo = alert.KindMoved, "2026-06-14", "2026-07-02"
+	again := open()
+	m, err := composer(t).Compose(letter(rise(), a, again, b), date)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := utf8.RuneCountInString(m.Subject); n >= 65 || !strings.HasPrefix(m.Subject, "River Wend: keep out of the water") || !strings.HasSuffix(m.Subject, "more") {
+		t.Errorf("subject of %d characters: %q", n, m.Subject)
+	}
+	_, ps := parse(t, m.Raw)
+	plain := strings.Join(strings.Fields(string(ps[2].body)), " ")
+	for _, want := range []string{"4 things changed: - River Wend: keep out of the water - River Wend: Blue-winged olive hatch from 10 Jun", "- Garrow: Blue-winged olive hatch 4 days earlier, from 10 Jun", "4 days earlier than our last email said. Have the flies tied by Tue 9 Jun."} {
+		if !strings.Contains(plain, want) {
+			t.Errorf("%q is not in\n%s", want, plain)
+		}
+	}
 }
 
 func checkCalendar(t *testing.T, p part) {
@@ -266,9 +310,16 @@ func TestEveryKindOfMailIsWordedHonestly(t *testing.T) {
 	warmer := *o
 	warmer.HeatAhead = "modelled, not measured, for the day's warmest hour: water at 21.4 °C (71 °F): stop fishing for trout"
 	ahead.Outlook = &warmer
-	unseen := open()
+	near := func() alert.EmailItem { // its window opens in two days
+		it := open()
+		st := *it.About
+		st.From = "2026-06-08"
+		it.About = &st
+		return it
+	}
+	unseen := near()
 	unseen.Caution = nil
-	old := open()
+	old := near()
 	old.Caution = wendReading(0)
 	old.Caution.At, old.Caution.Until = date.Add(-8*time.Hour), date.Add(-6*time.Hour)
 	weeks := open()
@@ -278,24 +329,28 @@ func TestEveryKindOfMailIsWordedHonestly(t *testing.T) {
 	item := func(kind string, level, was int) alert.EmailItem {
 		return alert.EmailItem{Item: alert.Item{Kind: kind, River: "wend", Level: level, Was: was, Since: date.Add(-5 * time.Hour).UnixMicro()}, Reading: wendReading(level)}
 	}
+	unheard := item(alert.KindNoData, 2, 2)
+	unheard.Reading.Known = false
+	unheard.Reading.Reasons = append(unheard.Reading.Reasons, "unknown: official warnings (no answer from nws since 12:00 UTC on 5 Jun 2026)")
 	for _, tc := range []struct {
 		what, subject, text string
 		it                  alert.EmailItem
 	}{
-		{"a rise", "River Wend: keep out of the water (caution 3), 34.0 m³/s (1200 cfs) at 05:47 BST", "The caution rose from 1 to 3.", rise()},
-		{"a fall", "River Wend: caution down from 3 to 1, 34.0 m³/s", "Our last alert was caution 3. Now: take care.", item(alert.KindFall, 1, 3)},
+		{"a rise", "River Wend: keep out of the water. 34.0 m³/s at 05:47", "The caution rose from 1 to 3.", rise()},
+		{"a fall", "River Wend: caution down from 3 to 1. 34.0 m³/s", "Our last alert was caution 3. Now: take care.", item(alert.KindFall, 1, 3)},
 		{"a clear", "River Wend: caution down from 2 to 0", "nothing at this gauge calls for more than the usual care", item(alert.KindClear, 0, 2)},
-		{"a standing level 3", "River Wend: still keep out of the water (caution 3)", "Last alert sent 01:12 BST", item(alert.KindStanding, 3, 3)},
-		{"quick changes", "River Wend: changing quickly, better not to wade (caution 2)", "until it has been steady for 12 hours", item(alert.KindFlapping, 2, 1)},
+		{"a standing level 3", "River Wend: still keep out of the water", "Last alert sent 01:12 BST", item(alert.KindStanding, 3, 3)},
+		{"quick changes", "River Wend: changing quickly, better not to wade", "until it has been steady for 12 hours", item(alert.KindFlapping, 2, 1)},
 		{"blind", "River Wend: no reading, caution level unknown", "Missing data does not lower it", item(alert.KindNoData, 2, 2)},
-		{"a window moved", "River Wend: Blue-winged olive, emergence moved to 10 to 28 Jun, likely (74%)", "(was 16 Jun to 2 Jul)", moved},
-		{"a window closed", "River Wend: Blue-winged olive, emergence window closed", "The window has closed (was ", closed},
-		{"warm water", "Water too warm for trout. River Wend: Blue-winged", "WARM WATER: the water reached 21.4", warm},
-		{"warm water by the model only", "Water may be too warm for trout. River Wend: Blue-winged", "WARM WATER: modelled, not measured", ahead},
+		{"a warning service that is silent", "River Wend: official warnings and caution level unknown", "official warnings unknown since", unheard},
+		{"a window moved", "River Wend: Blue-winged olive hatch 6 days earlier, from 10 Jun", "6 days earlier than our last email said. Have the flies tied by Tue 9 Jun. Likely: 74% on the best day, Thu 18 Jun", moved},
+		{"a window closed", "River Wend: Blue-winged olive hatch is over", "has closed (was ", closed},
+		{"warm water", "Too warm for trout. River Wend", "WARM WATER: the water reached 21.4", warm},
+		{"warm water by the model only", "Maybe too warm for trout. River Wend", "WARM WATER: modelled, not measured", ahead},
 		{"no caution known", "River Wend: Blue-winged olive", "Caution level unknown: no flow caution for this river", unseen},
-		{"a window weeks off", "River Wend: Blue-winged olive", "CAUTION Check the caution level before you go (flow on the day is unknown): https://eclose.example.org/rivers/wend Local notices", weeks},
+		{"a window weeks off", "River Wend: Blue-winged olive", "Flow on these days is not known yet. Check the caution level before you go: https://eclose.example.org/rivers/wend Local notices", weeks},
 		{"hours that reach into the dusk", "River Wend: Blue-winged olive", "Light: Some of these hours fall in dusk", weeks},
-		{"a caution says until when", "River Wend: Blue-winged olive", "after that the caution level is unknown.", open()},
+		{"a caution says until when", "River Wend: Blue-winged olive", "after that the caution level is unknown.", near()},
 		{"an old caution", "River Wend: Blue-winged olive", "Caution level unknown: it was 0 of 3 at the last reading (22:12 BST on Fri 5 Jun 2026)", old},
 	} {
 		t.Run(tc.what, func(t *testing.T) {
@@ -380,7 +435,7 @@ func TestLongSubjectsAndLinesFold(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if n := utf8.RuneCountInString(m.Subject); n > subjectRunes || n < subjectRunes-10 {
+	if n := utf8.RuneCountInString(m.Subject); n >= 65 || n < subjectRunes-10 {
 		t.Errorf("subject of %d characters", n)
 	}
 	for i, l := range strings.Split(string(m.Raw), "\r\n") {

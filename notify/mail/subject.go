@@ -2,6 +2,7 @@ package mail
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"example.org/eclose/forecast"
@@ -9,60 +10,109 @@ import (
 	"example.org/eclose/notify/alert"
 )
 
-// subjectRunes is the longest subject we write; our own default. Most readers
-// are shown far less, so what matters comes first.
-const subjectRunes = 200
+// subjectRunes is the longest subject we write: mail programs on phones cut longer ones.
+const subjectRunes = 64
 
-// subject stands alone: river, group, stage, when and how likely, or the level
-// and the flow with its time.
+// subject stands alone: river, insect, how it moved, what to do by when; or the level and
+// the flow with its time. Of several, as many as fit.
 func (w words) subject(items []alert.EmailItem) string {
-	if len(items) == 0 {
+	switch len(items) {
+	case 0:
 		return "No news"
+	case 1:
+		return fit(w.subjectsOf(items[0])...)
 	}
-	s := w.subjectOf(items[0])
-	if n := len(items) - 1; n > 0 {
-		s += fmt.Sprintf(" (and %d more)", n)
+	var parts []string
+	for i, it := range items {
+		parts = append(parts, w.shortSubject(it))
+		if s := strings.Join(parts, "; "); length(more(s, len(items)-i-1)) > subjectRunes {
+			if i == 0 {
+				return fit(more(s, len(items)-1))
+			}
+			return more(strings.Join(parts[:i], "; "), len(items)-i)
+		}
 	}
-	r := []rune(clean(s))
-	if len(r) > subjectRunes {
-		s = strings.TrimSpace(string(r[:subjectRunes-3])) + "..."
-	} else {
-		s = string(r)
-	}
-	return s
+	return clean(strings.Join(parts, "; "))
 }
 
-func (w words) subjectOf(it alert.EmailItem) string {
+func more(s string, n int) string {
+	if n > 0 {
+		s += fmt.Sprintf("; and %d more", n)
+	}
+	return clean(s)
+}
+
+func length(s string) int { return len([]rune(s)) }
+
+// fit is the first of some subjects that is short enough, else the last one cut.
+func fit(all ...string) string {
+	for _, s := range all {
+		if s = clean(s); length(s) <= subjectRunes {
+			return s
+		}
+	}
+	r := []rune(clean(all[len(all)-1]))
+	return strings.TrimSpace(string(r[:subjectRunes-3])) + "..."
+}
+
+// shortSubject is one of several.
+func (w words) shortSubject(it alert.EmailItem) string {
 	name := river(it)
 	if it.Kind == alert.KindGauge || it.Kind == alert.KindGaugeOver {
 		return w.gaugeHeading(it)
 	}
 	if !alert.Good(it.Kind) && it.Kind != alert.KindClosed {
-		return w.cautionSubject(name, it)
+		return before(w.cautionSubject(name, it), ".")
 	}
 	if it.Outlook == nil || it.About == nil {
-		return fmt.Sprintf("%s: %s, %s", name, clean(it.Group), stageName(it.Stage))
+		return name + ": " + clean(it.Group)
 	}
-	s := it.About
-	what := fmt.Sprintf("%s, %s", clean(s.Name), stageName(s.Stage))
-	if it.Kind == alert.KindClosed {
-		return fmt.Sprintf("%s: %s window closed", name, what)
+	_, short := w.news(it)
+	return name + ": " + short
+}
+
+func before(s, mark string) string {
+	out, _, _ := strings.Cut(s, mark)
+	return out
+}
+
+// subjectsOf is the subject of one item, the fullest first.
+func (w words) subjectsOf(it alert.EmailItem) []string {
+	name := river(it)
+	if it.Kind == alert.KindGauge || it.Kind == alert.KindGaugeOver {
+		full := w.gaugeHeading(it)
+		return []string{full, before(full, " (")}
 	}
-	when := span(s.From, s.To)
-	if it.Kind == alert.KindMoved {
-		when = "moved to " + when
+	if !alert.Good(it.Kind) && it.Kind != alert.KindClosed {
+		full := w.cautionSubject(name, it)
+		return []string{full, before(full, " (")}
 	}
-	out := fmt.Sprintf("%s: %s %s", name, what, when)
-	if d, ok := best(it.Outlook, s); ok {
-		out += fmt.Sprintf(", %s (%s)", forecast.Likelihood(d.P), percent(d.P))
+	if it.Outlook == nil || it.About == nil {
+		return []string{fmt.Sprintf("%s: %s, %s", name, clean(it.Group), event(it.Stage))}
 	}
+	_, short := w.news(it)
+	s := name + ": " + short
 	switch { // Said first: nobody should drive to fish that cannot stand it.
 	case it.Outlook.Heat != "":
-		out = "Water too warm for trout. " + out
+		return []string{"Too warm for trout. " + s, "Too warm for trout. " + name}
 	case it.Outlook.HeatAhead != "":
-		out = "Water may be too warm for trout. " + out
+		return []string{"Maybe too warm for trout. " + s, "Maybe too warm for trout. " + name}
 	}
-	return out
+	by, brief := "", ""
+	if alert.Good(it.Kind) && len(it.About.Tie) > 0 {
+		if by = w.tieBy(it.About.From); by != "" {
+			by = ". Tie " + by
+			brief = by
+			if f := strings.Fields(by); len(f) == 6 { // ". Tie by Tue 9 Jun"
+				brief = strings.Join(slices.Delete(f, 3, 4), " ")
+			}
+		}
+	}
+	likely := ""
+	if d, ok := best(it.Outlook, it.About); ok && it.Kind == alert.KindOpen {
+		likely = fmt.Sprintf(", %s", percent(d.P))
+	}
+	return []string{s + likely + by, s + by, s + brief, s + likely, s}
 }
 
 func (w words) cautionSubject(name string, it alert.EmailItem) string {
@@ -70,30 +120,33 @@ func (w words) cautionSubject(name string, it alert.EmailItem) string {
 	var out string
 	switch it.Kind {
 	case alert.KindRise:
-		out = fmt.Sprintf("%s: %s (caution %d)", name, word, it.Level)
+		out = fmt.Sprintf("%s: %s", name, word)
 	case alert.KindStanding:
-		out = fmt.Sprintf("%s: still %s (caution %d)", name, word, it.Level)
+		out = fmt.Sprintf("%s: still %s", name, word)
 	case alert.KindFall, alert.KindClear:
 		out = fmt.Sprintf("%s: caution down from %d to %d", name, it.Was, it.Level)
 	case alert.KindFlapping:
-		out = fmt.Sprintf("%s: changing quickly, %s (caution %d)", name, word, it.Level)
+		out = fmt.Sprintf("%s: changing quickly, %s", name, word)
 	case alert.KindWarning:
 		return fmt.Sprintf("%s: %s", name, w.warningSubject(it))
 	case alert.KindNoData:
 		out = fmt.Sprintf("%s: no reading, caution level unknown", name)
+		if unwarned(it.Reading) {
+			out = fmt.Sprintf("%s: official warnings and caution level unknown", name)
+		}
 	}
 	r := it.Reading
 	if r == nil || it.Kind == alert.KindNoData {
 		return out
 	}
-	at := r.At.In(forecast.ZoneOf(r.Zone)).Format("15:04 MST")
+	at := r.At.In(forecast.ZoneOf(r.Zone)).Format("15:04")
 	switch {
 	case r.FlowM3S != nil:
-		out += fmt.Sprintf(", %s at %s", w.units.Flow(r.FlowM3S.V), at)
+		out += fmt.Sprintf(". %s at %s", before(w.units.Flow(r.FlowM3S.V), " ("), at)
 	case r.StageM != nil:
-		out += fmt.Sprintf(", %s at %s", w.units.Length(r.StageM.V), at)
+		out += fmt.Sprintf(". %s at %s", before(w.units.Length(r.StageM.V), " ("), at)
 	default:
-		out += ", " + at
+		out += ". " + at
 	}
 	return out
 }

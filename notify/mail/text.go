@@ -17,6 +17,13 @@ const glue = "\x00"
 // text is the plain part: it says everything that the HTML part says.
 func text(p page) string {
 	var b strings.Builder
+	if p.Intro != "" {
+		para(&b, "", p.Intro)
+		for _, s := range p.List {
+			para(&b, "- ", s)
+		}
+		b.WriteString("\n" + strings.Repeat("-", textWidth) + "\n\n")
+	}
 	for i, x := range p.Blocks {
 		if i > 0 {
 			b.WriteString("\n" + strings.Repeat("-", textWidth) + "\n\n")
@@ -31,7 +38,7 @@ func text(p page) string {
 		fmt.Fprintf(&b, "Your page for the river bank, works offline: %s\n", p.Own)
 	}
 	if p.Manage != "" {
-		fmt.Fprintf(&b, "Manage or pause: %s\nUnsubscribe: %s\n", p.Manage, p.Unsubscribe)
+		fmt.Fprintf(&b, "Change or pause: %s\nUnsubscribe: %s\n", p.Manage, p.Unsubscribe)
 	}
 	return b.String()
 }
@@ -52,6 +59,9 @@ func (x block) text(b *strings.Builder) {
 			para(b, "  ", s)
 		}
 	}
+	if len(x.Bars) > 0 {
+		b.WriteString("\n" + barText(x.Bars))
+	}
 	if len(x.Facts) > 0 {
 		b.WriteString("\n")
 		for _, f := range x.Facts {
@@ -65,9 +75,11 @@ func (x block) text(b *strings.Builder) {
 			para(b, "  ", s)
 		}
 	}
-	if x.Chart != nil {
+	if len(x.Flow) > 0 {
 		b.WriteString("\n")
-		para(b, "", "Chart as text: "+x.Chart.Alt)
+		for _, s := range x.Flow {
+			para(b, "", s)
+		}
 	}
 	if len(x.Small) > 0 {
 		b.WriteString("\n")

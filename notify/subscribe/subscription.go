@@ -14,7 +14,11 @@ import (
 const (
 	Now    = "now"    // as it happens
 	Digest = "digest" // once a morning
+	Weekly = "weekly" // on Sunday morning
+	Opener = "opener" // only the first windows of a river's season
 )
+
+var cadences = []string{Now, Digest, Weekly, Opener}
 
 // Units people may read. Safety text carries both all the same.
 const (
@@ -32,7 +36,7 @@ type Subscription struct {
 	Stages      []string `json:"stages"`       // empty: both
 	Threshold   float64  `json:"threshold"`    // probability, 0..1
 	HorizonDays int      `json:"horizon_days"` // how far ahead to look
-	Cadence     string   `json:"cadence"`      // Now or Digest
+	Cadence     string   `json:"cadence"`      // Now, Digest, Weekly or Opener
 	Cautions    bool     `json:"cautions"`     // also flow cautions
 	// When is a Condition at the gauge, empty for none. With one, nothing is told of
 	// windows: a mail comes when the condition is met and, where groups are named, one of
@@ -151,8 +155,8 @@ func (r Request) check(n Names) error {
 		if _, err := ParseCondition(w.When); w.When != "" && err != nil {
 			faults = append(faults, err)
 		}
-		if w.Cadence != Now && w.Cadence != Digest {
-			fault("cadence: %q; use now or digest", w.Cadence)
+		if !slices.Contains(cadences, w.Cadence) {
+			fault("cadence: %q; use %s", w.Cadence, strings.Join(cadences, ", "))
 		}
 	}
 	return errors.Join(faults...)

@@ -98,7 +98,8 @@ func (w *Watcher) disks(r *Report) {
 	}
 }
 
-// cautions looks how long ago the caution of each river was judged.
+// cautions looks how long ago the caution of each river was judged, and which is
+// the oldest.
 func (w *Watcher) cautions(r *Report, now time.Time) {
 	if w.Cautions == nil {
 		return
@@ -107,6 +108,9 @@ func (w *Watcher) cautions(r *Report, now time.Time) {
 		age := now.Sub(at)
 		if at.IsZero() { // none since the start
 			age = now.Sub(w.Started)
+		}
+		if r.CautionAge == nil || age.Seconds() > *r.CautionAge {
+			r.CautionAge = new(age.Seconds())
 		}
 		r.add(atMost("caution-age", slug, age.Seconds(), w.Limits.CautionAge.Seconds(), seconds,
 			fmt.Sprintf("the caution of %s was not judged for %s", slug, round(age))))

@@ -91,6 +91,36 @@ func TestHealthIsHowFreshTheForecastsAre(t *testing.T) {
 	}
 }
 
+// The age of the oldest caution stands in the report; over the limit it is a problem.
+func TestTheAgeOfTheOldestCautionIsInTheReport(t *testing.T) {
+	d := dbtest.Open(t, dbtest.SQLiteURL(t))
+	for _, c := range []struct {
+		wend, garrow time.Duration // since they were judged
+		age          float64
+		code         int
+	}{{time.Minute, 9 * time.Minute, 540, 200}, {11 * time.Minute, time.Minute, 660, 503}, {time.Second, time.Second, 1, 200}} {
+		w := house(t, d, issued)
+		w.Rivers = []string{"wend"}
+		now := issued.Add(time.Hour)
+		w.Now = func() time.Time { return now }
+		w.Cautions = func() map[string]time.Time {
+			return map[string]time.Time{"wend": now.Add(-c.wend), "garrow": now.Add(-c.garrow)}
+		}
+		code, r := ask(t, w)
+		if code != c.code || r.CautionAge == nil || *r.CautionAge != c.age {
+			t.Errorf("%+v: %d, %v", c, code, r.CautionAge)
+		}
+		if told := strings.Contains(strings.Join(r.Problems, " "), "the caution of wend was not judged for 11m0s"); told != (code == 503) {
+			t.Errorf("%+v: %q", c, r.Problems)
+		}
+	}
+	w := house(t, d, issued)
+	w.Now = func() time.Time { return issued.Add(time.Hour) }
+	if _, r := ask(t, w); r.CautionAge != nil {
+		t.Errorf("nobody judges, and the oldest is %v old", *r.CautionAge)
+	}
+}
+
 func TestWhatWasGivenUpAndWhatCannotBeReadIsNotHealthy(t *testing.T) {
 	d := dbtest.Open(t, dbtest.SQLiteURL(t))
 	w := house(t, d, issued)

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"net/url"
@@ -9,6 +10,7 @@ import (
 	"time"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/trip"
 	"example.org/eclose/forecast/verdict"
 	"example.org/eclose/model/wading"
 )
@@ -17,6 +19,7 @@ import (
 // sure, what the flow allows, what to press.
 type answerView struct {
 	ID, Kick, Heading string
+	River             string // slug of the river that it speaks of; empty: none or several
 	Slug              string // of the river that the heading links to; empty: none
 	Caution           *cautionLine
 	Intro             string
@@ -55,7 +58,10 @@ func (s *site) catchOf(c verdict.Catch) catchView {
 	return x
 }
 
+// catchesOf lists catches, the likeliest first.
 func (s *site) catchesOf(list []verdict.Catch) []catchView {
+	list = slices.Clone(list)
+	slices.SortStableFunc(list, func(a, b verdict.Catch) int { return cmp.Compare(b.P, a.P) })
 	out := make([]catchView, len(list))
 	for i, c := range list {
 		out[i] = s.catchOf(c)
@@ -92,12 +98,13 @@ func (s *site) todayOf(all []*asked, u wading.Units) *answerView {
 	line := best.head.Line
 	v.Caution = &line
 	v.Catches = s.catchesOf(mostLikely(best.v.Today, 3))
-	v.Slug = best.river.Slug
+	v.Slug, v.River = best.river.Slug, best.river.Slug
 	v.Heading = best.river.Name + ", " + partOfDay(best.v.Today, s.Now().In(forecast.ZoneOf(best.river.Zone)))
 	if !best.v.Invite {
 		v.Heading, v.Slug = noHeading(all), ""
 		v.Intro = "Most likely on " + best.river.Name + ":"
 		line.Lead = best.river.Name + ": " + lowerFirst(line.Lead)
+		line.Past = best.river.Name + ": " + lowerFirst(line.Past)
 	}
 	v.Sure, v.SureText = upper(forecast.Likelihood(best.v.TodayChance))+": "+whole(forecast.Percent(best.v.TodayChance)), "that you see at least one of them."
 	v.Avoid = avoid(all, best, u)
@@ -185,7 +192,8 @@ func avoid(all []*asked, but *asked, u wading.Units) []cautionLine {
 			more = append(more, a.river.Name)
 			continue
 		}
-		l := cautionLine{Strong: true, Lead: "Not now: " + a.river.Name, Known: a.head.Line.Known, Until: a.head.Line.Until,
+		l := cautionLine{Strong: true, Lead: "Not now: " + a.river.Name, Known: a.head.Line.Known, Until: a.head.Line.Until, Valid: a.head.Line.Valid,
+			Past: a.river.Name + ": " + lowerFirst(a.head.Line.Past),
 			Text: []string{strings.TrimSpace(a.head.Line.Lead + " " + highUntil(a.state, a.head.Today)), flowSentence(a.state, a.head.judged, a.head.since, u)}}
 		if a.river.Regulated {
 			l.Text = append(l.Text, "Below a dam: it can rise without warning")
@@ -211,16 +219,16 @@ func (s *site) fortnightOf(v verdict.Verdict, all []*asked, u wading.Units) *ans
 		s.choiceView(x, v, v.First, all, u)
 		if v.Answer == verdict.Water {
 			x.Heading = v.First.RiverName + ": insects good, water bad"
-			x.Intro = verdict.Span(v.First.From, v.First.To) + ":"
+			x.Intro = trip.Span(v.First.From, v.First.To) + ":"
 			x.Flow.Strong = true
 		}
 	case verdict.Draw:
 		s.choiceView(x, v, v.First, all, u)
 		a, b := v.First, v.Second
 		x.Slug = ""
-		x.Heading = fmt.Sprintf("%s, %s, or %s, %s", a.RiverName, verdict.Span(a.From, a.To), b.RiverName, verdict.Span(b.From, b.To))
+		x.Heading = fmt.Sprintf("%s, %s, or %s, %s", a.RiverName, trip.Span(a.From, a.To), b.RiverName, trip.Span(b.From, b.To))
 		if a.From == b.From && a.To == b.To {
-			x.Heading = fmt.Sprintf("%s or %s, %s", a.RiverName, b.RiverName, verdict.Span(a.From, a.To))
+			x.Heading = fmt.Sprintf("%s or %s, %s", a.RiverName, b.RiverName, trip.Span(a.From, a.To))
 		}
 		x.Intro = a.RiverName + ":"
 		x.Notes = append([]string{fmt.Sprintf("%s: %s, %s that you see at least one. The two are closer than the forecast usually errs: choose the nearer.", b.RiverName, catchNames(b.Catches), whole(forecast.Percent(b.Chance)))}, x.Notes...)
@@ -237,7 +245,7 @@ func (s *site) fortnightOf(v verdict.Verdict, all []*asked, u wading.Units) *ans
 }
 
 func (s *site) choiceView(x *answerView, v verdict.Verdict, c *verdict.Choice, all []*asked, u wading.Units) {
-	x.Slug, x.Heading = c.River, c.RiverName+", "+verdict.Span(c.From, c.To)
+	x.Slug, x.River, x.Heading = c.River, c.River, c.RiverName+", "+trip.Span(c.From, c.To)
 	x.Catches = s.catchesOf(c.Catches)
 	x.Sure = upper(forecast.Likelihood(c.Chance)) + ": " + whole(forecast.Percent(c.Chance))
 	x.SureText = fmt.Sprintf("on such a day that you see at least one; by the calendar alone %s.", whole(forecast.Percent(c.Calendar)))

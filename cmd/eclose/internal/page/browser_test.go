@@ -21,6 +21,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"example.org/eclose/forecast/diary"
+	"example.org/eclose/model/wading"
 )
 
 // skip says what is missing, and fails where nothing may be.
@@ -37,6 +38,7 @@ type browser struct {
 	*world
 	root string
 	ctx  context.Context
+	down func() // takes the server away
 
 	mu       sync.Mutex
 	troubles []string // console errors, exceptions
@@ -61,7 +63,7 @@ func (b *browser) open(t testing.TB, path string, pages http.Handler) {
 	t.Helper()
 	srv := httptest.NewServer(pages)
 	t.Cleanup(srv.Close)
-	b.root = srv.URL
+	b.root, b.down = srv.URL, func() { srv.CloseClientConnections(); srv.Close() }
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.Flag("disable-background-networking", true), chromedp.UserDataDir(t.TempDir()))
 	alloc, cancel := chromedp.NewExecAllocator(context.Background(), opts...)
@@ -192,7 +194,7 @@ func axeCore(t testing.TB) string {
 // shown are the pages that are looked at, narrow and light, wide and dark, and
 // crossed over too where ECLOSE_LONG is set.
 var shown = []struct{ name, path string }{
-	{"home", "/"}, {"season", "/river/wend"}, {"water", "/river/wend/water"}, {"day", "/river/wend/day/2026-06-20"},
+	{"home", "/"}, {"home-one-insect", "/?group=salmonfly"}, {"river", "/river/wend"}, {"season", "/river/wend/season"}, {"second-tap", "/diary/new?river=wend&group=skwala&stage=emergence&amount=few&date=2026-05-17"}, {"water", "/river/wend/water"}, {"day", "/river/wend/day/2026-06-20"},
 	{"trip", "/trip?from=2026-06-01&to=2026-07-12&days=3"}, {"sighting", "/diary/new"},
 	{"hostile", "/river/odd"}, {"no-outlook", "/river/dry"}, {"trip-form", "/trip"}, {"record", "/record"}, {"data", "/data"},
 	{"about", "/about"}, {"subscribe", "/subscribe"}, {"asked", "/subscribe/asked"}, {"unsubscribe", "/unsubscribe/x"}, {"never", "/never/x"}, {"enter", "/enter"}, {"diary", "/diary"}, {"not-found", "/nowhere"},
@@ -397,11 +399,37 @@ func TestATripIsPlannedByKeysAlone(t *testing.T) {
 	b.do(t, chromedp.KeyEvent("07122026"))
 	tabTo("BUTTON Plan")
 	enter()
-	if got := b.text(t, ".stay h2"); !strings.HasPrefix(got, "First choice: ") {
+	if got := b.text(t, "h1"); !strings.Contains(got, ", ") || !strings.Contains(b.text(t, "main"), "Week by week") {
 		t.Errorf("the plan begins with %q", got)
 	}
 	b.shoot(t, "trip-by-keys")
 	b.quiet(t, "planning a trip")
+}
+
+// What was read last can be read without a net, says that it is a copy, and its
+// cautions run out by the reader's own clock.
+func TestTheForecastsCanBeReadWithoutANet(t *testing.T) {
+	b := newBrowser(t)
+	b.do(t, as(360, "light"), chromedp.Navigate(b.root+"/"))
+	kept := `(async () => { await navigator.serviceWorker.ready; for (let i = 0; i < 100; i++) { const c = await caches.open("eclose-2"); const k = (await c.keys()).map(r => new URL(r.url).pathname); if (k.includes("/") && k.includes("/river/wend") && k.includes("/river/garrow")) { return true } await new Promise(r => setTimeout(r, 100)) } return false })()`
+	if !eval[bool](t, b, kept) {
+		t.Fatal("the pages of the rivers are not kept")
+	}
+	b.down()
+	for _, path := range []string{"/", "/river/garrow"} {
+		b.do(t, chromedp.Navigate(b.root+path))
+		if got := b.text(t, "#offline"); !strings.Contains(got, "No connection.") || !strings.Contains(got, "is a copy of") {
+			t.Errorf("%s without a net says %q", path, got)
+		}
+		// The clock of the tests is in the past of the browser's: all cautions have run out.
+		if n := eval[int](t, b, `document.querySelectorAll("[data-until]").length`); n != 0 {
+			t.Errorf("%s: %d cautions still count", path, n)
+		}
+		if got := b.text(t, "main"); strings.Contains(got, "Valid until") && !strings.Contains(got, "this copy is out of date") {
+			t.Errorf("%s: %.900s", path, got)
+		}
+	}
+	b.forget()
 }
 
 func TestPagesWorkWithoutAScript(t *testing.T) {
@@ -416,4 +444,38 @@ func TestPagesWorkWithoutAScript(t *testing.T) {
 		t.Errorf("%d sightings, %v", len(list), err)
 	}
 	b.quiet(t, "without a script")
+}
+
+// A page that was kept says by itself, once its time is past, that the level is
+// unknown, and keeps the floor; without a script it names the time in words.
+func TestAKeptPagePastItsTimeShowsAnUnknownLevel(t *testing.T) {
+	b := newBrowser(t)
+	until := noon
+	if now := time.Now(); now.After(until) {
+		until = now
+	}
+	st, err := b.Data.State(t.Context(), "wend")
+	if err != nil {
+		t.Fatal(err)
+	}
+	known := *st
+	known.Caution = wading.Caution{At: noon, Until: until.Add(time.Hour), Known: true, Level: wading.BetterNot, Flow: wading.Reading{Value: 4, Age: time.Minute, Present: true}}
+	b.Data.(*Memory).Put("wend", &known)
+	for _, path := range []string{"/", "/river/wend", "/river/wend/water"} {
+		b.do(t, as(360, "light"), chromedp.Navigate(b.root+path))
+		before := eval[string](t, b, `[...document.querySelectorAll("[data-until]")].map(p => p.innerText).join(" | ")`)
+		if strings.Contains(before, "unknown, but") || !strings.Contains(strings.ToLower(before), "better not to wade") {
+			t.Errorf("%s within its time: %q", path, before)
+		}
+		after := eval[string](t, b, `(() => {
+			const kept = [...document.querySelectorAll("[data-until]")];
+			Date.now = () => Date.parse("2190-01-01");
+			dispatchEvent(new Event("pageshow"));
+			return kept.map(p => p.querySelector("b").innerText).join(" | ");
+		})()`)
+		if !strings.Contains(strings.ToLower(after), "caution level unknown, but at least 2 (better not to wade): this copy is out of date") || strings.Count(after, "out of date") != strings.Count(after, " | ")+1 {
+			t.Errorf("%s past its time: %q", path, after)
+		}
+	}
+	b.quiet(t, "a kept page")
 }

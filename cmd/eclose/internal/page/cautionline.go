@@ -18,11 +18,13 @@ type cautionLine struct {
 	Text   []string // sentences
 	Until  time.Time
 	Known  bool
+	Past   string // what a copy says instead of Lead once Until is past
+	Valid  string // until when it counts; empty for what is not of now
 }
 
 // cautionNow words the caution of today.
 func cautionNow(st *State, c wading.Caution, since time.Duration, u wading.Units, regulated bool) cautionLine {
-	l := cautionLine{Strong: !c.Known || c.Level >= wading.BetterNot, Known: c.Known, Until: c.Until}
+	l := cautionLine{Strong: !c.Known || c.Level >= wading.BetterNot, Known: c.Known, Until: c.Until, Valid: c.Validity()}
 	switch {
 	case c.Known && c.Level == wading.Quiet:
 		l.Lead = "Nothing at this gauge calls for more than the usual care"
@@ -33,6 +35,11 @@ func cautionNow(st *State, c wading.Caution, since time.Duration, u wading.Units
 	default:
 		l.Lead = "Caution level unknown: treat the river as too high until you have seen it"
 	}
+	least := ""
+	if c.Level > wading.Quiet {
+		least = fmt.Sprintf(", but at least %d (%s)", c.Level, c.Level.Words())
+	}
+	l.Past = "Caution level unknown" + least + ": this copy is out of date. Treat the river as too high until you have seen it."
 	l.Text = append(l.Text, flowSentence(st, c, since, u))
 	told := map[string]bool{"level.record": true, "level.flow": true, "usgs.percentile_class": true}
 	for _, r := range c.Reasons { // worst first; the flow is told above

@@ -103,6 +103,8 @@ func (s *site) diaryList(r *http.Request) (*answer, error) {
 type sightingPage struct {
 	Faults             []string
 	Date, River, Group string
+	Amount             string // chosen with the first tap; empty: not yet
+	Name, RiverName    string // of that tap
 	Stage, Hours       string
 	Water, Notes, Unit string
 	Observer, Nonce    string
@@ -117,6 +119,15 @@ func (s *site) diaryForm(r *http.Request) (*answer, error) {
 	p.River, p.Group = cutTo(q.Get("river"), 80), cutTo(q.Get("group"), 80)
 	if st := q.Get("stage"); st == string(forecast.EggLaying) {
 		p.Stage = st
+	}
+	if _, err := time.Parse(time.DateOnly, q.Get("date")); err == nil {
+		p.Date = q.Get("date")
+	}
+	// The first tap, on a page or in a mail, names all that is needed: nothing is
+	// written before the second.
+	river, ok := s.river(p.River)
+	if a := diary.Amount(q.Get("amount")); ok && s.groups[p.Group] != nil && slices.Contains([]diary.Amount{diary.None, diary.Few, diary.Many}, a) {
+		p.Amount, p.Name, p.RiverName = string(a), groupName(p.Group), river.Name
 	}
 	var b [12]byte
 	_, _ = rand.Read(b[:]) // never fails: see crypto/rand

@@ -22,7 +22,7 @@ import (
 // policy lets a page load its own files and nothing else. Inside the page it
 // allows one thing: the one style sheet whose hash it names.
 func policy(style string) string {
-	return "default-src 'none'; style-src '" + style + "'; script-src 'self'; img-src 'self'; connect-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+	return "default-src 'none'; style-src '" + style + "'; script-src 'self'; img-src 'self'; connect-src 'self'; worker-src 'self'; manifest-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 }
 
 // guard stands before every page: headers, sizes, rates, time.

@@ -61,6 +61,7 @@ func (s *site) head(r *http.Request, river forecast.River) (head, *State, error)
 	}
 	h.Caution = h.judged.View(u)
 	h.Line = cautionNow(st, h.judged, h.since, u, river.Regulated)
+	h.Line.Known = h.Line.Known && !s.OwnClock
 	h.Flow = readingText(st.Caution.Flow, h.since, u.Flow)
 	h.Water = readingText(st.Caution.Water, h.since, u.Temperature)
 	age := time.Duration(-1)

@@ -89,6 +89,9 @@ func (s *site) home(r *http.Request) (*answer, error) {
 	}
 	body.Groups, body.Only = s.groupChoices(all, group)
 	body.Today, body.Fortnight = s.todayOf(all, u), s.fortnightOf(v, all, u)
+	if t, f := body.Today, body.Fortnight; t != nil && t.River == f.River && f.Flow != nil && v.First.From <= all[0].head.Today+3 && v.Answer != verdict.Water {
+		f.Flow = &cautionLine{Lead: "Flow on these days", Text: []string{upper(v.First.Flow.Words)}} // the box beside it has the reading
+	}
 	ranked := slices.Clone(all)
 	slices.SortStableFunc(ranked, byWorth)
 	s.strips(&body, ranked, group, u)
@@ -169,7 +172,7 @@ func (s *site) strips(body *homePage, ranked []*asked, group string, u wading.Un
 	for i, a := range ranked {
 		best := ""
 		if b := a.v.Best; b != nil && a.v.Matters {
-			best = verdict.Span(b.From, b.To)
+			best = trip.Span(b.From, b.To)
 		}
 		if i >= stripsShown {
 			l := riverLine{Slug: a.river.Slug, Name: a.river.Name, Best: best, Flow: tableFlow(a.state, u), Strong: a.head.Line.Strong}
@@ -274,7 +277,7 @@ func (s *site) places(body *homePage, v verdict.Verdict, ranked []*asked, u wadi
 		case a.head.Line.Strong:
 			p.Say = strings.ReplaceAll(shortLevel(a.head.judged), "; ", "\n")
 		case a.v.Best != nil && a.v.Matters:
-			p.Say = "best " + strings.Replace(verdict.Span(a.v.Best.From, a.v.Best.To), " to ", "\nto ", 1)
+			p.Say = "best " + strings.Replace(trip.Span(a.v.Best.From, a.v.Best.To), " to ", "\nto ", 1)
 		}
 		if a.river.Slug == first {
 			home, body.FarFrom = p, a.river.Name

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"slices"
@@ -18,7 +19,7 @@ import (
 // dayMost how many are told before the others fold away. Our own defaults.
 const (
 	dayLeast = 0.1
-	dayMost  = 8
+	dayMost  = 5
 )
 
 // dayLine is one stage on the line of a day.
@@ -58,7 +59,7 @@ func (s *site) dayOf(river forecast.River, o *forecast.Outlook, date forecast.Da
 		v.Rise, v.Set = x.Rise.In(zone).Format("15:04"), x.Set.In(zone).Format("15:04")
 		rise, set = minuteOf(v.Rise), minuteOf(v.Set)
 	}
-	for i, c := range on(o, date, dayLeast) {
+	for i, c := range s.worthiestFirst(o, on(o, date, dayLeast), date) {
 		l := s.dayLine(c, rise, set, now)
 		if now >= 0 {
 			l.Ask, l.AskDate = askOf(c, date, now)
@@ -75,6 +76,28 @@ func (s *site) dayOf(river forecast.River, o *forecast.Outlook, date forecast.Da
 	v.Clock = clock(now)
 	v.Dark = dark(river, date, v.Lines)
 	return v
+}
+
+// worthiestFirst puts the stages of a day in the order in which a trip would name them;
+// on a day that is past, in the order of their chance.
+func (s *site) worthiestFirst(o *forecast.Outlook, list []chanceLine, date forecast.Date) []chanceLine {
+	a := trip.LookAhead(trip.Ask{From: date, To: date, Days: 1}, trip.River{Outlook: o}, s.Catalogue.Group)
+	if a == nil {
+		return list
+	}
+	stay := a.Stay(date, date)
+	if stay == nil {
+		return list
+	}
+	rank := func(c chanceLine) int {
+		i := slices.IndexFunc(stay.Likely, func(l trip.Likely) bool { return l.Group == c.Group && l.Stage == c.Stage })
+		if i < 0 {
+			return len(stay.Likely)
+		}
+		return i
+	}
+	slices.SortStableFunc(list, func(x, y chanceLine) int { return cmp.Compare(rank(x), rank(y)) })
+	return list
 }
 
 func (s *site) dayLine(c chanceLine, rise, set, now int) dayLine {

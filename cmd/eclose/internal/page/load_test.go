@@ -35,7 +35,7 @@ const (
 
 // crowd is a shelf of many rivers with many groups each: the groups of several
 // regions at invented rivers.
-func crowd(tb testing.TB, c *insects.Catalogue) *Memory {
+func crowd(tb testing.TB, c *insects.Catalogue, many int) *Memory {
 	tb.Helper()
 	rec := inventRecord(1)
 	var all []forecast.StageOutlook
@@ -64,8 +64,8 @@ func crowd(tb testing.TB, c *insects.Catalogue) *Memory {
 		tb.Fatalf("only %d groups", len(groups))
 	}
 	var rivers []forecast.River
-	for i := range manyRivers {
-		rivers = append(rivers, forecast.River{Slug: fmt.Sprintf("river-%02d", i), Name: fmt.Sprintf("River %d", i), Region: "rockies", Zone: "America/Los_Angeles", Lat: 45.2, Lon: -131.4})
+	for i := range many {
+		rivers = append(rivers, forecast.River{Slug: fmt.Sprintf("river-%02d", i), Name: fmt.Sprintf("River %d", i), Region: "rockies", Zone: "America/Los_Angeles", Lat: 45.2 + 0.01*float64(i), Lon: -131.4})
 	}
 	memory := NewMemory(rivers)
 	for _, r := range rivers {
@@ -77,14 +77,14 @@ func crowd(tb testing.TB, c *insects.Catalogue) *Memory {
 	return memory
 }
 
-func crowdPages(tb testing.TB) *Pages {
+func crowdPages(tb testing.TB, n int) *Pages {
 	tb.Helper()
 	c, err := insects.Load()
 	if err != nil {
 		tb.Fatal(err)
 	}
 	began := time.Now()
-	h, err := New(Options{Data: crowd(tb, c), Catalogue: c, Now: func() time.Time { return noon.Add(time.Since(began)) }, PerSecond: 1e5})
+	h, err := New(Options{Data: crowd(tb, c, n), Catalogue: c, Now: func() time.Time { return noon.Add(time.Since(began)) }, PerSecond: 1e5})
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -99,7 +99,7 @@ func BenchmarkRiverPageMade(b *testing.B) {
 		b.Fatal(err)
 	}
 	at := noon
-	h, err := New(Options{Data: crowd(b, c), Catalogue: c, Now: func() time.Time { return at }, PerSecond: 1e9})
+	h, err := New(Options{Data: crowd(b, c, manyRivers), Catalogue: c, Now: func() time.Time { return at }, PerSecond: 1e9})
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -120,7 +120,7 @@ func BenchmarkSeasonDrawn(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	memory := crowd(b, c)
+	memory := crowd(b, c, manyRivers)
 	st, _ := memory.State(b.Context(), "river-07")
 	today := forecast.DateOf(noon)
 	b.ReportAllocs()
@@ -221,7 +221,7 @@ func serveCrowd(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	h := crowdPages(b)
+	h := crowdPages(b, manyRivers)
 	began := time.Now()
 	if err := h.DrawAhead(b.Context()); err != nil {
 		b.Fatal(err)
@@ -238,12 +238,21 @@ func serveCrowd(b *testing.B) {
 // the server and back, 1.6 Mbit/s, nothing kept from before. Those are the
 // figures that Lighthouse's mobile setting uses (from memory).
 func BenchmarkFirstContentfulPaint(b *testing.B) {
+	firstPaint(b, manyRivers, func(i int) string { return fmt.Sprintf("/river/river-%02d", i%manyRivers) })
+}
+
+// BenchmarkFirstPaintOfAHundredRivers is the same for the front page of a hundred rivers.
+func BenchmarkFirstPaintOfAHundredRivers(b *testing.B) {
+	firstPaint(b, 100, func(int) string { return "/" })
+}
+
+func firstPaint(b *testing.B, rivers int, address func(int) string) {
 	path, err := exec.LookPath("chromium")
 	if err != nil {
 		b.Skip("no chromium here")
 	}
 	br := &browser{}
-	br.open(b, path, crowdPages(b))
+	br.open(b, path, crowdPages(b, rivers))
 	mbit := 1.6e6 / 8
 	br.do(b, as(360, "light"), chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
 		_, err1 := chromedp.Call(ctx, network.Enable, network.EnableParams{})
@@ -262,7 +271,7 @@ func BenchmarkFirstContentfulPaint(b *testing.B) {
 	var paints []float64
 	weight := 0.0
 	for i := 0; b.Loop(); i++ {
-		paints = append(paints, paint(fmt.Sprintf("/river/river-%02d", i%manyRivers)))
+		paints = append(paints, paint(address(i)))
 		weight = max(weight, eval[float64](b, br, `[...performance.getEntriesByType("resource"), ...performance.getEntriesByType("navigation")].reduce((n, e) => n + e.transferSize, 0)`))
 	}
 	b.Logf("first contentful paints in their order, ms: %.0f", paints)

@@ -85,6 +85,9 @@ type Options struct {
 	Data      Data
 	Catalogue *insects.Catalogue
 	Now       func() time.Time
+	// OwnClock tells that Now is not the time of readers, as in a demo: their browsers
+	// cannot tell whether a caution has run out.
+	OwnClock bool
 
 	Diary   Diary                                   // nil: no diary
 	Changed func(ctx context.Context, river string) // after the diary changed
@@ -227,6 +230,7 @@ func (s *site) routes() http.Handler {
 	mux.HandleFunc("POST /enter", s.form(s.enterPost))
 	mux.HandleFunc("GET /assets/{name}", s.asset)
 	mux.HandleFunc("GET /sw.js", s.worker)
+	mux.HandleFunc("GET /app.webmanifest", s.manifest)
 	mux.HandleFunc("GET /favicon.ico", s.icon)
 	mux.HandleFunc("GET /robots.txt", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/plain; charset=utf-8")

@@ -19,11 +19,12 @@ import (
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/diary"
+	"example.org/eclose/model/insects"
 	"example.org/eclose/notify/subscribe"
 )
 
 var paths = []string{
-	"/", "/river/wend", "/river/garrow", "/river/odd", "/river/dry", "/river/wend/water", "/river/odd/water", "/river/wend/day/2026-05-18", "/river/odd/day/2026-07-01",
+	"/", "/?group=skwala", "/river/wend", "/river/wend/season", "/river/garrow", "/river/odd/season", "/diary/new?river=wend&group=skwala&stage=emergence&amount=few&date=2026-05-17", "/river/odd", "/river/dry", "/river/wend/water", "/river/odd/water", "/river/wend/day/2026-05-18", "/river/odd/day/2026-07-01",
 	"/trip", "/trip?from=2026-06-01&to=2026-07-12&days=3", "/trip?from=2026-06-01&to=2026-07-12&days=2&river=odd&group=pale-morning-dun", "/trip?from=x&to=y",
 	"/record", "/data", "/about", "/help", "/subscribe", "/subscribe?river=wend&group=skwala", "/subscribe/asked", "/diary", "/diary/new", "/diary/new?river=odd", "/enter",
 	"/unsubscribe/x", "/never/x", "/confirm/x",
@@ -72,7 +73,7 @@ func TestEveryPageIsWholeLightAndHasNoStyleOrScriptThatThePolicyDoesNotName(t *t
 					t.Errorf("%s has a script of its own: %q", p, src)
 				}
 			case "form":
-				if strings.EqualFold(attr(n, "method"), "post") && !strings.HasPrefix(p, "/unsubscribe") && !hasMark(n) {
+				if strings.EqualFold(attr(n, "method"), "post") && !strings.HasPrefix(p, "/unsubscribe") && !strings.HasPrefix(p, "/never") && !hasMark(n) {
 					t.Errorf("%s has a form without a mark", p)
 				}
 			case "img", "iframe", "object", "embed", "base":
@@ -126,7 +127,7 @@ func TestHostileNamesStayText(t *testing.T) {
 		t.Fatal(err)
 	}
 	q := url.QueryEscape(hostile)
-	for _, p := range []string{"/", "/river/odd", "/river/odd/water", "/river/odd/day/2026-07-01", "/diary", "/diary/new", "/data", "/trip?from=2026-06-01&to=2026-07-12&river=odd", "/record", "/subscribe",
+	for _, p := range []string{"/", "/?group=" + q, "/river/odd", "/river/odd/season", "/river/odd/water", "/river/odd/day/2026-07-01", "/diary", "/diary/new", "/data", "/trip?from=2026-06-01&to=2026-07-12&river=odd", "/record", "/subscribe",
 		"/trip?from=" + q, "/trip?from=2026-06-01&to=2026-07-12&group=" + q + "&days=" + q + "&river=" + q, "/subscribe?river=" + q + "&group=" + q, "/diary/new?river=" + q + "&group=" + q + "&stage=" + q, "/enter?to=" + q, "/" + url.PathEscape(hostile), "/river/odd/sheet.html"} {
 		body := w.get(p).Body.String()
 		if strings.Contains(body, "<script>alert") || strings.Contains(body, "<b>Me</b>") || strings.Contains(body, "<here>") {
@@ -319,7 +320,7 @@ func TestOnlyTheOwnerReadsAndWritesTheDiary(t *testing.T) {
 
 func TestASightingIsWrittenOnceHoweverOftenItsFormArrives(t *testing.T) {
 	w := newWorld(t, nil)
-	before := w.get("/river/wend").Header().Get("ETag")
+	before := w.get("/river/wend/season").Header().Get("ETag")
 	const fields = "nonce=0123456789abcdef01234567&river=wend&group=western-green-drake&stage=egg-laying&date=2025-07-02&hours=1,5&amount=many&water=52&unit=%C2%B0F"
 	for range 3 {
 		if rec := w.post(t, "/diary/new", "/diary", fields); rec.Code != http.StatusSeeOther || rec.Header().Get("Location") != "/diary?added=1" {
@@ -333,7 +334,7 @@ func TestASightingIsWrittenOnceHoweverOftenItsFormArrives(t *testing.T) {
 	if x := list[0]; x.Hours != 1.5 || x.Amount != diary.Many || x.WaterC == nil || fmt.Sprintf("%.2f", *x.WaterC) != "11.11" {
 		t.Errorf("written %+v", x)
 	}
-	if after := w.get("/river/wend"); after.Header().Get("ETag") == before || !strings.Contains(after.Body.String(), "seen 2025: 2 Jul") {
+	if after := w.get("/river/wend/season"); after.Header().Get("ETag") == before || !strings.Contains(after.Body.String(), "seen 2025: 2 Jul") {
 		t.Error("the season does not show what was seen")
 	}
 	if rec := w.post(t, "/diary", "/diary/withdraw", "id="+list[0].ID); rec.Code != http.StatusSeeOther {
@@ -483,13 +484,13 @@ func TestACautionNamesTheTimeUntilWhichItCounts(t *testing.T) {
 	for _, path := range []string{"/", "/river/wend", "/river/wend/water"} {
 		at = noon.Add(time.Minute)
 		got := mainOf(w.get(path).Body.String())
-		for _, want := range []string{"Caution 1: take care", "Valid until " + noon.Add(10*time.Minute).Format("15:04 MST on 2 Jan 2006") + "; after that the caution level is unknown", `data-until="` + noon.Add(10*time.Minute).Format(time.RFC3339)} {
+		for _, want := range []string{"Take care.", "Valid until " + noon.Add(10*time.Minute).Format("15:04 MST on 2 Jan 2006") + "; after that the caution level is unknown", `data-until="` + noon.Add(10*time.Minute).Format(time.RFC3339)} {
 			if !strings.Contains(got, want) {
 				t.Errorf("%s: %q is not in %.1500s", path, want, got)
 			}
 		}
 		at = noon.Add(11 * time.Minute)
-		if got := mainOf(w.get(path).Body.String()); strings.Contains(got, "Caution 1: take care") || !strings.Contains(got, "Caution level unknown, but at least 1 (take care)") {
+		if got := mainOf(w.get(path).Body.String()); strings.Contains(got, "Take care.") || !strings.Contains(got, "Caution level unknown, but at least 1: take care") {
 			t.Errorf("%s past its time: %.1500s", path, got)
 		}
 	}
@@ -542,17 +543,17 @@ func TestASeasonIsDrawnAheadAndThenOnlyForAnotherOutlookDayOrDiary(t *testing.T)
 	}
 	first := kept()
 	now = now.Add(time.Minute)
-	if w.get("/river/wend"); kept() != first {
+	if w.get("/river/wend/season"); kept() != first {
 		t.Error("a reader had it drawn again")
 	}
 	p.site.written.Add(1)
-	w.get("/river/wend")
+	w.get("/river/wend/season")
 	second := kept()
 	if second == first {
 		t.Error("the diary changed, and the season was not drawn again")
 	}
 	now = now.Add(24 * time.Hour)
-	if w.get("/river/wend"); kept() == second {
+	if w.get("/river/wend/season"); kept() == second {
 		t.Error("another day began, and the season was not drawn again")
 	}
 	st, _ := w.Data.State(t.Context(), "wend")
@@ -561,5 +562,99 @@ func TestASeasonIsDrawnAheadAndThenOnlyForAnotherOutlookDayOrDiary(t *testing.T)
 	w.Data.(*Memory).Put("wend", &State{Outlook: &other, Caution: st.Caution, CautionAt: st.CautionAt})
 	if err := p.DrawAhead(t.Context()); err != nil || kept() == third {
 		t.Errorf("there is another outlook, and the season was not drawn again (%v)", err)
+	}
+}
+
+// No river is named as a place to go while its caution is unknown, at least 2, or a
+// warning is in force; and the no comes with the yes.
+func TestThePagesInviteOnlyWhereTheCautionLetsThem(t *testing.T) {
+	w := newWorld(t, nil)
+	for _, x := range []struct {
+		what    string
+		caution wading.Caution
+		want    bool
+	}{
+		{"care", wading.Caution{At: noon, Until: noon.Add(time.Hour), Known: true, Level: wading.Care}, true},
+		{"better not to wade", wading.Caution{At: noon, Until: noon.Add(time.Hour), Known: true, Level: wading.BetterNot}, false},
+		{"keep out", wading.Caution{At: noon, Until: noon.Add(time.Hour), Known: true, Level: wading.KeepOut}, false},
+		{"unknown", wading.Caution{At: noon, Until: noon, Level: wading.Quiet}, false},
+		{"run out", wading.Caution{At: noon.Add(-3 * time.Hour), Until: noon.Add(-time.Minute), Known: true, Level: wading.Care}, false},
+		{"a warning", wading.Caution{At: noon, Until: noon.Add(time.Hour), Known: true, Level: wading.Care,
+			Reasons: []wading.Reason{{Code: "warning.flood", Level: wading.Care, Text: func(wading.Units) string { return "flood alert" }}}}, false},
+	} {
+		for _, slug := range []string{"wend", "garrow", "odd"} {
+			st, err := w.Data.State(t.Context(), slug)
+			if err != nil {
+				t.Fatal(err)
+			}
+			other := *st
+			other.Caution = x.caution
+			w.Data.(*Memory).Put(slug, &other)
+		}
+		w.handler.(*Pages).site.written.Add(1) // a page that is kept is of the caution before
+		for _, path := range []string{"/", "/river/wend"} {
+			main := mainOf(w.get(path).Body.String())
+			if invites := strings.Contains(main, ">Go ") || strings.Contains(main, `<h1 id="today"><a href=`); invites != x.want {
+				t.Errorf("%s, with %s: invites is %t\n%.900s", path, x.what, invites, main)
+			}
+			if strong := strings.Contains(main, `class="caution strong"`); strong == x.want && x.what != "a warning" {
+				t.Errorf("%s, with %s: strong is %t", path, x.what, strong)
+			}
+		}
+	}
+}
+
+func TestTheFrontPageCanBeAskedForOneInsect(t *testing.T) {
+	w := newWorld(t, nil)
+	all, one := mainOf(w.get("/").Body.String()), mainOf(w.get("/?group=salmonfly").Body.String())
+	if !strings.Contains(one, "Salmonfly only") || !strings.Contains(one, `<option value="salmonfly" selected>`) || strings.Contains(all, "selected>") {
+		t.Errorf("the filter does not show what it asks for: %.600s", one)
+	}
+	if n := strings.Count(one, "<b>"); n == 0 || strings.Contains(one, "<b>Pale morning dun</b>") {
+		t.Error("another insect is named beside the one that was asked for")
+	}
+	if got := mainOf(w.get("/?group=none-such").Body.String()); got != all {
+		t.Error("an unknown insect changes the page")
+	}
+}
+
+func TestEveryGroupOfTheCatalogueHasABodyPlan(t *testing.T) {
+	c, err := insects.Load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	used := map[string]bool{}
+	for _, g := range c.Groups() {
+		p, ok := planOf(&g)
+		if !ok {
+			t.Errorf("%s (%s) has no drawing", g.Key, g.Order)
+		}
+		used[p.name] = true
+	}
+	for _, p := range plans() {
+		if !used[p.name] {
+			t.Errorf("no group looks like the %s", p.name)
+		}
+	}
+	if len(used) < 12 {
+		t.Errorf("%d body plans", len(used))
+	}
+}
+
+// Published: the great circle from Heathrow to Kennedy airport is 5540 km.
+func TestTheSketchMeasuresAsTheCrowFlies(t *testing.T) {
+	a, b := spot{Name: "LHR", Lat: 51.4775, Lon: -0.4614}, spot{Name: "JFK", Lat: 40.6413, Lon: -73.7781}
+	if d := crow(a, b); d < 5520 || d > 5560 {
+		t.Errorf("%.0f km", d)
+	}
+	got := string(sketch([]spot{a, b}, wading.US))
+	if !strings.Contains(got, "3442 mi") && !strings.Contains(got, "344") || strings.Contains(got, "%!") || strings.Contains(got, "NaN") {
+		t.Errorf("the sketch: %s", got)
+	}
+	if sketch([]spot{a}, wading.US) != "" {
+		t.Error("one gauge is drawn against itself")
+	}
+	if same := string(sketch([]spot{a, a}, wading.Metric)); strings.Contains(same, "NaN") || strings.Contains(same, "Inf") {
+		t.Errorf("two gauges at one place: %s", same)
 	}
 }

@@ -371,8 +371,15 @@ func (s *site) asset(w http.ResponseWriter, r *http.Request) {
 	_, _ = w.Write(f.body) // a reader that went away is no fault
 }
 
-// worker is the script that keeps the diary's form at hand without a net. It
-// lies at the root because its reach is where it lies.
+// manifest lets a phone install the pages.
+func (s *site) manifest(w http.ResponseWriter, _ *http.Request) {
+	w.Header().Set("Content-Type", "application/manifest+json")
+	w.Header().Set("Cache-Control", "public, max-age=86400")
+	_, _ = w.Write(s.assets.by["app.webmanifest"].body) // a reader that went away is no fault
+}
+
+// worker is the script that keeps pages at hand without a net. It lies at the
+// root because its reach is where it lies.
 func (s *site) worker(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "text/javascript; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-cache")

@@ -43,6 +43,7 @@ type weekCell struct {
 	High, Warm              string
 	HighStrong, WarmStrong  bool
 	First, Second           bool
+	Tag                     string // of the first
 	Insects                 string
 	Swell                   template.HTML
 	From                    forecast.Date
@@ -139,12 +140,12 @@ func (s *site) riverAnswer(v verdict.Verdict, a *asked, u wading.Units) *answerV
 	b := a.v.Best
 	switch v.Answer {
 	case verdict.Go:
-		x.Heading = "Best " + verdict.Span(b.From, b.To)
+		x.Heading = "Best " + trip.Span(b.From, b.To)
 		if v.Invite {
-			x.Heading = "Go " + verdict.Span(b.From, b.To)
+			x.Heading = "Go " + trip.Span(b.From, b.To)
 		}
 	case verdict.Water:
-		x.Heading = "Insects good, water bad, " + verdict.Span(b.From, b.To)
+		x.Heading = "Insects good, water bad, " + trip.Span(b.From, b.To)
 		x.Intro = ""
 	default: // the words of the front page serve here too
 	}
@@ -354,7 +355,7 @@ func (s *site) weeksOf(a *asked, u wading.Units) ([]weekCell, error) {
 	for _, w := range weeks {
 		c := weekOf(w)
 		c.Swell = s.weekSwell(a.state.Outlook, w)
-		c.First = t.First.From >= w.From && t.First.From <= w.To
+		c.First, c.Tag = t.First.From >= w.From && t.First.From <= w.To, "best of these"
 		out = append(out, c)
 	}
 	return out, nil

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"html/template"
 	"math"
-	"slices"
 	"strings"
 
 	"example.org/eclose/model/wading"
@@ -79,16 +78,11 @@ func sketch(spots []spot, u wading.Units) template.HTML {
 		say = append(say, fmt.Sprintf("%s at latitude %.2f, longitude %.2f", s.Name, s.Lat, s.Lon))
 	}
 	fmt.Fprintf(&b, `<svg class="map" viewBox="0 0 %d %d" role="img" aria-label="%s">`, sketchWide, sketchHigh, template.HTMLEscapeString("Where the gauges lie to each other: "+strings.Join(say, "; ")+"."))
-	for i := range spots {
-		for _, j := range neighbours(spots, i) {
-			if j < i && slices.Contains(neighbours(spots, j), i) {
-				continue // drawn from the other side
-			}
-			mid := at{(pts[i].x + pts[j].x) / 2, (pts[i].y + pts[j].y) / 2}
-			fmt.Fprintf(&b, `<path class="way" d="M%.0f %.0fL%.0f %.0f"/>`, pts[i].x, pts[i].y, pts[j].x, pts[j].y)
-			if math.Hypot(pts[i].x-pts[j].x, pts[i].y-pts[j].y) > 90 {
-				fmt.Fprintf(&b, `<text class="mapnote" text-anchor="middle" x="%.0f" y="%.0f">%s</text>`, mid.x, mid.y+4, distance(crow(spots[i], spots[j]), u))
-			}
+	for _, w := range ways(spots) {
+		p, q := pts[w[0]], pts[w[1]]
+		fmt.Fprintf(&b, `<path class="way" d="M%.0f %.0fL%.0f %.0f"/>`, p.x, p.y, q.x, q.y)
+		if math.Hypot(p.x-q.x, p.y-q.y) > 70 {
+			fmt.Fprintf(&b, `<text class="mapnote" text-anchor="middle" x="%.0f" y="%.0f">%s</text>`, (p.x+q.x)/2, (p.y+q.y)/2+4, distance(crow(spots[w[0]], spots[w[1]]), u))
 		}
 	}
 	for i, s := range spots {
@@ -97,13 +91,10 @@ func sketch(spots []spot, u wading.Units) template.HTML {
 		if s.First {
 			ring = fmt.Sprintf(`<circle class="ring" cx="%.0f" cy="%.0f" r="15"/>`, p.x, p.y)
 		}
-		fmt.Fprintf(&b, `%[1]s<path class="up" d="M%[2].0f %[3].0fq7-13 14 0z"/><path class="down" d="M%[2].0f %[3].0fq7 13 14 0z"/><path class="surface" d="M%[4].0f %[3].0fh22"/>`, ring, p.x-7, p.y, p.x-11)
+		fmt.Fprintf(&b, `%[1]s<path class="up" d="M%.0[2]f %.0[3]fq7-13 14 0z"/><path class="down" d="M%.0[2]f %.0[3]fq7 13 14 0z"/><path class="surface" d="M%.0[4]f %.0[3]fh22"/>`, ring, p.x-7, p.y, p.x-11)
 		anchor, x := "start", p.x+19
-		if p.x < sketchWide/2-20 {
+		if p.x < sketchWide/2 {
 			anchor, x = "end", p.x-19
-		}
-		if math.Abs(p.x-sketchWide/2) <= 20 { // in the middle: below
-			anchor, x, p.y = "middle", p.x, p.y+30
 		}
 		fmt.Fprintf(&b, `<text class="mapname" text-anchor="%s" x="%.0f" y="%.0f">%s</text>`, anchor, x, p.y+4, template.HTMLEscapeString(shortened(s.Name, 18)))
 		for k, line := range strings.Split(s.Say, "\n") {
@@ -118,18 +109,26 @@ func sketch(spots []spot, u wading.Units) template.HTML {
 	return template.HTML(b.String()) //nolint:gosec // numbers and escaped names
 }
 
-// neighbours are the two gauges nearest to one.
-func neighbours(spots []spot, i int) []int {
-	var order []int
-	for j := range spots {
-		if j != i {
-			order = append(order, j)
+// ways joins all gauges by the shortest lines there are: one less than gauges.
+func ways(spots []spot) [][2]int {
+	var out [][2]int
+	joined := map[int]bool{0: true}
+	for len(joined) < len(spots) {
+		best, way := math.Inf(1), [2]int{}
+		for i := range spots {
+			for j := range spots {
+				if d := crow(spots[i], spots[j]); joined[i] && !joined[j] && d < best {
+					best, way = d, [2]int{i, j}
+				}
+			}
 		}
+		if math.IsInf(best, 1) { // a coordinate that is no number
+			return out
+		}
+		joined[way[1]] = true
+		out = append(out, way)
 	}
-	slices.SortFunc(order, func(a, b int) int {
-		return int(math.Copysign(1, crow(spots[i], spots[a])-crow(spots[i], spots[b])))
-	})
-	return order[:min(2, len(order))]
+	return out
 }
 
 // barOf is a round length of the scale bar, km, about 70 pixels long.

@@ -21,8 +21,43 @@ type choice struct {
 	On        bool
 }
 
+// stayView is a stay as the page lays it out.
+type stayView struct {
+	Slug, Name, Dates string
+	Catches           []catchView
+	Sure, SureText    string
+}
+
+// tripRiver is one river in the grid of weeks.
+type tripRiver struct {
+	Name  string
+	Weeks []weekCell
+}
+
+// tieLine is one line of the tying list.
+type tieLine struct {
+	Name, Sizes, For, How string
+	Take, InBox, ToTie    int
+	By                    string
+}
+
 // tripPage is the form of a trip with what came of it.
 type tripPage struct {
+	Asked    string // what was asked, in a line
+	Heading  string
+	First    stayView
+	Flow     *cautionLine
+	Second   *stayView
+	Costs    []string // what the second choice costs and gains
+	Shifts   []string // what a week earlier or later would come to
+	Not      []string // weeks that the water spoils
+	Heads    []string
+	Grid     []tripRiver
+	Tie      []tieLine
+	TieN     int
+	TieBy    string
+	HasBox   bool
+	Notices  []cautionLine // of rivers to keep out of now
 	From, To string
 	Days     int
 	Rivers   []choice
@@ -30,13 +65,9 @@ type tripPage struct {
 	Some     bool // groups are chosen
 	Fault    string
 	Trip     *trip.Trip
-	Weeks    []trip.Stay
 	Calendar string // address of the .ics
 	Watch    string // address of the subscription
 }
-
-// weeksShown is how many weeks the page lists.
-const weeksShown = 12
 
 func (s *site) trip(r *http.Request) (*answer, error) {
 	body, err := s.plan(r)
@@ -89,7 +120,14 @@ func (s *site) plan(r *http.Request) (*tripPage, error) {
 			}
 		}
 		if on || len(q["river"]) == 0 {
-			rivers = append(rivers, trip.River{Outlook: st.Outlook, Flows: st.Flows})
+			h, _, err := s.head(r, river)
+			if err != nil {
+				return nil, err
+			}
+			if h.Line.Strong {
+				p.Notices = append(p.Notices, cautionLine{Strong: true, Lead: river.Name + " today", Text: append([]string{h.Line.Lead}, h.Line.Text[:1]...)})
+			}
+			rivers = append(rivers, trip.River{Outlook: st.Outlook, Flows: st.Flows, Caution: &h.judged})
 		}
 	}
 	ask := trip.Ask{Days: p.Days, Units: unitsOf(r.Context())}
@@ -120,20 +158,21 @@ func (s *site) plan(r *http.Request) (*tripPage, error) {
 		return p, nil
 	}
 	t, err := trip.Plan(ask, rivers, s.Catalogue.Group)
-	if errors.Is(err, trip.ErrNothing) {
-		p.Fault = "No forecast covers these dates. Forecasts reach about a year ahead."
+	switch {
+	case errors.Is(err, trip.ErrNothing):
+		p.Fault = "No forecast covers these dates." + reach(rivers)
 		return p, nil
-	}
-	if errors.Is(err, trip.ErrNotHere) {
-		p.Fault = "None of these insects is forecast at these rivers."
+	case errors.Is(err, trip.ErrNotHere):
+		p.Fault = "None of the chosen rivers has a forecast of these insects. Choose others, or none for all."
 		return p, nil
-	}
-	if err != nil {
+	case err != nil:
 		return nil, err
 	}
-	p.Trip, p.Weeks = t, t.Weeks[:min(len(t.Weeks), weeksShown)]
+	p.Trip = t
+	p.lay(s, t, rivers)
 	link := url.Values{"from": {p.From}, "to": {p.To}, "days": {strconv.Itoa(p.Days)}, "river": q["river"], "group": ask.Groups}
 	p.Calendar = "/trip.ics?" + link.Encode()
+	p.Asked = p.askedFor()
 	watch := url.Values{"river": {t.First.River}, "group": ask.Groups}
 	if t.Second != nil && t.Second.River != t.First.River {
 		watch.Add("river", t.Second.River)

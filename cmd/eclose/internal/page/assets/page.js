@@ -33,7 +33,7 @@
   const expire = () => {
     for (const p of document.querySelectorAll("[data-until]")) {
       if (Date.now() <= Date.parse(p.dataset.until)) { continue; }
-      p.querySelector("b").textContent = "Caution level unknown: this copy is out of date. Treat the river as too high until you have seen it.";
+      p.querySelector("b").textContent = p.dataset.past;
       p.classList.add("strong");
       delete p.dataset.until;
     }
@@ -108,6 +108,15 @@
         say("Offline, and this device cannot save it. Write it on paper.");
       }
     });
-    if ("serviceWorker" in navigator) { navigator.serviceWorker.register("/sw.js").catch(() => {}); }
+  }
+
+  // The pages of the rivers stay at hand without a net.
+  if ("serviceWorker" in navigator) {
+    navigator.serviceWorker.register("/sw.js").then(async () => {
+      const worker = (await navigator.serviceWorker.ready).active;
+      const saving = navigator.connection && navigator.connection.saveData;
+      const links = [...document.querySelectorAll('a[href^="/river/"]')].map((a) => new URL(a.href).pathname);
+      if (worker && !saving) { worker.postMessage([...new Set([location.pathname, ...links])]); }
+    }).catch(() => {});
   }
 })();
