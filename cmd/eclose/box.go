@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"slices"
@@ -79,7 +78,7 @@ func (c boxedFly) change(e *env, sign int) error {
 	if err := b.Add(c.Fly, c.Size, sign*c.Count); err != nil {
 		return app.Usage(err)
 	}
-	if err := export.File(cfg.Path(cfg.Box), func(w io.Writer) error { return b.Write(w) }); err != nil {
+	if err := export.File(cfg.Path(cfg.Box), b.Write); err != nil {
 		return fmt.Errorf("writing the fly box: %w", err)
 	}
 	fmt.Fprintf(e.stdout, "The box holds %d %s in size %d.\n", b.Holds(c.Fly, c.Size), c.Fly, c.Size)

@@ -138,7 +138,7 @@ func (n knownNames) complete(r *subscribe.Request) {
 	if r.Units == "" {
 		r.Units = n.cfg.Units
 	}
-	if r.QuietFrom == r.QuietTo && r.QuietFrom == 0 {
+	if r.QuietFrom == 0 && r.QuietTo == 0 {
 		r.QuietFrom, r.QuietTo = usualQuietFrom, usualQuietTo
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"slices"
 
 	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
@@ -37,7 +38,7 @@ func (c forecastCmd) Run(e *env) error {
 	if c.Format == "parquet" && c.Out == "" {
 		return app.Usagef("--format parquet needs --out FILE")
 	}
-	only := append(c.Rivers, c.River...)
+	only := slices.Concat(c.Rivers, c.River)
 	outlooks, err := app.IssueAll(e.ctx, cfg, only, c.IssueDate, e.now(), c.Members)
 	if err != nil {
 		return err

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"example.org/eclose/ingest"
@@ -35,11 +36,10 @@ func holdsWords(name, words string) bool {
 
 // damInName reports whether a gauge's name speaks of a dam.
 func damInName(name string) bool {
-	for _, w := range []string{"dam", "reservoir", "lake outlet", "tailwater", "powerhouse"} {
-		for _, x := range strings.FieldsFunc(strings.ToLower(name), func(r rune) bool { return r == ' ' || r == ',' || r == '.' }) {
-			if x == w {
-				return true
-			}
+	words := strings.FieldsFunc(strings.ToLower(name), func(r rune) bool { return r == ' ' || r == ',' || r == '.' })
+	for _, w := range []string{"dam", "reservoir", "tailwater", "powerhouse"} {
+		if slices.Contains(words, w) {
+			return true
 		}
 	}
 	return false

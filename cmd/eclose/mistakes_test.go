@@ -78,7 +78,7 @@ func TestTypingMistakesAreAnsweredWithTheirCure(t *testing.T) {
 		{[]string{"subscribe", "add", "ann@example", "--river", "wned", "--consent", "w", "--config", path}, "wned"},
 		{[]string{"subscribe", "add", "ann@example.org", "--river", "wend", "--consent", "w", "--quiet", "10pm", "--config", path}, "write as 22:00-07:00, or none"},
 		{[]string{"subscribe", "add", "ann@example.org", "--river", "wend", "--consent", "w", "--zone", "Denver", "--config", path}, "Denver"},
-		{people("a.csv", "adress,river\na@example.org,wend\n"), "use address,river"},
+		{people("a.csv", "mail,river\na@example.org,wend\n"), "use address,river"},
 		{people("b.csv", "address,river,quiet\na@example.org,wend,late\n"), "write 22:00-07:00"},
 		{[]string{"box", "add", "olive spinner", "--size", "99", "--config", path}, "use 1 to 32"},
 		{[]string{"box", "take", "olive spinner", "--size", "16", "--config", path}, "the box holds 0"},

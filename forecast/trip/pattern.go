@@ -72,10 +72,10 @@ func (p Pattern) Materials() string {
 
 // Sizes is the range of hooks, "16" or "16 to 18"; empty if unknown.
 func (p Pattern) Sizes() string {
-	switch {
-	case p.HookMin == 0:
+	switch p.HookMin {
+	case 0:
 		return ""
-	case p.HookMin == p.HookMax:
+	case p.HookMax:
 		return fmt.Sprint(p.HookMin)
 	}
 	return fmt.Sprintf("%d to %d", p.HookMin, p.HookMax)

@@ -3,6 +3,7 @@ package verdict
 import (
 	"cmp"
 	"slices"
+	"strings"
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/trip"
@@ -129,11 +130,11 @@ func hoursOf(spans []forecast.Span, given string) string {
 	if len(spans) == 0 {
 		return given
 	}
-	s := spans[0].String()
-	for _, x := range spans[1:] {
-		s += " and " + x.String()
+	words := make([]string, len(spans))
+	for i, x := range spans {
+		words[i] = x.String()
 	}
-	return s
+	return strings.Join(words, " and ")
 }
 
 // Limits are the flows from which the caution's levels begin; nil if unknown.

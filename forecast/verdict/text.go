@@ -105,11 +105,12 @@ func (p *printer) days(r River) {
 		return
 	}
 	row := func(name string, cell func(trip.Day) string) {
-		s := fmt.Sprintf("%-13s", name)
+		var s strings.Builder
+		fmt.Fprintf(&s, "%-13s", name)
 		for _, d := range days {
-			s += fmt.Sprintf("%4s", cell(d))
+			fmt.Fprintf(&s, "%4s", cell(d))
 		}
-		p.line("%s", s)
+		p.line("%s", s.String())
 	}
 	row(days[0].Date.Time().Format("January"), func(d trip.Day) string { return d.Date.Time().Format("2") })
 	row("chance, %", func(d trip.Day) string { return number(d.Chance) })

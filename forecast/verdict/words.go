@@ -28,6 +28,7 @@ func (v Verdict) Headline() string {
 			s += fmt.Sprintf("; next: %s on %s, from about %s", v.Coming.What(), v.ComingAt, v.Coming.From.Short())
 		}
 		return s + "."
+	default: // Stale
 	}
 	return "Every forecast here is too old to answer. Fetch new data: eclose ingest."
 }
@@ -125,24 +126,25 @@ func (r River) CautionLine(u wading.Units) string {
 	if r.Caution == nil {
 		return wading.Caution{}.Headline() + "."
 	}
-	s := r.Caution.Headline() + "."
+	var b strings.Builder
+	b.WriteString(r.Caution.Headline() + ".")
 	for _, x := range r.Caution.Reasons {
 		// The flow's own reason is told by the flow and its limits.
 		if x.Level == r.Caution.Level && x.Level >= wading.BetterNot && x.Code != "level.flow" {
-			s += " " + upper(x.Text(u)) + "."
+			b.WriteString(" " + upper(x.Text(u)) + ".")
 		}
 	}
 	if r.Caution.Flow.Present {
-		s += " Flow " + u.Flow(r.Caution.Flow.Value)
+		b.WriteString(" Flow " + u.Flow(r.Caution.Flow.Value))
 		if t := r.outlook.Flow.Trend(); t != "" {
-			s += ", " + string(t)
+			b.WriteString(", " + string(t))
 		}
-		s += "."
+		b.WriteString(".")
 	}
 	if l := r.LimitsLine(u); l != "" {
-		s += " " + l
+		b.WriteString(" " + l)
 	}
-	return s
+	return b.String()
 }
 
 // LimitsLine names the flows from which the caution's levels begin at the gauge; empty

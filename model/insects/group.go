@@ -166,7 +166,6 @@ func Label(key string) string {
 	for _, end := range []string{"-european", "-american"} {
 		key = strings.TrimSuffix(key, end)
 	}
-	key = strings.TrimSuffix(key, "-year-round") // said by the forecast where it matters
 	for _, begin := range []string{"nz-", "tas-", "pat-"} {
 		key = strings.TrimPrefix(key, begin)
 	}

@@ -220,9 +220,9 @@ const far = 3
 
 // later is the caution of a window that is days away.
 func (w words) later(url string) []string {
-	line := "Flow on these days is not known yet. Check the caution level before you go."
+	line := "Flow on these days is still unknown. Check the caution level before you go."
 	if url != "" {
-		line = "Flow on these days is not known yet. Check the caution level before you go: " + url
+		line = "Flow on these days is still unknown. Check the caution level before you go: " + url
 	}
 	return []string{line, overrule}
 }
