@@ -82,7 +82,7 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 	o := &Outlook{
 		River: r.Slug, RiverName: r.Name, Zone: r.Zone, Lat: r.Lat, Lon: r.Lon,
 		IssuedAt: rec.IssuedAt, DataCutoff: rec.Cutoff, ModelVersion: ModelVersion, Members: opt.Members,
-		Notes: []string{}, Caution: StandingCaution,
+		Notes: []Remark{}, Caution: StandingCaution,
 	}
 	groups, err := chosen(r, c, region)
 	if err != nil {
@@ -116,7 +116,7 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 	}
 	o.notes(rec)
 	if !t.anySeen() {
-		o.Notes = append(o.Notes, regionalNote)
+		o.Notes = append(o.Notes, Remark{Code: NoSightings})
 	}
 	return o, nil
 }
@@ -207,17 +207,17 @@ func (rec Record) future(w *water, o *Outlook, opt Options) error {
 		case errors.As(err, &little):
 			donor, by := opt.Donor, ""
 			if donor == nil && rec.Donor != nil {
-				donor, by = rec.Donor, ", adjusted partly towards "+rec.DonorName
+				donor, by = rec.Donor, rec.DonorName
 			}
 			m = watertemp.Prior(donor)
-			o.Notes = append(o.Notes, fmt.Sprintf("Water temperature is modelled from air with a regional model%s: only %d of the %d days of water and air temperature needed to fit one here.", by, little.Have, little.Need))
+			o.Notes = append(o.Notes, Remark{Code: RegionalModel, Days: little.Have, Of: little.Need, River: by})
 			if w.diel.Days == 0 {
 				w.diel = m.Diel
 			}
 		case err != nil:
 			return err
 		case m.Partial():
-			o.Notes = append(o.Notes, fmt.Sprintf("The water model has only %d days of readings here (less than a year); the rest comes from similar rivers.", m.Days))
+			o.Notes = append(o.Notes, Remark{Code: PartialModel, Days: m.Days})
 		}
 		o.WaterSource = m.Grade + ", driven by air temperature and flow"
 		if in.Flow == nil {
@@ -397,17 +397,17 @@ func (w *water) heat(rec Record) []HeatSum {
 	return out
 }
 
-// notes says in words what a reader must know of how the outlook came about.
+// notes adds what a reader must know of how the outlook came about.
 func (o *Outlook) notes(rec Record) {
 	if !rec.AsOf {
-		o.Notes = append(o.Notes, "Readings were downloaded after the issue date and include later revisions.")
+		o.Notes = append(o.Notes, Remark{Code: RevisedReadings})
 	}
 	if age := rec.IssuedAt.Sub(rec.Cutoff); rec.Cutoff.IsZero() {
-		o.Notes = append(o.Notes, "No gauge reading in the last ten days: water temperature is modelled, not measured.")
+		o.Notes = append(o.Notes, Remark{Code: NoRecentReading})
 	} else if age > 48*time.Hour {
-		o.Notes = append(o.Notes, fmt.Sprintf("The latest reading is %.0f days old.", age.Hours()/24))
+		o.Notes = append(o.Notes, Remark{Code: OldReading, Days: int(math.Round(age.Hours() / 24))})
 	}
 	if o.Seasons < 3 {
-		o.Notes = append(o.Notes, fmt.Sprintf("Only %d past seasons of water temperature here: give the calendar at least as much weight.", o.Seasons))
+		o.Notes = append(o.Notes, Remark{Code: FewSeasons, Seasons: o.Seasons})
 	}
 }

@@ -1,6 +1,7 @@
 package forecast
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -93,7 +94,7 @@ func TestAMidgeThatIsThereAllYearIsThereInWinter(t *testing.T) {
 			t.Errorf("on %s: chance %.2f", date, d.PCalendar)
 		}
 	}
-	if words := strings.Join(s.Reasons, " "); !strings.Contains(words, "all year") {
+	if words := fmt.Sprint(s.Reasons); !strings.Contains(words, "all year") {
 		t.Errorf("reasons %q", words)
 	}
 }

@@ -78,7 +78,7 @@ type StageOutlook struct {
 	Hours   string   `json:"hours"`          // of the day, local, in words
 	Weight  float64  `json:"thermal_weight"` // 0 calendar only .. 1 temperature only
 	Early   *float64 `json:"early_days"`     // by which the season runs ahead of this river's usual one; nil if not known
-	Reasons []string `json:"reasons"`
+	Reasons []Remark `json:"reasons"`
 	// AllYear tells that the stage knows no season: the window is the whole year
 	// and its peak means nothing.
 	AllYear bool `json:"all_year,omitempty"`
@@ -139,7 +139,7 @@ type WaterDay struct {
 	P90         float64  `json:"p90_c"`
 	MaxP50      float64  `json:"max_p50_c"` // warmest hour of the day
 	MaxP90      float64  `json:"max_p90_c"`
-	Climatology *float64 `json:"normal_c"` // mean of the seasons on this date, nil if none is known
+	Climatology *float64 `json:"climatology_c"` // mean of the seasons on this date, nil if none is known
 }
 
 // Departure is how far the water of the last days of this season-year lies from that of
@@ -154,9 +154,9 @@ type Departure struct {
 type HeatSum struct {
 	Since       Date    `json:"since"` // the first day; 0 in older outlooks, which began on 1 January
 	BaseC       float64 `json:"base_c"`
-	SumCDays    float64 `json:"sum_c_days"`    // middle over members: gaps are filled
-	Climatology float64 `json:"normal_c_days"` // the same of the mean of past seasons; 0 if none is known
-	Measured    int     `json:"measured_days"` // days of it that are measured
+	SumCDays    float64 `json:"sum_c_days"`         // middle over members: gaps are filled
+	Climatology float64 `json:"climatology_c_days"` // the same of the mean of past seasons; 0 if none is known
+	Measured    int     `json:"measured_days"`      // days of it that are measured
 	Days        int     `json:"days"`
 }
 
@@ -173,14 +173,14 @@ type Outlook struct {
 	Members       int            `json:"members"`
 	Seasons       int            `json:"seasons"` // past seasons of water temperature at this river behind it
 	WaterSource   string         `json:"water_source"`
-	WeatherSource string         `json:"drivers"` // what stands for the future weather
+	WeatherSource string         `json:"weather_source"` // what stands for the future weather
 	Water         []WaterDay     `json:"water"`
 	Flow          *FlowAhead     `json:"flow,omitempty"`  // nil: the river has no flow gauge
 	Departure     *Departure     `json:"water_departure"` // nil if not known
 	Heat          []HeatSum      `json:"degree_days"`
 	Stages        []StageOutlook `json:"stages"`
 	Entered       []Entered      `json:"entered,omitempty"` // every sighting that stands behind the dates, by kind
-	Notes         []string       `json:"notes"`
+	Notes         []Remark       `json:"notes"`
 	Caution       string         `json:"caution"`
 }
 

@@ -51,14 +51,17 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 			if !opt.ChancesOnly {
 				s.Hours = hoursOn(g, s, r, w.middle(s.Window.Peak.P50))
 				s.Reasons = s.moved(rec.Issue)
+				if !s.AllYear && t.groups[t.own[g.Key]].taxon.SpreadDays > longSeason {
+					s.Reasons = append(s.Reasons, "Its season is long, of several species or broods: no single date stands for it.")
+				}
 				if known && !s.ruledByCalendar() && s.Window.Peak.P50 != 0 && s.Window.Peak.P50 < w.day0+365 {
 					s.Early = &early
-					s.Reasons = append(s.Reasons, w.earlyText(early, rec, &s, o.Seasons))
+					s.Reasons = append(s.Reasons, w.running(early, rec, &s, o.Seasons))
 				}
 			}
 			for _, x := range s.MovedBy {
 				if !opt.ChancesOnly && math.Abs(x.Days) >= leastMove {
-					s.Reasons = append(s.Reasons, "Moved by "+x.Words())
+					s.Reasons = append(s.Reasons, Remark{Code: MovedBy, By: &x})
 				}
 			}
 			o.Stages = append(o.Stages, s)
@@ -66,6 +69,11 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 	}
 	return nil
 }
+
+// longSeason is the length, as a standard deviation in days, from which a season has
+// no date worth the name: on real records the median of such a season jumps between
+// peaks (model/phenology/RESULTS.md). Our own default.
+const longSeason = 30.0
 
 // leastMove is how far sightings must move a date to be named, days. Our own
 // default.
@@ -243,22 +251,21 @@ func hoursOn(g *insects.Group, s StageOutlook, r River, waterC float64) string {
 	return strings.Join(words, " and ")
 }
 
-// moved says in words where the peak lies beside the calendar's, which knows the
-// region and not the river.
-func (s *StageOutlook) moved(issue Date) []string {
-	if s.AllYear {
-		return []string{"There all year."}
+// moved says where the peak lies beside the calendar's, which knows the region
+// and not the river.
+func (s *StageOutlook) moved(issue Date) []Remark {
+	one := Remark{Code: ExpectedPeak, Days: int(s.Window.Peak.P50 - s.Calendar.Peak.P50), Date: s.Calendar.Peak.P50}
+	switch {
+	case s.AllYear:
+		one = Remark{Code: AllYear}
+	case s.Window.Peak.P50 == 0 || s.Calendar.Peak.P50 == 0:
+		one = Remark{Code: OutOfPeriod}
+	case s.ruledByCalendar():
+		one = Remark{Code: CalendarRules}
+	case s.Window.Peak.P90 < issue:
+		one.Code = Peaked
 	}
-	if s.Window.Peak.P50 == 0 || s.Calendar.Peak.P50 == 0 {
-		return []string{"Its season falls outside the forecast period."}
-	}
-	if s.ruledByCalendar() {
-		return []string{"Set by the calendar; water temperature barely shifts it."}
-	}
-	if s.Window.Peak.P90 < issue {
-		return []string{"By water temperature it peaked " + s.calendarShift() + "."}
-	}
-	return []string{"Expected to peak " + s.calendarShift() + "."}
+	return []Remark{one}
 }
 
 // ruledByCalendar tells that the water moves a stage too little to be named.
@@ -281,37 +288,34 @@ func (s *StageOutlook) Why() string {
 
 // calendarShift is how far the peak lies from the calendar's.
 func (s *StageOutlook) calendarShift() string {
-	calendar := short(s.Calendar.Peak.P50)
-	switch shift := int(s.Window.Peak.P50 - s.Calendar.Peak.P50); {
-	case shift <= -2:
-		return fmt.Sprintf("%d days before the calendar (%s)", -shift, calendar)
-	case shift >= 2:
-		return fmt.Sprintf("%d days after the calendar (%s)", shift, calendar)
+	return shiftWords(int(s.Window.Peak.P50-s.Calendar.Peak.P50), s.Calendar.Peak.P50)
+}
+
+func shiftWords(days int, calendar Date) string {
+	switch {
+	case days <= -2:
+		return fmt.Sprintf("%d days before the calendar (%s)", -days, short(calendar))
+	case days >= 2:
+		return fmt.Sprintf("%d days after the calendar (%s)", days, short(calendar))
 	default:
-		return "about the calendar date, " + calendar
+		return "about the calendar date, " + short(calendar)
 	}
 }
 
-// earlyText says how far the season runs ahead of the river's own usual one, and
-// why where the water of late tells.
-func (w *water) earlyText(early float64, rec Record, s *StageOutlook, seasons int) string {
-	why := ""
-	if d, days := w.departed(rec, min(rec.Issue, s.Window.Peak.P50)); days > 0 && (early > 0) == (d > 0) && math.Abs(d) >= 0.05 {
-		why = ": " + Departure{MeanC: d, Days: days}.Words(seasons, false) // the text is kept, and its readers are not known
+// running says how far the season runs ahead of the river's own usual one, and
+// why where the water of the last weeks explains it.
+func (w *water) running(early float64, rec Record, s *StageOutlook, seasons int) Remark {
+	r := Remark{Code: Running, Days: -int(math.Round(early))}
+	if d, days := w.departed(rec, min(rec.Issue, s.Window.Peak.P50)); days > 0 && (early > 0) == (d > 0) && math.Abs(d) >= 0.05 && math.Abs(float64(r.Days)) >= 2 {
+		r.Water, r.Seasons = &Departure{MeanC: round(d, 100), Days: days}, seasons
 	}
-	words := earlyWords(early)
-	if words == asUsual {
-		why = ""
-	}
-	return fmt.Sprintf("Running %s for this river%s.", words, why)
+	return r
 }
-
-const asUsual = "about average"
 
 func earlyWords(early float64) string {
 	switch n := int(math.Round(math.Abs(early))); {
 	case n < 2:
-		return asUsual
+		return "about average"
 	case early > 0:
 		return fmt.Sprintf("%d days early", n)
 	default:

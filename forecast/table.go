@@ -41,7 +41,7 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 		p.line("%s", h.words(opt.Fahrenheit))
 	}
 	for _, n := range o.Notes {
-		p.line("%s", wrap("Note: "+n, 80, "  "))
+		p.line("%s", wrap("Note: "+n.String(), 80, "  "))
 	}
 	shown := o.shown(opt)
 	if len(shown) == 0 {

@@ -95,9 +95,6 @@ func seenGroups(sightings []Sighting, c *insects.Catalogue, there []*insects.Gro
 	return out
 }
 
-// regionalNote is said where no sighting stands behind an outlook.
-const regionalNote = "No sightings here or nearby: dates are the region's, adjusted to this river. How good that is has not been measured."
-
 // anySeen tells whether any sighting, of whatever season, entered.
 func (t *timing) anySeen() bool {
 	return slices.ContainsFunc(t.groups, func(m timed) bool { return len(m.watches) > 0 })

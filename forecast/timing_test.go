@@ -1,6 +1,7 @@
 package forecast
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -59,7 +60,7 @@ func TestOneSightingOfAnyGroupMovesTheOutlook(t *testing.T) {
 		if len(got.MovedBy) != 1 || (got.MovedBy[0].Days > 0) != x.later || got.MovedBy[0].Sightings != 1 {
 			t.Errorf("%s: moved by %+v", x.name, got.MovedBy)
 		}
-		if math.Abs(got.MovedBy[0].Days) >= leastMove && !strings.Contains(strings.Join(got.Reasons, " "), "Moved by 1 sighting of") {
+		if math.Abs(got.MovedBy[0].Days) >= leastMove && !strings.Contains(fmt.Sprint(got.Reasons), "Moved by 1 sighting of") {
 			t.Errorf("%s: reasons %q", x.name, got.Reasons)
 		}
 		if got.Calendar.Peak.P50 != plain.Calendar.Peak.P50 {

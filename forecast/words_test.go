@@ -3,6 +3,7 @@ package forecast
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -59,7 +60,7 @@ func TestReasonsFollowTheWater(t *testing.T) {
 			continue
 		}
 		if s.ruledByCalendar() {
-			if s.Early != nil || !strings.Contains(strings.Join(s.Reasons, " "), "Set by the calendar") {
+			if s.Early != nil || !strings.Contains(fmt.Sprint(s.Reasons), "Set by the calendar") {
 				t.Errorf("%s %s: %v", s.Group, s.Stage, s.Reasons)
 			}
 			continue
@@ -72,13 +73,13 @@ func TestReasonsFollowTheWater(t *testing.T) {
 			t.Errorf("%s %s: %v days early, %v when warmer, %v when colder", s.Group, s.Stage, *s.Early, *w.Early, *c.Early)
 		}
 		if *w.Early >= 2 && warm.Departure.MeanC > 0 {
-			text := strings.Join(w.Reasons, " ")
+			text := fmt.Sprint(w.Reasons)
 			if !strings.Contains(text, "days early for this river") || !strings.Contains(text, "warmer than usual (6 seasons)") || !strings.Contains(text, "°F") {
 				t.Errorf("%s %s: %s", s.Group, s.Stage, text)
 			}
 		}
-		for _, x := range [][]string{w.Reasons, c.Reasons} {
-			text := strings.Join(x, " ")
+		for _, x := range [][]Remark{w.Reasons, c.Reasons} {
+			text := fmt.Sprint(x)
 			if strings.Contains(text, "early") && strings.Contains(text, "colder") || strings.Contains(text, "late for") && strings.Contains(text, "warmer") {
 				t.Errorf("%s %s: a reason that speaks against itself: %s", s.Group, s.Stage, text)
 			}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"net/http"
 	"net/mail"
 	neturl "net/url"
@@ -14,6 +15,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"example.org/eclose/cmd/eclose/internal/jobs"
+	"example.org/eclose/ingest/db"
 	"example.org/eclose/notify/alert"
 )
 
@@ -24,8 +26,8 @@ func (h *beckHouse) rise(level int) {
 	d := h.writer()
 	defer d.Close()
 	s := alert.New(d, h.now, nil)
-	for range 2 {
-		h.pass(15 * time.Minute)
+	for range 3 { // a level must hold for an hour
+		h.pass(35 * time.Minute)
 		if err := s.AddReading(h.t.Context(), alert.Reading{River: "our-beck", RiverName: "Our beck", Zone: "UTC", At: h.now(), Level: level, Known: true}); err != nil {
 			h.t.Fatal(err)
 		}
@@ -33,6 +35,7 @@ func (h *beckHouse) rise(level int) {
 	if stats, err := s.Reconcile(h.t.Context()); err != nil || stats.Mails == 0 {
 		h.t.Fatalf("%+v, %v", stats, err)
 	}
+	h.pass(6 * time.Minute) // what comes together is told together
 	h.deliver()
 }
 
@@ -41,17 +44,24 @@ func (h *beckHouse) deliver() {
 	h.t.Helper()
 	d := h.writer()
 	defer d.Close()
-	q, err := jobs.Open(h.t.Context(), d, jobs.Options{Log: zerolog.Nop(), Now: h.now})
+	q, err := addDelivery(h.t.Context(), d, h.now)
 	if err != nil {
 		h.t.Fatal(err)
-	}
-	if n, err := q.Add(h.t.Context(), jobs.Deliver{Slot: h.now().UTC().Truncate(time.Second)}); err != nil || n != 1 {
-		h.t.Fatal(n, err)
 	}
 	until(h.t, "the delivery", h.log, func() bool {
 		n, err := q.Unfinished(h.t.Context(), jobs.Deliver{}.Kind())
 		return err == nil && n == 0
 	})
+}
+
+// addDelivery has the server that holds a database hand over what is due.
+func addDelivery(ctx context.Context, d *db.DB, now func() time.Time) (*jobs.Queue, error) {
+	q, err := jobs.Open(ctx, d, jobs.Options{Log: zerolog.Nop(), Now: now})
+	if err != nil {
+		return nil, err
+	}
+	_, err = q.Add(ctx, jobs.Deliver{Slot: now().UTC().Truncate(time.Second)})
+	return q, err
 }
 
 func (h *beckHouse) problem(check string) string {
@@ -85,16 +95,16 @@ func TestARelayThatRefusesEveryReaderStopsTheMailAndSuppressesNobody(t *testing.
 
 	h.restartAfter(20 * time.Minute)
 	until(t, "the breaker after a restart", h.log, func() bool { return h.problem("mail-breaker") != "" })
-	asked := h.relay.asked.Load()
-	h.rise(3)
+	asked := h.relay.asked.Load() // three of four: the mail of the last one is due
+	h.deliver()
 	if n := h.relay.asked.Load(); n != asked {
 		t.Errorf("%d readers were named to the relay during the pause", n-asked)
 	}
 
 	h.relay.refuse.Store(false)
 	h.pass(time.Hour)
-	h.deliver()
-	until(t, "the mails", h.log, func() bool { return len(h.toReaders()) == len(readers) })
+	h.rise(3)
+	until(t, "the mails", h.log, func() bool { return len(h.toReaders()) >= len(readers) })
 	until(t, "the end of the pause", h.log, func() bool { return h.problem("mail-breaker") == "" })
 }
 

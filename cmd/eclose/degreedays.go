@@ -1,19 +1,17 @@
 package main
 
 import (
-	"encoding/csv"
-	"errors"
 	"fmt"
 	"io"
 	"math"
 	"os"
-	"slices"
 	"strconv"
 	"strings"
 	"text/tabwriter"
 	"time"
 
 	"example.org/eclose/cmd/eclose/internal/app"
+	"example.org/eclose/ingest/table"
 	"example.org/eclose/model/degreeday"
 )
 
@@ -128,77 +126,20 @@ func (c degreeDaysCmd) rule() (r degreeday.Rule, err error) {
 // others beside them. Days left out come back as NaN, so that the slices run day
 // by day.
 func readDailyExtremes(name string, in io.Reader) (first time.Time, tmin, tmax []float64, err error) {
-	r := csv.NewReader(in)
-	r.FieldsPerRecord = -1
-	r.Comment = '#'
-	fail := func(line int, format string, args ...any) (time.Time, []float64, []float64, error) {
-		return first, nil, nil, fmt.Errorf("%s:%d: %w", name, line, fmt.Errorf(format, args...))
-	}
-	head, err := r.Read()
+	first, v, err := table.Daily(name, in, []string{"tmin", "tmax"}, nil, func(_, s string) (float64, error) { return temperature(s) }, func(v []float64) error {
+		if v[0] > v[1] {
+			return fmt.Errorf("tmin %g is above tmax %g", v[0], v[1])
+		}
+		return nil
+	})
 	if err != nil {
-		return fail(1, "reading the header: %w", err)
+		return first, nil, nil, err
 	}
-	for i := range head {
-		head[i] = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(head[i], "\ufeff")))
-	}
-	var at [3]int
-	for i, col := range []string{"date", "tmin", "tmax"} {
-		if at[i] = slices.Index(head, col); at[i] < 0 {
-			return fail(1, "column %q is missing: the header needs date, tmin and tmax", col)
-		}
-	}
-	for {
-		row, err := r.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return first, nil, nil, fmt.Errorf("%s: %w", name, err)
-		}
-		line, _ := r.FieldPos(0)
-		if len(row) <= max(at[0], at[1], at[2]) {
-			return fail(line, "%d columns: date, tmin and tmax are needed", len(row))
-		}
-		day, err := time.Parse(time.DateOnly, strings.TrimSpace(row[at[0]]))
-		if err != nil {
-			return fail(line, "%q is not a date: write YYYY-MM-DD", row[at[0]])
-		}
-		if first.IsZero() {
-			first = day
-		}
-		next := int(day.Sub(first).Hours() / 24)
-		if next < len(tmin) {
-			return fail(line, "%s is not later than the row before", day.Format(time.DateOnly))
-		}
-		const tooFar = 366 * 200
-		if next > tooFar {
-			return fail(line, "%s is more than 200 years after the first row", day.Format(time.DateOnly))
-		}
-		for len(tmin) < next {
-			tmin, tmax = append(tmin, math.NaN()), append(tmax, math.NaN())
-		}
-		lo, err1 := temperature(row[at[1]])
-		hi, err2 := temperature(row[at[2]])
-		if err := errors.Join(err1, err2); err != nil {
-			return fail(line, "%w", err)
-		}
-		if lo > hi {
-			return fail(line, "tmin %g is above tmax %g", lo, hi)
-		}
-		tmin, tmax = append(tmin, lo), append(tmax, hi)
-	}
-	if len(tmin) == 0 {
-		return fail(2, "no days below the header")
-	}
-	return first, tmin, tmax, nil
+	return first, v[0], v[1], nil
 }
 
-// temperature reads a number; empty, NA and NaN are missing.
+// temperature reads a temperature of either scale.
 func temperature(s string) (float64, error) {
-	s = strings.TrimSpace(s)
-	if s == "" || strings.EqualFold(s, "na") || strings.EqualFold(s, "nan") {
-		return math.NaN(), nil
-	}
 	v, err := strconv.ParseFloat(s, 64)
 	if err != nil || math.IsInf(v, 0) || math.Abs(v) > 200 {
 		return 0, fmt.Errorf("%q is not a temperature; use a number or leave the cell empty", s)

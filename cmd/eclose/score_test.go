@@ -116,9 +116,9 @@ func TestScoreJudgesKeptOutlooksAsSightingsArrive(t *testing.T) {
 		found := false
 		for line := range strings.SplitSeq(out, "\n") {
 			w := strings.Fields(line)
-			if len(w) == 5 && w[0] == fmt.Sprint(lead) {
+			if len(w) == 6 && w[0] == fmt.Sprint(lead) {
 				found = true
-				if w[1] != "2" || w[2] != fmt.Sprintf("%.3f", want) || w[4] != "-" {
+				if w[1] != "2" || w[2] != fmt.Sprintf("%.3f", want) || w[3] != w[4] || w[5] != "-" {
 					t.Errorf("at %d days: %q, want a Brier score of %.3f of 2", lead, line, want)
 				}
 			}

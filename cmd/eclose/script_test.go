@@ -9,6 +9,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"os/exec"
 	"os/signal"
 	"path/filepath"
 	"regexp"
@@ -32,7 +33,11 @@ func TestMain(m *testing.M) {
 		return runEnv(&env{ctx: ctx, stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr, now: now}, args)
 	}
 	if args := os.Getenv("ECLOSE_TEST_RUN"); args != "" {
-		os.Exit(program(func() time.Time { return demo.Issue }, strings.Split(args, "\n")))
+		now := func() time.Time { return demo.Issue }
+		if os.Getenv("ECLOSE_TEST_CLOCK") != "" {
+			now = sharedClock()
+		}
+		os.Exit(program(now, strings.Split(args, "\n")))
 	}
 	// Many tests wait for a server more than they compute. What the command line
 	// says of it goes before.
@@ -42,6 +47,19 @@ func TestMain(m *testing.M) {
 	testscript.Main(tests{m}, map[string]func(){
 		"eclose": func() { os.Exit(program(scriptClock(), os.Args[1:])) },
 	})
+}
+
+// sharedClock is one quick clock of a test and its processes: ECLOSE_TEST_CLOCK
+// holds what it showed and when, and how many times as fast as ours it runs.
+func sharedClock() func() time.Time {
+	var began, showed int64
+	var speed float64
+	if _, err := fmt.Sscan(os.Getenv("ECLOSE_TEST_CLOCK"), &began, &showed, &speed); err != nil {
+		panic(err)
+	}
+	return func() time.Time {
+		return time.UnixMicro(showed).Add(time.Duration(speed * float64(time.Since(time.UnixMicro(began))))).UTC()
+	}
 }
 
 // tests are the tests, and the cleaning up after them.
@@ -83,8 +101,27 @@ func TestScripts(t *testing.T) {
 			e.Setenv("ECLOSE_CONFIG", "eclose.toml")
 			return errors.Join(copyIngested(e.WorkDir), ln.Close(), os.WriteFile(filepath.Join(e.WorkDir, "eclose.toml"), []byte(tarnFellsConfig(3)), 0o600))
 		},
-		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"issued": issued},
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"issued": issued, "exits": exits},
 	})
+}
+
+// exits runs a command and checks its exit code, which is part of what it promises:
+// 2 for what was typed wrongly, 1 for what failed.
+func exits(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: exits CODE COMMAND...")
+	}
+	code := 0
+	if err := ts.Exec(args[1], args[2:]...); err != nil {
+		var failed *exec.ExitError
+		if !errors.As(err, &failed) {
+			ts.Fatalf("%v", err)
+		}
+		code = failed.ExitCode()
+	}
+	if fmt.Sprint(code) != args[0] {
+		ts.Fatalf("exit code %d, want %s", code, args[0])
+	}
 }
 
 // issued waits until the server at an address has issued so many outlooks.

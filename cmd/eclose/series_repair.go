@@ -39,6 +39,9 @@ func (c seriesRepairCmd) Run(e *env) error {
 		to := "it was missing"
 		if r.Aside != "" {
 			to = "now " + r.Aside
+			if r.Parts > 0 {
+				to += fmt.Sprintf(", with %d files of readings", r.Parts)
+			}
 		}
 		fmt.Fprintf(e.stdout, "%s: %s; %s\n", r.File, r.Reason, to)
 		if !slices.Contains(feeds, r.Feed) {

@@ -1,17 +1,14 @@
 package main
 
 import (
-	"encoding/csv"
-	"errors"
 	"fmt"
 	"io"
 	"math"
 	"os"
-	"slices"
 	"strconv"
-	"strings"
 	"time"
 
+	"example.org/eclose/ingest/table"
 	"example.org/eclose/model/watertemp"
 )
 
@@ -37,85 +34,21 @@ func dayDate(day int) string {
 // readWater reads date, air_c, water_c and flow_m3s, in any order of columns and
 // with others beside them. Days left out come back as NaN.
 func readWater(name string, in io.Reader) (watertemp.Input, error) {
-	var rec watertemp.Input
-	r := csv.NewReader(in)
-	r.FieldsPerRecord = -1
-	r.Comment = '#'
-	fail := func(line int, format string, args ...any) (watertemp.Input, error) {
-		return watertemp.Input{}, fmt.Errorf("%s:%d: %w", name, line, fmt.Errorf(format, args...))
+	number := func(column, s string) (float64, error) {
+		if column == "flow_m3s" {
+			return flowOf(s)
+		}
+		return temperature(s)
 	}
-	head, err := r.Read()
+	first, v, err := table.Daily(name, in, []string{"air_c", "water_c"}, []string{"flow_m3s"}, number, nil)
 	if err != nil {
-		return fail(1, "reading the header: %w", err)
+		return watertemp.Input{}, err
 	}
-	for i := range head {
-		head[i] = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(head[i], "\ufeff")))
-	}
-	var at [4]int
-	for i, col := range []string{"date", "air_c", "water_c", "flow_m3s"} {
-		if at[i] = slices.Index(head, col); at[i] < 0 && i < 3 {
-			return fail(1, "column %q is missing: the header needs date, air_c and water_c (flow_m3s is optional)", col)
-		}
-	}
-	first := true
-	for {
-		fields, err := r.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return watertemp.Input{}, fmt.Errorf("%s: %w", name, err)
-		}
-		line, _ := r.FieldPos(0)
-		if len(fields) <= slices.Max(at[:]) {
-			return fail(line, "%d columns, %d are needed", len(fields), slices.Max(at[:])+1)
-		}
-		date, err := time.Parse(time.DateOnly, strings.TrimSpace(fields[at[0]]))
-		if err != nil {
-			return fail(line, "%q is not a date: write YYYY-MM-DD", fields[at[0]])
-		}
-		day := dayNumber(date)
-		if first {
-			rec.Day0, first = day, false
-		}
-		next := day - rec.Day0
-		if next < len(rec.Air) {
-			return fail(line, "%s is not later than the row before", date.Format(time.DateOnly))
-		}
-		const tooFar = 366 * 200
-		if next > tooFar {
-			return fail(line, "%s is more than 200 years after the first row", date.Format(time.DateOnly))
-		}
-		for len(rec.Air) < next {
-			rec.Air, rec.Water, rec.Flow = append(rec.Air, math.NaN()), append(rec.Water, math.NaN()), append(rec.Flow, math.NaN())
-		}
-		air, err1 := temperature(fields[at[1]])
-		water, err2 := temperature(fields[at[2]])
-		q, err3 := math.NaN(), error(nil)
-		if at[3] >= 0 {
-			q, err3 = flowOf(fields[at[3]])
-		}
-		if err := errors.Join(err1, err2, err3); err != nil {
-			return fail(line, "%w", err)
-		}
-		rec.Air, rec.Water, rec.Flow = append(rec.Air, air), append(rec.Water, water), append(rec.Flow, q)
-	}
-	if len(rec.Air) == 0 {
-		return fail(2, "no days below the header")
-	}
-	if at[3] < 0 {
-		rec.Flow = nil
-	}
-	return rec, nil
+	return watertemp.Input{Day0: dayNumber(first), Air: v[0], Water: v[1], Flow: v[2]}, nil
 }
 
-// flowOf reads a flow, m3/s; empty, NA and NaN are missing, and so is water that
-// runs backwards with the tide.
+// flowOf reads a flow, m3/s. Water that runs backwards with the tide is missing.
 func flowOf(s string) (float64, error) {
-	s = strings.TrimSpace(s)
-	if s == "" || strings.EqualFold(s, "na") || strings.EqualFold(s, "nan") {
-		return math.NaN(), nil
-	}
 	v, err := strconv.ParseFloat(s, 64)
 	if err != nil || math.IsInf(v, 0) || math.Abs(v) > 1e6 {
 		return 0, fmt.Errorf("%q is not a flow in m3/s; use a number or leave the cell empty", s)

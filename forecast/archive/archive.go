@@ -168,6 +168,12 @@ func (a *Archive) Open(ctx context.Context, f File) (*forecast.Outlook, error) {
 	return o, nil
 }
 
+// formerKeys are the keys under which files of before the first release keep some
+// values. Within a text of JSON a quotation mark is escaped, so they match keys only.
+var formerKeys = strings.NewReplacer(`"drivers":`, `"weather_source":`, `"normal_c":`, `"climatology_c":`, `"normal_c_days":`, `"climatology_c_days":`)
+
+func renamed(text []byte) []byte { return []byte(formerKeys.Replace(string(text))) }
+
 // contentOf unpacks a file of this version or of one that kept JSON, and says
 // how its content is read.
 func contentOf(name string, packed []byte) ([]byte, func([]byte) (*forecast.Outlook, error), error) {
@@ -175,7 +181,7 @@ func contentOf(name string, packed []byte) ([]byte, func([]byte) (*forecast.Outl
 		content, err := zipped.DecodeAll(packed, nil)
 		return content, func(text []byte) (*forecast.Outlook, error) {
 			o := new(forecast.Outlook)
-			return o, json.Unmarshal(text, o)
+			return o, json.Unmarshal(renamed(text), o)
 		}, err
 	}
 	content, err := unpack(packed)

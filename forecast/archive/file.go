@@ -128,7 +128,7 @@ func outlookOf(content []byte) (*forecast.Outlook, error) {
 		return nil, errors.New("it has no first line")
 	}
 	var l line
-	if err := json.Unmarshal(content[:end], &l); err != nil {
+	if err := json.Unmarshal(renamed(content[:end]), &l); err != nil {
 		return nil, err
 	}
 	o := &l.Outlook

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/klauspost/compress/zstd"
 
 	"example.org/eclose/forecast"
 )
@@ -189,4 +190,30 @@ func TestAnotherProgramReadsAFile(t *testing.T) {
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Error(diff)
 	}
+}
+
+// A file of a version that kept JSON under other keys, and sentences for remarks.
+func TestFormerKeysAndSentencesAreRead(t *testing.T) {
+	text := []byte(`{"river":"wend","drivers":"past seasons' weather","notes":["Wend said \"drivers\": none."],` +
+		`"water":[{"date":"2026-05-18","normal_c":8.25}],"degree_days":[{"base_c":4,"normal_c_days":120}],"stages":[]}`)
+	_, decode, err := contentOf("wend.json.zst", packedOnce(t, text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	o, err := decode(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if o.WeatherSource != "past seasons' weather" || o.Water[0].Climatology == nil || *o.Water[0].Climatology != 8.25 || o.Heat[0].Climatology != 120 || o.Notes[0].String() != `Wend said "drivers": none.` {
+		t.Errorf("%+v", o)
+	}
+}
+
+func packedOnce(t *testing.T, text []byte) []byte {
+	t.Helper()
+	w, err := zstd.NewWriter(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return w.EncodeAll(text, nil)
 }

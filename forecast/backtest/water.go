@@ -8,6 +8,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"example.org/eclose/ingest/table"
 )
 
 // Temperatures are daily mean water temperature, by site and year.
@@ -123,12 +125,12 @@ func ReadWater(name string, in io.Reader) (*Temperatures, error) {
 }
 
 func readTemperatures(name string, in io.Reader, lowest float64) (*Temperatures, error) {
-	t, err := openTable(name, in, []string{"temp_c"}, []string{"date", "year", "site"})
+	t, err := table.Open(name, in, []string{"temp_c"}, []string{"date", "year", "site"})
 	if err != nil {
 		return nil, err
 	}
-	if !t.has("date") && !t.has("year") {
-		return nil, fmt.Errorf("%s:1: no column %q: the header must name date and temp_c", name, "date")
+	if !t.Has("date") && !t.Has("year") {
+		return nil, t.Fault(errors.New("column \"date\" is missing: the header needs date and temp_c"))
 	}
 	w := &Temperatures{Years: map[string]map[int][]float64{}, AnnualOnly: true}
 	type siteDay struct {
@@ -137,26 +139,26 @@ func readTemperatures(name string, in io.Reader, lowest float64) (*Temperatures,
 	}
 	again := map[siteDay]float64{} // readings of the day beside the first
 	for {
-		row, err := t.next()
+		row, err := t.Next()
 		if errors.Is(err, io.EOF) {
 			break
 		}
 		if err != nil {
 			return nil, err
 		}
-		day, err := date(row["date"])
-		if !t.has("date") {
-			day, err = date(row["year"] + "-01-01")
+		day, err := table.Date(row["date"])
+		if !t.Has("date") {
+			day, err = table.Date(row["year"] + "-01-01")
 		}
 		if err != nil {
-			return nil, t.fault(err)
+			return nil, t.Fault(err)
 		}
-		if missing(row["temp_c"]) {
+		if table.Missing(row["temp_c"]) {
 			continue
 		}
-		v, err := number(row["temp_c"], lowest, 60)
+		v, err := table.Number(row["temp_c"], lowest, 60)
 		if err != nil {
-			return nil, t.fault(fmt.Errorf("temp_c %w", err))
+			return nil, t.Fault(fmt.Errorf("temp_c %w", err))
 		}
 		site, year := row["site"], day.Year()
 		if w.Years[site] == nil {

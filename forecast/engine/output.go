@@ -29,8 +29,8 @@ type Window struct {
 type StageResult struct {
 	P, PCalendar           []float64
 	Window, WindowCalendar Window
-	Activity                            [3][]float64 // share of the season: 10, 50, 90 % points over members
-	ActivityCalendar                    []float64    // mean share by the calendar alone
+	Activity               [3][]float64 // share of the season: 10, 50, 90 % points over members
+	ActivityCalendar       []float64    // mean share by the calendar alone
 }
 
 // GroupResult is both stages of one group.

@@ -89,7 +89,7 @@ var Outlooks = Table[Row]{Name: "outlook", Version: "1", Columns: []Column[Row]{
 	{"seasons_behind", "1", "past seasons of water temperature at this river used", "", func(r *Row) any { return &r.SeasonsBehind }},
 	{"members", "1", "ensemble size", "", func(r *Row) any { return &r.Members }},
 	{"water_source", "", "where the water temperature comes from", "", func(r *Row) any { return &r.WaterSource }},
-	{"drivers", "", "source of the weather ahead", "", func(r *Row) any { return &r.WeatherSource }},
+	{"weather_source", "", "source of the weather ahead", "", func(r *Row) any { return &r.WeatherSource }},
 	{"model_version", "", "version of the model", "", func(r *Row) any { return &r.ModelVersion }},
 	{"flow_p10", "m3 s-1", "daily mean flow at the gauge, modelled, 10 % point over members; says nothing about wading", "", func(r *Row) any { return &r.FlowM3s[0] }},
 	{"flow_p50", "m3 s-1", "daily mean flow at the gauge, modelled, median over members; says nothing about wading", "water_volume_transport_in_river_channel", func(r *Row) any { return &r.FlowM3s[1] }},

@@ -10,7 +10,7 @@ import (
 	"example.org/eclose/ingest"
 )
 
-// batch is a change of one shelf under way: it writes new files and notes them
+// batch is a change of one bundle under way: it writes new files and notes them
 // in the next index. It goes span by span, so that its memory does not grow
 // with the number of years.
 type batch struct {
@@ -39,7 +39,7 @@ func (b *batch) discard(ctx context.Context) {
 	}
 }
 
-// put merges rows, sorted by member and time, into the shelf.
+// put merges rows, sorted by member and time, into the bundle.
 func (b *batch) put(ctx context.Context, x *index, rows table) (Change, error) {
 	var total Change
 	for _, piece := range b.split(&rows) {

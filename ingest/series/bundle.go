@@ -28,7 +28,7 @@ func (s bundle) key(member int) ingest.Key {
 		Period: s.Period, TimeSeries: s.TimeSeries, Member: member}
 }
 
-// path is the shelf as a folder, the same under index, data and past.
+// path is the bundle as a folder, the same under index, data and past.
 func (s bundle) path() string {
 	last := undotted(string(s.Statistic))
 	if s.Period != "" {
@@ -89,7 +89,7 @@ type span struct {
 
 func (s span) holds(t int64) bool { return t >= s.from && t < s.to }
 
-// spanOf finds the span of this shelf that holds t.
+// spanOf finds the span of this bundle that holds t.
 func (s bundle) spanOf(t int64) span {
 	at := time.UnixMicro(t).UTC()
 	year, month, _ := at.Date()

@@ -37,7 +37,7 @@ func (s *Store) Digest(ctx context.Context) (string, error) {
 	return hex.EncodeToString(h.Sum(nil)), nil
 }
 
-// spanNames lists the spans of a shelf, earliest first.
+// spanNames lists the spans of a bundle, earliest first.
 func (x *index) spanNames() []string {
 	var names []string
 	seen := map[string]bool{}

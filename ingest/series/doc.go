@@ -8,7 +8,7 @@
 //
 // # Layout
 //
-// A shelf holds the readings of one series, or of all members of one ensemble.
+// A bundle holds the readings of one series, or of all members of one ensemble.
 // Its files live in three folders, with one path under each:
 //
 //	index/<feed>/<site>/<variable>/<statistic.period.ts>/<generation>.json

@@ -207,7 +207,7 @@ func TestKillingTheProcessAtAnyInstantLosesTearsAndDoublesNothing(t *testing.T) 
 		if len(report.Strays) > 0 {
 			atWork++
 		}
-		// The answer under way may have been taken, shelf by shelf.
+		// The answer under way may have been taken, bundle by bundle.
 		underWay, at := killAnswer(next)
 		more := &naive{answers: append([]answer(nil), model.answers...)}
 		for _, one := range underWay {

@@ -25,7 +25,7 @@ const (
 	pastFolder  = "past"
 )
 
-// index says which files hold the readings of one shelf. It is written anew,
+// index says which files hold the readings of one bundle. It is written anew,
 // under the next generation number, at every change.
 type index struct {
 	Format     int    `json:"format"`
@@ -153,8 +153,8 @@ func hashOf(data []byte) string {
 	return hex.EncodeToString(sum[:])
 }
 
-func indexName(shelfPath string, generation int64) string {
-	return fmt.Sprintf("%s/%s/%09d.json", indexFolder, shelfPath, generation)
+func indexName(bundlePath string, generation int64) string {
+	return fmt.Sprintf("%s/%s/%09d.json", indexFolder, bundlePath, generation)
 }
 
 // generationOf reads the number out of the name of an index file.
@@ -167,50 +167,50 @@ func generationOf(name string) (int64, bool) {
 	return g, err == nil && g > 0
 }
 
-// errNoIndex says that nothing was ever stored on a shelf.
+// errNoIndex says that nothing was ever stored on a bundle.
 var errNoIndex = errors.New("nothing stored")
 
-// loadIndex finds and reads the newest index of a shelf.
-func (s *Store) loadIndex(ctx context.Context, shelfPath string) (*index, error) {
-	if x := s.cached(shelfPath); x != nil {
+// loadIndex finds and reads the newest index of a bundle.
+func (s *Store) loadIndex(ctx context.Context, bundlePath string) (*index, error) {
+	if x := s.cached(bundlePath); x != nil {
 		return x, nil
 	}
 	const tries = 5
 	for range tries {
-		newest, err := s.newestGeneration(ctx, shelfPath)
+		newest, err := s.newestGeneration(ctx, bundlePath)
 		if err != nil {
 			return nil, err
 		}
 		if newest == 0 {
 			return nil, errNoIndex
 		}
-		name := indexName(shelfPath, newest)
+		name := indexName(bundlePath, newest)
 		data, err := s.bucket.read(ctx, name, maxIndexBytes)
 		if errors.Is(err, fs.ErrNotExist) {
 			continue // replaced by the next generation since it was listed
 		}
 		if errors.Is(err, errTooLong) {
-			return nil, &DamagedError{File: s.locate(name), Problem: "it is far too long", bundle: shelfPath}
+			return nil, &DamagedError{File: s.locate(name), Problem: "it is far too long", bundle: bundlePath}
 		}
 		if err != nil {
 			return nil, fmt.Errorf("reading index %s: %w", s.locate(name), err)
 		}
 		x, err := decodeIndex(data)
-		if err == nil && (x.Bundle.path() != shelfPath || x.Generation != newest) {
+		if err == nil && (x.Bundle.path() != bundlePath || x.Generation != newest) {
 			err = fmt.Errorf("it belongs to %s, generation %d", x.Bundle.path(), x.Generation)
 		}
 		if err != nil {
-			return nil, &DamagedError{File: s.locate(name), Problem: err.Error(), bundle: shelfPath}
+			return nil, &DamagedError{File: s.locate(name), Problem: err.Error(), bundle: bundlePath}
 		}
-		s.remember(shelfPath, x)
+		s.remember(bundlePath, x)
 		return x, nil
 	}
-	return nil, fmt.Errorf("reading the index of %s: it was replaced %d times while it was read", shelfPath, tries)
+	return nil, fmt.Errorf("reading the index of %s: it was replaced %d times while it was read", bundlePath, tries)
 }
 
-// newestGeneration lists a shelf's index folder; 0 means that it is empty.
-func (s *Store) newestGeneration(ctx context.Context, shelfPath string) (newest int64, err error) {
-	folder := indexFolder + "/" + shelfPath
+// newestGeneration lists a bundle's index folder; 0 means that it is empty.
+func (s *Store) newestGeneration(ctx context.Context, bundlePath string) (newest int64, err error) {
+	folder := indexFolder + "/" + bundlePath
 	err = s.bucket.list(ctx, folder, func(o object) error {
 		if path.Dir(o.name) == folder {
 			if g, ok := generationOf(o.name); ok {
@@ -220,12 +220,12 @@ func (s *Store) newestGeneration(ctx context.Context, shelfPath string) (newest 
 		return nil
 	})
 	if err != nil {
-		return 0, fmt.Errorf("finding the index of %s: %w", shelfPath, err)
+		return 0, fmt.Errorf("finding the index of %s: %w", bundlePath, err)
 	}
 	return newest, nil
 }
 
-// bundles lists the paths of all shelves whose index lies under a folder, sorted.
+// bundles lists the paths of all bundles whose index lies under a folder, sorted.
 func (s *Store) bundles(ctx context.Context, folder string) ([]string, error) {
 	found := map[string]bool{}
 	err := s.bucket.list(ctx, folder, func(o object) error {
@@ -247,20 +247,20 @@ func (s *Store) bundles(ctx context.Context, folder string) ([]string, error) {
 
 // cached returns the newest index without asking the bucket. Only the holder
 // of the writer's lock may do so: nobody else can have written one since.
-func (s *Store) cached(shelfPath string) *index {
+func (s *Store) cached(bundlePath string) *index {
 	if !s.sole {
 		return nil
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return s.indexes[shelfPath]
+	return s.indexes[bundlePath]
 }
 
-func (s *Store) remember(shelfPath string, x *index) {
+func (s *Store) remember(bundlePath string, x *index) {
 	if !s.sole {
 		return
 	}
 	s.mu.Lock()
-	s.indexes[shelfPath] = x
+	s.indexes[bundlePath] = x
 	s.mu.Unlock()
 }

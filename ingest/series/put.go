@@ -36,7 +36,7 @@ func (s *Store) Put(ctx context.Context, one ingest.Series, at time.Time) (Chang
 // PutAll takes in series as retrieved at one moment. Members of one ensemble
 // given together are written together, which is much cheaper than one by one.
 // What it returns has been written to the disk; after an error everything
-// stored before is still there, and the same call may be made again. Each shelf
+// stored before is still there, and the same call may be made again. Each bundle
 // (one series, or one ensemble) is changed as a whole or not at all.
 //
 // A flag other than "not evaluated" replaces the flag of the reading it comes
@@ -98,7 +98,7 @@ func describe(x *index, group []*ingest.Series) {
 	}
 }
 
-// rowsOf lays the series of one shelf end to end, in order of member and time.
+// rowsOf lays the series of one bundle end to end, in order of member and time.
 // Where two of them give the same member and time, the later one counts unless
 // it is missing and the earlier is not, as within one series of ingest.
 func rowsOf(group []*ingest.Series, retrieved int64) table {
@@ -136,7 +136,7 @@ func rowsOf(group []*ingest.Series, retrieved int64) table {
 	return out
 }
 
-// change runs one change of a shelf: from the newest index to the next one.
+// change runs one change of a bundle: from the newest index to the next one.
 // On shared storage another process may be faster; then it starts again.
 func (s *Store) change(ctx context.Context, sh bundle, edit func(*index, *batch) (Change, error)) (Change, error) {
 	path := sh.path()
@@ -251,8 +251,8 @@ func (s *Store) removeReplaced(ctx context.Context, old, next *index) {
 	}
 }
 
-func (s *Store) forget(shelfPath string) {
+func (s *Store) forget(bundlePath string) {
 	s.mu.Lock()
-	delete(s.indexes, shelfPath)
+	delete(s.indexes, bundlePath)
 	s.mu.Unlock()
 }

@@ -87,7 +87,7 @@ func (s *Store) scan(ctx context.Context, key ingest.Key, q Query, want columns,
 	return nil
 }
 
-// find loads the index of a key's shelf and makes sure that the key is on it.
+// find loads the index of a key's bundle and makes sure that the key is on it.
 func (s *Store) find(ctx context.Context, key ingest.Key) (*index, error) {
 	x, err := s.loadIndex(ctx, bundleOf(key).path())
 	if err == nil && !x.has(key.Member) {
@@ -348,7 +348,7 @@ func (s *Store) keysUnder(ctx context.Context, folder string) ([]ingest.Key, err
 	return keys, err
 }
 
-// eachIndex walks the newest index of every shelf under a folder. A damaged one does not keep
+// eachIndex walks the newest index of every bundle under a folder. A damaged one does not keep
 // the others from being visited; it is reported at the end.
 func (s *Store) eachIndex(ctx context.Context, folder string, yield func(*index) error) error {
 	paths, err := s.bundles(ctx, folder)

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"net/url"
+	"path"
 	"slices"
 	"strings"
 )
@@ -20,6 +21,7 @@ type Repaired struct {
 	Feed   string // whose series it belongs to
 	Site   string
 	Whole  bool // it was the index: everything of the series has to be fetched again
+	Parts  int  // files of readings that were put aside with an index
 	Reason string
 }
 
@@ -61,12 +63,36 @@ func (s *Store) Repair(ctx context.Context) ([]Repaired, error) {
 	return out, nil
 }
 
+// repairIndex puts an index aside, and before it the files of readings that only
+// it could name: Compact takes what no index names for the leavings of a crash,
+// and what they hold may be had from nowhere else. The damaged index goes last,
+// so that a repair that was cut short goes on the next time.
 func (s *Store) repairIndex(ctx context.Context, bundlePath string, d *DamagedError) (Repaired, error) {
 	r := Repaired{File: d.File, Whole: true, Reason: d.Problem}
 	r.Feed, r.Site = feedAndSite(bundlePath)
 	newest, err := s.newestGeneration(ctx, bundlePath)
 	if err != nil {
 		return r, err
+	}
+	for _, folder := range []string{dataFolder, pastFolder, indexFolder} {
+		var names []string
+		err := s.bucket.list(ctx, folder+"/"+bundlePath, func(o object) error {
+			if path.Dir(o.name) == folder+"/"+bundlePath && o.name != indexName(bundlePath, newest) {
+				names = append(names, o.name)
+			}
+			return nil
+		})
+		if err != nil {
+			return r, fmt.Errorf("looking for the files of %s: %w", bundlePath, err)
+		}
+		for _, name := range names {
+			if _, err := s.putAside(ctx, name); err != nil {
+				return r, err
+			}
+			if folder != indexFolder {
+				r.Parts++
+			}
+		}
 	}
 	r.Aside, err = s.putAside(ctx, indexName(bundlePath, newest))
 	s.forget(bundlePath)

@@ -8,8 +8,8 @@ import (
 )
 
 // Snapshot hands over every file of the series as they stand, each whole and
-// checked against its hash: all files of a shelf, then the index that names
-// them. It may run while another process writes; each shelf is then as it was
+// checked against its hash: all files of a bundle, then the index that names
+// them. It may run while another process writes; each bundle is then as it was
 // at some moment of the call. Files that a crash left behind are not handed over.
 func (s *Store) Snapshot(ctx context.Context, yield func(name string, data []byte) error) error {
 	paths, err := s.bundles(ctx, indexFolder)
@@ -36,12 +36,12 @@ func (s *Store) Snapshot(ctx context.Context, yield func(name string, data []byt
 	return nil
 }
 
-func (s *Store) snapshotBundle(ctx context.Context, shelfPath string, given map[string]bool, yield func(string, []byte) error) error {
-	x, err := s.loadIndex(ctx, shelfPath)
+func (s *Store) snapshotBundle(ctx context.Context, bundlePath string, given map[string]bool, yield func(string, []byte) error) error {
+	x, err := s.loadIndex(ctx, bundlePath)
 	if err != nil {
 		return err
 	}
-	name := indexName(shelfPath, x.Generation)
+	name := indexName(bundlePath, x.Generation)
 	text, err := s.bucket.read(ctx, name, maxIndexBytes)
 	if err != nil {
 		return err

@@ -14,7 +14,7 @@ import (
 )
 
 // Store keeps series under one URL. All methods may be called at once from
-// several goroutines; changes to one shelf follow one another.
+// several goroutines; changes to one bundle follow one another.
 type Store struct {
 	url      string
 	bucket   bucket
@@ -159,14 +159,14 @@ func (s *Store) locate(name string) string {
 	return strings.TrimSuffix(place, "/") + "/" + name
 }
 
-// writer returns the mutex of a shelf: one change at a time.
-func (s *Store) writer(shelfPath string) *sync.Mutex {
+// writer returns the mutex of a bundle: one change at a time.
+func (s *Store) writer(bundlePath string) *sync.Mutex {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	m := s.writers[shelfPath]
+	m := s.writers[bundlePath]
 	if m == nil {
 		m = new(sync.Mutex)
-		s.writers[shelfPath] = m
+		s.writers[bundlePath] = m
 	}
 	return m
 }

@@ -22,7 +22,7 @@ const (
 	allColumns = colValue | colQualifier | colApproval | colFlag | colTest | colRetrieved
 )
 
-// table is some rows of a shelf, sorted by member, time and retrieval. Columns
+// table is some rows of a bundle, sorted by member, time and retrieval. Columns
 // that were not asked for are nil; so is member where there is no ensemble.
 type table struct {
 	member    []int32

@@ -81,7 +81,7 @@ func (s *Store) Verify(ctx context.Context) (Report, error) {
 	return r, err
 }
 
-// replacedSince says whether another process has changed a shelf.
+// replacedSince says whether another process has changed a bundle.
 func (s *Store) replacedSince(ctx context.Context, x *index) bool {
 	newest, err := s.newestGeneration(ctx, x.Bundle.path())
 	return err == nil && newest != x.Generation
@@ -116,7 +116,7 @@ func (s *Store) verifyPart(ctx context.Context, x *index, p *part) error {
 }
 
 // eachStray walks the files that no index names: parts of changes that were
-// cut short, and indexes that have a successor. Files of a shelf whose index
+// cut short, and indexes that have a successor. Files of a bundle whose index
 // is damaged are nobody's strays.
 func (s *Store) eachStray(ctx context.Context, named map[string]bool, damaged []*DamagedError, yield func(object) error) error {
 	doubtful := map[string]bool{}

@@ -1,8 +1,8 @@
 // Package flow forecasts daily river flow as an ensemble: recession, snowmelt and
 // rises after the record of the gauge itself, one member per possible weather.
 //
-// Daily columns of flow, air temperature and rain go in, NaN for unknown; members of
-// daily flow in m3/s come out, and what a flow means to somebody who fishes. The
+// Daily columns of flow, air temperature and rain enter, NaN for unknown; members of
+// daily flow in m3/s leave, and what a flow means to somebody who fishes. The
 // package must not know gauges, feeds, files, the clock or insects.
 //
 // # The model

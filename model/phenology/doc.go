@@ -27,12 +27,13 @@
 //
 // # The curve
 //
-// Emergence spreads around the median date as a normal curve of SpreadDays, or as
-// the usual curve of a record. Package forecast/engine evaluates it for many
-// members, with
+// Emergence spreads around the median date as a normal curve of SpreadDays; catches
+// of a record are read by the record's own usual curve. Package forecast/engine
+// evaluates it for many members, for outlooks and for the visits of a record, with
 //
 //	t50 = w t_DD + (1-w) t_cal
 //
 // for each: t_DD is the thermal date by the member's water, w and t_cal come from
-// MedianDate (Blend.Draw).
+// MedianDate (Blend.Draw). Counts are Poisson (AtLeast) around numbers drawn for
+// each member (Course), since nobody knows how many a season brings.
 package phenology

@@ -204,6 +204,26 @@ func TestAWatchOfWinterTellsNothingOfSummer(t *testing.T) {
 	}
 }
 
+// A watch on every day of a season puts all weight on one node of the grid.
+func TestADailyWatchTellsMuchButNotEverything(t *testing.T) {
+	p := inventGroup()
+	curve, eggs, later := p.Curves()
+	var watches []Watch
+	for d := 110.0; d < 200; d++ {
+		a := None
+		if d > 130 {
+			a = Many
+		}
+		watches = append(watches, sighting(d, a))
+	}
+	s := SeenIn(curve, eggs, later, p.SightingNumbers(), watches, 165, 150)
+	for name, v := range map[string]float64{"date": s.DOYVariance, "numbers": s.NumbersVar, "length": s.StretchVar} {
+		if !(v > 0) {
+			t.Errorf("a variance of %v for the %s", v, name)
+		}
+	}
+}
+
 func TestTheThermalDateFollowsTheWater(t *testing.T) {
 	year := make([]float64, 365)
 	for d := range year {

@@ -37,6 +37,11 @@ const (
 	catchTemper    = 0.4
 	sightingTemper = 0.7
 	leastExpected  = 1e-3
+
+	// Many watches put all weight on one node; what is known is then known to half
+	// a step of the grid.
+	numbersStep = 2 * gridWide / (gridNumbers - 1)
+	stretchStep = 0.35
 )
 
 // stretches are how much longer one season may be than usual, with weights.
@@ -91,8 +96,8 @@ func SeenIn(curve, eggs UsualCurve, eggsDays float64, n Numbers, watches []Watch
 	}
 	return Seen{
 		DOY: mean + sd*m[0], DOYVariance: variance * max(v[0], 1e-6),
-		LogNumbers: n.MeanLog + n.SDLog*m[1], NumbersVar: n.SDLog * n.SDLog * v[1],
-		LogStretch: m[2], StretchVar: v[2], PriorStretchVar: pv[2],
+		LogNumbers: n.MeanLog + n.SDLog*m[1], NumbersVar: n.SDLog * n.SDLog * max(v[1], numbersStep*numbersStep/12),
+		LogStretch: m[2], StretchVar: max(v[2], stretchStep*stretchStep/12), PriorStretchVar: pv[2],
 	}
 }
 

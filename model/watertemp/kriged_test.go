@@ -105,7 +105,7 @@ func TestWhatComesAgainIsFound(t *testing.T) {
 				t.Fatal(err)
 			}
 			score := func(m Model) float64 {
-				return ScoreOf(m.Simulate(in.Day0, in.Air, in.Flow, math.NaN())[3*365:], in.Water[3*365:]).RMSE
+				return scoreOf(m.Simulate(in.Day0, in.Air, in.Flow, math.NaN())[3*365:], in.Water[3*365:]).RMSE
 			}
 			with.add(score(m))
 			m.Kriged = nil

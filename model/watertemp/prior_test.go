@@ -55,7 +55,7 @@ func TestARiverWithoutAThermometerIsForecastWithAnHonestSpread(t *testing.T) {
 					inside.add(hit)
 				}
 			}
-			return ScoreOf(sim[from:], g.in.Water[from:]).RMSE
+			return scoreOf(sim[from:], g.in.Water[from:]).RMSE
 		}
 		prior = append(prior, judge(Prior(nil), &inPrior))
 		lent = append(lent, judge(Prior(&gs[nearest(gs, k)].model), &inLent))

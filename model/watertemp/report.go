@@ -11,8 +11,8 @@ type Score struct {
 	Bias float64 `json:"bias_c"` // modelled less read
 }
 
-// ScoreOf compares two columns where both are known.
-func ScoreOf(modelled, read []float64) Score {
+// scoreOf compares two columns where both are known.
+func scoreOf(modelled, read []float64) Score {
 	var s Score
 	var sum, abs, square, mean, spread float64
 	for i := range read {
@@ -99,7 +99,7 @@ func (m *Model) Report(in Input, until int) Report {
 	}
 	part := func(a, b int) Part {
 		w := in.Water[a:b]
-		return Part{ScoreOf(r.Modelled[a:b], w), ScoreOf(curve[a:b], w), ScoreOf(r.Climatology[a:b], w), ScoreOf(yesterday[a:b], w)}
+		return Part{scoreOf(r.Modelled[a:b], w), scoreOf(curve[a:b], w), scoreOf(r.Climatology[a:b], w), scoreOf(yesterday[a:b], w)}
 	}
 	r.Fit, r.Check = part(0, cut), part(cut, len(in.Air))
 	return r

@@ -47,9 +47,9 @@ func TestAFewMonthsOfReadingsAreWorthAFit(t *testing.T) {
 			if m.Grade != "model fitted here, less than a year of readings" {
 				t.Errorf("%d days: grade %q", m.Days, m.Grade)
 			}
-			fit[k] = ScoreOf(m.Simulate(in.Day0, in.Air, in.Flow, math.NaN()), rest).RMSE
+			fit[k] = scoreOf(m.Simulate(in.Day0, in.Air, in.Flow, math.NaN()), rest).RMSE
 			p := Prior(nil)
-			prior[k] = ScoreOf(p.Simulate(in.Day0, in.Air, in.Flow, math.NaN()), rest).RMSE
+			prior[k] = scoreOf(p.Simulate(in.Day0, in.Air, in.Flow, math.NaN()), rest).RMSE
 			filled, sd := m.FillGaps(part)
 			for i, w := range rest {
 				if !math.IsNaN(w) {

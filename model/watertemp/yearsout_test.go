@@ -43,7 +43,7 @@ func TestEveryPartHelpsInYearsLeftOut(t *testing.T) {
 				one.Lags = nil
 			}
 			sim := one.Simulate(in.Day0, in.Air, in.Flow, math.NaN())
-			rmse[who][k] = ScoreOf(sim[from:to], in.Water[from:to]).RMSE
+			rmse[who][k] = scoreOf(sim[from:to], in.Water[from:to]).RMSE
 			days[who][k] = math.Abs(degreeDayError(in, sim, 2017+y))
 		}
 	})

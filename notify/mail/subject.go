@@ -132,7 +132,7 @@ func (w words) cautionSubject(name string, it alert.EmailItem) string {
 	case alert.KindNoData:
 		out = fmt.Sprintf("%s: no reading, caution level unknown", name)
 		if unwarned(it.Reading) {
-			out = fmt.Sprintf("%s: no word from the warning service, caution level unknown", name)
+			out = fmt.Sprintf("%s: official warnings and caution level unknown", name)
 		}
 	}
 	r := it.Reading

@@ -264,15 +264,15 @@ func (s *Store) person(ctx context.Context, q *sqlc.Queries, p sqlc.Person) (Per
 	}
 	for _, w := range ws {
 		out.Subscriptions = append(out.Subscriptions, Subscription{
-			River: w.River, Groups: SplitList(w.GroupList), Stages: SplitList(w.StageList), Threshold: w.Threshold,
+			River: w.River, Groups: splitList(w.GroupList), Stages: splitList(w.StageList), Threshold: w.Threshold,
 			HorizonDays: int(w.HorizonDays), Cadence: w.Cadence, Cautions: w.Cautions != 0, When: w.GaugeCondition,
 		})
 	}
 	return out, nil
 }
 
-// SplitList reads a list kept as words with commas between.
-func SplitList(s string) []string {
+// splitList reads a list kept as words with commas between.
+func splitList(s string) []string {
 	if s == "" {
 		return nil
 	}

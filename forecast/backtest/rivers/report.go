@@ -70,11 +70,11 @@ type scoreKey struct {
 
 // sums are what one season adds to a score.
 type sums struct {
-	n, lastN                                       int
-	model, calendar, plain, lastModel, last        float64
-	dateN, dateLastN, covered                      int
-	err, errCalendar, errPlain, errLast            float64
-	errWhere, bias, wid                            float64
+	n, lastN                                int
+	model, calendar, plain, lastModel, last float64
+	dateN, dateLastN, covered               int
+	err, errCalendar, errPlain, errLast     float64
+	errWhere, bias, wid                     float64
 }
 
 // Judge sums an outcome up.

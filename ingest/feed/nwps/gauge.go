@@ -76,7 +76,7 @@ func (s Source) Gauge(ctx context.Context, id string) (Gauge, error) {
 	if err != nil {
 		return Gauge{}, err
 	}
-	return ParseGauge(bytes.NewReader(body))
+	return parseGauge(bytes.NewReader(body))
 }
 
 func (s Source) get(ctx context.Context, path string) ([]byte, error) {
@@ -146,8 +146,8 @@ func (n number) in(v ingest.Variable, unit string) float64 {
 	return conv.Apply(*n.v)
 }
 
-// ParseGauge reads a response of /gauges/{id}.
-func ParseGauge(r io.Reader) (Gauge, error) {
+// parseGauge reads a response of /gauges/{id}.
+func parseGauge(r io.Reader) (Gauge, error) {
 	type category struct {
 		Stage number `json:"stage"`
 		Flow  number `json:"flow"`

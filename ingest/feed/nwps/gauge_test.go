@@ -78,13 +78,13 @@ func TestTrapsOfFloodStages(t *testing.T) {
 		{"river stage", gaugeOf(all("ft", "10", "12"), `,"pedts":{"observed":"HGIRG"}`), "[10 12 NaN NaN] [2500 NaN NaN NaN]", ""},
 		{"a gauge without categories", `{"lid":"WNDO1"}`, "[NaN NaN NaN NaN] [NaN NaN NaN NaN]", ""},
 	} {
-		g, err := ParseGauge(strings.NewReader(c.body))
+		g, err := parseGauge(strings.NewReader(c.body))
 		if err != nil || feet(g.Flood) != c.want || !strings.Contains(g.Note, c.note) || (g.Note == "") != (c.note == "") {
 			t.Errorf("%s: %s, %q, %v; want %s, %q", c.name, feet(g.Flood), g.Note, err, c.want, c.note)
 		}
 	}
 	for _, body := range []string{"", "[]", "<html>", "{", "{}", "null"} {
-		if _, err := ParseGauge(strings.NewReader(body)); err == nil {
+		if _, err := parseGauge(strings.NewReader(body)); err == nil {
 			t.Errorf("%q is read as a gauge", body)
 		}
 	}
@@ -134,7 +134,7 @@ func FuzzGauge(f *testing.F) {
 	}
 	f.Add([]byte(gaugeOf(`{"stageUnits":"ft","categories":{"action":{"stage":"1e999"}}}`, "")))
 	f.Fuzz(func(t *testing.T, b []byte) {
-		g, err := ParseGauge(strings.NewReader(string(b)))
+		g, err := parseGauge(strings.NewReader(string(b)))
 		if e := (*ingest.Error)(nil); err != nil && !errors.As(err, &e) {
 			t.Fatalf("the error %T %v", err, err)
 		}

@@ -64,8 +64,9 @@ func pack(ctx context.Context, w io.Writer, database, storeDir string, m *Manife
 }
 
 // KeptFolders lie beside the series in the store: outlooks, exports, the slices
-// of shared backtests, what the intake notes of a feed, and official warnings.
-var KeptFolders = []string{"outlooks", "exports", "backtests", "notes", "warnings"}
+// of shared backtests, what the intake notes of a feed, official warnings, and
+// flood stages, which the caution needs.
+var KeptFolders = []string{"outlooks", "exports", "backtests", "notes", "warnings", "flood-stages"}
 
 func eachStored(ctx context.Context, storeDir string, yield func(name string, data []byte) error) error {
 	store, err := series.Open(ctx, storeDir, series.ReadOnly())

@@ -453,17 +453,21 @@ func (c *Config) faults() (out []string) {
 		if f := r.Warnings.Feed; f != "" && f != NoWarnings && knownFeeds[f].warnings == "" {
 			add("%s: unknown warnings feed %q; use one of %s, %s", who, f, strings.Join(warningFeeds(), ", "), NoWarnings)
 		}
-		if w := r.Weather; w != nil {
-			if kind, known := knownFeeds[w.Feed]; !known || !kind.weather {
-				add("%s: unknown weather feed %q; use one of %s", who, w.Feed, strings.Join(weatherFeeds(), ", "))
-			} else if kind.optIn && !c.Feeds[w.Feed].on() {
-				add("%s: to use weather feed %q, set enabled = true in [feeds.%s] (%s)", who, w.Feed, w.Feed, kind.optInWhy)
-			}
-			c.layoutFault(who+": weather", w.Feed, w.Layout, add)
+		if r.Weather != nil {
+			c.weatherFaults(who, r.Weather, add)
 		}
 	}
 	slices.Sort(out)
 	return out
+}
+
+func (c *Config) weatherFaults(who string, w *Weather, add func(string, ...any)) {
+	if kind, known := knownFeeds[w.Feed]; !known || !kind.weather {
+		add("%s: unknown weather feed %q; use one of %s", who, w.Feed, strings.Join(weatherFeeds(), ", "))
+	} else if kind.optIn && !c.Feeds[w.Feed].on() {
+		add("%s: to use weather feed %q, set enabled = true in [feeds.%s] (%s)", who, w.Feed, w.Feed, kind.optInWhy)
+	}
+	c.layoutFault(who+": weather", w.Feed, w.Layout, add)
 }
 
 func (c *Config) gaugeFaults(who string, g Gauge, add func(string, ...any)) {

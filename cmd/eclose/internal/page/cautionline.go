@@ -18,8 +18,8 @@ type cautionLine struct {
 	Text   []string // sentences
 	Until  time.Time
 	Known  bool
-	Valid  string // until when it counts; empty for what is not of now
 	Past   string // what a copy says instead of Lead once Until is past
+	Valid  string // until when it counts; empty for what is not of now
 }
 
 // cautionNow words the caution of today.
