@@ -52,7 +52,7 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 				s.Hours = hoursOn(g, s, r, w.middle(s.Window.Peak.P50))
 				s.Reasons = s.moved(rec.Issue)
 				if !s.AllYear && t.groups[t.own[g.Key]].taxon.SpreadDays > longSeason {
-					s.Reasons = append(s.Reasons, "Its season is long, of several species or broods: no single date stands for it.")
+					s.Reasons = append(s.Reasons, Remark{Text: "Its season is long, of several species or broods: no single date stands for it."})
 				}
 				if known && !s.ruledByCalendar() && s.Window.Peak.P50 != 0 && s.Window.Peak.P50 < w.day0+365 {
 					s.Early = &early
