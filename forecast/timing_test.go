@@ -118,7 +118,7 @@ func TestARiverNearByMovesTheOutlookAndOneFarAwayDoesNot(t *testing.T) {
 		if len(got.MovedBy) == 1 && got.MovedBy[0].River != "Garrow" {
 			t.Errorf("moved by %+v", got.MovedBy)
 		}
-		if reasons := strings.Join(got.Reasons, " "); km < 100 && !strings.Contains(reasons, "because Garrow reported hatching of western green drake on 10 May") {
+		if reasons := fmt.Sprint(got.Reasons); km < 100 && !strings.Contains(reasons, "because Garrow reported hatching of western green drake on 10 May") {
 			t.Errorf("reasons %q", reasons)
 		}
 		return float64(got.Window.Peak.P50 - plain.Window.Peak.P50)

@@ -170,15 +170,20 @@ func (s *site) plan(r *http.Request) (*tripPage, error) {
 	}
 	p.Trip = t
 	p.lay(s, t, rivers)
-	link := url.Values{"from": {p.From}, "to": {p.To}, "days": {strconv.Itoa(p.Days)}, "river": q["river"], "group": ask.Groups}
+	p.link(t, q["river"])
+	return p, nil
+}
+
+// link sets the addresses that carry the plan on.
+func (p *tripPage) link(t *trip.Trip, rivers []string) {
+	link := url.Values{"from": {p.From}, "to": {p.To}, "days": {strconv.Itoa(p.Days)}, "river": rivers, "group": t.Ask.Groups}
 	p.Calendar = "/trip.ics?" + link.Encode()
 	p.Asked = p.askedFor()
-	watch := url.Values{"river": {t.First.River}, "group": ask.Groups}
+	watch := url.Values{"river": {t.First.River}, "group": t.Ask.Groups}
 	if t.Second != nil && t.Second.River != t.First.River {
 		watch.Add("river", t.Second.River)
 	}
 	p.Watch = "/subscribe?" + watch.Encode()
-	return p, nil
 }
 
 func cutTo(s string, n int) string { return s[:min(len(s), n)] }
