@@ -57,7 +57,6 @@ func goFiles(t *testing.T) (*token.FileSet, []goFile) {
 // noun stands for one thing, so a name here wants a good reason; the shorter this
 // list, the better.
 var sharedNames = map[string]string{
-	"Ahead":          "trip.Ahead is the weeks to choose from, chart.Ahead a picture's data",
 	"Amount":         "diary.Amount is what an observer enters; phenology.Amount is what a likelihood takes: model imports no diary",
 	"Bin":            "verify.Bin is one of a decomposition; rivers.Bin is a row of the report",
 	"Builder":        "ingest.Builder grows a series; sources.Builder makes sources from a config",
@@ -79,11 +78,8 @@ var sharedNames = map[string]string{
 	"Group":          "insects.Group is the catalogue's, engine.Group its draws for one river",
 	"Hazard":         "ingest sorts what a service sends, wading names what it judges: model imports no ingest",
 	"Input":          "the inputs of one model each",
-	"Interval":       "verify.Interval is of a bootstrap, flight.Interval the points of an uncertain day: model imports no forecast",
-	"Kept":           "rivers.Kept finds issued outlooks, records.Kept is what became of a record",
-	"Kind":           "insects.Kind is of a row of the catalogue, forecast.Kind of a sighting",
+	"LeftOut":        "schedule.LeftOut is of rows of a response, records.LeftOut why a record stands for no group",
 	"Limits":         "health.Limits bound the checks of a deployment, wading.Limits are the flows where levels begin",
-	"Links":          "subscribe.Links signs links, page.Links is the part of it that reports need",
 	"Model":          "flow.Model is a fitted river, watertemp.Model a fitted reach",
 	"Normal":         "backtest.Normal is the distribution, usgs.Normal the service's word for a long-term statistic",
 	"Option":         "config.Option is a line of the table, series.Option the functional option of Go's habit",
@@ -100,9 +96,7 @@ var sharedNames = map[string]string{
 	"Range":          "forecast.Range is of dates, engine.Range of indices, qc.Range of values",
 	"Reader":         "forecast.Reader is the part of the store that a forecast reads, work.Reader a subscriber",
 	"Reading":        "the caution's value with its age, in the terms of the package that asks; diary.Reading is how a CSV is read",
-	"Reason":         "wading.Reason is of a caution, records.Reason why a record does not count: model imports no forecast",
 	"Record":         "backtest.Record is a row of a catch, forecast.Record the columns of a river",
-	"Records":        "backtest.Records is a table of catches, jobs.Records a job",
 	"Report":         "each package that judges something reports so",
 	"Request":        "ingest.Request asks a source, client.Request is one GET, subscribe.Request an unconfirmed subscription",
 	"Result":         "engine.Result is a forecast, alert.Result an answer of a relay",
