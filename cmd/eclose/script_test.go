@@ -155,7 +155,7 @@ var (
 	readmeCommand = regexp.MustCompile(`(?m)^ {4}eclose ([a-z]+)`)
 	// What reads and writes nothing of an installation is not worth a place in
 	// the script: each with its reason.
-	besideNothing = map[string]string{"gauges": "asks an agency only", "serve": "is what the others run beside"}
+	besideNothing = map[string]string{"gauges": "asks an agency only", "init": "writes a config that no server runs on yet", "serve": "is what the others run beside"}
 )
 
 // A command that is added to the README is added to the script.
