@@ -68,7 +68,7 @@ func TestWaterSaysWhatIsWrongWithItsInput(t *testing.T) {
 	}{
 		"too little to fit":    {[]string{"--fit-until", "2019-07-01"}, inventedWater(400), 1, "158 of 365 days"},
 		"date outside":         {[]string{"--fit-until", "2030-07-01"}, inventedWater(400), 2, "runs from 2019-01-01"},
-		"not a date":           {[]string{"--fit-until", "soon"}, inventedWater(400), 2, "YYYY-MM-DD"},
+		"not a date":           {[]string{"--fit-until", "soon"}, inventedWater(400), 2, "is not a date"},
 		"no water column":      {[]string{"--fit-until", "2019-07-01"}, "date,air_c\n", 1, `-:1: column "water_c" is missing`},
 		"a word for a number":  {[]string{"--fit-until", "2019-07-01"}, "date,air_c,water_c\n2019-01-01,warm,3\n", 1, `-:2: "warm" is not a temperature`},
 		"days out of order":    {[]string{"--fit-until", "2019-07-01"}, "date,air_c,water_c\n2019-01-02,1,3\n2019-01-01,1,3\n", 1, "not later than the row before"},
