@@ -60,7 +60,7 @@ func TestACautionIsJudgedAnewAfterAFetchAndEachMinute(t *testing.T) {
 		t.Errorf("at first: %g of %s", q, at)
 	}
 	now = now.Add(10 * time.Second)
-	flow(0, 6)
+	flow(time.Second, 6)
 	if q, _ := shown(); q != 5 {
 		t.Errorf("judged anew without a reason: %g", q)
 	}
@@ -69,7 +69,7 @@ func TestACautionIsJudgedAnewAfterAFetchAndEachMinute(t *testing.T) {
 		t.Errorf("after a fetch: %g of %s", q, at)
 	}
 	now = now.Add(30 * time.Second)
-	flow(0, 7)
+	flow(time.Second, 7)
 	l.done(jobs.Attempt{Kind: jobs.Warnings{}.Kind()})
 	if q, _ := shown(); q != 7 {
 		t.Errorf("after warnings: %g", q)
