@@ -354,7 +354,7 @@ func (g *gatherer) record(s Station, visits []wading.Measurement, in *wading.Inp
 			gap += 365
 		}
 		if gap >= -seasonWindow && gap <= seasonWindow && today-d > seasonAfter {
-			years[d.Time().Year()] = true
+			years[(d - Date(gap)).Time().Year()] = true // of the anniversary: a window over New Year is one season
 			in.Season = append(in.Season, v.mean)
 		}
 	}

@@ -83,7 +83,7 @@ func TestForecastsOfFlowAreJoinedAsFarAsTheyReach(t *testing.T) {
 		t.Fatalf("%q, services %+v", f.Source, f.Services)
 	}
 	for d := 1; d < 30; d++ {
-		truth, got := w.FlowM3s("garrow", morning.AddDate(0, 0, d)), f.Days[d]
+		truth, got := w.FlowM3s("garrow", morning.AddDate(0, 0, d), 24), f.Days[d]
 		if off := math.Abs(math.Log(got.P50 / truth)); d < 5 && off > 0.25 {
 			t.Errorf("day %d: %.1f m3/s, true %.1f", d, got.P50, truth)
 		} else if off > 0.6 { // the national model has 30 % too much water and errs more with lead
@@ -119,7 +119,7 @@ func earlierIssues(t *testing.T, w *demo.World, dir string) {
 		s := ingest.Series{Key: ingest.Key{Feed: "nwps", Site: "USGS-99000003", Variable: ingest.Discharge, Statistic: ingest.Instant, TimeSeries: nwps.Official}, SourceUnit: "kcfs"}
 		for h := 0; h < 7*24; h += 6 {
 			at := issued.Add(time.Duration(h) * time.Hour)
-			q := 1.1 * w.FlowM3s("little-ash", at.Add(-7*time.Hour).Truncate(24*time.Hour).Add(7*time.Hour))
+			q := 1.1 * w.FlowM3s("little-ash", at.Add(-7*time.Hour).Truncate(24*time.Hour).Add(7*time.Hour), 24)
 			if h >= 4*24 {
 				q *= 1.4
 			}
@@ -237,7 +237,7 @@ func TestAForecastSpateChangesTheTripForTheBetter(t *testing.T) {
 	ranges := map[string][2]float64{"wend": {150, 700}, "garrow": {300, 600}, "little-ash": {40, 350}} // cfs, as in the demo's config
 	fishable := func(s trip.Stay) (days int) {
 		for d := s.From; d <= s.To; d++ {
-			q := w.FlowM3s(s.River, morning.AddDate(0, 0, int(d-forecast.DateOf(morning)))) / 0.028316846592
+			q := w.FlowM3s(s.River, morning.AddDate(0, 0, int(d-forecast.DateOf(morning))), 24) / 0.028316846592
 			if r := ranges[s.River]; q >= r[0] && q <= r[1] {
 				days++
 			}

@@ -7,6 +7,8 @@ import (
 	"net/http"
 	"strings"
 	"time"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // A Spate is a flood that the invented truth has in store after Issue.
@@ -29,17 +31,14 @@ func (s Spate) add(rec record) {
 	}
 }
 
-// FlowM3s is the true mean flow of a river from a moment on for a day, m3/s.
-func (w *World) FlowM3s(slug string, from time.Time) float64 {
+// FlowM3s is the true mean flow of a river over so many hours from a moment on,
+// m3/s.
+func (w *World) FlowM3s(slug string, from time.Time, hours int) float64 {
 	for _, r := range Rivers {
-		if r.Slug != slug {
-			continue
+		if r.Slug == slug {
+			h0 := int(from.Sub(start).Hours())
+			return stat.Mean(w.records[r.Site].flow[h0:h0+hours], nil)
 		}
-		sum, h0 := 0.0, int(from.Sub(start).Hours())
-		for h := range 24 {
-			sum += w.records[r.Site].flow[h0+h]
-		}
-		return sum / 24
 	}
 	return math.NaN()
 }
@@ -96,12 +95,11 @@ const cubicFoot = 0.028316846592
 // grows with lead.
 func (w *World) erring(i, stream, days, every int, size float64) (at []time.Time, m3s []float64) {
 	rng := rand.New(rand.NewPCG(Seed+uint64(stream), uint64(i)))
-	rec := w.records[Rivers[i].Site]
 	drift := 0.0
 	for h := 0; h <= 24*days; h += every {
 		drift += size * math.Sqrt(float64(every)/24) * rng.NormFloat64()
 		t := forecastIssue.Add(time.Duration(h) * time.Hour)
-		at, m3s = append(at, t), append(m3s, rec.flow[int(t.Sub(start).Hours())]*math.Exp(drift))
+		at, m3s = append(at, t), append(m3s, w.FlowM3s(Rivers[i].Slug, t, 1)*math.Exp(drift))
 	}
 	return at, m3s
 }

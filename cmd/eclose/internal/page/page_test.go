@@ -633,7 +633,7 @@ func TestEveryGroupOfTheCatalogueHasABodyPlan(t *testing.T) {
 		}
 		used[p.name] = true
 	}
-	for _, p := range plans() {
+	for _, p := range []bodyPlan{threeTails, twoTails, roofWings, flatWings, rolledWings, gnat, stoutFly, craneFly, ant, beetle, hopper, cicada, worm, dragonfly} {
 		if !used[p.name] {
 			t.Errorf("no group looks like the %s", p.name)
 		}

@@ -2,7 +2,6 @@ package page
 
 import (
 	"html/template"
-	"slices"
 
 	"example.org/eclose/model/insects"
 )
@@ -107,10 +106,4 @@ func (p bodyPlan) svg() template.HTML {
 		b += `<path class="wing" d="` + p.f + `"/>`
 	}
 	return template.HTML(b + `<path d="` + p.s + `"/></svg>`) //nolint:gosec // our own drawing
-}
-
-// plans lists every drawing, each once.
-func plans() []bodyPlan {
-	all := []bodyPlan{threeTails, twoTails, roofWings, flatWings, rolledWings, gnat, stoutFly, craneFly, ant, beetle, hopper, cicada, worm, dragonfly}
-	return slices.Clip(all)
 }
