@@ -40,8 +40,9 @@ func (k SightingKind) Words() string {
 		return "neighbours' sightings"
 	case Records:
 		return "open records"
+	default:
+		return "your own sightings"
 	}
-	return "your own sightings"
 }
 
 // Seen tells whether more than stray numbers were seen.
@@ -83,6 +84,7 @@ func sightingOf(x diary.Sighting) Sighting {
 		kind = Readers
 	case diary.Neighbour:
 		kind = Neighbours
+	default: // the owner's
 	}
 	return Sighting{River: x.River, Group: x.Group, Stage: Stage(x.Stage), Day: DateOf(x.Day), Amount: x.Amount, Hours: x.Hours, Recorded: x.Recorded, Kind: kind}
 }

@@ -54,7 +54,7 @@ func (p *progress) done(done, total int) {
 		if done > 0 {
 			left = fmt.Sprintf(", about %s left", (now.Sub(p.began) / time.Duration(done) * time.Duration(total-done)).Round(time.Second))
 		}
-		fmt.Fprintf(p.terminal, "\r\x1b[K%s: %d of %d%s", p.what, done, total, left) //nolint:errcheck // a line that is lost is replaced by the next
+		fmt.Fprintf(p.terminal, "\r\x1b[K%s: %d of %d%s", p.what, done, total, left) // a line that is lost is replaced by the next
 		p.shown, p.last = true, now
 	case now.Sub(p.last) >= time.Minute:
 		p.last = now
@@ -67,6 +67,6 @@ func (p *progress) end() {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.shown {
-		fmt.Fprintln(p.terminal) //nolint:errcheck // likewise
+		fmt.Fprintln(p.terminal)
 	}
 }

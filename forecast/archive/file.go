@@ -123,12 +123,12 @@ var errShort = errors.New("its columns end too early")
 
 // outlookOf reads what unpacked wrote.
 func outlookOf(content []byte) (*forecast.Outlook, error) {
-	end := bytes.IndexByte(content, '\n')
-	if end < 0 {
+	head, rest, found := bytes.Cut(content, []byte{'\n'})
+	if !found {
 		return nil, errors.New("it has no first line")
 	}
 	var l line
-	if err := json.Unmarshal(renamed(content[:end]), &l); err != nil {
+	if err := json.Unmarshal(renamed(head), &l); err != nil {
 		return nil, err
 	}
 	o := &l.Outlook
@@ -138,7 +138,7 @@ func outlookOf(content []byte) (*forecast.Outlook, error) {
 	case len(l.Stages) != len(o.Stages) || (l.Flow == nil) != (o.Flow == nil):
 		return nil, errors.New("its first line contradicts itself")
 	}
-	c := columns{b: content[end+1:]}
+	c := columns{b: rest}
 	for i, s := range l.Stages {
 		o.Stages[i].Days = readDays(&c, s)
 	}

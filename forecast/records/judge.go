@@ -52,8 +52,9 @@ func (r LeftOut) refused() bool {
 	switch r {
 	case NoKey, NoLicence, NonCommercial, NoDate, LongInterval, InFuture, NoPlace, OutsideRegions, Bred, Doubted, Fossil:
 		return true
+	default:
+		return false
 	}
-	return false
 }
 
 // A Judged record is one with what it stands for.
@@ -176,6 +177,7 @@ func stageOf(r occurrence.Record, order string) Stage {
 	switch r.Stage {
 	case occurrence.Subimago, occurrence.Teneral, occurrence.Exuvia:
 		return Emergence
+	default: // an adult may be either
 	}
 	if strings.EqualFold(order, "Ephemeroptera") {
 		return EggLaying

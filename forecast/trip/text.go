@@ -174,22 +174,24 @@ func (p *printer) grid(t *Trip) {
 	}
 	for ; len(froms) > 0; froms = froms[min(gridWeeks, len(froms)):] {
 		block := froms[:min(gridWeeks, len(froms))]
-		head := fmt.Sprintf("%-17s", "Week by week")
+		var head strings.Builder
+		fmt.Fprintf(&head, "%-17s", "Week by week")
 		for _, d := range block {
-			head += fmt.Sprintf("%12s", shortSpan(d, weekEnd(t, d)))
+			fmt.Fprintf(&head, "%12s", shortSpan(d, weekEnd(t, d)))
 		}
-		p.line("\n%s", head)
+		p.line("\n%s", head.String())
 		for _, r := range rivers {
 			for k, what := range []string{"any", "high", "warm"} {
 				name := ""
 				if k == 0 {
 					name = cut(r, 11)
 				}
-				row := fmt.Sprintf("%-11s %-5s", name, what)
+				var row strings.Builder
+				fmt.Fprintf(&row, "%-11s %-5s", name, what)
 				for _, d := range block {
-					row += fmt.Sprintf("%12s", cell(t, by[r], d, what))
+					fmt.Fprintf(&row, "%12s", cell(t, by[r], d, what))
 				}
-				p.line("%s", strings.TrimRight(row, " "))
+				p.line("%s", strings.TrimRight(row.String(), " "))
 			}
 		}
 	}

@@ -115,7 +115,6 @@ func eachRow(next func() ([]string, error), x row, do func(row) error) error {
 type table struct {
 	separator rune
 	quoted    bool // cells may stand within double quotes
-	skip      int  // header lines
 }
 
 // maxLine is the longest line; GBIF's have some kilobytes.

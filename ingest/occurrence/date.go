@@ -63,14 +63,14 @@ func parseDate(s string) (first, last time.Time, err error) {
 // partsDate is the date of the columns year, month and day, where eventDate is
 // missing. ok is false if they name no day, month or year.
 func partsDate(year, month, day string) (first, last time.Time, ok bool) {
-	s := strings.TrimSpace(year)
+	parts := []string{strings.TrimSpace(year)}
 	for _, p := range []string{month, day} {
 		n, err := strconv.Atoi(strings.TrimSpace(p))
 		if err != nil {
 			break
 		}
-		s += fmt.Sprintf("-%02d", n)
+		parts = append(parts, fmt.Sprintf("%02d", n))
 	}
-	first, last, err := parseDate(s)
+	first, last, err := parseDate(strings.Join(parts, "-"))
 	return first, last, err == nil
 }

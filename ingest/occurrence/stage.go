@@ -1,6 +1,9 @@
 package occurrence
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // A LifeStage is what was seen, in the words of Darwin Core's lifeStage.
 type LifeStage string
@@ -23,7 +26,7 @@ var stageWords = []struct {
 	words []string
 }{
 	{Immature, []string{"nymph", "nymphs", "larva", "larvae", "larval", "pupa", "pupae", "egg", "eggs", "juvenile", "immature", "naiad", "instar", "embryo"}},
-	{Exuvia, []string{"exuvia", "exuviae", "exuvium", "molt", "moult", "shuck"}},
+	{Exuvia, []string{"exuvia", "exuviae", "exuvium", "molt", "moult", "shuck"}}, //nolint:misspell // as Americans write it
 	{Subimago, []string{"subimago", "subimagines", "subimagos", "subadult", "dun"}},
 	{Teneral, []string{"teneral"}},
 	{Adult, []string{"adult", "adults", "imago", "imagines", "spinner"}},
@@ -34,10 +37,8 @@ func ParseStage(s string) LifeStage {
 	words := strings.FieldsFunc(strings.ToLower(s), func(r rune) bool { return r < 'a' || r > 'z' })
 	for _, x := range stageWords {
 		for _, w := range words {
-			for _, known := range x.words {
-				if w == known {
-					return x.stage
-				}
+			if slices.Contains(x.words, w) {
+				return x.stage
 			}
 		}
 	}

@@ -99,8 +99,9 @@ func (l Licence) URL() string {
 		return "https://creativecommons.org/licenses/by/4.0/legalcode"
 	case CCBYNC:
 		return "https://creativecommons.org/licenses/by-nc/4.0/legalcode"
+	default: // all rights reserved has none
+		return ""
 	}
-	return ""
 }
 
 // WriteText writes records as one CSV table, the columns of the event first.

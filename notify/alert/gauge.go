@@ -65,6 +65,7 @@ func (r *Reading) valueOf(v ingest.Variable, now time.Time) *Value {
 		x = r.StageM
 	case ingest.WaterTemperature:
 		x = r.WaterC
+	default: // a condition knows no other
 	}
 	if x == nil || x.Modelled || now.Sub(x.At) > NoDataAfter {
 		return nil

@@ -123,6 +123,7 @@ func (c Condition) Words(u wading.Units) string {
 		what = "gauge height"
 	case ingest.WaterTemperature:
 		what = "water temperature"
+	default: // flow
 	}
 	if c.Above {
 		where = "at or above"
@@ -140,8 +141,9 @@ func (c Condition) Print(v float64, u wading.Units) string {
 		return u.Length(v)
 	case ingest.WaterTemperature:
 		return u.Temperature(v)
+	default:
+		return u.Flow(v)
 	}
-	return u.Flow(v)
 }
 
 // Met reports whether a value fulfils the condition.

@@ -66,6 +66,7 @@ func flowSentence(st *State, c wading.Caution, since time.Duration, u wading.Uni
 			s += ", forecast to rise"
 		case flow.Falling:
 			s += ", forecast to fall"
+		default: // steady says nothing
 		}
 	}
 	s += beside(q.Value, c.Limits, u)
