@@ -194,6 +194,7 @@ func (c backtestCmd) explain(w io.Writer, lead int, forecasts []backtest.Forecas
 	default:
 		fmt.Fprintln(w, "Temperature is unknown.")
 	}
+	fmt.Fprintln(w, "No date of the insect catalogue enters.")
 	fmt.Fprintln(w, "(a) knows no catch of the season, (b) those of all other taxa before the issue date,\n(c) those of the taxon itself too.")
 	fmt.Fprintln(w)
 }

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -29,6 +30,7 @@ type riversBacktest struct {
 	Workers int      `default:"2" help:"With --config: number of parallel workers; does not change results."`
 	Shared  string   `name:"run" placeholder:"NAME" help:"With --config: report on a run started with 'eclose jobs add backtest'."`
 	Without []string `placeholder:"KIND" help:"With --config: kinds of sightings that no forecast may know: own, reader, neighbour, record."`
+	Record  string   `name:"leave-out" placeholder:"RECORD" help:"With --config: leave out the catalogue's dates that come from this record, so that it is not scored against itself."`
 	Out     string   `default:"backtest" placeholder:"DIR" type:"path" help:"With --config: folder for the report and for finished seasons; an interrupted run resumes from it."`
 }
 
@@ -43,6 +45,12 @@ func (c riversBacktest) rivers(e *env) error {
 	}
 	if plan.Catalogue, err = app.LoadCatalogue(cfg); err != nil {
 		return app.Usage(err)
+	}
+	if known := plan.Catalogue.Records(); c.Record != "" && !slices.Contains(known, c.Record) {
+		return app.Usagef("--leave-out %s: the catalogue has no dates from such a record; it has %s", c.Record, strings.Join(known, ", "))
+	}
+	if plan.Catalogue, err = plan.Catalogue.Without(c.Record); err != nil {
+		return err
 	}
 	if c.Shared != "" {
 		err = collect(e.ctx, cfg, c.Shared, &plan)

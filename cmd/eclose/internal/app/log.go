@@ -2,6 +2,7 @@ package app
 
 import (
 	"io"
+	"regexp"
 	"strings"
 	"time"
 
@@ -20,6 +21,13 @@ func NewLogger(w io.Writer, level string) zerolog.Logger {
 	}
 	return zerolog.New(w).Level(l).With().Timestamp().Logger()
 }
+
+// address is that of a request, as errors of HTTP begin with it.
+var address = regexp.MustCompile(`(?:(?:Get|Post|Head) )?"?https?://[^\s"]+"?:? ?`)
+
+// withoutAddress is an error for readers of a page, to whom the address of a
+// request says nothing.
+func withoutAddress(s string) string { return strings.TrimSpace(address.ReplaceAllString(s, "")) }
 
 // OneLine is s without line breaks, cut to so many letters.
 func OneLine(s string, most int) string {

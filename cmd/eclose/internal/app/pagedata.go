@@ -191,7 +191,7 @@ func problemOf(r forecast.River, known []db.FeedState) string {
 		if x.LastError == "" || !slices.ContainsFunc(stationsOf(r), func(st forecast.Station) bool { return st.Feed == x.Feed && st.Site == x.Item }) {
 			continue
 		}
-		fmt.Fprintf(&out, "No answer from feed %s for %s (%s). ", x.Feed, x.Item, OneLine(x.LastError, 120))
+		fmt.Fprintf(&out, "No answer from feed %s for %s (%s). ", x.Feed, x.Item, OneLine(withoutAddress(x.LastError), 120))
 	}
 	return out.String()
 }
@@ -217,7 +217,7 @@ func (l *refresher) feeds(ctx context.Context, known []db.FeedState) ([]pages.Fe
 			}
 			out[i].Retrieved = x.Answered
 			if x.LastError != "" {
-				out[i].Problem = OneLine(x.LastError, 120)
+				out[i].Problem = OneLine(withoutAddress(x.LastError), 120)
 			}
 		}
 	}
