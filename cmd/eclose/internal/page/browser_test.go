@@ -439,7 +439,8 @@ func TestPagesWorkWithoutAScript(t *testing.T) {
 		_, err := chromedp.Call(ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
 		return err
 	})
-	b.do(t, noScript, as(360, "light"), chromedp.Navigate(b.root+"/diary/new"))
+	b.do(t, noScript, as(360, "light"), chromedp.Navigate(b.root+"/diary/new"),
+		chromedp.Click(`//label[contains(., "Garrow")]`), chromedp.Click(chromedp.CSS(`.picks:nth-of-type(2) label:nth-of-type(2)`)))
 	b.press(t, `button[value=many]`)
 	if list, err := b.diary.List(context.Background(), diary.Filter{}); err != nil || len(list) != 1 {
 		t.Errorf("%d sightings, %v", len(list), err)

@@ -52,7 +52,7 @@ type sheetStage struct {
 
 // sheetGroups is how many groups two sides of one sheet of paper hold in print
 // that can be read.
-const sheetGroups = 20
+const sheetGroups = 16
 
 // sheetFlowDays is of how many days the sheet tells the chance of fishable flow. Our own.
 const sheetFlowDays = 10
@@ -145,9 +145,9 @@ func (s Sheet) Write(w io.Writer) error {
 		data.Groups = append(data.Groups, x)
 	}
 	// The rows share the height that a page of the smaller paper, Letter, has for them.
-	front := 196.0
+	front := 176.0
 	if data.Flow != "" {
-		front -= 9
+		front -= 14
 	}
 	data.RowMM = fmt.Sprintf("%.2f", min(12, front/float64(max(1, len(here)))))
 	if err := templates.ExecuteTemplate(w, "sheet.html", data); err != nil {
