@@ -234,12 +234,12 @@ func TestNothingDoubtfulLowersTheCautionThroughTheCommand(t *testing.T) {
 			b.back(0).flow /= 2.5
 		}, wading.BetterNot, false, "too far"},
 
-		{"one reading only", func(b *beck) { b.hours = b.hours[len(b.hours)-1:] }, wading.Quiet, false, "no earlier flow readings"},
-		{"flow below nothing", func(b *beck) { b.flowOnly(); b.back(0).flow = -3 }, wading.Quiet, false, "the flow reading"},
+		{"one reading only", func(b *beck) { b.hours = b.hours[len(b.hours)-1:] }, wading.Quiet, false, "h of flow readings: too few to check"},
+		{"flow below nothing", func(b *beck) { b.flowOnly(); b.back(0).flow = -3 }, wading.Care, false, "the flow reading"},
 		{"flow and height in each other's column", func(b *beck) { b.each(2, func(_ int, x *hour) { x.flow, x.height = x.height, x.flow }) }, wading.KeepOut, false, "do not agree"},
 		{"a height a metre too high for its flow", func(b *beck) { b.each(30, func(_ int, x *hour) { x.height++ }) }, wading.KeepOut, false, "do not agree"},
-		{"a week of nothing", func(b *beck) { b.flowOnly(); b.each(24*8, func(_ int, x *hour) { x.flow = 0 }) }, wading.Quiet, false, "far below anything on record"},
-		{"heights in feet since three hours", func(b *beck) { b.each(3, func(_ int, x *hour) { x.height /= 0.3048 }) }, wading.KeepOut, false, "action stage"},
+		{"a week of nothing", func(b *beck) { b.flowOnly(); b.each(24*8, func(_ int, x *hour) { x.flow = 0 }) }, wading.Care, false, "far below anything on record"},
+		{"heights in feet since three hours", func(b *beck) { b.each(3, func(_ int, x *hour) { x.height /= 0.3048 }) }, wading.KeepOut, false, "major stage"},
 		{"every third reading missing", func(b *beck) {
 			b.each(24*9, func(h int, x *hour) {
 				if h%3 == 1 {

@@ -152,7 +152,7 @@ func TestNormalsOverTheTurnOfTheYear(t *testing.T) {
 	if code, out, _ = ask(t, "normals", "90000002", "--base-url", base); code != 0 || !strings.Contains(out, "No statistics for water temperature at 90000002") {
 		t.Errorf("%d %s", code, out)
 	}
-	for _, c := range [][2]string{{"--days=0", "1 to 366"}, {"--with=colour", "no such variable"}, {"--base-url=http://127.0.0.1:1/x", "/ogcapi/v1"}} {
+	for _, c := range [][2]string{{"--days=0", "1 to 366"}, {"--with=colour", "unknown variable"}, {"--base-url=http://127.0.0.1:1/x", "/ogcapi/v1"}} {
 		if code, _, errOut := ask(t, "normals", "90000001", c[0]); code == 0 || !strings.Contains(errOut, c[1]) {
 			t.Errorf("%s: %d %s", c[0], code, errOut)
 		}

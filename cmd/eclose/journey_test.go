@@ -283,7 +283,7 @@ func TestFromATripToAMailToASightingToNoMoreMail(t *testing.T) {
 
 	// Four mornings of blue quills, weeks before they were expected.
 	peak := func() (time.Time, string) {
-		_, body := get(t, url+"/river/wend")
+		_, body := get(t, url+"/river/wend/season")
 		_, of, _ := strings.Cut(body, `<li id="blue-quill-spring">`)
 		m := peakWords.FindStringSubmatch(of[:min(len(of), 3000)])
 		if m == nil {
@@ -303,8 +303,10 @@ func TestFromATripToAMailToASightingToNoMoreMail(t *testing.T) {
 	r.follow(t, "main form button")
 	before, page := peak()
 	for _, day := range []string{"2026-05-15", "2026-05-16", "2026-05-17", "2026-05-18"} {
-		r.open(t, "/diary/new?river=wend&group=blue-quill-spring")
-		r.do(t, chromedp.Evaluate[chromedp.Void](`document.querySelector("input[name=date]").value = "`+day+`"`))
+		r.open(t, "/diary/new")
+		r.do(t, chromedp.Evaluate[chromedp.Void](`document.querySelector("input[name=river][value=wend]").click();
+			document.querySelector("select[name=other]").value = "blue-quill-spring";
+			document.querySelector("input[name=date]").value = "`+day+`"`))
 		r.follow(t, "button[value=many]")
 		if got := r.text(t, ".done"); !strings.Contains(got, "recalculated") {
 			t.Fatalf("after a sighting the page says %q", got)
@@ -314,7 +316,7 @@ func TestFromATripToAMailToASightingToNoMoreMail(t *testing.T) {
 		after, now := peak()
 		return now != page && before.Sub(after) >= 5*24*time.Hour
 	})
-	r.open(t, "/river/wend#blue-quill-spring")
+	r.open(t, "/river/wend/season#blue-quill-spring")
 	r.shoot(t, "journey-moved")
 	_, now := peak()
 	_, learnt, _ := strings.Cut(now, `<li id="blue-quill-spring">`)

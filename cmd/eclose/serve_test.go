@@ -159,7 +159,7 @@ func TestServeDoesItAllByItself(t *testing.T) {
 			if code != 0 || strings.Count(out, "completed") != 3 {
 				t.Errorf("jobs: %d\n%s%s", code, out, errs)
 			}
-			if files, _ := filepath.Glob(filepath.Join(dir, "series", "outlooks", "*", "*", "*.json.zst")); len(files) != 3 {
+			if files, _ := filepath.Glob(filepath.Join(dir, "series", "outlooks", "*", "*", "*.outlook.gz")); len(files) != 3 {
 				t.Errorf("files: %v", files)
 			}
 		})
