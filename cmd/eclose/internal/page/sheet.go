@@ -228,6 +228,9 @@ func (s Sheet) sheetGroup(g seasonGroup, number map[string]int, from forecast.Da
 			}
 		}
 		d, p := s.likeliest(g.Key, line.Stage, from)
+		if d == 0 { // no day of it within the sheet's year
+			continue
+		}
 		x.Days[k] = sheetStage{Day: d.Short(), P: forecast.Percent(p), Hours: hoursText(line.Hours), Seen: line.Seen}
 		if fly := trip.PatternOf(cg, line.Stage).Words(); fly != "" && !slices.Contains(flies, fly) {
 			flies = append(flies, fly)
