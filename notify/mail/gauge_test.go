@@ -216,7 +216,11 @@ func TestAValueAtTheGaugeThatHoversIsToldOnce(t *testing.T) {
 	if got := w.run(nil, 590, 580, 570); got != nil {
 		t.Errorf("again within a day: %q", got)
 	}
-	w.clock = w.clock.Add(25 * time.Hour)
+	w.clock = w.clock.Add(21 * time.Hour)
+	if got := w.run(nil, 590, 580, 570); got != nil {
+		t.Errorf("again 22 hours later: %q", got)
+	}
+	w.clock = w.clock.Add(3 * time.Hour)
 	if got := w.run(nil, 590, 580, 570); len(got) != 1 {
 		t.Errorf("again after a day: %q", got)
 	}
