@@ -9,6 +9,7 @@ import (
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/demo"
 	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/trip"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/wading"
@@ -78,20 +79,22 @@ func (c demoCmd) notify(e *env, cfg *config.Config, out *folder, outlooks []*for
 	return nil
 }
 
-// opening is the letter about the likeliest of the windows that open soon; nil
-// if none does.
+// opening is the letter about the window that opens soon and is worth most to an
+// angler, of several the likeliest; nil if none opens.
 func opening(o *forecast.Outlook, c *insects.Catalogue, caution alert.Reading, units string) *alert.Email {
 	facts := alert.FromOutlook(*o, func(group string, stage forecast.Stage) []string { return app.TyingLine(c, group, stage) }, caution.WaterC, caution.FlowM3S)
 	issue := o.IssueDate()
-	best, chance := -1, 0.0
+	best, rank, chance := -1, 0, 0.0
 	for i, s := range o.Stages {
 		start := s.Window.Start.P50
-		if !s.Fishable || start <= issue || start > issue+soonDays {
+		g, ok := c.Group(s.Group)
+		if !ok || !s.Fishable || s.Elsewhere || trip.Background(&s, g) || start <= issue || start > issue+soonDays {
 			continue
 		}
+		worth := g.Worth(insects.Stage(s.Stage)) // 1 is most
 		for _, d := range s.Days.All() {
-			if d.P > chance {
-				best, chance = i, d.P
+			if best < 0 || worth < rank || worth == rank && d.P > chance {
+				best, rank, chance = i, worth, d.P
 			}
 		}
 	}
