@@ -303,7 +303,7 @@ func TestFromATripToAMailToASightingToNoMoreMail(t *testing.T) {
 	before, page := peak()
 	for _, day := range []string{"2026-05-15", "2026-05-16", "2026-05-17", "2026-05-18"} {
 		got, err := "", error(nil)
-		for range 4 { // a busy machine loses a press now and then
+		for range 4 { // a press was lost in two runs of four; why is not known
 			r.open(t, "/diary/new")
 			r.do(t, chromedp.Evaluate[chromedp.Void](`document.querySelector("input[name=river][value=wend]").click();
 				document.querySelector("select[name=other]").value = "blue-quill-spring";
