@@ -54,8 +54,9 @@ type Forecast struct {
 const (
 	// leastOthers is how many seasons of the fit let a taxon enter at all.
 	leastOthers = 4
-	// leastFit is how many let it be forecast. A record of which no taxon has
-	// as many is forecast from leastOthers on.
+	// leastFit is how many let it be forecast, and let its catches tell of other
+	// taxa: the scatter of a taxon of fewer seasons is hardly known. In a record
+	// of which no taxon has as many, leastOthers do.
 	leastFit = 7
 )
 
@@ -77,9 +78,10 @@ func Run(series []Series, temp *Temperatures, opt Options) ([]Forecast, error) {
 	var out []Forecast
 	for _, year := range years {
 		f := newFold(series, temp, opt, year)
+		f.least = least
 		for i := range f.lines {
 			x, ok := f.lines[i].s.season(year)
-			if !ok || len(f.lines[i].fit) < least {
+			if !ok || len(f.lines[i].fit) < f.least {
 				continue
 			}
 			fc, err := f.forecast(i, x)
@@ -100,6 +102,7 @@ func Run(series []Series, temp *Temperatures, opt Options) ([]Forecast, error) {
 type fold struct {
 	year  int
 	lead  int
+	least int // seasons of the fit that let a taxon be forecast and tell of others
 	lines []line
 	taxa  []phenology.Taxon // beside lines
 	years map[string]*phenology.DegreeDayYear
@@ -150,7 +153,7 @@ func (f *fold) forecast(target int, x *Season) (Forecast, error) {
 	}
 	var evidence []phenology.Evidence
 	for j := range f.lines {
-		if j == target || !f.begun(j, issue) {
+		if j == target || len(f.lines[j].fit) < f.least || !f.begun(j, issue) {
 			continue
 		}
 		w, ok := f.lines[j].watched(j, f.year, issue, thermal[j], season.Taxon(j))
