@@ -3,6 +3,8 @@ package forecast
 import (
 	"math"
 
+	"golang.org/x/sync/errgroup"
+
 	"example.org/eclose/forecast/engine"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/phenology"
@@ -13,11 +15,38 @@ import (
 // engine's buffers and the draws of parameters. What it keeps changes no byte of
 // an outlook. It is not for use by two goroutines at once.
 type Issuer struct {
-	engine engine.Engine
-	result engine.Result
+	halves [2]half
 	temp   []float32
 	scores map[scored]*phenology.Scores
 	params map[paramsKey]atLat
+}
+
+// half runs the engine for every second group, beside the other half: a reader waits
+// for one river, on a machine of at least two processors.
+type half struct {
+	engine engine.Engine
+	result engine.Result
+}
+
+// run is the engine's result of each group, in order.
+func (is *Issuer) run(in engine.River) ([]engine.GroupResult, error) {
+	var tasks errgroup.Group
+	for h := range is.halves {
+		x, part := &is.halves[h], in
+		part.Groups = nil
+		for k := h; k < len(in.Groups); k += len(is.halves) {
+			part.Groups = append(part.Groups, in.Groups[k])
+		}
+		tasks.Go(func() error { return x.engine.Forecast(&part, &x.result) })
+	}
+	if err := tasks.Wait(); err != nil {
+		return nil, err
+	}
+	out := make([]engine.GroupResult, len(in.Groups))
+	for k := range out {
+		out[k] = is.halves[k%len(is.halves)].result.Groups[k/len(is.halves)]
+	}
+	return out, nil
 }
 
 // paramsKey names a belief before the river's water has moved it.

@@ -136,13 +136,14 @@ func (is *Issuer) season(w *water, rec Record, r River, region insects.Region, g
 	if len(used) == 0 {
 		return nil
 	}
-	if err := is.engine.Forecast(&in, &is.result); err != nil {
+	ran, err := is.run(in)
+	if err != nil {
 		return fmt.Errorf("season from %s: %w", day0, err)
 	}
 	for k, g := range used {
 		pair := results[g.Key]
 		for s, stage := range Stages {
-			got := stageOf(g, stage, &t.groups[t.own[g.Key]], slopes[k], &is.result.Groups[k][s], day0)
+			got := stageOf(g, stage, &t.groups[t.own[g.Key]], slopes[k], &ran[k][s], day0)
 			got.MovedBy, got.PlainLater = moved[k], plain[k]
 			if x, ok := g.Window(region, insects.Emergence); ok {
 				got.Basis = x.EvidenceWords()
