@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"net/http/httptest"
 	"os"
 	"path/filepath"
@@ -118,6 +119,44 @@ func TestTheAgeOfTheOldestCautionIsInTheReport(t *testing.T) {
 	w.Now = func() time.Time { return issued.Add(time.Hour) }
 	if _, r := ask(t, w); r.CautionAge != nil {
 		t.Errorf("nobody judges, and the oldest is %v old", *r.CautionAge)
+	}
+}
+
+// Each limit of mail and disk, a little before and a little beyond it.
+func TestMailAndDiskGoWrongAtTheirLimits(t *testing.T) {
+	d := dbtest.Open(t, dbtest.SQLiteURL(t))
+	now := issued.Add(time.Hour)
+	good := health.MailState{CertificateEnds: now.Add(8 * 24 * time.Hour), OldestDue: now.Add(-29 * time.Minute), SuppressedShare: 0.19}
+	for _, c := range []struct {
+		name   string
+		change func(*health.MailState)
+		free   uint64
+		says   string // empty: healthy
+	}{
+		{"as it should be", func(*health.MailState) {}, 5e8, ""},
+		{"certificate", func(m *health.MailState) { m.CertificateEnds = now.Add(7*24*time.Hour - time.Second) }, 5e8, "the relay's certificate ends"},
+		{"certificate not known", func(m *health.MailState) { m.CertificateEnds = time.Time{} }, 5e8, ""},
+		{"waiting", func(m *health.MailState) { m.OldestDue = now.Add(-31 * time.Minute) }, 5e8, "email has been waiting for 31m"},
+		{"suppressed", func(m *health.MailState) { m.SuppressedShare = 0.21 }, 5e8, "21% of the subscribers"},
+		{"paused", func(m *health.MailState) { m.Paused = "the relay refused too many" }, 5e8, "refused too many"},
+		{"relay", func(m *health.MailState) { m.Relay = errors.New("no STARTTLS") }, 5e8, "no STARTTLS"},
+		{"disk", func(*health.MailState) {}, 5e8 - 1, "MB free"},
+	} {
+		m := good
+		c.change(&m)
+		w := house(t, d, issued)
+		w.Now = func() time.Time { return now }
+		w.Mail = func(context.Context) (health.MailState, error) { return m, nil }
+		w.Folders, w.Free = []string{"data"}, func(string) (uint64, error) { return c.free, nil }
+		code, r := ask(t, w)
+		if all := strings.Join(r.Problems, " "); (code == 200) != (c.says == "") || !strings.Contains(all, c.says) {
+			t.Errorf("%s: %d %q", c.name, code, all)
+		}
+		for _, x := range r.Checks {
+			if x.Name == "mail-breaker" && (x.Value == 1) != (m.Paused != "") {
+				t.Errorf("%s: the breaker's metric is %g", c.name, x.Value)
+			}
+		}
 	}
 }
 
