@@ -49,7 +49,7 @@ func (is *Issuer) run(in engine.River) ([]engine.GroupResult, error) {
 	return out, nil
 }
 
-// paramsKey names a belief before the river's water has moved it.
+// paramsKey names a prior before the river's water has moved it.
 type paramsKey struct {
 	group      *insects.Group
 	region     insects.Region

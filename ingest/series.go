@@ -9,11 +9,11 @@ import (
 	"time"
 )
 
-// Variable is what was measured. The unit of each is fixed inside the house:
+// Variable is what was measured. The unit of each is fixed inside Eclose:
 // see Unit.
 type Variable string
 
-// The variables the house knows. An agency's parameter that maps to none of
+// The variables that Eclose knows. An agency's parameter that maps to none of
 // them is skipped with a note, never guessed.
 const (
 	WaterTemperature   Variable = "water_temperature"
@@ -34,8 +34,8 @@ const (
 	ChannelVelocity    Variable = "channel_velocity"
 )
 
-// Unit is the unit in which the house keeps a variable, spelt for people.
-// It is empty for a variable the house does not know.
+// Unit is the unit in which Eclose keeps a variable, spelt for people.
+// It is empty for a variable that Eclose does not know.
 func (v Variable) Unit() string { return units[v] }
 
 var units = map[Variable]string{
@@ -45,7 +45,7 @@ var units = map[Variable]string{
 	ChannelWidth: "m", ChannelArea: "m2", ChannelVelocity: "m/s",
 }
 
-// Variables lists every variable the house knows, in alphabetical order.
+// Variables lists every variable that Eclose knows, in alphabetical order.
 func Variables() []Variable {
 	out := make([]Variable, 0, len(units))
 	for v := range units {

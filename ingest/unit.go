@@ -5,9 +5,9 @@ import (
 	"strings"
 )
 
-// Conversion turns a value in an agency's unit into the house's unit:
+// Conversion turns a value in an agency's unit into ours:
 //
-//	house = (value - Minus) * Times / Over
+//	ours = (value - Minus) * Times / Over
 //
 // Division is kept apart from multiplication so that 50 °F is exactly 10 °C.
 type Conversion struct{ Minus, Times, Over float64 }
@@ -29,7 +29,7 @@ const (
 	seaMileInM = 1852.0
 )
 
-// conversions: house unit -> spelling of the agency's unit in lower case, with
+// conversions: our unit -> spelling of the agency's unit in lower case, with
 // blanks, carets and the prefix of a code list taken away -> conversion.
 var conversions = map[string]map[string]Conversion{
 	"°C": {
@@ -68,7 +68,7 @@ var conversions = map[string]map[string]Conversion{
 
 var spelling = strings.NewReplacer(" ", "", "^", "", "wmounit:", "", "unit:", "", "&#176;", "°", "&#179;", "³", "&#178;", "²")
 
-// unitExamples are units that people write, by the unit of the house.
+// unitExamples are units that people write, by our unit.
 var unitExamples = map[string]string{"°C": "°C or °F", "m3/s": "m3/s, ft3/s or cfs", "m": "m, cm or ft", "mm": "mm, cm or in", "m/s": "m/s, km/h, ft/s or mph", "W/m2": "W/m2", "%": "%", "m2": "m2 or ft2"}
 
 // UnitExamples are units that values of v may come in, for people who misspelt one.

@@ -43,8 +43,8 @@ func listPackages(t *testing.T, which ...string) []listed {
 	}
 }
 
-// The house has one way: a later room may import an earlier one, never the
-// reverse, and model imports nothing of the house but itself.
+// Imports run one way: a later part may import an earlier one, never the
+// reverse, and model imports nothing of Eclose but itself.
 func TestImportsRunOneWay(t *testing.T) {
 	may := map[string][]string{
 		"ingest":   {"ingest"},

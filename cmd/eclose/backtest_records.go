@@ -188,9 +188,9 @@ func (c backtestCmd) explain(w io.Writer, lead int, forecasts []backtest.Forecas
 	fmt.Fprintf(w, "Median date of each season, forecast %d days before the taxon's mean date in the\n%s, and fitted on those only.\n", lead, seasons)
 	switch n := byTemperature(forecasts); {
 	case n == len(forecasts):
-		fmt.Fprintln(w, "Temperature is known to the issue date; after it, the mean of those seasons stands.")
+		fmt.Fprintln(w, "Temperature is known to the issue date; after it, the mean of those seasons is used.")
 	case n > 0:
-		fmt.Fprintf(w, "Temperature is known to the issue date in %d of %d forecasts; after it, the mean of\nthose seasons stands.\n", n, len(forecasts))
+		fmt.Fprintf(w, "Temperature is known to the issue date in %d of %d forecasts; after it, the mean of\nthose seasons is used.\n", n, len(forecasts))
 	default:
 		fmt.Fprintln(w, "Temperature is unknown.")
 	}

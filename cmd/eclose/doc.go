@@ -2,6 +2,6 @@
 // emerge and when the egg-layers return.
 //
 // Command lines and a TOML file enter; tables, files, pages and mails leave.
-// It wires the rooms together and must not hold any science of its own: every
-// command is one file here, and its rules live in the room it calls.
+// It wires the packages together and must not hold any science of its own: every
+// command is one file here, and its rules live in the package it calls.
 package main

@@ -207,7 +207,7 @@ func (x *exam) warnings(s *series.Store, c config.River) error {
 	if place.Country != "" && name == "meteoalarm" {
 		who += " of " + place.Country
 		if len(place.Zones) == 0 {
-			x.add(noted, what+", zones", "Set zones in [river.warnings]: the codes stand in the feed. Without them a warning without a polygon makes the caution unknown.", "the river's zones are not set")
+			x.add(noted, what+", zones", "Set zones in [river.warnings]: the codes are in the feed. Without them a warning without a polygon makes the caution unknown.", "the river's zones are not set")
 		}
 	}
 	if byPlace {

@@ -21,14 +21,14 @@ import (
 type sightingsCmd struct {
 	Import   sightingsImportCmd   `cmd:"" help:"Import open records: a Darwin Core archive or CSV, a GBIF download, a saved response."`
 	Fetch    sightingsFetchCmd    `cmd:"" help:"Fetch open records around your rivers from iNaturalist and GBIF."`
-	List     sightingsListCmd     `cmd:"" help:"List the open records that stand for an insect group, with their credit."`
+	List     sightingsListCmd     `cmd:"" help:"List the open records that count for an insect group, with their credit."`
 	Withhold sightingsWithholdCmd `cmd:"" help:"Keep an open record out of all that is worked out, or let it in again."`
 	Export   sightingsExportCmd   `cmd:"" help:"Export your own sightings and blank sessions as Darwin Core."`
 	Share    sightingsShareCmd    `cmd:"" help:"Write your sightings as a file for neighbouring installations, without names."`
 	Receive  sightingsReceiveCmd  `cmd:"" help:"Take in a neighbour's file; taking it again updates it."`
 	Forget   sightingsForgetCmd   `cmd:"" help:"Forget a neighbour and withdraw what it gave."`
 	Windows  sightingsWindowsCmd  `cmd:"" help:"Show windows of flight, this season and presence by open records, beside the book's."`
-	Used     sightingsUsedCmd     `cmd:"" help:"List every sighting that stands behind a river's dates, by kind."`
+	Used     sightingsUsedCmd     `cmd:"" help:"List every sighting that was used for a river's dates, by kind."`
 }
 
 type sightingsImportCmd struct {
@@ -122,7 +122,7 @@ func printTaken(w io.Writer, format string, dry bool, t records.Taken, list []ju
 	} else {
 		fmt.Fprintf(w, ": %d new, %d changed, %d unchanged, %d known from another source", t.Added, t.Changed, t.Same, t.Elsewhere)
 	}
-	fmt.Fprintf(w, "\n%d more are kept as a measure of how much people looked; %d came twice\n", t.EffortOnly, t.Twice)
+	fmt.Fprintf(w, "\n%d more are kept as a measure of how much people looked; %d were duplicates\n", t.EffortOnly, t.Twice)
 	for _, l := range []struct {
 		head string
 		list []records.Count

@@ -223,7 +223,7 @@ func (c sightingsUsedCmd) Run(e *env) error {
 	}
 	for _, o := range all {
 		if len(o.Entered) == 0 {
-			fmt.Fprintf(e.stdout, "%s: no sighting stands behind its dates\n", o.RiverName)
+			fmt.Fprintf(e.stdout, "%s: no sighting was used for its dates\n", o.RiverName)
 			continue
 		}
 		w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)

@@ -283,7 +283,7 @@ func TestTheConfigNamesWhoWarns(t *testing.T) {
 	}
 }
 
-// TestAWarningIsToldOnce: by a real relay, from a running house. An update is
+// TestAWarningIsToldOnce: by a real relay, from a running server. An update is
 // no news, a further warning is, and a dead feed ends nothing.
 func TestAWarningIsToldOnce(t *testing.T) {
 	t.Parallel()

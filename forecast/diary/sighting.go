@@ -20,7 +20,7 @@ const (
 	Many Amount = "many"
 )
 
-// The stages a sighting may be of, spelt as everywhere in the house.
+// The stages a sighting may be of, spelt as everywhere.
 const (
 	Emergence = "emergence"
 	EggLaying = "egg-laying"

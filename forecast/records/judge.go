@@ -38,7 +38,7 @@ const (
 	Doubted        LeftOut = "the source doubts it"
 	Fossil         LeftOut = "it is not of a wild living organism"
 
-	VagueDate   LeftOut = "its date is longer than a day and it tells no effort"
+	VagueDate   LeftOut = "its date is longer than a day and no effort is given"
 	VaguePlace  LeftOut = "its place is uncertain by more than 50 km"
 	Unconfirmed LeftOut = "its identification was not confirmed"
 	NoLifeStage LeftOut = "its life stage is missing"

@@ -178,7 +178,7 @@ func TestWhateverAServerDoesGivesOneClearSentenceAndNoReading(t *testing.T) {
 	}
 }
 
-// oneClearSentence holds an error to the house's form.
+// oneClearSentence holds an error to our form.
 func oneClearSentence(t *testing.T, err error, feed string) {
 	t.Helper()
 	e, ok := errors.AsType[*ingest.Error](err)

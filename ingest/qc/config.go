@@ -15,7 +15,7 @@ func (r Range) holds(v float64) bool { return v >= r.Low && v <= r.High }
 
 var everything = Range{math.Inf(-1), math.Inf(1)}
 
-// Config holds the thresholds of one variable, in its house unit. A zero value
+// Config holds the thresholds of one variable, in our unit. A zero value
 // switches its test off, a zero Range excepted: set both ends.
 type Config struct {
 	// Gap is QARTOD's TIM_INC: the longest expected time from one reading to

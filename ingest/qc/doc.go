@@ -1,5 +1,5 @@
 // Package qc flags the readings of a series by the real-time tests of the US
-// IOOS QARTOD manuals, and by three tests of our own trade: a water sensor that
+// IOOS QARTOD manuals, and by three tests of our own: a water sensor that
 // hangs in the air, flow under ice, and a day whose minimum lies above its
 // maximum.
 //

@@ -32,7 +32,7 @@ type Context struct {
 }
 
 // Gap is a silence longer than expected. To is zero for the one that still
-// lasts at Extra.Now.
+// lasts at Context.Now.
 type Gap struct{ From, To time.Time }
 
 // Report sums up a run.

@@ -126,7 +126,7 @@ func skip(t testing.TB, why string) {
 }
 
 // Bytes on the disk for each value, all columns and the index counted: the
-// bound of three bytes is a requirement of the house.
+// bound of three bytes is our own requirement.
 func TestSixtyYearsOfARealRiverTakeAtMostThreeBytesAValue(t *testing.T) {
 	for _, file := range []string{"deschutes-culver-14076500-1967-2020.rdb", "deschutes-madras-14092500-1952-2020.tsv"} {
 		t.Run(file, func(t *testing.T) {

@@ -1,4 +1,4 @@
-// Package series keeps every reading the house ever took in.
+// Package series keeps every reading that Eclose ever took in.
 //
 // Series in SI units and UTC enter with the time at which they were retrieved;
 // what leaves is the same readings as they stand now or as they stood at any

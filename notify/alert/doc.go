@@ -3,7 +3,7 @@
 //
 // Outlooks and flow cautions enter, already worked out; what leaves is a row in
 // the outbox for each mail, written in the transaction that also records what
-// its reader was told, and later a Letter for the deliverer, with a log row for
+// its reader was told, and later an Email for the sender, with a log row for
 // whatever became of it. It must not compute any science, and it must not know
 // how a mail is worded or carried.
 //

@@ -86,7 +86,7 @@ func (d *desk) turns() []Email {
 	return append(first, d.turn(10*time.Minute)...)
 }
 
-// turn lets the house do what it does each minute, and returns what was sent.
+// turn does what the server does each minute, and returns what was sent.
 func (d *desk) turn(after time.Duration) []Email {
 	d.t.Helper()
 	d.clock = d.clock.Add(after)

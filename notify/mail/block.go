@@ -77,7 +77,7 @@ func (w words) blocks(items []alert.EmailItem) []block {
 		b := w.block(it)
 		switch {
 		case len(b.Caution) > 0 && told[it.River] && (alert.Good(it.Kind) || it.Kind == alert.KindClosed):
-			b.Caution = []string{"The caution for " + river(it) + " stands above. " + overrule}
+			b.Caution = []string{"The caution for " + river(it) + " is above. " + overrule}
 		case len(b.Caution) > 0:
 			told[it.River] = true
 		}

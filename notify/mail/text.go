@@ -9,7 +9,7 @@ import (
 const textWidth = 72
 
 // askText asks for a report.
-const askText = "Did you see it? None yet, a few or many: one press tells, no account. \"None yet\" is worth as much."
+const askText = "Did you see it? None yet, a few or many: one tap records it, no account. \"None yet\" is worth as much."
 
 // glue holds a number and its percent sign on one line.
 const glue = "\x00"

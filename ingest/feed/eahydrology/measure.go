@@ -23,7 +23,7 @@ var (
 type measure struct {
 	key  ingest.Key
 	unit string
-	why  string // why the house does not take it; "" if it does
+	why  string // why Eclose does not take it; "" if it does
 }
 
 var statistics = map[string]ingest.Statistic{"i": ingest.Instant, "m": ingest.Mean, "mean": ingest.Mean, "min": ingest.Min, "max": ingest.Max, "t": ingest.Sum}

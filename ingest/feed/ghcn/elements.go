@@ -28,7 +28,7 @@ var elements = map[string]element{
 	"RHAV": {ingest.RelativeHumidity, ingest.Mean, "%", "%", "%"},
 }
 
-// tenthOfMetrePerSecond is not a unit that people write, so the house's table
+// tenthOfMetrePerSecond is not a unit that people write, so our table
 // lacks it.
 var tenthOfMetrePerSecond = ingest.Conversion{Minus: 0, Times: 1, Over: 10}
 

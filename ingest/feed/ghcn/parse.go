@@ -54,7 +54,7 @@ type parsing struct {
 	ev      evidence
 	cells   []cell
 	places  map[string]ingest.SiteInfo
-	columns map[string]int // elements the house does not know -> values
+	columns map[string]int // elements that Eclose does not know -> values
 }
 
 // Parse implements ingest.Parser.

@@ -153,7 +153,7 @@ type layer struct {
 	unit     string // where the service leaves it out
 }
 
-// layers that the house takes. A layer without totals holds for each hour of
+// layers that Eclose takes. A layer without totals holds for each hour of
 // an interval, because equal neighbours are written as one.
 var layers = []layer{
 	{name: "temperature", variable: ingest.AirTemperature},

@@ -2,6 +2,6 @@
 // variables: WaterML 2.0 and SensorThings name an observed property by an
 // address or a word that each agency chooses.
 //
-// Words and addresses enter; a variable of the house, or none, leaves. It must
+// Words and addresses enter; one of our variables, or none, leaves. It must
 // not know units or any one agency.
 package observedproperty

@@ -13,7 +13,7 @@ const FeedName = "usgs"
 
 const feed response.Feed = FeedName
 
-// Parameter is one USGS parameter code that maps to a variable of the house.
+// Parameter is one USGS parameter code that maps to one of our variables.
 type Parameter struct {
 	Code     string
 	Variable ingest.Variable

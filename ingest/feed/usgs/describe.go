@@ -38,7 +38,7 @@ func readLocations(r io.Reader) (out []location, pg page, err error) {
 type TimeSeries struct {
 	ID, Site    string
 	Parameter   string          // USGS code
-	Variable    ingest.Variable // "" if the house does not know the parameter
+	Variable    ingest.Variable // "" if Eclose does not know the parameter
 	Statistic   string          // USGS code
 	Computation string          // "Mean", "Instantaneous", ...
 	Period      string          // "Daily", "Points", "Water Year", ...; "Continuous values", ... in combined-metadata

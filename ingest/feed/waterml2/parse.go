@@ -234,7 +234,7 @@ func observe(c *ingest.Collector, where, site string, o *observation) error {
 	return nil
 }
 
-// keyAndTime finds the key and the time of one value. The house's time is the end
+// keyAndTime finds the key and the time of one value. Our time is the end
 // of a period, but the date for a day.
 func keyAndTime(k ingest.Key, kd kind, stat ingest.Statistic, aggregation string, t time.Time, day bool) (ingest.Key, time.Time, string) {
 	if kd.why != "" {

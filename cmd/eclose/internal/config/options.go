@@ -113,7 +113,7 @@ var Options = []Option{
 	{Key: "mail.per-minute", Default: "60", Help: "maximum emails per minute",
 		fill: func(c *Config) { def(&c.Mail.PerMinute, 60) }},
 	{Key: "mail.postal-address", Default: "", Help: "sender's name and postal address, shown at the foot of each email"},
-	{Key: "mail.operator", Default: "", Help: "your own address: told what breaks and what is well again"},
+	{Key: "mail.operator", Default: "", Help: "your own address: gets an email when something breaks and when it recovers"},
 	{Key: "health.free-mb", Default: "500", Help: "least free space of each disk written to, MB",
 		fill: func(c *Config) { def(&c.Health.FreeMB, 500) }},
 	{Key: "health.caution-age", Default: "10m", Help: "longest time since a river's caution was judged",

@@ -16,7 +16,7 @@ type Memory struct {
 	feeds  []Feed
 }
 
-// NewMemory returns an empty shelf for some rivers.
+// NewMemory returns an empty cache for some rivers.
 func NewMemory(rivers []forecast.River) *Memory {
 	return &Memory{rivers: rivers, states: map[string]*State{}}
 }

@@ -309,7 +309,7 @@ func flowWords(st *State, h head, u wading.Units) []string {
 		return []string{"No flow forecast for this river: treat it as too high until you have seen it."}
 	}
 	if l == nil {
-		return []string{"No limit of this river is known: the picture does not tell what its flow means."}
+		return []string{"No limit of this river is known: the chart cannot show what its flow means."}
 	}
 	var worst forecast.FlowDay
 	p := 0.0

@@ -1,6 +1,7 @@
-// Package work is what the jobs do: fetch, issue, weigh, tell, learn, export.
+// Package work is what the jobs do: fetch, issue forecasts, judge
+// the caution, send alerts, recalibrate, export.
 //
-// The keys of a job enter; a row and a file in the house's stores leave, the row
+// The keys of a job enter; a row and a file in the stores leave, the row
 // in one transaction with the jobs that follow. It must not know how jobs are
 // queued, retried or shared among processes, and it computes nothing itself.
 package work
