@@ -2,6 +2,8 @@ package db_test
 
 import (
 	"math"
+	"os"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -70,6 +72,9 @@ func TestASnapshotIsWholeWhileTheDatabaseIsInUse(t *testing.T) {
 	into := url + ".copy"
 	if err := db.Snapshot(t.Context(), url, into); err != nil {
 		t.Fatal(err)
+	}
+	if info, err := os.Stat(into); err != nil || runtime.GOOS != "windows" && info.Mode().Perm() != 0o600 {
+		t.Errorf("the copy is not its owner's alone: %v, %v", info, err)
 	}
 	c := dbtest.Open(t, into)
 	var n int
