@@ -56,6 +56,8 @@ func TestEachFaultIsOneClearSentence(t *testing.T) {
 		{"flood heights that fall", `site = "99000001"`, "site = \"99000001\"\nvariables = [\"gauge_height\"]\n[river.flood]\nunit = \"ft\"\naction = 8\nminor = 7", `flood heights must increase`},
 		{"flood heights of no gauge", `feed = "open-meteo"`, "feed = \"open-meteo\"\n[river.flood]\nunit = \"m\"\naction = 8", `measures "gauge_height"`},
 		{"flood heights without a unit", `feed = "open-meteo"`, "feed = \"open-meteo\"\n[river.flood]\naction = 8", `flood unit ""`},
+		{"a slug that leads elsewhere", `name = "Wend"`, "name = \"Wend\"\nslug = \"../evil\"", `slug`},
+		{"a slug of letters and loose accents", `name = "Wend"`, "name = \"Wend\"\nslug = \"ri\u0301o\"", `slug`},
 		{"no flood heights at all", `feed = "open-meteo"`, "feed = \"open-meteo\"\n[river.flood]\nunit = \"m\"", `set at least one of action`},
 		{"broken TOML", `name = "Wend"`, `name = Wend`, `line 6`},
 	} {
