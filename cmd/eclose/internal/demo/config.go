@@ -27,7 +27,7 @@ backfill-years = 9
 [feeds.usgs]
 base-url = "%[1]s/ogcapi/v1"
 contact = "demo@example.org"
-owner = "invented, in the format of the U.S. Geological Survey"
+owner = "readings invented, in the format of the U.S. Geological Survey"
 
 [feeds.open-meteo]
 enabled = true # its free service is for non-commercial use: say yes on purpose
@@ -41,6 +41,7 @@ owner = "forecasts of flow invented, in the format of the U.S. National Water Pr
 
 [feeds.nws]
 base-url = "%[1]s" # official warnings: there are none
+owner = "warnings invented, in the format of the U.S. National Weather Service"
 `, feeds, Notice)
 	for _, r := range Rivers {
 		fmt.Fprintf(&b, `
