@@ -113,12 +113,16 @@ func (c demoCmd) forecast(e *env, cfg *config.Config) error {
 		}
 		return nil
 	})
+	beside, err := besides(e.ctx, cfg, nil, outlooks)
+	if err != nil {
+		return err
+	}
 	for _, f := range []export.Format{export.CSV, export.Parquet, export.ICS} {
 		out.note("outlook."+string(f), map[export.Format]string{
 			export.CSV: "60 days for every river, group and stage (columns described in outlook.csv-metadata.json)", export.Parquet: "the same as Parquet",
 			export.ICS: "the windows for a calendar"}[f])
 		if out.err == nil {
-			_, out.err = export.WriteFile(filepath.Join(c.Out, "outlook."+string(f)), f, metaOf(outlooks, cfg.Notice), flatten(outlooks, tableDays))
+			_, out.err = export.WriteFile(filepath.Join(c.Out, "outlook."+string(f)), f, metaOf(outlooks, cfg.Notice), flatten(outlooks, beside, tableDays))
 		}
 	}
 	for _, o := range outlooks {

@@ -84,36 +84,46 @@ func verdictOf(e *env, cfg *config.Config, only, groups []string, outlooks []*fo
 
 func (c forecastCmd) write(e *env, cfg *config.Config, outlooks []*forecast.Outlook, v verdict.Verdict) error {
 	write := func(w io.Writer) error {
-		switch c.Format {
-		case "table":
-			if !c.Details && !c.All {
-				return v.WriteText(w)
-			}
-			for i, o := range outlooks {
-				if i > 0 {
-					fmt.Fprintln(w)
-				}
-				if err := o.WriteTable(w, tableOptions(cfg, c.All)); err != nil {
-					return err
-				}
-			}
-			return nil
-		case "json":
+		if c.Format == "json" {
 			enc := json.NewEncoder(w)
 			enc.SetIndent("", " ")
 			return enc.Encode(outlooks)
 		}
-		_, err := export.Write(w, export.Format(c.Format), metaOf(outlooks, cfg.Notice), flatten(outlooks, 0))
-		return err
+		if !c.Details && !c.All {
+			return v.WriteText(w)
+		}
+		for i, o := range outlooks {
+			if i > 0 {
+				fmt.Fprintln(w)
+			}
+			if err := o.WriteTable(w, tableOptions(cfg, c.All)); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	if c.Format == "csv" || c.Format == "parquet" {
+		return c.writeRows(e, cfg, outlooks)
 	}
 	if c.Out == "" {
 		return write(e.stdout)
 	}
-	if c.Format == "csv" { // with its description beside it
-		_, err := export.WriteFile(c.Out, export.CSV, metaOf(outlooks, cfg.Notice), flatten(outlooks, 0))
+	return export.File(c.Out, write)
+}
+
+// writeRows writes a table of rows; beside a CSV file stands its description.
+func (c forecastCmd) writeRows(e *env, cfg *config.Config, outlooks []*forecast.Outlook) error {
+	beside, err := besides(e.ctx, cfg, slices.Concat(c.Rivers, c.River), outlooks)
+	if err != nil {
 		return err
 	}
-	return export.File(c.Out, write)
+	f, meta, rows := export.Format(c.Format), metaOf(outlooks, cfg.Notice), flatten(outlooks, beside, 0)
+	if c.Out == "" {
+		_, err = export.Write(e.stdout, f, meta, rows)
+	} else {
+		_, err = export.WriteFile(c.Out, f, meta, rows)
+	}
+	return err
 }
 
 // tableDays is how far the table looks ahead unless all is asked for.
@@ -141,14 +151,14 @@ func metaOf(outlooks []*forecast.Outlook, notice string) export.Meta {
 
 // flatten lists the rows of all outlooks, from the issue on for so many days or,
 // with 0, from beginning to end.
-func flatten(outlooks []*forecast.Outlook, days int) iter.Seq2[export.Row, error] {
+func flatten(outlooks []*forecast.Outlook, beside []export.Beside, days int) iter.Seq2[export.Row, error] {
 	return func(yield func(export.Row, error) bool) {
-		for _, o := range outlooks {
+		for i, o := range outlooks {
 			var from, to forecast.Date
 			if days > 0 {
 				from, to = o.IssueDate(), o.IssueDate()+forecast.Date(days)
 			}
-			for r := range export.Flatten(o, from, to) {
+			for r := range beside[i].Flatten(o, from, to) {
 				if !yield(r, nil) {
 					return
 				}
