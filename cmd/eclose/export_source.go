@@ -215,24 +215,22 @@ func (s *outlookSource) yearStart(ctx context.Context, r forecast.River) (foreca
 	return (&forecast.Outlook{IssuedAt: at, Zone: r.Zone, Lat: r.Lat}).YearStart(), err
 }
 
-// besides gathers the caution of each outlook's issue.
-func besides(ctx context.Context, cfg *config.Config, only []string, outlooks []*forecast.Outlook) ([]export.Beside, error) {
-	rivers, err := app.Rivers(cfg, only)
-	if err != nil {
-		return nil, app.Usage(err)
-	}
-	store, err := series.Open(ctx, cfg.StoreURL(), series.ReadOnly())
-	if err != nil {
-		return nil, err
-	}
-	defer store.Close() //nolint:errcheck // it was only read
-	out := make([]export.Beside, len(outlooks))
-	for i, o := range outlooks {
-		in, err := forecast.CautionInput(ctx, store, rivers[i], o.IssuedAt)
-		if err != nil {
-			return nil, err
+// withCautions puts the caution of its issue beside each outlook, in the order of the
+// rivers.
+func withCautions(ctx context.Context, store forecast.Reader, rivers []forecast.River, each iter.Seq2[*forecast.Outlook, error]) iter.Seq2[issuedOutlook, error] {
+	return func(yield func(issuedOutlook, error) bool) {
+		i := 0
+		for o, err := range each {
+			x := issuedOutlook{o: o}
+			if err == nil {
+				var in wading.Input
+				in, err = forecast.CautionInput(ctx, store, rivers[i], o.IssuedAt)
+				x.beside.Caution = wading.Assess(in)
+			}
+			if !yield(x, err) || err != nil {
+				return
+			}
+			i++
 		}
-		out[i].Caution = wading.Assess(in)
 	}
-	return out, nil
 }
