@@ -60,20 +60,21 @@ func (c forecastCmd) to(e *env, write func(io.Writer) error) error {
 	return export.File(c.Out, write)
 }
 
-// answerGC is the garbage collector's percentage while all outlooks are held to be
-// compared: at a hundred rivers they are most of what lives, and what is thrown away
-// should not double it. Our own default.
-const answerGC = 40
+// From so many outlooks on, which are all held to be compared, the garbage collector
+// runs at this percentage: they are most of what lives, and what is thrown away should
+// not double it. It costs a fifth of the processor. Our own defaults.
+const answerMany, answerGC = 50, 40
 
 // answer writes the verdict on all rivers, which are compared with each other.
 func (c forecastCmd) answer(e *env, cfg *config.Config, each iter.Seq2[*forecast.Outlook, error]) error {
-	defer debug.SetGCPercent(debug.SetGCPercent(answerGC))
 	var outlooks []*forecast.Outlook
 	for o, err := range each {
 		if err != nil {
 			return err
 		}
-		outlooks = append(outlooks, o)
+		if outlooks = append(outlooks, o); len(outlooks) == answerMany {
+			defer debug.SetGCPercent(debug.SetGCPercent(answerGC)) // once
+		}
 	}
 	v, err := verdictOf(e, cfg, slices.Concat(c.Rivers, c.River), c.Group, outlooks)
 	if err != nil {
