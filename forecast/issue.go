@@ -46,6 +46,17 @@ type Options struct {
 	// ChancesOnly leaves out what only a reader wants: days of water, heat, spread of
 	// activity, hours and reasons. Chances and windows are the same.
 	ChancesOnly bool
+	// Ensemble, if set, receives the members' water and flow.
+	Ensemble *Ensemble
+}
+
+// Ensemble holds the members of an issue, each one possible future: daily means
+// from the day of the issue on, in the order of the members. Where the water is
+// modelled, each member's water follows from that member's flow.
+type Ensemble struct {
+	From    Date
+	WaterC  [][]float64 // °C by member and day
+	FlowM3s [][]float64 // m3/s by member and day; nil where the flow is not forecast
 }
 
 // ErrNothingKnown is wrapped where a river has neither water nor weather.
@@ -96,6 +107,9 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 	}
 	if err := rec.future(w, o, opt); err != nil {
 		return nil, fmt.Errorf("water temperature of %s: %w", r.Slug, err)
+	}
+	if opt.Ensemble != nil {
+		*opt.Ensemble = w.ensemble(rec.Issue)
 	}
 	if !opt.ChancesOnly {
 		o.Water = w.days(rec)
@@ -316,6 +330,18 @@ func count(v []float64) int {
 		}
 	}
 	return n
+}
+
+// ensemble copies the members from the day of the issue on.
+func (w *water) ensemble(issue Date) Ensemble {
+	e := Ensemble{From: issue, WaterC: make([][]float64, len(w.rows))}
+	for m, row := range w.rows {
+		e.WaterC[m] = slices.Clone(row[issue-w.first:])
+	}
+	for _, row := range w.flowAhead {
+		e.FlowM3s = append(e.FlowM3s, slices.Clone(row))
+	}
+	return e
 }
 
 // middle is the middle of the members' water on a date, °C; NaN where they do not

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"net"
 	"net/http"
 	"os"
@@ -19,6 +20,7 @@ import (
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/export"
 	"example.org/eclose/ingest/schedule"
+	"example.org/eclose/ingest/series"
 )
 
 type demoCmd struct {
@@ -118,7 +120,7 @@ func (c demoCmd) forecast(e *env, cfg *config.Config) error {
 			export.CSV: "60 days for every river, group and stage (columns described in outlook.csv-metadata.json)", export.Parquet: "the same as Parquet",
 			export.ICS: "the windows for a calendar"}[f])
 		if out.err == nil {
-			_, out.err = export.WriteFile(filepath.Join(c.Out, "outlook."+string(f)), f, metaOf(outlooks, cfg.Notice), flatten(outlooks, tableDays))
+			out.err = writeDemoRows(e, cfg, filepath.Join(c.Out, "outlook."+string(f)), f, outlooks)
 		}
 	}
 	for _, o := range outlooks {
@@ -156,6 +158,24 @@ func (c demoCmd) forecast(e *env, cfg *config.Config) error {
 	fmt.Fprintf(e.stdout, "\nFor a real river, write your own config (see the README; compare %s), then run eclose ingest and eclose forecast.\n%s\n",
 		filepath.Join(c.Out, "eclose.toml"), forecast.StandingCaution)
 	return c.serve(e, cfg, outlooks)
+}
+
+// writeDemoRows writes the first days of all outlooks, with the caution of the day.
+func writeDemoRows(e *env, cfg *config.Config, path string, f export.Format, outlooks []*forecast.Outlook) error {
+	rivers, err := app.Rivers(cfg, nil)
+	if err != nil {
+		return err
+	}
+	store, err := series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly())
+	if err != nil {
+		return err
+	}
+	defer store.Close() //nolint:errcheck // it was only read
+	each := withCautions(e.ctx, store, rivers, export.Rows(outlooks))
+	_, err = export.WriteFile(path, f, metaOf(outlooks, cfg.Notice), flattened(each, func(x issuedOutlook) iter.Seq[export.Row] {
+		return x.beside.Flatten(x.o, x.o.IssueDate(), x.o.IssueDate()+tableDays)
+	}))
+	return err
 }
 
 // demoAddr is where the demo's pages are served where none is named: where eclose serve

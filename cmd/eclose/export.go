@@ -1,33 +1,30 @@
 package main
 
 import (
-	"context"
-	"errors"
 	"fmt"
 	"iter"
+	"strings"
 	"time"
 
 	"example.org/eclose/cmd/eclose/internal/app"
-	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/forecast"
-	"example.org/eclose/forecast/archive"
 	"example.org/eclose/forecast/export"
-	"example.org/eclose/ingest/db"
-	"example.org/eclose/ingest/series"
-	"example.org/eclose/model/insects"
 )
 
-// exportCmd writes the newest outlook of each river for other people's tools.
+// exportCmd writes outlooks for other people's tools.
 type exportCmd struct {
 	configFlag
-	Format  string   `required:"" enum:"parquet,arrow,csv,json,geojson,ics" help:"One of ${enum}."`
-	Rivers  []string `aliases:"river" help:"Only these rivers." placeholder:"NAME"`
-	From    string   `help:"First day, e.g. 2026-06-30; the day of issue if not given." placeholder:"DATE"`
-	To      string   `help:"Last day." placeholder:"DATE"`
-	Out     string   `required:"" help:"Output file; it appears only once complete." placeholder:"FILE" type:"path"`
-	Anew    bool     `help:"Issue new forecasts instead of exporting saved ones."`
-	Issue   string   `name:"issue-date" help:"Issue forecasts as of noon local time on this date instead of exporting saved ones." placeholder:"DATE"`
-	Members int      `default:"200" help:"Ensemble size of newly issued forecasts."`
+	Format       string   `required:"" enum:"parquet,arrow,csv,json,geojson,ics,efi" help:"One of ${enum}; efi is the Ecological Forecasting Initiative's, CSV or, by the name of --out, Parquet."`
+	Rivers       []string `aliases:"river" help:"Only these rivers." placeholder:"NAME"`
+	From         string   `help:"First day, e.g. 2026-06-30; the day of issue if not given." placeholder:"DATE"`
+	To           string   `help:"Last day." placeholder:"DATE"`
+	Out          string   `required:"" help:"Output file; it appears only once complete." placeholder:"FILE" type:"path"`
+	Observations string   `help:"Also write measured water and flow, and your own sightings, to score forecasts: .csv or .parquet." placeholder:"FILE" type:"path"`
+	IssuedFrom   string   `help:"All saved forecasts since this date, not only the newest." placeholder:"DATE"`
+	Anew         bool     `help:"Issue new forecasts instead of exporting saved ones."`
+	Issue        string   `name:"issue-date" help:"Issue forecasts as of noon local time on this date instead of exporting saved ones." placeholder:"DATE"`
+	Members      int      `default:"200" help:"Ensemble size of newly issued forecasts."`
+	WithMembers  bool     `help:"Write water and flow member by member: efi only, with --anew or --issue-date."`
 }
 
 func (c exportCmd) Run(e *env) error {
@@ -35,24 +32,11 @@ func (c exportCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	var days [2]forecast.Date
-	for i, s := range []string{c.From, c.To} {
-		if s == "" {
-			continue
-		}
-		t, err := civilDate(s, time.Time{})
-		if err != nil {
-			return app.Usagef("--%s: %w", []string{"from", "to"}[i], err)
-		}
-		days[i] = forecast.DateOf(t)
+	days, err := c.check()
+	if err != nil {
+		return err
 	}
-	if days[1] != 0 && days[1] < days[0] {
-		return app.Usagef("--to %s is before --from %s", c.To, c.From)
-	}
-	if c.Members < 10 || c.Members > 5000 {
-		return app.Usagef("--members %d: use 10 to 5000", c.Members)
-	}
-	s := outlookSource{cfg: cfg, now: e.now(), date: c.Issue, opt: forecast.Options{Members: c.Members}}
+	s := outlookSource{cfg: cfg, now: e.now(), date: c.Issue, since: days.since, members: c.WithMembers, opt: forecast.Options{Members: c.Members}}
 	if s.catalogue, err = app.LoadCatalogue(cfg); err != nil {
 		return app.Usage(err)
 	}
@@ -67,114 +51,116 @@ func (c exportCmd) Run(e *env) error {
 	meta := export.Meta{Title: "Emergence and egg-laying forecasts", Source: "eclose, model version " + forecast.ModelVersion, History: "eclose export", Notice: cfg.Notice}
 	// Dated by the newest issue, not by the clock: the same outlooks give the
 	// same bytes.
-	kept := 0
+	kept, now := 0, 0
 	for _, r := range rivers {
-		at, ok, err := s.issued(e.ctx, r)
+		at, n, err := s.issued(e.ctx, r)
 		if err != nil {
 			return err
 		}
-		if ok {
-			kept++
-		} else if at, err = app.IssueTime(r, s.date, s.now); err != nil {
-			return app.Usage(err)
+		if kept += n; n == 0 {
+			now++
+			if at, err = app.IssueTime(r, s.date, s.now); err != nil {
+				return app.Usage(err)
+			}
 		}
 		if at.After(meta.Created) {
 			meta.Created = at
 		}
 	}
-	n, err := export.WriteFile(c.Out, export.Format(c.Format), meta, s.rows(e.ctx, rivers, days[0], days[1]))
+	n, err := c.write(e, &s, rivers, meta, days)
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(e.stderr, "eclose: wrote %d rows for %d rivers to %s (%d saved forecasts, %d issued now)\n", n, len(rivers), c.Out, kept, len(rivers)-kept)
+	fmt.Fprintf(e.stderr, "eclose: wrote %d rows for %d rivers to %s (%d saved forecasts, %d issued now)\n", n, len(rivers), c.Out, kept, now)
+	if c.Observations == "" {
+		return nil
+	}
+	meta.Title = "Observations of water, flow and insects"
+	if n, err = export.WriteTableFile(c.Observations, tableFormat(c.Observations), export.Targets, meta, s.observations(e.ctx, rivers, days.from, days.to)); err != nil {
+		return err
+	}
+	fmt.Fprintf(e.stderr, "eclose: wrote %d observations to %s\n", n, c.Observations)
 	return nil
 }
 
-// outlookSource gives outlooks as they were issued, or issues them where none was.
-type outlookSource struct {
-	cfg       *config.Config
-	catalogue *insects.Catalogue
-	now       time.Time
-	date      string // of issue, "" for now
-	opt       forecast.Options
-	db        *db.DB // nil where none was ever made
-	files     *series.Files
-	store     *series.Store
-	archive   *archive.Archive // nil where nothing was ever kept, or is wanted
+// exportDays are the dates of an export; 0 where none is given.
+type exportDays struct {
+	from, to forecast.Date
+	since    time.Time // first issue; zero for the newest only
 }
 
-func (s *outlookSource) open(ctx context.Context, kept bool) (err error) {
-	if s.store, err = series.Open(ctx, s.cfg.StoreURL(), series.ReadOnly()); err != nil {
-		return fmt.Errorf("%w; run eclose ingest first", err)
+// check reads the dates and refuses what does not go together.
+func (c exportCmd) check() (days exportDays, err error) {
+	for _, d := range []struct {
+		flag, text string
+		into       *forecast.Date
+	}{{"from", c.From, &days.from}, {"to", c.To, &days.to}} {
+		if d.text == "" {
+			continue
+		}
+		t, err := civilDate(d.text, time.Time{})
+		if err != nil {
+			return days, app.Usagef("--%s: %w", d.flag, err)
+		}
+		*d.into = forecast.DateOf(t)
 	}
-	if s.db, err = app.OpenReader(ctx, s.cfg); err == nil && s.db != nil && kept {
-		s.files, err = series.OpenFiles(ctx, s.cfg.StoreURL())
-		s.archive = archive.New(s.db, s.files)
-	}
-	if err != nil {
-		s.close()
-	}
-	return err
-}
-
-// close lets everything go; all of it was only read.
-func (s *outlookSource) close() {
-	s.store.Close() //nolint:errcheck // it was only read
-	if s.files != nil {
-		s.files.Close() //nolint:errcheck // as above
-	}
-	if s.db != nil {
-		s.db.Close() //nolint:errcheck // as above
-	}
-}
-
-// issued says when the newest kept outlook of a river was issued.
-func (s *outlookSource) issued(ctx context.Context, r forecast.River) (time.Time, bool, error) {
-	if s.archive == nil {
-		return time.Time{}, false, nil
-	}
-	h, err := s.archive.LatestHead(ctx, r.Slug, s.now)
-	if errors.Is(err, archive.ErrNotFound) {
-		return time.Time{}, false, nil
-	}
-	return h.Issued, err == nil, err
-}
-
-// outlook is the newest kept one, or one issued now.
-func (s *outlookSource) outlook(ctx context.Context, r forecast.River) (*forecast.Outlook, error) {
-	if s.archive != nil {
-		o, err := s.archive.Latest(ctx, r.Slug, s.now)
-		if err == nil || !errors.Is(err, archive.ErrNotFound) {
-			return o, err
+	if c.IssuedFrom != "" {
+		if days.since, err = civilDate(c.IssuedFrom, time.Time{}); err != nil {
+			return days, app.Usagef("--issued-from: %w", err)
 		}
 	}
-	at, err := app.IssueTime(r, s.date, s.now)
-	if err != nil {
-		return nil, err
+	anew := c.Anew || c.Issue != ""
+	switch f := export.Format(c.Format); {
+	case days.to != 0 && days.to < days.from:
+		return days, app.Usagef("--to %s is before --from %s", c.To, c.From)
+	case c.Members < 10 || c.Members > 5000:
+		return days, app.Usagef("--members %d: use 10 to 5000", c.Members)
+	case c.WithMembers && (c.Format != formatEFI || !anew):
+		return days, app.Usagef("--with-members: saved forecasts hold no members; use --format efi with --anew or --issue-date")
+	case c.IssuedFrom != "" && anew:
+		return days, app.Usagef("--issued-from lists saved forecasts; leave out --anew and --issue-date")
+	case c.IssuedFrom != "" && (f == export.GeoJSON || f == export.ICS):
+		return days, app.Usagef("--issued-from: %s holds one forecast a river; use csv, parquet, arrow, json or efi", c.Format)
+	case c.Observations != "" && c.Observations == c.Out:
+		return days, app.Usagef("--observations and --out name the same file")
 	}
-	opt := s.opt
-	if s.db != nil {
-		if opt.Sites, err = app.Sites(ctx, s.db, s.now); err != nil {
-			return nil, err
-		}
-	}
-	if opt.Sightings, err = app.DiarySightings(ctx, s.db, s.cfg, s.now); err != nil {
-		return nil, err
-	}
-	return forecast.Issue(ctx, s.store, r, s.catalogue, at, opt)
+	return days, nil
 }
 
-// rows streams the days of one river after another; one outlook is held at once.
-func (s *outlookSource) rows(ctx context.Context, rivers []forecast.River, from, to forecast.Date) iter.Seq2[export.Row, error] {
-	return func(yield func(export.Row, error) bool) {
-		for _, r := range rivers {
-			o, err := s.outlook(ctx, r)
+// formatEFI is the long form of the Ecological Forecasting Initiative.
+const formatEFI = "efi"
+
+// tableFormat is Parquet for a name that ends so, else CSV.
+func tableFormat(name string) export.Format {
+	if strings.HasSuffix(name, ".parquet") {
+		return export.Parquet
+	}
+	return export.CSV
+}
+
+func (c exportCmd) write(e *env, s *outlookSource, rivers []forecast.River, meta export.Meta, days exportDays) (int, error) {
+	all := s.all(e.ctx, rivers)
+	if c.Format == formatEFI {
+		return export.WriteTableFile(c.Out, tableFormat(c.Out), export.EFI, meta, flattened(all, func(x issuedOutlook) iter.Seq[export.Prediction] {
+			return export.Predictions(x.o, x.members, days.from, days.to)
+		}))
+	}
+	return export.WriteFile(c.Out, export.Format(c.Format), meta, flattened(all, func(x issuedOutlook) iter.Seq[export.Row] {
+		return x.beside.Flatten(x.o, days.from, days.to)
+	}))
+}
+
+// flattened lists the rows of one outlook after another.
+func flattened[R any](all iter.Seq2[issuedOutlook, error], rows func(issuedOutlook) iter.Seq[R]) iter.Seq2[R, error] {
+	return func(yield func(R, error) bool) {
+		for x, err := range all {
 			if err != nil {
-				yield(export.Row{}, err)
+				var none R
+				yield(none, err)
 				return
 			}
-			for row := range export.Flatten(o, from, to) {
-				if !yield(row, nil) {
+			for r := range rows(x) {
+				if !yield(r, nil) {
 					return
 				}
 			}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"runtime/debug"
 	"slices"
 
 	"example.org/eclose/cmd/eclose/internal/app"
@@ -12,6 +13,7 @@ import (
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/export"
 	"example.org/eclose/forecast/verdict"
+	"example.org/eclose/ingest/series"
 )
 
 type forecastCmd struct {
@@ -38,18 +40,84 @@ func (c forecastCmd) Run(e *env) error {
 	if c.Format == "parquet" && c.Out == "" {
 		return app.Usagef("--format parquet needs --out FILE")
 	}
-	only := slices.Concat(c.Rivers, c.River)
-	outlooks, err := app.IssueAll(e.ctx, cfg, only, c.IssueDate, e.now(), c.Members)
+	each := app.IssueEach(e.ctx, cfg, slices.Concat(c.Rivers, c.River), c.IssueDate, e.now(), c.Members)
+	switch {
+	case c.Format == "csv" || c.Format == "parquet":
+		return c.writeRows(e, cfg, each)
+	case c.Format == "json":
+		return c.to(e, func(w io.Writer) error { return writeOutlooks(w, each) })
+	case c.Details || c.All:
+		return c.to(e, func(w io.Writer) error { return writeDetails(w, each, tableOptions(cfg, c.All)) })
+	}
+	return c.answer(e, cfg, each)
+}
+
+// to writes to the file that is asked for, or to the terminal.
+func (c forecastCmd) to(e *env, write func(io.Writer) error) error {
+	if c.Out == "" {
+		return write(e.stdout)
+	}
+	return export.File(c.Out, write)
+}
+
+// From so many outlooks on, which are all held to be compared, the garbage collector
+// runs at this percentage: they are most of what lives, and what is thrown away should
+// not double it. It costs a fifth of the processor. Our own defaults.
+const answerMany, answerGC = 50, 40
+
+// answer writes the verdict on all rivers, which are compared with each other.
+func (c forecastCmd) answer(e *env, cfg *config.Config, each iter.Seq2[*forecast.Outlook, error]) error {
+	var outlooks []*forecast.Outlook
+	for o, err := range each {
+		if err != nil {
+			return err
+		}
+		if outlooks = append(outlooks, o); len(outlooks) == answerMany {
+			defer debug.SetGCPercent(debug.SetGCPercent(answerGC)) // once
+		}
+	}
+	v, err := verdictOf(e, cfg, slices.Concat(c.Rivers, c.River), c.Group, outlooks)
 	if err != nil {
 		return err
 	}
-	var v verdict.Verdict
-	if c.Format == "table" && !c.Details && !c.All {
-		if v, err = verdictOf(e, cfg, only, c.Group, outlooks); err != nil {
+	return c.to(e, v.WriteText)
+}
+
+// writeOutlooks writes a JSON array of outlooks, one after the other.
+func writeOutlooks(w io.Writer, each iter.Seq2[*forecast.Outlook, error]) error {
+	before := "[\n "
+	for o, err := range each {
+		if err != nil {
+			return err
+		}
+		b, err := json.MarshalIndent(o, " ", " ")
+		if err != nil {
+			return fmt.Errorf("writing the forecast of %s: %w", o.River, err)
+		}
+		if _, err := fmt.Fprintf(w, "%s%s", before, b); err != nil {
+			return fmt.Errorf("printing: %w", err)
+		}
+		before = ",\n "
+	}
+	_, err := io.WriteString(w, "\n]\n")
+	return err
+}
+
+func writeDetails(w io.Writer, each iter.Seq2[*forecast.Outlook, error], opt forecast.TableOptions) error {
+	first := true
+	for o, err := range each {
+		if err != nil {
+			return err
+		}
+		if !first {
+			fmt.Fprintln(w)
+		}
+		first = false
+		if err := o.WriteTable(w, opt); err != nil {
 			return err
 		}
 	}
-	return c.write(e, cfg, outlooks, v)
+	return nil
 }
 
 // verdictOf puts past flow and caution of the moment of the issue beside outlooks, and
@@ -82,38 +150,34 @@ func verdictOf(e *env, cfg *config.Config, only, groups []string, outlooks []*fo
 	return verdict.Of(q, known, catalogue.Group), nil
 }
 
-func (c forecastCmd) write(e *env, cfg *config.Config, outlooks []*forecast.Outlook, v verdict.Verdict) error {
-	write := func(w io.Writer) error {
-		switch c.Format {
-		case "table":
-			if !c.Details && !c.All {
-				return v.WriteText(w)
-			}
-			for i, o := range outlooks {
-				if i > 0 {
-					fmt.Fprintln(w)
-				}
-				if err := o.WriteTable(w, tableOptions(cfg, c.All)); err != nil {
-					return err
-				}
-			}
-			return nil
-		case "json":
-			enc := json.NewEncoder(w)
-			enc.SetIndent("", " ")
-			return enc.Encode(outlooks)
+// writeRows writes a table of rows; beside a CSV file stands its description.
+func (c forecastCmd) writeRows(e *env, cfg *config.Config, each iter.Seq2[*forecast.Outlook, error]) error {
+	rivers, err := app.Rivers(cfg, slices.Concat(c.Rivers, c.River))
+	if err != nil {
+		return app.Usage(err)
+	}
+	meta := metaOf(nil, cfg.Notice)
+	for _, r := range rivers { // dated by the last issue
+		at, err := app.IssueTime(r, c.IssueDate, e.now())
+		if err != nil {
+			return app.Usage(err)
 		}
-		_, err := export.Write(w, export.Format(c.Format), metaOf(outlooks, cfg.Notice), flatten(outlooks, 0))
-		return err
+		if at.After(meta.Created) {
+			meta.Created = at
+		}
 	}
+	store, err := series.Open(e.ctx, cfg.StoreURL(), series.ReadOnly())
+	if err != nil {
+		return fmt.Errorf("%w; run eclose ingest first", err)
+	}
+	defer store.Close() //nolint:errcheck // it was only read
+	f, rows := export.Format(c.Format), flattened(withCautions(e.ctx, store, rivers, each), func(x issuedOutlook) iter.Seq[export.Row] { return x.beside.Flatten(x.o, 0, 0) })
 	if c.Out == "" {
-		return write(e.stdout)
+		_, err = export.Write(e.stdout, f, meta, rows)
+	} else {
+		_, err = export.WriteFile(c.Out, f, meta, rows)
 	}
-	if c.Format == "csv" { // with its description beside it
-		_, err := export.WriteFile(c.Out, export.CSV, metaOf(outlooks, cfg.Notice), flatten(outlooks, 0))
-		return err
-	}
-	return export.File(c.Out, write)
+	return err
 }
 
 // tableDays is how far the table looks ahead unless all is asked for.
@@ -137,22 +201,4 @@ func metaOf(outlooks []*forecast.Outlook, notice string) export.Meta {
 		}
 	}
 	return m
-}
-
-// flatten lists the rows of all outlooks, from the issue on for so many days or,
-// with 0, from beginning to end.
-func flatten(outlooks []*forecast.Outlook, days int) iter.Seq2[export.Row, error] {
-	return func(yield func(export.Row, error) bool) {
-		for _, o := range outlooks {
-			var from, to forecast.Date
-			if days > 0 {
-				from, to = o.IssueDate(), o.IssueDate()+forecast.Date(days)
-			}
-			for r := range export.Flatten(o, from, to) {
-				if !yield(r, nil) {
-					return
-				}
-			}
-		}
-	}
 }

@@ -171,7 +171,7 @@ func TestExportWritesTheKeptOutlookInEveryFormat(t *testing.T) {
 				t.Errorf("%s does not say %q", f, want)
 			}
 		}
-		if f != export.ICS && (!strings.Contains(unfolded, "schema_version") || !strings.Contains(unfolded, "CF-1.11")) {
+		if f != export.ICS && (!strings.Contains(unfolded, "schema_version") && !strings.Contains(unfolded, "schema:version") || !strings.Contains(unfolded, "CF-1.11")) {
 			t.Errorf("%s names no schema version or convention", f)
 		}
 	}
@@ -240,6 +240,11 @@ func TestExportRefusesAndLeavesNoHalfFile(t *testing.T) {
 		"a river that is none": {[]string{"--rivers", "Styx"}, 2, `no river "Styx"`},
 		"two members":          {[]string{"--members", "2"}, 2, "10 to 5000"},
 		"an unknown format":    {[]string{"--format", "xls"}, 2, "must be one of"},
+		"members of the kept":  {[]string{"--format", "efi", "--with-members"}, 2, "saved forecasts hold no members"},
+		"members in a table":   {[]string{"--anew", "--with-members"}, 2, "use --format efi"},
+		"many issues anew":     {[]string{"--issued-from", "2026-05-01", "--anew"}, 2, "--issued-from lists saved forecasts"},
+		"many issues on a map": {[]string{"--issued-from", "2026-05-01", "--format", "geojson"}, 2, "one forecast a river"},
+		"one file for two":     {[]string{"--observations", out}, 2, "the same file"},
 	} {
 		args := append([]string{"export", "--config", path, "--out", out}, c.args...)
 		if !strings.Contains(strings.Join(args, " "), "--format") {

@@ -14,8 +14,10 @@ import (
 )
 
 // arrowSink writes the Arrow file format (also called Feather 2), one record
-// batch per batch of rows, zstd. Text is plain, not dictionary-encoded: the
-// format allows a file only one dictionary per column, and rows are streamed.
+// batch per batch of rows. Text is plain, not dictionary-encoded: the format
+// allows a file only one dictionary per column, and rows are streamed. Nothing is
+// compressed: the Arrow library for JavaScript brings no codec, and whoever wants
+// few bytes takes Parquet.
 type arrowSink[R any] struct {
 	w       *ipc.FileWriter
 	columns []Column[R]
@@ -45,7 +47,7 @@ func newArrow[R any](w io.Writer, t Table[R], m Meta) (sink[R], error) {
 	}
 	meta := arrow.NewMetadata(keys, values)
 	sc := arrow.NewSchema(fields, &meta)
-	fw, err := ipc.NewFileWriter(&position{w: w}, ipc.WithSchema(sc), ipc.WithZstd())
+	fw, err := ipc.NewFileWriter(&position{w: w}, ipc.WithSchema(sc))
 	if err != nil {
 		return nil, err
 	}

@@ -4,14 +4,16 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"io"
+	"slices"
 	"time"
 
 	"example.org/eclose/forecast"
 )
 
-// RowCaution is the last column of every CSV row: a CSV file has no place of its
-// own for the standing caution, and rows get cut out and passed on.
-const RowCaution = "insect forecast only, not wading advice; flow can rise without warning"
+// RowCaution is the last column of every CSV row, for rows get cut out and passed
+// on. It is short and can be read without a key; the whole text stands in the
+// description beside the file.
+const RowCaution = "not-wading-advice"
 
 // csvSink writes plain RFC 4180 with a header row and nothing before it, since
 // readers disagree over comments. No value is an empty field. Units and
@@ -56,32 +58,49 @@ func (s *csvSink[R]) close() error {
 
 // csvDescription describes a CSV file by the W3C's Metadata Vocabulary for
 // Tabular Data (CSVW, 2015), which looks for it at the file's name followed by
-// -metadata.json. Units and CF names are common properties beside the standard's
-// own.
+// -metadata.json. The vocabulary declares no prefix of our own, so that what it
+// does not name itself is said in terms of Dublin Core (dc) and schema.org
+// (schema), which it predefines. CF names are property URLs of the NERC vocabulary
+// server, whose form is from memory.
 func csvDescription[R any](url string, t Table[R], m Meta) ([]byte, error) {
 	type column struct {
 		Titles      string `json:"titles"`
 		Name        string `json:"name"`
 		Description string `json:"dc:description"`
 		Datatype    string `json:"datatype"`
-		Units       string `json:"cf:units,omitempty"`
-		Standard    string `json:"cf:standard_name,omitempty"`
+		Required    bool   `json:"required,omitempty"`
+		Units       string `json:"schema:unitText,omitempty"`
+		Standard    string `json:"propertyUrl,omitempty"`
+	}
+	type schema struct {
+		Columns []column `json:"columns"`
+		Key     []string `json:"primaryKey,omitempty"`
 	}
 	var zero R
 	columns := make([]column, 0, len(t.Columns)+1)
 	for _, c := range t.Columns {
-		columns = append(columns, column{c.Name, c.Name, c.Long, csvType(c.Field(&zero)), c.Units, c.Standard})
+		d := column{c.Name, c.Name, c.Long, csvType(c.Field(&zero)), slices.Contains(t.Key, c.Name), c.Units, ""}
+		if c.Standard != "" {
+			d.Standard = "http://vocab.nerc.ac.uk/standard_name/" + c.Standard + "/"
+		}
+		columns = append(columns, d)
 	}
-	columns = append(columns, column{Titles: "caution", Name: "caution", Description: "short form of the standing caution", Datatype: "string"})
+	columns = append(columns, column{Titles: "caution", Name: "caution", Description: "short form of: " + m.comment(), Datatype: "string"})
 	doc := map[string]any{
-		"@context": "http://www.w3.org/ns/csvw", "url": url,
-		"dialect":     map[string]any{"header": true, "lineTerminators": "\r\n"},
-		"tableSchema": map[string]any{"columns": columns},
+		"@context": []any{"http://www.w3.org/ns/csvw", map[string]string{"@language": "en"}}, "url": url,
+		"dialect":     map[string]any{"header": true, "lineTerminators": []string{"\r\n"}},
+		"tableSchema": schema{columns, t.Key},
 	}
 	for _, a := range t.attributes(m) {
-		doc["cf:"+a.name] = a.value
+		doc[csvTerms[a.name]] = a.value
 	}
 	return json.MarshalIndent(doc, "", " ")
+}
+
+// csvTerms are the names of a file's attributes in Dublin Core and schema.org.
+var csvTerms = map[string]string{
+	"Conventions": "dc:conformsTo", "title": "dc:title", "schema": "schema:additionalType", "schema_version": "schema:version",
+	"source": "dc:source", "history": "dc:provenance", "date_created": "dc:created", "comment": "dc:description",
 }
 
 func csvType(p any) string {

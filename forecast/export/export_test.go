@@ -71,11 +71,16 @@ func outlook(river string, days int) *forecast.Outlook {
 			o.Stages = append(o.Stages, s)
 		}
 	}
+	// The water is known from 20 April on, 9 °C and 0.1 °C more each day.
+	for d := range days {
+		c := math.Round(90+float64(d)) / 10
+		o.Water = append(o.Water, forecast.WaterDay{Date: day("2026-04-20") + forecast.Date(d), P10: c - 1, P50: c, P90: c + 2})
+	}
 	// The flow is forecast from the issue on for 60 days, 8.4 to 20.2 m3/s.
 	o.Flow = &forecast.FlowAhead{Source: forecast.FlowJoined, LowM3s: 5, HighM3s: 15}
 	for d := range 60 {
 		q, p := 10+float64(d)/10, 0.9-float64(d)/100
-		o.Flow.Days = append(o.Flow.Days, forecast.FlowDay{Date: day("2026-05-02") + forecast.Date(d), P10: 0.84 * q, P50: q, P90: 1.27 * q, Fishable: &p})
+		o.Flow.Days = append(o.Flow.Days, forecast.FlowDay{Date: day("2026-05-02") + forecast.Date(d), P05: 0.8 * q, P10: 0.84 * q, P25: 0.9 * q, P50: q, P75: 1.1 * q, P90: 1.27 * q, P95: 1.4 * q, Fishable: &p})
 	}
 	return o
 }
@@ -403,7 +408,7 @@ func TestSeveralBatchesKeepTheirOrder(t *testing.T) {
 
 func TestFilesDescribeThemselves(t *testing.T) {
 	rows := rowsOf(outlook("wend", 10))
-	want := map[string]string{"Conventions": "CF-1.11, ACDD-1.3", "schema": "eclose/outlook", "schema_version": "1",
+	want := map[string]string{"Conventions": "CF-1.11, ACDD-1.3", "schema": "eclose/outlook", "schema_version": "2",
 		"title": meta.Title, "date_created": "2026-05-02T06:00:00Z", "comment": forecast.StandingCaution}
 	check := func(t *testing.T, get func(string) string) {
 		t.Helper()
@@ -449,7 +454,7 @@ func TestFilesDescribeThemselves(t *testing.T) {
 		if err := json.Unmarshal(b, &doc); err != nil {
 			t.Fatal(err)
 		}
-		check(t, func(k string) string { s, _ := doc["cf:"+k].(string); return s })
+		check(t, func(k string) string { s, _ := doc[csvTerms[k]].(string); return s })
 		if doc["url"] != "out.csv" || !strings.Contains(string(b), "degrees_north") {
 			t.Errorf("description of the columns: %s", b)
 		}
@@ -489,15 +494,26 @@ func TestColumnsAreDescribedOnce(t *testing.T) {
 func TestGeoJSONHasOnePointForEachStage(t *testing.T) {
 	rows := rowsOf(outlook("wend", 20), outlook("garrow", 20))
 	rows = slices.Delete(rows, 5, 6) // one day missing
+	type feature[P any] struct {
+		ID         string
+		Geometry   geoPoint
+		Properties P
+	}
 	var doc struct {
 		Type     string
-		Features []geoFeature
+		Features []feature[geoProperty]
 	}
-	if err := json.Unmarshal(written(t, GeoJSON, rows), &doc); err != nil {
+	var rivers struct{ Features []feature[geoRiver] }
+	b := written(t, GeoJSON, rows)
+	if err := errors.Join(json.Unmarshal(b, &doc), json.Unmarshal(b, &rivers)); err != nil {
 		t.Fatal(err)
 	}
-	if doc.Type != "FeatureCollection" || len(doc.Features) != 8 {
-		t.Fatalf("%s of %d features, want 8", doc.Type, len(doc.Features))
+	if doc.Type != "FeatureCollection" || len(doc.Features) != 10 {
+		t.Fatalf("%s of %d features, want 8 of stages and 2 of rivers", doc.Type, len(doc.Features))
+	}
+	if w := rivers.Features[9]; w.ID != "garrow" || len(w.Properties.WaterP50) != 20 || *w.Properties.WaterP50[3] != 9.3 || w.Properties.FlowP50[3] != nil ||
+		*w.Properties.FlowP50[12] != 10 || w.Properties.CautionLevel != "unknown" || w.Properties.Caution != forecast.StandingCaution {
+		t.Errorf("the river's feature: %+v", w)
 	}
 	f := doc.Features[0]
 	if f.Geometry.Coordinates != [2]float64{-3.0987, 54.4321} {

@@ -23,7 +23,8 @@ type icsSink struct {
 	comment string // for each event, which may be read alone
 	last    Row
 	pMax    float64
-	flow    []string // chance of fishable flow on the first days of the window
+	flow    []string   // chance of fishable flow on the first days of the window
+	water   [2]float64 // lowest and highest median of the water on the days of the window; NaN without any
 	begun   bool
 }
 
@@ -50,9 +51,15 @@ func (s *icsSink) write(rows []Row) error {
 			if err := s.flush(); err != nil {
 				return err
 			}
-			s.begun, s.pMax, s.flow = true, 0, nil
+			s.begun, s.pMax, s.flow, s.water = true, 0, nil, [2]float64{math.NaN(), math.NaN()}
 		}
 		s.pMax = max(s.pMax, r.P)
+		if c := r.WaterC[1]; !math.IsNaN(c) && r.Day >= r.Window.Start.P50 && r.Day <= r.Window.End.P50 {
+			if math.IsNaN(s.water[0]) {
+				s.water = [2]float64{c, c}
+			}
+			s.water = [2]float64{min(s.water[0], c), max(s.water[1], c)}
+		}
 		if !math.IsNaN(r.PFishable) && r.LeadDays >= 0 && r.Day >= r.Window.Start.P50 && r.Day <= r.Window.End.P50 && len(s.flow) < flowDays {
 			s.flow = append(s.flow, r.Day.Short()+" "+forecast.Percent(r.PFishable))
 		}
@@ -78,16 +85,23 @@ func (s *icsSink) flush() error {
 	e.SetGeo(r.Lat, r.Lon)
 	e.SetTimeTransparency(ics.TransparencyTransparent) // nobody is busy because insects hatch
 	e.SetDescription(fmt.Sprintf(
-		"Window %s to %s, peak about %s (80%% ranges: start %s to %s, end %s to %s). Best day: %s, %s. Hours: %s. Issued %s; evidence: %s; %d past seasons. %s%s",
+		"Window %s to %s, peak about %s (80%% ranges: start %s to %s, end %s to %s). Best day: %s, %s. Hours: %s. Issued %s; evidence: %s; %d past seasons. %s%s%s",
 		r.Window.Start.P50, r.Window.End.P50, r.Window.Peak.P50,
 		r.Window.Start.P10, r.Window.Start.P90, r.Window.End.P10, r.Window.End.P90,
 		chance.PercentInText(s.pMax), chance.Likelihood(s.pMax), orUnknown(r.Hours), r.IssuedAt.UTC().Format("2006-01-02 15:04 UTC"),
-		orUnknown(r.Grade), r.SeasonsBehind, s.flowWords(), s.comment))
+		orUnknown(wordsOf(gradeCodes, r.Grade)), r.SeasonsBehind, s.waterWords(), s.flowWords(), s.comment))
 	return e.SerializeTo(s.b, s.config)
 }
 
 // flowDays is of how many days an event tells the chance of fishable flow. Our own.
 const flowDays = 7
+
+func (s *icsSink) waterWords() string {
+	if math.IsNaN(s.water[0]) {
+		return ""
+	}
+	return fmt.Sprintf("Water on the days of the window, modelled median of the daily mean: %.1f to %.1f °C. ", s.water[0], s.water[1])
+}
 
 func (s *icsSink) flowWords() string {
 	if len(s.flow) == 0 {

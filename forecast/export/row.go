@@ -40,13 +40,18 @@ type Row struct {
 	WaterSource      string
 	WeatherSource    string
 	ModelVersion     string
+	WaterC           [3]float64 // daily mean water temperature, 10, 50, 90 % points; NaN where it is not forecast
+	WaterObservedC   float64    // daily mean as measured; NaN where it is not
 	FlowM3s          [3]float64 // daily mean flow of the river, 10, 50, 90 % points; NaN where it is not forecast
+	FlowObservedM3s  float64    // daily mean as measured; NaN where it is not
 	PFishable        float64    // chance that it lies within the owner's range; NaN without one
 	FlowSource       string
+	CautionLevel     string    // see levelCode
+	CautionUntil     time.Time // past this moment the level is unknown; zero where it is already
 }
 
 // Outlooks is the table of outlook rows.
-var Outlooks = Table[Row]{Name: "outlook", Version: "1", Columns: []Column[Row]{
+var Outlooks = Table[Row]{Name: "outlook", Version: "2", Key: []string{"river", "issued_at", "group", "stage", "day"}, Columns: []Column[Row]{
 	{"day", "", "local date at the river", "", func(r *Row) any { return &r.Day }},
 	{"river", "", "river slug", "", func(r *Row) any { return &r.River }},
 	{"river_name", "", "name of the river", "", func(r *Row) any { return &r.RiverName }},
@@ -80,28 +85,40 @@ var Outlooks = Table[Row]{Name: "outlook", Version: "1", Columns: []Column[Row]{
 	{"window_plain_calendar_start", "", "the same by the calendar that takes all past seasons alike", "", func(r *Row) any { return &r.WindowPlain.Start.P50 }},
 	{"window_plain_calendar_peak", "", "peak by that calendar, median", "", func(r *Row) any { return &r.WindowPlain.Peak.P50 }},
 	{"window_plain_calendar_end", "", "end by that calendar, median", "", func(r *Row) any { return &r.WindowPlain.End.P50 }},
-	{"window_basis", "", "what the catalogue's dates were collected over", "", func(r *Row) any { return &r.WindowBasis }},
+	{"window_basis", "", "what the catalogue's dates were collected over" + meanings(basisCodes) + "; :NAME names a record, +flight are adults in flight at light traps, not emergence", "", func(r *Row) any { return &r.WindowBasis }},
 	{"hours", "", "hours of the day, local, in words", "", func(r *Row) any { return &r.Hours }},
 	{"thermal_weight", "1", "0 calendar only, 1 water temperature only", "", func(r *Row) any { return &r.ThermalWeight }},
-	{"grade", "", "evidence for the group's values", "", func(r *Row) any { return &r.Grade }},
+	{"grade", "", "evidence for the group's values" + meanings(gradeCodes), "", func(r *Row) any { return &r.Grade }},
 	{"issued_at", "", "issue time, UTC", "forecast_reference_time", func(r *Row) any { return &r.IssuedAt }},
 	{"data_cutoff", "", "time of the newest reading used, UTC", "", func(r *Row) any { return &r.DataCutoff }},
 	{"seasons_behind", "1", "past seasons of water temperature at this river used", "", func(r *Row) any { return &r.SeasonsBehind }},
 	{"members", "1", "ensemble size", "", func(r *Row) any { return &r.Members }},
-	{"water_source", "", "where the water temperature comes from", "", func(r *Row) any { return &r.WaterSource }},
-	{"weather_source", "", "source of the weather ahead", "", func(r *Row) any { return &r.WeatherSource }},
+	{"water_source", "", "where the water temperature comes from" + meanings(waterCodes) + "; :air+flow and :air are what drives the model", "", func(r *Row) any { return &r.WaterSource }},
+	{"weather_source", "", "source of the weather ahead" + meanings(weatherCodes) + "; MxN+past-seasons is a forecast of M members for N days, then past-seasons", "", func(r *Row) any { return &r.WeatherSource }},
 	{"model_version", "", "version of the model", "", func(r *Row) any { return &r.ModelVersion }},
+	{"water_p10", "degree_Celsius", "daily mean water temperature, modelled, 10 % point over members", "", func(r *Row) any { return &r.WaterC[0] }},
+	{"water_p50", "degree_Celsius", "daily mean water temperature, modelled, median over members", "", func(r *Row) any { return &r.WaterC[1] }},
+	{"water_p90", "degree_Celsius", "daily mean water temperature, modelled, 90 % point over members", "", func(r *Row) any { return &r.WaterC[2] }},
+	{"water_observed", "degree_Celsius", "daily mean water temperature as measured, where the day is over", "", func(r *Row) any { return &r.WaterObservedC }},
 	{"flow_p10", "m3 s-1", "daily mean flow at the gauge, modelled, 10 % point over members; says nothing about wading", "", func(r *Row) any { return &r.FlowM3s[0] }},
 	{"flow_p50", "m3 s-1", "daily mean flow at the gauge, modelled, median over members; says nothing about wading", "water_volume_transport_in_river_channel", func(r *Row) any { return &r.FlowM3s[1] }},
 	{"flow_p90", "m3 s-1", "daily mean flow at the gauge, modelled, 90 % point over members; says nothing about wading", "", func(r *Row) any { return &r.FlowM3s[2] }},
+	{"flow_observed", "m3 s-1", "daily mean flow at the gauge as measured, where the day is over; says nothing about wading", "", func(r *Row) any { return &r.FlowObservedM3s }},
 	{"p_fishable_flow", "1", "chance that the daily mean flow lies within the range that the owner of this installation fishes at; says nothing about wading", "", func(r *Row) any { return &r.PFishable }},
-	{"flow_source", "", "what the flow ahead rests on", "", func(r *Row) any { return &r.FlowSource }},
+	{"flow_source", "", "what the flow ahead rests on" + meanings(flowCodes), "", func(r *Row) any { return &r.FlowSource }},
+	{"caution_level", "", "wading caution of the row's day as judged when the file was written" + meanings(levelCodes) + "; unknown on every day but that one, and after caution_valid_until", "", func(r *Row) any { return &r.CautionLevel }},
+	{"caution_valid_until", "", "past this moment the level is unknown, UTC", "", func(r *Row) any { return &r.CautionUntil }},
 }}
 
 // Flatten lists the rows of one outlook between two days; 0 for the day of issue
 // and for the last. Days on which nothing is to be expected, by the forecast or by
 // the calendar, have no row: they are most of a year.
 func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
+	return Beside{}.Flatten(o, from, to)
+}
+
+// Flatten is the function Flatten, with what is known beside the outlook.
+func (b Beside) Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
 	return func(yield func(Row) bool) {
 		issued := o.IssueDate()
 		if from == 0 {
@@ -112,9 +129,9 @@ func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
 			r := Row{
 				River: o.River, RiverName: o.RiverName, Zone: o.Zone, Lat: o.Lat, Lon: o.Lon,
 				Group: s.Group, GroupName: s.Name, Stage: string(s.Stage), Fishable: s.Fishable,
-				Window: s.Window, WindowCalendar: onlyMedians(s.Calendar), WindowPlain: onlyMedians(s.PlainCalendar()), WindowBasis: s.Basis, Hours: s.Hours,
-				ThermalWeight: s.Weight, Grade: s.Grade, IssuedAt: micro(o.IssuedAt), DataCutoff: micro(o.DataCutoff),
-				SeasonsBehind: o.Seasons, Members: o.Members, WaterSource: o.WaterSource, WeatherSource: o.WeatherSource,
+				Window: s.Window, WindowCalendar: onlyMedians(s.Calendar), WindowPlain: onlyMedians(s.PlainCalendar()), WindowBasis: basisCode(s.Basis), Hours: s.Hours,
+				ThermalWeight: s.Weight, Grade: gradeCode(s.Grade), IssuedAt: micro(o.IssuedAt), DataCutoff: micro(o.DataCutoff),
+				SeasonsBehind: o.Seasons, Members: o.Members, WaterSource: waterCode(o.WaterSource), WeatherSource: weatherCode(o.WeatherSource),
 				ModelVersion: o.ModelVersion,
 			}
 			for _, d := range s.Days.All() {
@@ -122,7 +139,7 @@ func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
 					continue
 				}
 				r.Day, r.LeadDays = d.Date, int(d.Date-issued)
-				r.flow(o.Flow)
+				r.river(o, b)
 				r.P, r.PCalendar, r.PPlainCalendar = d.P, d.PCalendar, s.PlainChance(d.Date)
 				r.ActivityCalendar, r.Activity = d.Calendar, d.Activity
 				if !yield(r) {
@@ -133,17 +150,27 @@ func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
 	}
 }
 
-// flow takes the flow of the row's day from a forecast, which may be nil.
-func (r *Row) flow(f *forecast.FlowAhead) {
-	r.FlowM3s, r.PFishable, r.FlowSource = [3]float64{math.NaN(), math.NaN(), math.NaN()}, math.NaN(), ""
-	d, ok := f.On(r.Day)
-	if !ok {
-		return
+// river takes the water, the flow and the caution of the row's day.
+func (r *Row) river(o *forecast.Outlook, b Beside) {
+	none := [3]float64{math.NaN(), math.NaN(), math.NaN()}
+	r.WaterC, r.WaterObservedC, r.FlowM3s, r.FlowObservedM3s, r.PFishable, r.FlowSource = none, math.NaN(), none, math.NaN(), math.NaN(), ""
+	if d, ok := o.WaterOn(r.Day); ok {
+		r.WaterC = [3]float64{d.P10, d.P50, d.P90}
+		if d.Observed != nil {
+			r.WaterObservedC = *d.Observed
+		}
 	}
-	r.FlowM3s, r.FlowSource = [3]float64{d.P10, d.P50, d.P90}, string(f.Source)
-	if d.Fishable != nil {
-		r.PFishable = *d.Fishable
+	if d, ok := o.Flow.On(r.Day); ok {
+		r.FlowM3s, r.FlowSource = [3]float64{d.P10, d.P50, d.P90}, flowCode(o.Flow.Source)
+		if d.Fishable != nil {
+			r.PFishable = *d.Fishable
+		}
 	}
+	if v := b.water(r.Day); !math.IsNaN(v) {
+		r.WaterObservedC = v
+	}
+	r.FlowObservedM3s = b.flow(r.Day)
+	r.CautionLevel, r.CautionUntil = b.caution(r.Day)
 }
 
 func micro(t time.Time) time.Time { return t.UTC().Truncate(time.Microsecond) }
@@ -163,6 +190,8 @@ func (r *Row) check() error {
 		return fmt.Errorf("river %q, group %q, stage %q: none may be empty", r.River, r.Group, r.Stage)
 	case r.Day == 0:
 		return fmt.Errorf("%s, %s: a row without a day", r.River, r.Group)
+	case r.CautionLevel == "":
+		return fmt.Errorf("%s, %s, %s: a row without a caution level; write unknown", r.River, r.Group, r.Day)
 	case !(r.P >= 0 && r.P <= 1) || !(r.PCalendar >= 0 && r.PCalendar <= 1) || !(r.PPlainCalendar >= 0 && r.PPlainCalendar <= 1):
 		return fmt.Errorf("%s, %s, %s: chances %v and %v are not within 0 to 1", r.River, r.Group, r.Day, r.P, r.PCalendar)
 	}

@@ -42,10 +42,12 @@ type Column[R any] struct {
 }
 
 // Table is a kind of file: its name, the version of its columns, which changes
-// whenever a column is renamed, removed or changes its meaning, and the columns.
+// whenever a column is renamed, removed or changes its meaning, the columns that
+// together name a row, and the columns.
 type Table[R any] struct {
 	Name    string
 	Version string
+	Key     []string
 	Columns []Column[R]
 }
 

@@ -1,25 +1,18 @@
 package rivers
 
 import (
-	"bytes"
 	"fmt"
 	"html"
 	"html/template"
-	"image/color"
 	"math"
 	"strconv"
 	"strings"
 
-	"gonum.org/v1/plot"
-	"gonum.org/v1/plot/plotter"
-	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/draw"
-	"gonum.org/v1/plot/vg/vgsvg"
-
 	"example.org/eclose/forecast/verify"
 )
 
-// line is one curve of a chart with, perhaps, intervals.
+// line is one curve of a chart with, perhaps, intervals. Points that are not known
+// are left out.
 type line struct {
 	name   string
 	x, y   []float64
@@ -27,133 +20,204 @@ type line struct {
 	style  int
 }
 
-// Curves differ by dash and mark, not by colour alone.
-var (
-	ink    = color.RGBA{0x1d, 0x2b, 0x2a, 0xff}
-	inks   = []color.Color{color.RGBA{0x1f, 0x5a, 0x4a, 0xff}, color.RGBA{0x8a, 0x5a, 0x1c, 0xff}, color.RGBA{0x4a, 0x4f, 0x7a, 0xff}}
-	dashes = [][]vg.Length{nil, {vg.Points(5), vg.Points(3)}, {vg.Points(1.5), vg.Points(2.5)}}
-	marks  = []draw.GlyphDrawer{draw.CircleGlyph{}, draw.SquareGlyph{}, draw.TriangleGlyph{}}
-)
+// span is the part of an axis that is shown.
+type span struct{ from, to float64 }
 
-// newPlot is an empty chart with its axes named.
-func newPlot(x, y string) *plot.Plot {
-	p := plot.New()
-	p.X.Label.Text, p.Y.Label.Text = x, y
-	p.BackgroundColor = nil
-	for _, a := range []*plot.Axis{&p.X, &p.Y} {
-		a.Color, a.Label.TextStyle.Color, a.Tick.Label.Color, a.Tick.Color = ink, ink, ink, ink
-		a.Label.TextStyle.Font.Size, a.Tick.Label.Font.Size = vg.Points(11), vg.Points(10)
+func (s span) with(v float64) span {
+	if math.IsNaN(v) {
+		return s
 	}
-	// Words grow to the right of their marks, so that a reader's font that is
-	// wider than the one measured with runs into no mark.
-	p.Legend.Top, p.Legend.Left, p.Legend.XOffs, p.Legend.Padding = true, true, vg.Points(8), vg.Points(2)
-	p.Legend.TextStyle.Font.Size = vg.Points(10)
-	p.Legend.TextStyle.Color = ink
-	p.X.Tick.Marker, p.Y.Tick.Marker = short{}, short{}
-	grid := plotter.NewGrid()
-	grid.Horizontal.Color, grid.Vertical.Color = color.Gray{0xdd}, color.Gray{0xee}
-	p.Add(grid)
-	return p
+	return span{min(s.from, v), max(s.to, v)}
 }
 
-// add draws a curve; points that are not known are left out.
-func add(p *plot.Plot, l line) error {
-	var xy plotter.XYs
-	var bars plotter.YErrors
+// drawing is a chart of curves or, with rows, of one dot a row.
+type drawing struct {
+	title, desc    string // for those who cannot see it
+	width, height  float64
+	left           float64 // room for the words beside the axis upwards
+	xLabel, yLabel string
+	x, y           span
+	xTicks         []float64 // nil: round numbers
+	rows           []string  // names of dots from above, or nil
+	across, up     bool      // a line where the height, or the value across, is 0
+	diagonal       bool
+	lines          []line
+	b              strings.Builder
+}
+
+// Sizes in pixels. Our own defaults.
+const (
+	wide, high, square  = 605, 321, 416
+	edge, under, rowGap = 14, 44, 16
+)
+
+// Curves differ by dash and mark, not by colour alone.
+var (
+	inks   = []string{"#1f5a4a", "#8a5a1c", "#4a4f7a"}
+	dashes = []string{"", "7 4", "2 4"}
+)
+
+const ink = "#1d2b2a"
+
+// fit widens the axes to the curves and their intervals.
+func (d *drawing) fit() {
+	for _, l := range d.lines {
+		for i := range l.x {
+			if math.IsNaN(l.y[i]) {
+				continue
+			}
+			d.x, d.y = d.x.with(l.x[i]), d.y.with(l.y[i])
+			if l.ranges != nil {
+				d.y = d.y.with(l.ranges[i].Low).with(l.ranges[i].High)
+			}
+		}
+	}
+}
+
+func (d *drawing) at(x, y float64) (px, py float64) {
+	return d.left + (x-d.x.from)/(d.x.to-d.x.from)*(d.width-d.left-edge), edge + (d.y.to-y)/(d.y.to-d.y.from)*(d.height-edge-under)
+}
+
+func (d *drawing) stroke(x1, y1, x2, y2 float64, color string, width float64) {
+	fmt.Fprintf(&d.b, `<path d="M%.1f %.1fL%.1f %.1f" stroke="%s" stroke-width="%g"/>`, x1, y1, x2, y2, color, width)
+}
+
+func (d *drawing) text(x, y float64, anchor, words string) {
+	fmt.Fprintf(&d.b, `<text x="%.1f" y="%.1f" text-anchor="%s">%s</text>`, x, y, anchor, html.EscapeString(words))
+}
+
+// svg draws the chart.
+func (d *drawing) svg() template.HTML {
+	fmt.Fprintf(&d.b, `<svg role="img" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %g %g" width="%g" height="%g" fill="none" font-size="13"><title>%s</title><desc>%s</desc>`,
+		d.width, d.height, d.width, d.height, html.EscapeString(d.title), html.EscapeString(d.desc))
+	d.axes()
+	for i, l := range d.lines {
+		d.curve(l)
+		if d.rows == nil {
+			d.key(i, l)
+		}
+	}
+	d.b.WriteString("</svg>")
+	return template.HTML(d.b.String()) //nolint:gosec // drawn here from numbers; words are escaped
+}
+
+// axes draws the grid and what stands beside it.
+func (d *drawing) axes() {
+	left, bottom := d.at(d.x.from, d.y.from)
+	right, top := d.at(d.x.to, d.y.to)
+	xs := d.xTicks
+	if xs == nil {
+		xs = roundNumbers(d.x)
+	}
+	d.b.WriteString(`<g fill="` + ink + `">`)
+	for _, v := range xs {
+		x, _ := d.at(v, 0)
+		d.stroke(x, top, x, bottom, "#eee", 1)
+		d.text(x, bottom+17, "middle", plainNumber(v))
+	}
+	if d.rows == nil {
+		for _, v := range roundNumbers(d.y) {
+			_, y := d.at(0, v)
+			d.stroke(left, y, right, y, "#ddd", 1)
+			d.text(left-7, y+4, "end", plainNumber(v))
+		}
+	}
+	for i, name := range d.rows {
+		_, y := d.at(0, float64(len(d.rows)-1-i))
+		d.text(left-7, y+4, "end", name)
+	}
+	d.text((left+right)/2, d.height-8, "middle", d.xLabel)
+	if d.yLabel != "" {
+		fmt.Fprintf(&d.b, `<text transform="translate(13 %.1f) rotate(-90)" text-anchor="middle">%s</text>`, (top+bottom)/2, html.EscapeString(d.yLabel))
+	}
+	d.b.WriteString("</g>")
+	d.stroke(left, bottom, right, bottom, ink, 1)
+	d.stroke(left, top, left, bottom, ink, 1)
+	if d.across {
+		_, y := d.at(0, 0)
+		d.stroke(left, y, right, y, ink, 1)
+	}
+	if d.up {
+		x, _ := d.at(0, 0)
+		d.stroke(x, top, x, bottom, ink, 1)
+	}
+	if d.diagonal {
+		d.stroke(left, bottom, right, top, ink, 1)
+	}
+}
+
+// curve draws a line, its marks and its intervals; along the rows, the marks only.
+func (d *drawing) curve(l line) {
+	c, path, pen := inks[l.style%len(inks)], strings.Builder{}, "M"
 	for i := range l.x {
 		if math.IsNaN(l.y[i]) {
 			continue
 		}
-		xy = append(xy, plotter.XY{X: l.x[i], Y: l.y[i]})
-		var bar struct{ Low, High float64 }
-		if l.ranges != nil && !math.IsNaN(l.ranges[i].Low) {
-			bar.Low, bar.High = l.y[i]-l.ranges[i].Low, l.ranges[i].High-l.y[i]
+		x, y := d.at(l.x[i], l.y[i])
+		fmt.Fprintf(&path, "%s%.1f %.1f", pen, x, y)
+		pen = "L"
+		d.mark(x, y, l.style)
+		if l.ranges == nil || math.IsNaN(l.ranges[i].Low) {
+			continue
 		}
-		bars = append(bars, bar)
-	}
-	if len(xy) == 0 {
-		return nil
-	}
-	curve, points, err := plotter.NewLinePoints(xy)
-	if err != nil {
-		return fmt.Errorf("drawing %s: %w", l.name, err)
-	}
-	c := inks[l.style%len(inks)]
-	curve.Color, curve.Dashes, curve.Width = c, dashes[l.style%len(dashes)], vg.Points(1.4)
-	points.Color, points.Shape, points.Radius = c, marks[l.style%len(marks)], vg.Points(3)
-	p.Add(curve, points)
-	p.Legend.Add(l.name, curve, points)
-	if l.ranges != nil {
-		b, err := plotter.NewYErrorBars(struct {
-			plotter.XYs
-			plotter.YErrors
-		}{xy, bars})
-		if err != nil {
-			return fmt.Errorf("drawing the intervals of %s: %w", l.name, err)
+		if d.rows != nil {
+			from, _ := d.at(l.ranges[i].Low, 0)
+			to, _ := d.at(l.ranges[i].High, 0)
+			d.stroke(from, y, to, y, c, 1.3)
+			continue
 		}
-		b.Color, b.Width = c, vg.Points(1)
-		p.Add(b)
+		_, low := d.at(0, l.ranges[i].Low)
+		_, high := d.at(0, l.ranges[i].High)
+		d.stroke(x, low, x, high, c, 1.3)
+		d.stroke(x-3, low, x+3, low, c, 1.3)
+		d.stroke(x-3, high, x+3, high, c, 1.3)
 	}
-	return nil
-}
-
-// ticks labels the leads themselves on the axis across.
-func ticks(p *plot.Plot, leads []int) {
-	var at plot.ConstantTicks
-	for _, l := range leads {
-		at = append(at, plot.Tick{Value: float64(l), Label: fmt.Sprint(l)})
+	if d.rows == nil && path.Len() > 0 {
+		fmt.Fprintf(&d.b, `<path d="%s" stroke="%s" stroke-width="1.9" stroke-dasharray="%s"/>`, path.String(), c, dashes[l.style%len(dashes)])
 	}
-	p.X.Tick.Marker = at
 }
 
-// room makes the axis upwards begin at 0 or below and leaves room for the legend
-// above the curves.
-func room(p *plot.Plot) {
-	p.Y.Min = min(p.Y.Min, 0)
-	p.Y.Max = max(p.Y.Max, 1)
-	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.3
+// mark is a circle, a square or a triangle.
+func (d *drawing) mark(x, y float64, style int) {
+	c := inks[style%len(inks)]
+	switch style % 3 {
+	case 0:
+		fmt.Fprintf(&d.b, `<circle cx="%.1f" cy="%.1f" r="4" fill="%s"/>`, x, y, c)
+	case 1:
+		fmt.Fprintf(&d.b, `<path d="M%.1f %.1fh7v7h-7z" fill="%s"/>`, x-3.5, y-3.5, c)
+	default:
+		fmt.Fprintf(&d.b, `<path d="M%.1f %.1fl4.5 8h-9z" fill="%s"/>`, x, y-5, c)
+	}
 }
 
-// short writes the numbers of an axis without needless digits.
-type short struct{ plot.DefaultTicks }
+// key names a curve. Words grow to the right of their marks, so that a wide font
+// runs into none.
+func (d *drawing) key(i int, l line) {
+	x, y := d.left+12, edge+10+18*float64(i)
+	fmt.Fprintf(&d.b, `<path d="M%.1f %.1fh30" stroke="%s" stroke-width="1.9" stroke-dasharray="%s"/>`, x, y, inks[l.style%len(inks)], dashes[l.style%len(dashes)])
+	d.mark(x+15, y, l.style)
+	d.b.WriteString(`<g fill="` + ink + `">`)
+	d.text(x+38, y+4, "start", l.name)
+	d.b.WriteString("</g>")
+}
 
-func (t short) Ticks(low, high float64) []plot.Tick {
-	all := t.DefaultTicks.Ticks(low, high)
-	for i := range all {
-		if all[i].Label != "" {
-			all[i].Label = strings.Replace(strconv.FormatFloat(all[i].Value, 'g', 6, 64), "-", "−", 1)
+// roundNumbers are four to nine numbers of an axis, 1, 2 or 5 apart, or a power of
+// ten of that.
+func roundNumbers(s span) (out []float64) {
+	power := math.Pow(10, math.Floor(math.Log10((s.to-s.from)/4)))
+	step := power
+	for _, k := range []float64{2, 5} {
+		if (s.to-s.from)/(k*power) >= 4 {
+			step = k * power
 		}
 	}
-	return all
+	for i := math.Ceil(s.from / step); i*step <= s.to+step/1e6; i++ {
+		out = append(out, i*step+0) // never -0
+	}
+	return out
 }
 
-// across is a thin line at a height, where no difference lies.
-func across(p *plot.Plot, y float64) {
-	f := plotter.NewFunction(func(float64) float64 { return y })
-	f.Color, f.Width, f.Samples = ink, vg.Points(0.8), 2
-	p.Add(f)
-}
-
-// edge is the room at the right and above for the half of a label that stands
-// out over the end of its axis.
-const edge = 14
-
-// svg renders a chart with a title and a description for those who cannot see
-// it.
-func svg(p *plot.Plot, width, height vg.Length, title, desc string) (template.HTML, error) {
-	c := vgsvg.New(width, height)
-	p.Draw(draw.Crop(draw.New(c), 0, -edge, 0, -edge))
-	var b bytes.Buffer
-	if _, err := c.WriteTo(&b); err != nil {
-		return "", fmt.Errorf("drawing %q: %w", title, err)
-	}
-	text := strings.ReplaceAll(b.String(), "font-family:Liberation Serif", "font-family:'Times New Roman','Liberation Serif',Georgia,serif")
-	at := strings.Index(text, "<svg")
-	if at < 0 {
-		return "", fmt.Errorf("drawing %q: the picture has no beginning", title)
-	}
-	text = text[at:]
-	end := strings.Index(text, ">")
-	head := strings.Replace(text[:end], "<svg", `<svg role="img"`, 1)
-	return template.HTML(head + "><title>" + html.EscapeString(title) + "</title><desc>" + html.EscapeString(desc) + "</desc>" + text[end+1:]), nil //nolint:gosec // drawn here from numbers; words are escaped
+// plainNumber is without needless digits, with the sign of minus.
+func plainNumber(v float64) string {
+	return strings.Replace(strconv.FormatFloat(math.Round(v*1e6)/1e6, 'g', 6, 64), "-", "−", 1)
 }

@@ -8,10 +8,6 @@ import (
 	"math"
 	"strconv"
 
-	"gonum.org/v1/plot"
-	"gonum.org/v1/plot/plotter"
-	"gonum.org/v1/plot/vg"
-
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/verify"
 )
@@ -63,10 +59,6 @@ type figure struct {
 
 // WritePage writes the report as one page of HTML that needs nothing beside it.
 func (r *Report) WritePage(w io.Writer) error {
-	charts, err := r.charts()
-	if err != nil {
-		return err
-	}
 	issues, asOf, judged := 0, 0, 0
 	skipped := map[string][]string{}
 	for _, s := range r.Shards {
@@ -78,8 +70,8 @@ func (r *Report) WritePage(w io.Writer) error {
 			judged++
 		}
 	}
-	err = page.Execute(w, map[string]any{
-		"R": r, "Figures": charts, "Issues": issues, "AsOf": asOf, "Judged": judged, "Skipped": skipped,
+	err := page.Execute(w, map[string]any{
+		"R": r, "Figures": r.charts(), "Issues": issues, "AsOf": asOf, "Judged": judged, "Skipped": skipped,
 		"All": r.Of("all"), "Leads": r.Of("lead"), "Rivers": r.Of("river"), "RiverLeads": r.Of("river, lead"),
 		"Groups": r.Of("group"), "GroupLeads": r.Of("group, lead"), "Level": level, "Few": verify.FewSeasons,
 		"Parts": r.parts(), "Caution": forecast.StandingCaution,
@@ -138,56 +130,43 @@ func (r *Report) cases(lead int) (p, calendar []float64, y []bool) {
 	return p, calendar, y
 }
 
-const (
-	centimetre = vg.Centimeter //nolint:misspell // the library spells it so
-
-	wide = 16 * centimetre
-	high = 8.5 * centimetre
-)
-
-func (r *Report) charts() ([]figure, error) {
+// charts are those that have anything to show.
+func (r *Report) charts() (out []figure) {
 	leads := r.Of("lead")
 	if len(leads) == 0 {
-		return nil, nil
+		return nil
 	}
-	var out []figure
-	for _, draw := range []func([]Score) (figure, error){r.drawSkill, r.drawDates, r.drawReliability, r.drawGroups} {
-		f, err := draw(leads)
-		if err != nil {
-			return nil, err
-		}
-		if f.SVG != "" {
+	for _, draw := range []func([]Score) figure{r.drawSkill, r.drawDates, r.drawReliability, r.drawGroups} {
+		if f := draw(leads); f.SVG != "" {
 			out = append(out, f)
 		}
 	}
-	return out, nil
+	return out
 }
 
-func (r *Report) drawSkill(leads []Score) (figure, error) {
-	p := newPlot("lead (days from issue to target)", "skill score (%)")
-	across(p, 0)
-	ticks(p, r.Leads)
+// byLead is a chart of curves over the leads, from 0 or below, with room for their
+// names above them.
+func (r *Report) byLead(d *drawing, lines ...line) *drawing {
+	d.width, d.height, d.left, d.across, d.lines = wide, high, 58, true, lines
+	d.x, d.y = span{float64(r.Leads[0]), float64(r.Leads[0]) + 1}, span{0, 1}
+	for _, l := range r.Leads {
+		d.xTicks = append(d.xTicks, float64(l))
+	}
+	d.fit()
+	d.y.to += (d.y.to - d.y.from) * 0.3
+	return d
+}
+
+func (r *Report) drawSkill(leads []Score) figure {
 	a, b := line{name: "against the calendar"}, line{name: "against last year's date", style: 1}
 	for _, s := range leads {
 		a.x, a.y, a.ranges = append(a.x, float64(s.Lead)), append(a.y, 100*s.Skill.Value), append(a.ranges, times(s.Skill, 100))
 		// Moved aside so that bars do not hide each other.
 		b.x, b.y, b.ranges = append(b.x, float64(s.Lead)+0.8), append(b.y, 100*s.SkillLast.Value), append(b.ranges, times(s.SkillLast, 100))
 	}
-	if err := join2(p, a, b); err != nil {
-		return figure{}, err
-	}
-	room(p)
-	s, err := svg(p, wide, high, "Skill against the calendar and last year's date", "Above 0 the forecast is better; bars are 90% bootstrap intervals over seasons.")
-	return figure{s, fmt.Sprintf("Brier skill score by lead. Above 0 the forecast beats the reference; 100%% is perfect. Bars: %.0f%% bootstrap intervals over seasons.", level*100)}, err
-}
-
-func join2(p *plot.Plot, lines ...line) error {
-	for _, l := range lines {
-		if err := add(p, l); err != nil {
-			return err
-		}
-	}
-	return nil
+	d := r.byLead(&drawing{title: "Skill against the calendar and last year's date", desc: "Above 0 the forecast is better; bars are 90% bootstrap intervals over seasons.",
+		xLabel: "lead (days from issue to target)", yLabel: "skill score (%)"}, a, b)
+	return figure{d.svg(), fmt.Sprintf("Brier skill score by lead. Above 0 the forecast beats the reference; 100%% is perfect. Bars: %.0f%% bootstrap intervals over seasons.", level*100)}
 }
 
 func times(i verify.Interval, k float64) verify.Interval {
@@ -195,10 +174,7 @@ func times(i verify.Interval, k float64) verify.Interval {
 	return i
 }
 
-func (r *Report) drawDates(leads []Score) (figure, error) {
-	p := newPlot("lead (days before the calendar's date)", "error of the peak (days)")
-	across(p, 0)
-	ticks(p, r.Leads)
+func (r *Report) drawDates(leads []Score) figure {
 	a, b, c := line{name: "forecast"}, line{name: "calendar", style: 1}, line{name: "last year's date", style: 2}
 	for _, s := range leads {
 		x := float64(s.Lead)
@@ -207,22 +183,16 @@ func (r *Report) drawDates(leads []Score) (figure, error) {
 		c.x, c.y = append(c.x, x), append(c.y, s.ErrorLast)
 	}
 	if len(a.y) == 0 || math.IsNaN(a.y[0]) && math.IsNaN(a.y[len(a.y)-1]) {
-		return figure{}, nil
+		return figure{}
 	}
-	if err := join2(p, a, b, c); err != nil {
-		return figure{}, err
-	}
-	room(p)
-	s, err := svg(p, wide, high, "Mean absolute error of the peak date", "Smaller is better.")
-	return figure{s, "Peak date: mean absolute error in days; smaller is better."}, err
+	d := r.byLead(&drawing{title: "Mean absolute error of the peak date", desc: "Smaller is better.",
+		xLabel: "lead (days before the calendar's date)", yLabel: "error of the peak (days)"}, a, b, c)
+	return figure{d.svg(), "Peak date: mean absolute error in days; smaller is better."}
 }
 
-func (r *Report) drawReliability(leads []Score) (figure, error) {
-	p := newPlot("forecast chance (%)", "observed frequency (%)")
-	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = 0, 100, 0, 100
-	diagonal := plotter.NewFunction(func(x float64) float64 { return x })
-	diagonal.Color, diagonal.Samples = ink, 2
-	p.Add(diagonal)
+func (r *Report) drawReliability([]Score) figure {
+	d := &drawing{title: "Reliability", desc: "Curves near the diagonal are reliable.", width: square, height: square, left: 58,
+		xLabel: "forecast chance (%)", yLabel: "observed frequency (%)", x: span{0, 100}, y: span{0, 100}, diagonal: true}
 	at := 0
 	for i, lead := range r.Leads {
 		if i != 0 && i != len(r.Leads)/2 && i != len(r.Leads)-1 {
@@ -257,8 +227,8 @@ func (r *Report) drawReliability(leads []Score) (figure, error) {
 				l.ranges = append(l.ranges, bar(honest, b.P/n))
 			}
 		}
-		if err := add(p, l); err != nil {
-			return figure{}, err
+		if len(l.x) > 0 {
+			d.lines = append(d.lines, l)
 		}
 	}
 	caption := "Reliability diagram: observed frequency against forecast chance. Reliable forecasts lie on the diagonal."
@@ -267,8 +237,7 @@ func (r *Report) drawReliability(leads []Score) (figure, error) {
 	} else {
 		caption += " Observed here means the end-of-season model analysis: this shows consistency, not accuracy."
 	}
-	s, err := svg(p, 11*centimetre, 11*centimetre, "Reliability", "Curves near the diagonal are reliable.")
-	return figure{s, caption}, err
+	return figure{d.svg(), caption}
 }
 
 // leastInBin is how many days a bin must hold to be drawn. Our own default.
@@ -286,7 +255,7 @@ func bar(points []verify.ReliabilityPoint, p float64) verify.Interval {
 
 // drawGroups shows the groups from the one in which most is gained to the one in
 // which most is lost.
-func (r *Report) drawGroups([]Score) (figure, error) {
+func (r *Report) drawGroups([]Score) figure {
 	var rows []Score
 	for _, s := range r.Of("group") {
 		if !math.IsNaN(s.Skill.Value) && !math.IsInf(s.Skill.Value, 0) {
@@ -294,51 +263,24 @@ func (r *Report) drawGroups([]Score) (figure, error) {
 		}
 	}
 	if len(rows) == 0 {
-		return figure{}, nil
+		return figure{}
 	}
 	sortBySkill(rows)
-	p := newPlot("skill score against the calendar (%)", "")
-	f := plotter.NewGrid()
-	f.Horizontal.Color = nil
-	var points plotter.XYs
-	var bars plotter.XErrors
-	var names []string
+	d := &drawing{title: "Skill by group and stage", desc: "Right of 0 the forecast beats the calendar.", width: wide, height: float64(len(rows))*rowGap + edge + under,
+		xLabel: "skill score against the calendar (%)", up: true, y: span{-0.5, float64(len(rows)) - 0.5}, x: span{-1, 1}}
+	longest := 0
+	var dots line
 	for i, s := range rows {
-		v := clip(100 * s.Skill.Value)
-		points = append(points, plotter.XY{X: v, Y: float64(len(rows) - 1 - i)})
-		var e struct{ Low, High float64 }
-		if !math.IsNaN(s.Skill.Low) {
-			e.Low, e.High = v-clip(100*s.Skill.Low), clip(100*s.Skill.High)-v
-		}
-		bars = append(bars, e)
+		name := plain(s.Group) + ", " + string(s.Stage)
+		d.rows, longest = append(d.rows, name), max(longest, len(name))
+		bar := times(s.Skill, 100)
+		bar.Low, bar.High = clip(bar.Low), clip(bar.High)
+		dots.x, dots.y, dots.ranges = append(dots.x, clip(bar.Value)), append(dots.y, float64(len(rows)-1-i)), append(dots.ranges, bar)
+		d.x = d.x.with(clip(bar.Value)).with(bar.Low).with(bar.High)
 	}
-	for i := range rows {
-		s := rows[len(rows)-1-i]
-		names = append(names, plain(s.Group)+", "+string(s.Stage))
-	}
-	dots, err := plotter.NewScatter(points)
-	if err != nil {
-		return figure{}, fmt.Errorf("drawing the groups: %w", err)
-	}
-	dots.Color, dots.Shape, dots.Radius = inks[0], marks[0], vg.Points(2.5)
-	e, err := plotter.NewXErrorBars(struct {
-		plotter.XYs
-		plotter.XErrors
-	}{points, bars})
-	if err != nil {
-		return figure{}, fmt.Errorf("drawing the groups: %w", err)
-	}
-	e.Color = inks[0]
-	zero, err := plotter.NewLine(plotter.XYs{{X: 0, Y: -0.5}, {X: 0, Y: float64(len(rows)) - 0.5}})
-	if err != nil {
-		return figure{}, fmt.Errorf("drawing the groups: %w", err)
-	}
-	zero.Color = ink
-	p.Add(zero, e, dots)
-	p.NominalY(names...)
-	p.Y.Tick.Label.Font.Size = vg.Points(8)
-	s, err := svg(p, wide, vg.Length(len(rows))*0.42*centimetre+2*centimetre, "Skill by group and stage", "Right of 0 the forecast beats the calendar.")
-	return figure{s, "By group and stage, all leads. Right of 0 the forecast beats the calendar; left of 0 the calendar is better. Values below −100% are drawn at −100%."}, err
+	d.left = 20 + 7.4*float64(longest)
+	d.lines = []line{dots}
+	return figure{d.svg(), "By group and stage, all leads. Right of 0 the forecast beats the calendar; left of 0 the calendar is better. Values below −100% are drawn at −100%."}
 }
 
 func clip(v float64) float64 { return max(v, -100) }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"iter"
 	"time"
 
 	"example.org/eclose/cmd/eclose/internal/config"
@@ -18,43 +19,65 @@ import (
 )
 
 // IssueAll makes the outlook of each river that is asked for.
-func IssueAll(ctx context.Context, cfg *config.Config, only []string, date string, now time.Time, members int) ([]*forecast.Outlook, error) {
-	catalogue, err := LoadCatalogue(cfg)
-	if err != nil {
-		return nil, Usage(err)
-	}
-	rivers, err := Rivers(cfg, only)
-	if err != nil {
-		return nil, Usage(err)
-	}
-	at := make([]time.Time, len(rivers))
-	for i, r := range rivers {
-		if at[i], err = IssueTime(r, date, now); err != nil {
-			return nil, Usage(err)
-		}
-	}
-	sightings, err := Sightings(ctx, cfg, now)
-	if err != nil {
-		return nil, err
-	}
-	sites, err := NeighbourSites(ctx, cfg, now)
-	if err != nil {
-		return nil, err
-	}
-	store, err := series.Open(ctx, cfg.StoreURL(), series.ReadOnly())
-	if err != nil {
-		return nil, fmt.Errorf("%w; run eclose ingest first", err)
-	}
-	defer store.Close() //nolint:errcheck // it was only read
-	var out []*forecast.Outlook
-	for i, r := range rivers {
-		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members, Sightings: sightings, Sites: sites})
+func IssueAll(ctx context.Context, cfg *config.Config, only []string, date string, now time.Time, members int) (out []*forecast.Outlook, err error) {
+	for o, err := range IssueEach(ctx, cfg, only, date, now, members) {
 		if err != nil {
 			return nil, err
 		}
 		out = append(out, o)
 	}
 	return out, nil
+}
+
+// IssueEach makes the outlook of one river after another and holds none of them. It
+// ends with the first error.
+func IssueEach(ctx context.Context, cfg *config.Config, only []string, date string, now time.Time, members int) iter.Seq2[*forecast.Outlook, error] {
+	return func(yield func(*forecast.Outlook, error) bool) {
+		err := issueEach(ctx, cfg, only, date, now, members, func(o *forecast.Outlook) bool { return yield(o, nil) })
+		if err != nil {
+			yield(nil, err)
+		}
+	}
+}
+
+func issueEach(ctx context.Context, cfg *config.Config, only []string, date string, now time.Time, members int, use func(*forecast.Outlook) bool) error {
+	catalogue, err := LoadCatalogue(cfg)
+	if err != nil {
+		return Usage(err)
+	}
+	rivers, err := Rivers(cfg, only)
+	if err != nil {
+		return Usage(err)
+	}
+	at := make([]time.Time, len(rivers))
+	for i, r := range rivers {
+		if at[i], err = IssueTime(r, date, now); err != nil {
+			return Usage(err)
+		}
+	}
+	sightings, err := Sightings(ctx, cfg, now)
+	if err != nil {
+		return err
+	}
+	sites, err := NeighbourSites(ctx, cfg, now)
+	if err != nil {
+		return err
+	}
+	store, err := series.Open(ctx, cfg.StoreURL(), series.ReadOnly())
+	if err != nil {
+		return fmt.Errorf("%w; run eclose ingest first", err)
+	}
+	defer store.Close() //nolint:errcheck // it was only read
+	for i, r := range rivers {
+		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members, Sightings: sightings, Sites: sites})
+		if err != nil {
+			return err
+		}
+		if !use(o) {
+			return nil
+		}
+	}
+	return nil
 }
 
 // Sightings reads the diary of a config; a database that was never made holds

@@ -7,21 +7,27 @@ import (
 	"encoding/base64"
 	"sync"
 	"sync/atomic"
+
+	"github.com/hashicorp/golang-lru/v2/simplelru"
 )
 
 // counter counts changes.
 type counter struct{ atomic.Int64 }
 
 // cache keeps finished pages under keys that change whenever their content
-// would. It forgets all when it is full: the next readers fill it again.
+// would. When it is full it forgets those that were asked for longest ago.
 type cache struct {
 	mu    sync.Mutex
-	pages map[string]*finished
-	bytes int
+	pages *simplelru.LRU[string, *finished]
+	bytes int // of the finished ones that are kept
+	most  int
 }
 
-// maxCache bounds the bytes of kept pages. Our own default.
-const maxCache = 64 << 20
+// The most bytes and number of kept pages. Our own defaults.
+const (
+	maxCache = 64 << 20
+	maxPages = 20000
+)
 
 // finished is a page as it is sent.
 type finished struct {
@@ -30,18 +36,23 @@ type finished struct {
 	gz   []byte
 	tag  string
 	err  error
+	size int // as counted in cache.bytes
 }
 
-func newCache() *cache { return &cache{pages: map[string]*finished{}} }
+func newCache(mostBytes int) *cache {
+	c := &cache{most: mostBytes}
+	c.pages, _ = simplelru.NewLRU(maxPages, func(_ string, f *finished) { c.bytes -= f.size }) // fails for no number only
+	return c
+}
 
 // get returns the page of a key, made once however many ask for it at once. A
 // failure is not kept.
 func (c *cache) get(key string, write func() ([]byte, error)) *finished {
 	c.mu.Lock()
-	f := c.pages[key]
-	if f == nil {
+	f, ok := c.pages.Get(key)
+	if !ok {
 		f = &finished{}
-		c.pages[key] = f
+		c.pages.Add(key, f)
 	}
 	c.mu.Unlock()
 	f.once.Do(func() {
@@ -50,13 +61,17 @@ func (c *cache) get(key string, write func() ([]byte, error)) *finished {
 		}
 		c.mu.Lock()
 		defer c.mu.Unlock()
+		if now, ok := c.pages.Peek(key); !ok || now != f {
+			return // forgotten while it was made
+		}
 		if f.err != nil {
-			delete(c.pages, key)
+			c.pages.Remove(key)
 			return
 		}
-		c.bytes += len(f.body) + len(f.gz)
-		if c.bytes > maxCache || len(c.pages) > 20000 {
-			c.pages, c.bytes = map[string]*finished{}, 0
+		f.size = len(f.body) + len(f.gz)
+		c.bytes += f.size
+		for c.bytes > c.most {
+			c.pages.RemoveOldest()
 		}
 	})
 	return f

@@ -171,7 +171,7 @@ func New(o Options) (*Pages, error) {
 	if o.ClientOf == nil {
 		o.ClientOf = remote
 	}
-	s := &site{Options: o, groups: map[string]*insects.Group{}, pages: newCache(), log: zerolog.Nop(),
+	s := &site{Options: o, groups: map[string]*insects.Group{}, pages: newCache(maxCache), log: zerolog.Nop(),
 		limits: newLimiter(o.PerSecond, int(o.PerSecond*burst)+1), posts: newLimiter(0.5, 20)}
 	if o.Log != nil {
 		s.log = *o.Log

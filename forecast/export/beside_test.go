@@ -1,0 +1,135 @@
+package export
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"example.org/eclose/forecast"
+	"example.org/eclose/model/insects"
+	"example.org/eclose/model/wading"
+)
+
+// A file may be read weeks after it was written. A level stands on the one day on
+// which it was judged, with the moment at which it ends; every other day is unknown,
+// and so is that day where the level had ended already.
+func TestALevelStandsOnItsOwnDayOnly(t *testing.T) {
+	o := outlook("wend", 60)
+	zone := forecast.ZoneOf(o.Zone)
+	at := time.Date(2026, 5, 4, 12, 0, 0, 0, zone)
+	level := func(c wading.Caution) (codes []string, until time.Time) {
+		t.Helper()
+		for r := range (Beside{Caution: c}).Flatten(o, 0, 0) {
+			if r.Group != "spring-olive" || r.Stage != string(forecast.Emergence) {
+				continue
+			}
+			if r.Day == day("2026-05-04") {
+				codes, until = append(codes, r.CautionLevel), r.CautionUntil
+			} else if r.CautionLevel != "unknown" || !r.CautionUntil.IsZero() {
+				t.Fatalf("%s has the level %s until %s", r.Day, r.CautionLevel, r.CautionUntil)
+			}
+		}
+		return codes, until
+	}
+	for name, c := range map[string]struct {
+		caution wading.Caution
+		want    string
+		until   time.Time
+	}{
+		"known":               {wading.Caution{At: at, Zone: zone, Until: at.Add(3 * time.Hour), Known: true, Level: wading.Care}, "1", at.Add(3 * time.Hour)},
+		"known and the best":  {wading.Caution{At: at, Zone: zone, Until: at.Add(3 * time.Hour), Known: true}, "0", at.Add(3 * time.Hour)},
+		"ended already":       {wading.Caution{At: at, Zone: zone, Until: at, Known: true}, "unknown", time.Time{}},
+		"ended, with a floor": {wading.Caution{At: at, Zone: zone, Until: at, Known: true, Level: wading.BetterNot}, "unknown-at-least-2", time.Time{}},
+		"a floor":             {wading.Caution{At: at, Zone: zone, Until: at.Add(time.Hour), Level: wading.KeepOut}, "unknown-at-least-3", at.Add(time.Hour)},
+		"nothing":             {wading.Caution{}, "unknown", time.Time{}},
+		"without a zone":      {wading.Caution{At: at, Until: at.Add(time.Hour), Known: true}, "unknown", time.Time{}},
+	} {
+		if got, until := level(c.caution); !slices.Equal(got, []string{c.want}) || !until.Equal(c.until) {
+			t.Errorf("%s: %v until %v, want %s until %v", name, got, until, c.want, c.until)
+		}
+	}
+	rows := rowsOf(o)
+	rows[4].CautionLevel = ""
+	if _, err := Write(new(strings.Builder), CSV, meta, Rows(rows)); err == nil {
+		t.Error("a row without a level was written")
+	}
+}
+
+// What was measured since the issue stands beside what was forecast.
+func TestMeasuredDaysStandBesideTheForecast(t *testing.T) {
+	o := outlook("wend", 60)
+	rec := measured(o)
+	rec.Flow[1] = math.NaN()
+	seen := 0
+	for r := range (Beside{Known: rec}).Flatten(o, o.IssueDate()-1, o.IssueDate()+3) {
+		i := int(r.Day - o.IssueDate())
+		if i < 0 || i > 2 {
+			if !math.IsNaN(r.WaterObservedC) || !math.IsNaN(r.FlowObservedM3s) {
+				t.Errorf("%s was measured: %v, %v", r.Day, r.WaterObservedC, r.FlowObservedM3s)
+			}
+			continue
+		}
+		seen++
+		if math.Abs(r.WaterObservedC-(r.WaterC[1]+0.5)) > 1e-9 || (i == 1) != math.IsNaN(r.FlowObservedM3s) || i != 1 && math.Abs(r.FlowObservedM3s-(r.FlowM3s[1]-1)) > 1e-9 {
+			t.Errorf("%s: water %v of %v, flow %v of %v", r.Day, r.WaterObservedC, r.WaterC[1], r.FlowObservedM3s, r.FlowM3s[1])
+		}
+	}
+	if seen == 0 {
+		t.Error("no day was measured")
+	}
+}
+
+// Sentences stand once, in the description of their column: each that the forecast
+// and the catalogue can say has a code.
+func TestSentencesHaveCodes(t *testing.T) {
+	for words, want := range map[string]string{
+		waterCode("measured here"): "measured",
+		waterCode("model fitted here, driven by air temperature and flow"):                               "fitted:air+flow",
+		waterCode("model fitted here, less than a year of readings, driven by air temperature"):          "fitted-short:air",
+		waterCode("prior adjusted to a nearby river, no thermometer here, driven by air temperature"):    "prior-nearby:air",
+		waterCode("words of another version, driven by hope"):                                            "words of another version, driven by hope",
+		weatherCode("21-member weather forecast for 15 days, then past seasons' weather"):                "21x15+past-seasons",
+		weatherCode("past seasons' weather"):                                                             "past-seasons",
+		weatherCode("none; past seasons' water temperature, shifted by today's anomaly"):                 "none",
+		basisCode("several reaches (gcmrc-light-traps), adults in flight at light traps, not emergence"): "several-reaches:gcmrc-light-traps+flight",
+		basisCode(""): "",
+	} {
+		if words != want {
+			t.Errorf("code %q, want %q", words, want)
+		}
+	}
+	c, err := insects.Load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for _, g := range c.Groups() {
+		for _, region := range insects.Regions {
+			for _, stage := range []insects.Stage{insects.Emergence, insects.EggLaying} {
+				w, ok := g.Window(region, stage)
+				if !ok {
+					continue
+				}
+				n++
+				if s := basisCode(w.EvidenceWords()); strings.Contains(s, " ") {
+					t.Errorf("%q has no code", s)
+				}
+			}
+		}
+	}
+	if n < 500 {
+		t.Errorf("%d windows: the catalogue was not read", n)
+	}
+	for _, s := range []forecast.FlowSource{forecast.FlowStatistics, forecast.FlowOfficial, forecast.FlowJoined, forecast.FlowWithheld, forecast.FlowUnknown} {
+		if strings.Contains(flowCode(s), " ") {
+			t.Errorf("%q has no code", s)
+		}
+	}
+	for _, c := range Outlooks.Columns {
+		if c.Name == "water_source" && !strings.Contains(c.Long, "fitted = model fitted here") {
+			t.Errorf("the meaning of the codes is not told: %s", c.Long)
+		}
+	}
+}
