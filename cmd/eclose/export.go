@@ -157,6 +157,9 @@ func (s *outlookSource) outlook(ctx context.Context, r forecast.River) (*forecas
 		if opt.Sites, err = app.Sites(ctx, s.db, s.now); err != nil {
 			return nil, err
 		}
+		if opt.Open, err = app.OpenRecords(ctx, s.db, s.cfg, s.now); err != nil {
+			return nil, err
+		}
 	}
 	if opt.Sightings, err = app.DiarySightings(ctx, s.db, s.cfg, s.now); err != nil {
 		return nil, err

@@ -227,9 +227,9 @@ func (c sightingsUsedCmd) Run(e *env) error {
 			continue
 		}
 		w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
-		fmt.Fprintf(w, "KIND\tRIVER\tGROUP\tSIGHTINGS\tFROM\tTO\n")
+		fmt.Fprintf(w, "KIND\tRIVER OR REGION\tGROUP\tSIGHTINGS\tFROM\tTO\tUSED FOR\n")
 		for _, x := range o.Entered {
-			fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%s\t%s\n", x.Kind.Words(), x.River, x.Group, x.Sightings, x.From, x.To)
+			fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%s\t%s\t%s\n", x.Kind.Words(), x.River, x.Group, x.Sightings, x.From, x.To, x.Use.Words())
 		}
 		if err := w.Flush(); err != nil {
 			return err

@@ -5,11 +5,14 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"time"
 
 	"example.org/eclose/forecast/records/internal/sqlc"
 	"example.org/eclose/ingest/db"
+	"example.org/eclose/model/civil"
 	"example.org/eclose/model/insects"
 )
 
@@ -254,20 +257,33 @@ func (s *Store) PutEffort(ctx context.Context, source, place string, days map[ti
 	return nil
 }
 
-// Effort returns how many insects of any kind were recorded by day around a
-// place, all sources together.
-func (s *Store) Effort(ctx context.Context, place string) (map[time.Time]int, error) {
-	rows, err := sqlc.New(s.DB.SQL).Efforts(ctx, place)
+// Open returns all that is kept of regions, as a forecast takes it. region names
+// that of each place of which the effort was fetched.
+func (s *Store) Open(ctx context.Context, region map[string]insects.Region) (*Open, error) {
+	all, err := s.List(ctx, Filter{})
 	if err != nil {
-		return nil, fmt.Errorf("reading the effort around %s: %w", place, err)
+		return nil, err
 	}
-	out := map[time.Time]int{}
-	for _, r := range rows {
-		d, err := time.Parse(time.DateOnly, r.Day)
+	out := &Open{}
+	wanted := slices.Collect(maps.Values(region))
+	for _, r := range all {
+		if slices.Contains(wanted, r.Region) {
+			out.Records = append(out.Records, r.Dated())
+		}
+	}
+	for _, place := range slices.Sorted(maps.Keys(region)) {
+		of := region[place]
+		rows, err := sqlc.New(s.DB.SQL).Efforts(ctx, place)
 		if err != nil {
 			return nil, fmt.Errorf("reading the effort around %s: %w", place, err)
 		}
-		out[d] = int(r.N)
+		for _, r := range rows {
+			d, err := civil.Parse(r.Day)
+			if err != nil {
+				return nil, fmt.Errorf("reading the effort around %s: %w", place, err)
+			}
+			out.Effort = append(out.Effort, Looked{of, d, int(r.N)})
+		}
 	}
 	return out, nil
 }

@@ -12,6 +12,7 @@ import (
 	"example.org/eclose/ingest/db/dbtest"
 	"example.org/eclose/ingest/feed/replay"
 	"example.org/eclose/ingest/occurrence"
+	"example.org/eclose/model/civil"
 	"example.org/eclose/model/flight"
 	"example.org/eclose/model/insects"
 )
@@ -65,7 +66,7 @@ func TestTrapsAsDarwinCoreGiveTheWindowsOfTheirOwnTable(t *testing.T) {
 		}
 	}
 	var hours [flight.Year]float64
-	days := map[string][]int{}
+	days := map[string][]flight.Record{}
 	var list []occurrence.Record
 	for i, x := range rows(t, "samples.csv") {
 		if i%3 > 0 {
@@ -80,7 +81,7 @@ func TestTrapsAsDarwinCoreGiveTheWindowsOfTheirOwnTable(t *testing.T) {
 		for id := range name {
 			n, seen := caught[x["sample"]][id]
 			if seen {
-				days[group[id]] = append(days[group[id]], d.YearDay())
+				days[group[id]] = append(days[group[id]], flight.Record{Day: d.YearDay(), Year: d.Year(), North: 36.1 - insects.Rockies.Place().LatDeg})
 			}
 			r := occurrence.New(occurrence.SourceName)
 			r.Key, r.Event, r.Name, r.Rank = "urn:traps:"+x["sample"]+":"+id, x["sample"], name[id], "genus"
@@ -102,24 +103,24 @@ func TestTrapsAsDarwinCoreGiveTheWindowsOfTheirOwnTable(t *testing.T) {
 	if err := taker.Flush(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	all, err := taker.Store.List(t.Context(), Filter{})
-	if err != nil || len(all) != len(list) {
-		t.Fatalf("%d records of %d, %v", len(all), len(list), err)
+	open, err := taker.Store.Open(t.Context(), map[string]insects.Region{"river": insects.Rockies})
+	if err != nil || len(open.Records) != len(list) {
+		t.Fatalf("%d records of %d, %v", len(open.Records), len(list), err)
 	}
-	windows, _ := Windows(all, nil, insects.Rockies, c, now)
+	windows := open.Windows(insects.Rockies, c, civil.DateOf(now), now).Windows
 	worst, compared := 0.0, 0
 	for _, w := range windows {
 		if len(days[w.Group]) < 50 {
 			continue
 		}
 		compared++
-		book := flight.Book{Start: float64(w.Book.Start), Median: float64(w.Book.Median), End: float64(w.Book.End), MedianSD: w.Book.MedianSDDays}
-		own := flight.Fit(days[w.Group], flight.EffortOf(hours), book)
+		g, _ := c.Group(w.Group)
+		own := flight.Fit(days[w.Group], flight.EffortOf(hours), BookOf(g, w.Book))
 		for _, d := range []float64{own.Start.Mid - w.Records.Start.Mid, own.Median.Mid - w.Records.Median.Mid, own.End.Mid - w.Records.End.Mid} {
 			worst = math.Max(worst, math.Abs(d))
 		}
 	}
-	t.Logf("%d records of %d groups: at most %.1f days apart", len(all), compared, worst)
+	t.Logf("%d records of %d groups: at most %.1f days apart", len(open.Records), compared, worst)
 	if compared == 0 || worst > 2 {
 		t.Errorf("%d groups compared, at most %.1f days apart", compared, worst)
 	}

@@ -1,6 +1,9 @@
 package flight
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Record is a dated record of one group.
 type Record struct {
@@ -25,6 +28,12 @@ func (i Range) Width() float64 { return i.High - i.Low }
 
 // Slope is by how many days a season is later for a step north or up.
 type Slope struct{ Days, SDDays float64 }
+
+// moved is a day moved by some more, known to that standard deviation.
+func (i Range) moved(days, sd float64) Range {
+	wider := func(flank float64) float64 { return math.Hypot(flank, z80*sd) }
+	return Range{i.Mid + days - wider(i.Mid-i.Low), i.Mid + days, i.Mid + days + wider(i.High-i.Mid)}
+}
 
 // Window is a season as the records tell it.
 type Window struct {
@@ -62,23 +71,33 @@ func (w Window) MedianSD() float64 {
 // Fit works out a season from its records, at the place from which they count
 // degrees and metres. Few records leave the book's window, which is the prior.
 func Fit(records []Record, effort Effort, book Book) Window {
-	g := newGrid(book, &effort)
 	years := map[int]bool{}
 	places := false
+	var north, up float64 // the middle of the records, where slopes and dates do not hang together
 	for _, r := range records {
 		if r.Year != 0 {
 			years[r.Year] = true
 		}
 		places = places || r.North != 0 || r.Up != 0
+		north, up = north+r.North/float64(len(records)), up+r.Up/float64(len(records))
 	}
+	records = slices.SortedStableFunc(slices.Values(records), func(a, b Record) int { return a.Day - b.Day })
+	for i := range records {
+		records[i].North, records[i].Up = records[i].North-north, records[i].Up-up
+	}
+	there := north*book.PerDegree + up*book.Per100M
+	book.Start, book.Median, book.End = book.Start+there, book.Median+there, book.End+there
+	g := newGrid(book, &effort)
 	w := Window{Records: len(records), Years: len(years)}
 	w.PerDegree, w.Per100M = g.slope(book.PerDegree), g.slope(book.Per100M)
-	g.fit(g.seen(records, w.PerDegree.Days, w.Per100M.Days))
 	if places {
 		w.PerDegree, w.Per100M = g.fitSlopes(records, w.PerDegree, w.Per100M)
-		g.fit(g.seen(records, w.PerDegree.Days, w.Per100M.Days))
 	}
+	g.fit(g.seen(records, w.PerDegree.Days, w.Per100M.Days))
 	w.Start, w.Median, w.End = g.interval(0.05), g.interval(0.5), g.interval(0.95)
+	for _, r := range []*Range{&w.Start, &w.Median, &w.End} {
+		*r = r.moved(-north*w.PerDegree.Days-up*w.Per100M.Days, math.Hypot(north*w.PerDegree.SDDays, up*w.Per100M.SDDays))
+	}
 	if len(records) < fewest || w.Years > 0 && w.Years < fewYears {
 		return w
 	}

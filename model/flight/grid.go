@@ -49,7 +49,7 @@ type seen struct {
 	n               float64
 }
 
-// seen gathers records by day and place. Folds are seasons where there are enough
+// seen gathers records, which are in order of days, by day and place. Folds are seasons where there are enough
 // of them: records of one season hang together.
 func (g *grid) seen(records []Record, perDegree, per100M float64) []seen {
 	var years []int
@@ -62,7 +62,7 @@ func (g *grid) seen(records []Record, perDegree, per100M float64) []seen {
 	years = slices.Compact(years)
 	at := map[seen]int{}
 	var out []seen
-	for i, r := range slices.SortedStableFunc(slices.Values(records), func(a, b Record) int { return a.Day - b.Day }) {
+	for i, r := range records {
 		if r.Day < 1 || r.Day > Year {
 			continue
 		}
@@ -190,7 +190,22 @@ func (g *grid) fit(records []seen) {
 	}
 }
 
-// best is the likeliest curve without one fold's records; -1 for with all.
+// likeliest is about the likeliest curve of the grid: every third mode and every
+// second length are looked at.
+func (g *grid) likeliest(records []seen) (mode, left, right int) {
+	top := math.Inf(-1)
+	g.each(func(i, m, l, r int, prior float64) {
+		if i/(levels*levels)%3 > 0 || l%2 > 0 || r%2 > 0 {
+			return
+		}
+		if p := prior + g.logLike(records, m, l, r); p > top {
+			top, mode, left, right = p, m, l, r
+		}
+	})
+	return mode, left, right
+}
+
+// best is the likeliest curve without one fold's records.
 func (g *grid) best(without int) (at int) {
 	top := math.Inf(-1)
 	g.each(func(i, _, _, _ int, prior float64) {
@@ -204,11 +219,6 @@ func (g *grid) best(without int) (at int) {
 		}
 	})
 	return at
-}
-
-// of is the mode and the flanks of a curve of the grid.
-func (g *grid) of(i int) (mode, left, right int) {
-	return g.mode[i/(levels*levels)], i / levels % levels, i % levels
 }
 
 // gain is by how much records that were held out are likelier under the window
@@ -231,7 +241,7 @@ func (g *grid) slope(days float64) Slope {
 // fitSlopes works out by how much the season is later towards the pole and uphill,
 // at the likeliest curve.
 func (g *grid) fitSlopes(records []Record, perDegree, per100M Slope) (north, up Slope) {
-	mode, l, r := g.of(g.best(-1))
+	mode, l, r := g.likeliest(g.seen(records, perDegree.Days, per100M.Days))
 	var weights [slopes * slopes]float64
 	z := func(i int) float64 { return 2.5 * (2*float64(i)/(slopes-1) - 1) }
 	top := math.Inf(-1)

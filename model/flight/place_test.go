@@ -22,7 +22,7 @@ func TestLatitudeAndHeightAreFitted(t *testing.T) {
 		records, effort := r.observe(rng, 400)
 		for i := range records {
 			x := &records[i]
-			x.North, x.Up = 1.5*rng.NormFloat64(), 3*rng.NormFloat64()
+			x.North, x.Up = 1+1.5*rng.NormFloat64(), 2+3*rng.NormFloat64()
 			x.Day = min(max(x.Day+int(math.Round(north*x.North+up*x.Up)), 1), Year)
 		}
 		w := Fit(records, effort, r.book)
@@ -50,5 +50,18 @@ func TestLatitudeAndHeightAreFitted(t *testing.T) {
 	t.Logf("RMS error %.1f days, as of one place %.1f; slopes %.1f and %.1f days, %d of %d within two standard deviations", math.Sqrt(off), math.Sqrt(offBlind), slopeNorth, slopeUp, held, of)
 	if math.Sqrt(off) > 4 || off > offBlind/2 || math.Abs(slopeNorth-north) > 0.6 || math.Abs(slopeUp-up) > 0.6 || held < of*8/10 {
 		t.Error("latitude and height are not found")
+	}
+}
+
+// BenchmarkFitOfManyPlaces is a window of 400 records made here and there.
+func BenchmarkFitOfManyPlaces(b *testing.B) {
+	rng := rand.New(rand.NewPCG(1, 1))
+	r := invent(rng)
+	records, effort := r.observe(rng, 400)
+	for i := range records {
+		records[i].North = rng.NormFloat64()
+	}
+	for b.Loop() {
+		Fit(records, effort, r.book)
 	}
 }

@@ -86,6 +86,8 @@ type Service struct {
 	made   time.Time
 	issuer sync.Pool // of *forecast.Issuer
 	fits   forecast.Fits
+	opened *records.Open // around all rivers
+	openAt time.Time     // when they were read
 }
 
 // Write gives the store in which fetches may write, or takes it away with nil.
