@@ -280,6 +280,17 @@ func (o *open) reasons(s *StageOutlook) []Remark {
 	return out
 }
 
+// WhyElsewhere says why lists leave a stage out; empty where they do not.
+func (s *StageOutlook) WhyElsewhere() string {
+	switch {
+	case !s.Elsewhere:
+		return ""
+	case slices.ContainsFunc(s.Reasons, func(r Remark) bool { return r.Code == NotRecorded }):
+		return "not among the open records near this river"
+	}
+	return "lives in other kinds of water than this"
+}
+
 // entered lists the open records that stand behind an outlook, by what they were
 // used for.
 func (o *open) entered(r River, of *Outlook) []Entered {

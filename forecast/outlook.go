@@ -83,7 +83,8 @@ type StageOutlook struct {
 	// and its peak means nothing.
 	AllYear bool `json:"all_year,omitempty"`
 	// Elsewhere tells that the group lives in other kinds of water than this river's,
-	// the config does not name it and nobody has seen it here. Lists leave it out.
+	// or that open records near by know others but not it; the config does not name it
+	// and nobody has seen it here. Lists leave it out.
 	Elsewhere bool `json:"lives_elsewhere,omitempty"`
 	// Records is what open records tell of the stage's dates in the region, beside
 	// the catalogue's; nil where they tell nothing.

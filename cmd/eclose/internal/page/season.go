@@ -29,7 +29,7 @@ type seasonGroup struct {
 	Grade           string
 	Stages          []stageLine
 	Why             string // how its season lies
-	Elsewhere       bool   // it lives in other kinds of water
+	Elsewhere       string // why lists leave it out; empty: they do not
 	Row             template.HTML
 }
 
@@ -149,7 +149,7 @@ func seasonOf(o *forecast.Outlook, c *insects.Catalogue, region insects.Region, 
 			continue
 		}
 		key := stages[0].Group
-		g := seasonGroup{Elsewhere: stages[0].Elsewhere, Key: key, Name: upper(l.Name), Grade: forecast.GradeWord(stages[0].Grade)}
+		g := seasonGroup{Elsewhere: stages[0].WhyElsewhere(), Key: key, Name: upper(l.Name), Grade: forecast.GradeWord(stages[0].Grade)}
 		if cg, ok := c.Group(key); ok {
 			g.Also = also(cg.CommonNames(region), l.Name)
 		}
