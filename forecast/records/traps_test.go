@@ -2,10 +2,14 @@ package records
 
 import (
 	"bytes"
+	"compress/gzip"
 	"encoding/csv"
+	"fmt"
+	"io"
 	"math"
 	"os"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -18,14 +22,20 @@ import (
 )
 
 // rows reads a table under its header.
-func rows(t *testing.T, name string) (out []map[string]string) {
+func rows(t *testing.T, folder, name string) (out []map[string]string) {
 	t.Helper()
-	f, err := os.Open(replay.Shared(t, "emergence", "gcmrc-light-traps", name))
+	f, err := os.Open(replay.Shared(t, "emergence", folder, name))
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	all, err := csv.NewReader(f).ReadAll()
+	in := io.Reader(f)
+	if strings.HasSuffix(name, ".gz") {
+		if in, err = gzip.NewReader(f); err != nil {
+			t.Fatal(err)
+		}
+	}
+	all, err := csv.NewReader(in).ReadAll()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -39,14 +49,32 @@ func rows(t *testing.T, name string) (out []map[string]string) {
 	return out
 }
 
-// The light traps of the Colorado basin (US Geological Survey), written as a
-// Darwin Core archive of events with their effort and absences, read back, judged
+// The light and sticky traps of the Colorado basin (US Geological Survey), written as
+// a Darwin Core archive of events with their effort and absences, read back, judged
 // and kept, give the windows that their own table gives.
 func TestTrapsAsDarwinCoreGiveTheWindowsOfTheirOwnTable(t *testing.T) {
+	for _, x := range []trapTable{
+		{"gcmrc-light-traps", "samples.csv", "aquatic-counts.csv", "hours", 1, "light trap", 3},
+		{"gcmrc-sticky-traps", "samples.csv.gz", "counts.csv.gz", "days_exposed", 24, "sticky trap", 2},
+	} {
+		t.Run(x.protocol, func(t *testing.T) { sameWindows(t, x) })
+	}
+}
+
+// trapTable names a table of traps: its files, its column of effort and how many
+// hours that counts, and of how many samples one is taken, on both sides.
+type trapTable struct {
+	folder, samples, counts, effort string
+	hours                           float64
+	protocol                        string
+	oneOf                           int
+}
+
+func sameWindows(t *testing.T, table trapTable) {
 	c := judge(t).Catalogue
 	group := map[string]string{} // of a species code
 	name := map[string]string{}
-	for _, x := range rows(t, "taxa.csv") {
+	for _, x := range rows(t, "gcmrc-light-traps", "taxa.csv") {
 		n := x["genus"]
 		if x["species"] != "" {
 			n += " " + x["species"]
@@ -56,7 +84,7 @@ func TestTrapsAsDarwinCoreGiveTheWindowsOfTheirOwnTable(t *testing.T) {
 		}
 	}
 	caught := map[string]map[string]float64{}
-	for _, x := range rows(t, "aquatic-counts.csv") {
+	for _, x := range rows(t, table.folder, table.counts) {
 		n, err := strconv.ParseFloat(x["count"], 64)
 		if err == nil && group[x["species_id"]] != "" && n > 0 {
 			if caught[x["sample"]] == nil {
@@ -68,13 +96,14 @@ func TestTrapsAsDarwinCoreGiveTheWindowsOfTheirOwnTable(t *testing.T) {
 	var hours [flight.Year]float64
 	days := map[string][]flight.Record{}
 	var list []occurrence.Record
-	for i, x := range rows(t, "samples.csv") {
-		if i%3 > 0 {
-			continue // a third is enough, on both sides
+	for i, x := range rows(t, table.folder, table.samples) {
+		if i%table.oneOf > 0 {
+			continue
 		}
 		d, err := time.Parse(time.DateOnly, x["date"])
-		h, herr := strconv.ParseFloat(x["hours"], 64)
-		if err != nil || herr != nil || !(h > 0 && h < 24) || x["flag_delete"] == "1" || x["has_specimen_rows"] != "1" {
+		h, herr := strconv.ParseFloat(x[table.effort], 64)
+		h *= table.hours
+		if err != nil || herr != nil || !(h > 0 && h <= 24) || x["flag_delete"] == "1" || x["has_specimen_rows"] != "1" {
 			continue
 		}
 		hours[d.YearDay()-1] += h
@@ -86,7 +115,7 @@ func TestTrapsAsDarwinCoreGiveTheWindowsOfTheirOwnTable(t *testing.T) {
 			r := occurrence.New(occurrence.SourceName)
 			r.Key, r.Event, r.Name, r.Rank = "urn:traps:"+x["sample"]+":"+id, x["sample"], name[id], "genus"
 			r.Start, r.End, r.LatDeg, r.LonDeg, r.Stage, r.Licence = d, d, 36.1, -112, occurrence.Adult, occurrence.CC0
-			r.EffortHours, r.Effort, r.Protocol, r.Count, r.Absent = h, x["hours"]+" hours", "light trap", n, !seen
+			r.EffortHours, r.Effort, r.Protocol, r.Count, r.Absent = h, fmt.Sprintf("%g hours", h), table.protocol, n, !seen
 			if seen || id < "B" { // absences of some taxa are enough to show that they are none
 				list = append(list, r)
 			}
