@@ -3,7 +3,9 @@ package config
 import (
 	"fmt"
 	"math"
+	"net"
 	"net/netip"
+	"net/url"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -225,6 +227,19 @@ const (
 type Sightings struct {
 	RadiusKm      float64 `toml:"radius-km"`
 	NonCommercial bool    `toml:"non-commercial"`
+
+	Neighbours []string `toml:"neighbours"` // URLs
+}
+
+// IsURL tells whether a neighbour's file is fetched from a server: over https, or
+// from this machine.
+func IsURL(s string) bool {
+	u, err := url.Parse(s)
+	if err != nil || u.Host == "" {
+		return false
+	}
+	ip := net.ParseIP(u.Hostname())
+	return u.Scheme == "https" || u.Scheme == "http" && (u.Hostname() == "localhost" || ip != nil && ip.IsLoopback())
 }
 
 // Health is how far things may go before /health says so.
@@ -391,6 +406,11 @@ func (c *Config) faults() (out []string) {
 	}
 	if r := c.Sightings.RadiusKm; !(r >= 1 && r <= 500) {
 		add("sightings.radius-km = %g: use a number from 1 to 500", r)
+	}
+	for _, n := range c.Sightings.Neighbours {
+		if !IsURL(n) {
+			add("sightings.neighbours: %q is not an https URL", n)
+		}
 	}
 	out = append(out, c.feedFaults()...)
 	if _, err := cron.ParseStandard(c.ForecastSchedule); err != nil {
