@@ -44,6 +44,7 @@ type stageLine struct {
 	WeekCalendar float64
 	NearWeek     bool // either is worth telling
 	Hours        string
+	Ask          bool     // it is in season today: readers are asked whether they saw it
 	Seen         []string // past seasons' windows seen here
 }
 
@@ -160,6 +161,7 @@ func seasonOf(o *forecast.Outlook, c *insects.Catalogue, region insects.Region, 
 			line := stageLine{Stage: st.Stage, Up: st.Stage == forecast.Emergence, Fishable: st.Fishable, Window: st.Window, AllYear: st.AllYear, Hours: st.Hours}
 			if x, ok := st.On(today); ok {
 				line.P = x.P
+				line.Ask = max(x.P, x.PCalendar) >= askLeast && !st.Elsewhere
 			}
 			if x, ok := st.On(today + 7); ok {
 				line.Week, line.WeekCalendar = x.P, x.PCalendar
