@@ -48,17 +48,21 @@ func (rec Record) open(r River, region insects.Region, c *insects.Catalogue, opt
 	return o
 }
 
+// homeKm is how far around a river records count for the region that its config
+// names, wherever the border is drawn. Our own default: as far as they are fetched.
+const homeKm = 100
+
 // OpenRecords reads what open sources hold around rivers; nil if that is nothing.
 func OpenRecords(ctx context.Context, store *records.Store, rivers []River) (*records.Open, error) {
-	regions := map[string]insects.Region{}
+	var homes []records.Home
 	for _, r := range rivers {
 		region, err := r.region()
 		if err != nil {
 			continue // its outlook says so
 		}
-		regions[r.Slug] = region
+		homes = append(homes, records.Home{Name: r.Slug, Region: region, Near: records.Near{LatDeg: r.Lat, LonDeg: r.Lon, Km: homeKm}})
 	}
-	o, err := store.Open(ctx, regions)
+	o, err := store.Open(ctx, homes)
 	if err != nil || len(o.Records) == 0 {
 		return nil, err
 	}

@@ -194,7 +194,7 @@ func TestAFetchThatFailsGoesOnWhereItStopped(t *testing.T) {
 		if err != nil || len(all) != 450 {
 			t.Errorf("%d records, %v", len(all), err)
 		}
-		open, err := f.Store.Open(t.Context(), map[string]insects.Region{"wend": insects.UKLowland})
+		open, err := f.Store.Open(t.Context(), []Home{{"wend", insects.UKLowland, place().Near}})
 		if err != nil || len(open.Records) != 450 || len(open.Effort) != 1 || open.Effort[0] != (Looked{insects.UKLowland, civil.DateOf(day("2026-06-01")), 7}) {
 			t.Errorf("%d records, effort %v, %v", len(open.Records), open.Effort, err)
 		}

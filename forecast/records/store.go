@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"maps"
 	"math"
 	"slices"
 	"time"
@@ -257,22 +256,34 @@ func (s *Store) PutEffort(ctx context.Context, source, place string, days map[ti
 	return nil
 }
 
-// Open returns all that is kept of regions, as a forecast takes it. region names
-// that of each place of which the effort was fetched.
-func (s *Store) Open(ctx context.Context, region map[string]insects.Region) (*Open, error) {
+// Home is a river for which records are read, with its region and how far around it
+// records count for that, whatever box of the world they lie in.
+type Home struct {
+	Name   string
+	Region insects.Region
+	Near
+}
+
+// Open returns all that is kept of the regions of rivers, as a forecast takes it.
+func (s *Store) Open(ctx context.Context, homes []Home) (*Open, error) {
 	all, err := s.List(ctx, Filter{})
 	if err != nil {
 		return nil, err
 	}
 	out := &Open{}
-	wanted := slices.Collect(maps.Values(region))
 	for _, r := range all {
-		if slices.Contains(wanted, r.Region) {
-			out.Records = append(out.Records, r.Dated())
+		d := r.Dated()
+		var of []insects.Region
+		for _, h := range homes {
+			if !slices.Contains(of, h.Region) && (h.Region == r.Region || h.Has(r.LatDeg, r.LonDeg)) {
+				d.Region = h.Region
+				of = append(of, h.Region)
+				out.Records = append(out.Records, d)
+			}
 		}
 	}
-	for _, place := range slices.Sorted(maps.Keys(region)) {
-		of := region[place]
+	for _, h := range homes {
+		place, of := h.Name, h.Region
 		rows, err := sqlc.New(s.DB.SQL).Efforts(ctx, place)
 		if err != nil {
 			return nil, fmt.Errorf("reading the effort around %s: %w", place, err)

@@ -112,7 +112,7 @@ func TestTrapsAsDarwinCoreGiveTheWindowsOfTheirOwnTable(t *testing.T) {
 	if err := taker.Flush(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	open, err := taker.Store.Open(t.Context(), map[string]insects.Region{"river": insects.Rockies})
+	open, err := taker.Store.Open(t.Context(), []Home{{Name: "river", Region: insects.Rockies}})
 	if err != nil || len(open.Records) != len(list) {
 		t.Fatalf("%d records of %d, %v", len(open.Records), len(list), err)
 	}

@@ -167,12 +167,15 @@ func (t *Told) Span(group string, stage Stage, season bool) (first, last civil.D
 func (o *Open) Windows(region insects.Region, c *insects.Catalogue, day civil.Date, at time.Time) *Told {
 	year, past := day.Time().Year(), 0
 	t := &Told{Season: Season{Region: region}, year: year}
+	broods := broods{catalogue: c, region: region, kept: map[groupStage][]brood{}}
 	for i := range o.Records {
 		r := &o.Records[i]
 		if r.Region != region || !r.known(day, at) {
 			continue
 		}
-		t.known = append(t.known, *r)
+		x := *r
+		x.Group = broods.of(x)
+		t.known = append(t.known, x)
 		if r.Day.Time().Year() < year {
 			past++
 		}
@@ -180,13 +183,13 @@ func (o *Open) Windows(region insects.Region, c *insects.Catalogue, day civil.Da
 	if len(t.known) == 0 {
 		return t
 	}
-	effort := o.effort(region, t.known, day)
 	id := fitKey{c, region, year, past}
+	newYear := civil.DateOf(time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC))
 	o.mu.Lock()
 	windows, ok := o.fitted[id]
 	o.mu.Unlock()
 	if !ok {
-		windows = fit(t.known, o.effort(region, t.known, civil.DateOf(time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC))), region, c, year)
+		windows = fit(t.known, o.effort(region, t.known, 0, newYear), region, c, year)
 		o.mu.Lock()
 		if o.fitted == nil || len(o.fitted) >= fitsKept {
 			o.fitted = map[fitKey][]Window{}
@@ -195,26 +198,77 @@ func (o *Open) Windows(region insects.Region, c *insects.Catalogue, day civil.Da
 		o.mu.Unlock()
 	}
 	t.Windows = slices.Clone(windows)
-	t.season(effort, day)
+	// People look otherwise this year than in others, and tell of the last days late:
+	// the season is judged by its own effort. Where that is not known, nobody looked
+	// after the last record.
+	if slices.ContainsFunc(o.Effort, func(l Looked) bool { return l.Region == region && l.Day >= newYear && l.Day < day }) {
+		t.season(o.effort(region, t.known, newYear, day), day)
+	} else {
+		last := newYear
+		for _, r := range t.known {
+			last = max(last, r.Day+1)
+		}
+		t.season(o.effort(region, t.known, 0, last), last)
+	}
 	return t
+}
+
+// broods puts records of a group of several broods to the one that they are nearest
+// to by the catalogue's dates, as sightings are put.
+type broods struct {
+	catalogue *insects.Catalogue
+	region    insects.Region
+	kept      map[groupStage][]brood
+}
+
+type brood struct {
+	key            string
+	median, spread float64
+}
+
+func (b *broods) of(r Dated) string {
+	k := groupStage{r.Group, r.Stage}
+	list, ok := b.kept[k]
+	if !ok {
+		stage := insects.Emergence
+		if r.Stage == EggLaying {
+			stage = insects.EggLaying
+		}
+		if g, known := b.catalogue.Group(r.Group); known && g.Kind == insects.Parent {
+			for _, x := range b.catalogue.Broods(r.Group) {
+				if w, ok := x.Window(b.region, stage); ok && !w.AllYear {
+					list = append(list, brood{x.Key, float64(w.Median), math.Max(1, w.SpreadSDDays())})
+				}
+			}
+		}
+		b.kept[k] = list
+	}
+	best, key := math.Inf(1), r.Group
+	for _, x := range list {
+		off := math.Abs(math.Mod(float64(r.Day.Time().YearDay())-x.median+365*1.5, 365) - 365*0.5)
+		if off/x.spread < best {
+			best, key = off/x.spread, x.key
+		}
+	}
+	return key
 }
 
 // fitsKept bounds the memory of kept windows.
 const fitsKept = 64
 
-// effort is how much people looked on the days before one.
-func (o *Open) effort(region insects.Region, known []Dated, before civil.Date) (e effort) {
+// effort is how much people looked from a day on and before another.
+func (o *Open) effort(region insects.Region, known []Dated, from, before civil.Date) effort {
 	var counts, hours [flight.Year]float64
 	found := false
 	for _, l := range o.Effort {
-		if l.Region == region && l.Day < before {
+		if l.Region == region && l.Day >= from && l.Day < before {
 			counts[l.Day.Time().YearDay()-1] += float64(l.N)
 			found = true
 		}
 	}
 	events := map[string]bool{}
 	for _, r := range known {
-		if r.Day >= before {
+		if r.Day < from || r.Day >= before {
 			continue
 		}
 		k := r.Day.Time().YearDay() - 1
@@ -224,6 +278,18 @@ func (o *Open) effort(region insects.Region, known []Dated, before civil.Date) (
 		if r.Event != "" && r.Hours > 0 && !events[r.Event] {
 			events[r.Event] = true
 			hours[k] += r.Hours
+		}
+	}
+	if !found {
+		// The records at hand say little of when others would have been seen, least
+		// where they are of few insects: half the effort is taken to be even over the
+		// year. Our own default.
+		sum := 0.0
+		for _, n := range counts {
+			sum += n
+		}
+		for d := range counts {
+			counts[d] += sum / flight.Year
 		}
 	}
 	return effort{flight.EffortOf(counts), flight.EffortOf(hours)}
