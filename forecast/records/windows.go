@@ -109,13 +109,13 @@ type Window struct {
 	Region  insects.Region
 	Book    insects.Window
 	Records flight.Window // in days from 1 January = 1
-	Past    []Departure   // seasons before, the first first
+	Past    []Lateness   // seasons before, the first first
 	Season  flight.Season // the records of the season under way
-	Now     Departure     // that season; variance 0: they tell nothing
+	Now     Lateness     // that season; variance 0: they tell nothing
 }
 
-// Departure is by how many days a season is late, negative for early.
-type Departure struct {
+// Lateness is by how many days a season is late, negative for early.
+type Lateness struct {
 	Year     int
 	Days     float64
 	Variance float64 // days²
@@ -364,15 +364,15 @@ func fit(known []Dated, e effort, region insects.Region, c *insects.Catalogue, y
 }
 
 // departures are those of past seasons from the window of all.
-func departures(records []flight.Record, w flight.Window, effort flight.Effort) []Departure {
+func departures(records []flight.Record, w flight.Window, effort flight.Effort) []Lateness {
 	of := map[int][]flight.Record{}
 	for _, r := range records {
 		of[r.Year] = append(of[r.Year], r)
 	}
-	var out []Departure
+	var out []Lateness
 	for _, year := range slices.Sorted(maps.Keys(of)) {
 		if late, v, ok := (flight.Season{Records: of[year], Window: w}).Told(effort, flight.Year); ok {
-			out = append(out, Departure{year, late, v})
+			out = append(out, Lateness{year, late, v})
 		}
 	}
 	return out
@@ -400,7 +400,7 @@ func (t *Told) season(e effort, day civil.Date) {
 		}
 		seen = append(seen, w.Season)
 		if late, v, ok := w.Season.Told(e.of(sampled[k], len(current[k])), now.YearDay()-1); ok {
-			w.Now = Departure{now.Year(), late, v}
+			w.Now = Lateness{now.Year(), late, v}
 		}
 	}
 	for _, r := range t.known {
