@@ -109,9 +109,9 @@ type Window struct {
 	Region  insects.Region
 	Book    insects.Window
 	Records flight.Window // in days from 1 January = 1
-	Past    []Lateness   // seasons before, the first first
+	Past    []Lateness    // seasons before, the first first
 	Season  flight.Season // the records of the season under way
-	Now     Lateness     // that season; variance 0: they tell nothing
+	Now     Lateness      // that season; variance 0: they tell nothing
 }
 
 // Lateness is by how many days a season is late, negative for early.
