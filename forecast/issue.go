@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"example.org/eclose/forecast/engine"
+	"example.org/eclose/forecast/records"
 	"example.org/eclose/forecast/verify"
 	"example.org/eclose/model/degreeday"
 	"example.org/eclose/model/flow"
@@ -31,6 +32,9 @@ type Options struct {
 	// Without leaves out kinds of sightings, so that what each is worth can be
 	// measured.
 	Without []SightingKind
+	// Open is what open sources recorded of insects; nil: nothing. Only what was
+	// known at the issue enters.
+	Open *records.Open
 	// Sites are rivers without a forecast that sightings name: those of
 	// neighbouring installations.
 	Sites []River
@@ -86,6 +90,9 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 		opt.Ahead = 365
 	}
 	opt.Sightings = without(opt.Sightings, opt.Without)
+	if slices.Contains(opt.Without, Records) {
+		opt.Open = nil
+	}
 	region, err := r.region()
 	if err != nil {
 		return nil, err
@@ -126,9 +133,10 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 		return nil, fmt.Errorf("outlook of %s: %w", r.Slug, err)
 	}
 	if !opt.ChancesOnly {
-		o.Entered = t.entered
+		o.Entered = append(t.entered, t.open.entered(r, o)...)
 	}
 	o.notes(rec)
+	o.Notes = append(o.Notes, t.open.notes()...)
 	if !t.anySeen() {
 		o.Notes = append(o.Notes, Remark{Code: NoSightings})
 	}

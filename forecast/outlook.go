@@ -83,8 +83,12 @@ type StageOutlook struct {
 	// and its peak means nothing.
 	AllYear bool `json:"all_year,omitempty"`
 	// Elsewhere tells that the group lives in other kinds of water than this river's,
-	// the config does not name it and nobody has seen it here. Lists leave it out.
+	// or that open records near by know others but not it; the config does not name it
+	// and nobody has seen it here. Lists leave it out.
 	Elsewhere bool `json:"lives_elsewhere,omitempty"`
+	// Records is what open records tell of the stage's dates in the region, beside
+	// the catalogue's; nil where they tell nothing.
+	Records *RecordsWindow `json:"records_window,omitempty"`
 	// MovedBy are the sightings of this season that moved the median date most.
 	MovedBy []Influence `json:"moved_by,omitempty"`
 }
@@ -115,6 +119,8 @@ type Influence struct {
 	Group     string  `json:"group"`
 	Sightings int     `json:"sightings"`
 	Days      float64 `json:"days"`
+	// Kind is where they come from, if they are open records of a region.
+	Kind SightingKind `json:"kind,omitempty"`
 	// The last of them on which something was seen: its stage and day; zero: none was.
 	Stage Stage `json:"stage,omitempty"`
 	Day   Date  `json:"day,omitempty"`
@@ -122,6 +128,9 @@ type Influence struct {
 
 // Words says what moved a date, and how far.
 func (i Influence) Words() string {
+	if i.Kind == Records {
+		return i.recordWords()
+	}
 	n := "1 sighting"
 	if i.Sightings != 1 {
 		n = fmt.Sprintf("%d sightings", i.Sightings)

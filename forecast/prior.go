@@ -13,6 +13,9 @@ type site struct {
 	warmth bool // the river's own water is known: a group ruled by it needs no move by latitude and height
 }
 
+// warms tells that the river's own warmth moves a group's dates.
+func (s site) warms(p phenology.Params) bool { return s.warmth && p.DD50 > 0 && p.Weight > 0 }
+
 func (w *water) place(rec Record, r River) site {
 	s := site{Place: insects.Place{LatDeg: r.Lat, ElevationM: math.NaN()}, warmth: !math.IsNaN(w.climatology[0])}
 	if e := rec.ElevationM; e != nil {
@@ -31,7 +34,7 @@ func paramsAt(g *insects.Group, region insects.Region, s site) (phenology.Params
 		return p, false
 	}
 	p = p.AtLatitude(s.LatDeg, g.Photoperiod, region)
-	if s.warmth && p.DD50 > 0 && p.Weight > 0 {
+	if s.warms(p) {
 		return p, true
 	}
 	if x, ok := g.Window(region, insects.Emergence); ok {

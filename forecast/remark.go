@@ -3,6 +3,8 @@ package forecast
 import (
 	"encoding/json"
 	"fmt"
+
+	"example.org/eclose/forecast/records"
 )
 
 // A Remark is something to know of a forecast, or the reason for a date: a code
@@ -17,6 +19,9 @@ type Remark struct {
 	River   string     `json:"river,omitempty"`
 	Water   *Departure `json:"water_departure,omitempty"`
 	By      *Influence `json:"moved_by,omitempty"`
+	// Records are the dates by open records, and Season how it goes by them.
+	Records *RecordsWindow `json:"records,omitempty"`
+	Season  *RecordsSeason `json:"season,omitempty"`
 	// Text is the whole remark in a forecast of a version that kept words.
 	Text string `json:"text,omitempty"`
 }
@@ -33,6 +38,7 @@ const (
 	NoRecentReading RemarkCode = "no-recent-reading" // of any gauge in ten days
 	OldReading      RemarkCode = "old-reading"       // the latest is Days old
 	FewSeasons      RemarkCode = "few-seasons"       // Seasons of water temperature
+	SeasonSoFar     RemarkCode = "season-so-far"     // Season by open records
 )
 
 // The reasons for a date.
@@ -44,6 +50,8 @@ const (
 	ExpectedPeak  RemarkCode = "expected-peak" // the same, and still ahead
 	Running       RemarkCode = "running"       // Days later than usual at this river, by Water where that explains it
 	MovedBy       RemarkCode = "moved"         // By sightings of this season
+	ByRecords     RemarkCode = "records"       // Records beside the catalogue's dates
+	NotRecorded   RemarkCode = "not-recorded"  // near by, in Days of records of others, of which Of were expected
 	LongSeason    RemarkCode = "long-season"   // of several species or broods: the median stands for no peak
 )
 
@@ -96,6 +104,12 @@ func (r Remark) String() string {
 		return fmt.Sprintf("Running %s for this river%s.", earlyWords(-float64(r.Days)), why)
 	case LongSeason:
 		return "Its season is long, of several species or broods: no single date stands for it."
+	case ByRecords:
+		return r.Records.Words()
+	case NotRecorded:
+		return fmt.Sprintf("No open record of it within %d km of the river: about %d would be expected beside %d of other insects.", records.NearKm, r.Of, r.Days)
+	case SeasonSoFar:
+		return r.Season.Words()
 	case MovedBy:
 		return r.By.Words()
 	default:

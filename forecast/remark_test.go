@@ -28,7 +28,8 @@ func TestEveryRemarkHasItsWords(t *testing.T) {
 				t.Fatal(err)
 			}
 			r := Remark{Code: RemarkCode(code), Days: -5, Of: 365, Seasons: 6, Date: 20000, River: "Garrow",
-				Water: &Departure{MeanC: 1, Days: 60}, By: &Influence{River: "Garrow", Group: "salmonfly", Sightings: 1, Days: -2}}
+				Water: &Departure{MeanC: 1, Days: 60}, By: &Influence{River: "Garrow", Group: "salmonfly", Sightings: 1, Days: -2},
+				Records: &RecordsWindow{Records: 50, Years: 4}, Season: &RecordsSeason{Days: 2, Records: 9, Groups: 2}}
 			words := r.String()
 			if words == "" {
 				t.Errorf("%s has no words", code)

@@ -120,6 +120,20 @@ func without(sightings []Sighting, kinds []SightingKind) []Sighting {
 	return slices.DeleteFunc(slices.Clone(sightings), func(s Sighting) bool { return slices.Contains(kinds, s.Kind) })
 }
 
+// Words is the use for people; the diary's sightings date seasons.
+func (u Use) Words() string {
+	switch u {
+	case ForWindow:
+		return "usual dates"
+	case ForPresence:
+		return "left off lists: others were recorded near by, this one not"
+	case ForSeason:
+		return "early or late"
+	default:
+		return "dates"
+	}
+}
+
 // Entered is how many sightings of one kind, of one group at one river, entered
 // an outlook.
 type Entered struct {
@@ -129,7 +143,18 @@ type Entered struct {
 	Sightings int          `json:"sightings"`
 	From      Date         `json:"from"` // days of the first and the last
 	To        Date         `json:"to"`
+	Use       Use          `json:"use,omitempty"` // of open records
 }
+
+// Use is what open records were used for.
+type Use string
+
+// The uses.
+const (
+	ForWindow   Use = "window"      // their dates replace the catalogue's
+	ForPresence Use = "presence"    // a group that they do not know near by is left off lists
+	ForSeason   Use = "this season" // how early or late it is
+)
 
 // entered lists the sightings that a river's timing took in, of its own and of
 // the rivers beside it.

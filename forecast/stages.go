@@ -47,7 +47,7 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 			if s.Group == "" {
 				continue
 			}
-			s.Elsewhere = len(r.Groups) == 0 && kind.elsewhere(g.Habitat) && !rec.seenHere(r, g, opt.Sightings)
+			s.Elsewhere = len(r.Groups) == 0 && (kind.elsewhere(g.Habitat) || t.open.missing(g.Key)) && !rec.seenHere(r, g, opt.Sightings)
 			if !opt.ChancesOnly {
 				s.Hours = hoursOn(g, s, r, w.middle(s.Window.Peak.P50))
 				s.Reasons = s.moved(rec.Issue)
@@ -58,6 +58,9 @@ func (is *Issuer) stages(w *water, o *Outlook, rec Record, r River, region insec
 					s.Early = &early
 					s.Reasons = append(s.Reasons, w.running(early, rec, &s, o.Seasons))
 				}
+			}
+			if !opt.ChancesOnly {
+				s.Reasons = append(s.Reasons, t.open.reasons(&s)...)
 			}
 			for _, x := range s.MovedBy {
 				if !opt.ChancesOnly && math.Abs(x.Days) >= leastMove {
@@ -148,6 +151,7 @@ func (is *Issuer) season(w *water, rec Record, r River, region insects.Region, g
 			if x, ok := g.Window(region, insects.Emergence); ok {
 				got.Basis = x.EvidenceWords()
 			}
+			got.Records = t.open.window(g.Key, stage, day0)
 			if x, ok := g.Window(region, insects.Stage(stage)); ok && x.AllYear {
 				got.allYear(day0)
 			}

@@ -10,6 +10,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"example.org/eclose/forecast/records"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/phenology"
 )
@@ -28,6 +29,7 @@ type timing struct {
 	years   map[int]*phenology.DegreeDayYear  // by start of the season-year
 	cases   []phenology.SeasonDate
 	entered []Entered
+	open    *open
 }
 
 // timed is one group at one river within the joint model.
@@ -39,8 +41,9 @@ type timed struct {
 	start      int                       // of its season-year
 	watches    map[int][]phenology.Watch // by season
 	sightings  int
-	past       []int   // indexes of its cases
-	usualMean  float64 // mean thermal departure of its cases, days
+	recorded   *records.Window // of open records of a region this season; nil for a river's own
+	past       []int           // indexes of its cases
+	usualMean  float64         // mean thermal departure of its cases, days
 }
 
 // newTiming conditions the joint model of a river's groups. One matrix is
@@ -49,6 +52,7 @@ func (is *Issuer) newTiming(w *water, rec Record, r River, c *insects.Catalogue,
 	t := &timing{rec: rec, water: w, own: map[string]int{}, seasons: map[int]*phenology.SeasonForecast{},
 		seen: map[int][]phenology.Evidence{}, years: map[int]*phenology.DegreeDayYear{}}
 	t.mean = meanOf(w.rows)
+	t.open = rec.open(r, region, c, opt)
 	sites := []River{r}
 	for _, n := range r.Near {
 		if n.Slug != r.Slug {
@@ -75,6 +79,10 @@ func (is *Issuer) newTiming(w *water, rec Record, r River, c *insects.Catalogue,
 		}
 		t.watch(site, mine, c)
 	}
+	if region, ok := t.open.site(r); ok {
+		sites = append(sites, region)
+		t.addRecorded(is, len(sites)-1, region, r, c, w)
+	}
 	return t, t.condition(correlations(sites))
 }
 
@@ -97,7 +105,7 @@ func seenGroups(sightings []Sighting, c *insects.Catalogue, there []*insects.Gro
 
 // anySeen tells whether any sighting, of whatever season, entered.
 func (t *timing) anySeen() bool {
-	return slices.ContainsFunc(t.groups, func(m timed) bool { return len(m.watches) > 0 })
+	return slices.ContainsFunc(t.groups, func(m timed) bool { return len(m.watches) > 0 || m.recorded != nil })
 }
 
 // broodsOf are the groups that are forecast for a name of the diary: itself, or
@@ -117,18 +125,25 @@ func (t *timing) add(site River, k int, g *insects.Group, p phenology.Params, re
 		// The river's own warmth moves the region's date.
 		usual = p.Median(clim[:]) + 1
 	}
-	insect := len(t.groups)
-	for i := range t.groups {
-		if t.groups[i].key == g.Key {
-			insect = t.groups[i].taxon.Insect
-			break
-		}
+	if later, dated, ok := t.open.redated(g, p, t.water.place(t.rec, site)); ok {
+		usual += later
+		p, m.params = dated, dated
 	}
-	m.taxon = p.Taxon(insect, k, usual)
+	m.taxon = p.Taxon(t.insect(g.Key), k, usual)
 	if forecast {
 		t.own[g.Key] = len(t.groups)
 	}
 	t.groups = append(t.groups, m)
+}
+
+// insect is the number of a group's insect in the joint model.
+func (t *timing) insect(key string) int {
+	for i := range t.groups {
+		if t.groups[i].key == key {
+			return t.groups[i].taxon.Insect
+		}
+	}
+	return len(t.groups)
 }
 
 // watch puts sightings to the seasons and broods that they are nearest to.
@@ -210,7 +225,11 @@ func (t *timing) condition(sites *mat.SymDense) error {
 		return err
 	}
 	for i := range t.groups {
-		t.past(i, prior)
+		if t.groups[i].recorded != nil {
+			t.pastRecorded(i)
+		} else {
+			t.past(i, prior)
+		}
 	}
 	if t.joint, err = phenology.NewJoint(taxa, t.cases, sites); err != nil {
 		return fmt.Errorf("joint model of %d groups and %d seasons: %w", len(taxa), len(t.cases), err)
@@ -229,6 +248,7 @@ func (t *timing) condition(sites *mat.SymDense) error {
 			t.seen[season] = append(t.seen[season], e)
 		}
 	}
+	t.seeRecorded()
 	return nil
 }
 
@@ -254,13 +274,19 @@ func (t *timing) past(i int, prior *phenology.SeasonForecast) {
 			t.cases = append(t.cases, phenology.SeasonDate{Taxon: i, Year: season, DOY: e.DOY, Variance: e.Variance, Thermal: t.departure(i, season)})
 		}
 	}
+	t.centre(i)
+	m.params = m.params.Learnt(numbers.mean(), stretch.mean())
+}
+
+// centre takes the mean thermal departure of a group's past seasons out of them.
+func (t *timing) centre(i int) {
+	m := &t.groups[i]
 	for _, k := range m.past {
 		m.usualMean += t.cases[k].Thermal / float64(len(m.past))
 	}
 	for _, k := range m.past {
 		t.cases[k].Thermal -= m.usualMean
 	}
-	m.params = m.params.Learnt(numbers.mean(), stretch.mean())
 }
 
 // pooled gathers what seasons tell of a figure, each with its prior divided out.
@@ -325,6 +351,9 @@ const influencesShown = 3
 func (t *timing) influence(i, season int, days float64) Influence {
 	m := &t.groups[i]
 	out := Influence{River: m.name, Group: m.key, Sightings: len(m.watches[season]), Days: round(days, 10)}
+	if m.recorded != nil {
+		out.Kind, out.Sightings = Records, len(m.recorded.Season.Records)
+	}
 	last := math.Inf(-1)
 	for _, w := range m.watches[season] {
 		if w.Amount != phenology.None && w.From > last {

@@ -22,6 +22,7 @@ type backtestCmd struct {
 	PastOnly    bool    `help:"Fit on earlier seasons only; by default, on all other seasons."`
 	MinCount    float64 `aliases:"least" default:"40" help:"Fewest animals for a season to count; use 5 for none/few/many records."`
 	PerForecast bool    `aliases:"each" help:"Print each forecast as CSV instead of scores."`
+	FirstVisit  bool    `help:"With several sites: leave each out whole, and score what a first visit to it gets."`
 	Daily       bool    `help:"Score the chance of each visit instead of the median dates."`
 	Format      string  `enum:"text,json" default:"text" help:"Output: text or json."`
 }

@@ -43,8 +43,11 @@ func (c backtestCmd) records(e *env) error {
 		c.MinCount = math.Min(c.MinCount, 5)
 	}
 	series := rec.Build(c.MinCount)
-	if c.Daily {
+	switch {
+	case c.Daily:
 		return c.daily(e, series, temp, opt)
+	case c.FirstVisit:
+		return c.firstVisits(e, series, temp, opt)
 	}
 	var all []atLead
 	for _, lead := range c.Lead {
@@ -61,7 +64,10 @@ func (c backtestCmd) records(e *env) error {
 	if temp != nil && !temp.AnnualOnly && !slices.ContainsFunc(all, func(s atLead) bool { return byTemperature(s.forecasts) > 0 }) {
 		fmt.Fprintln(e.stderr, "eclose: temperature was not used: the fit needs each day of the year in some season, and the forecast season at least 90% of the days from 1 January to the issue date")
 	}
-	return c.print(e, all)
+	if err := c.print(e, all); err != nil || c.Format == "json" || c.PerForecast || len(backtest.Sites(series)) < 2 {
+		return err
+	}
+	return c.firstVisits(e, series, temp, opt)
 }
 
 // daily scores the chance of each visit.

@@ -94,10 +94,8 @@ func (c riversBacktest) plan(e *env, cfg *config.Config, plan *rivers.Plan) (err
 	if plan.Rivers, err = app.Rivers(cfg, c.River); err != nil {
 		return app.Usage(err)
 	}
-	if plan.Sites, err = app.NeighbourSites(e.ctx, cfg, e.now()); err != nil {
-		return err
-	}
-	plan.Sightings, err = app.Sightings(e.ctx, cfg, e.now())
+	seen, err := app.Seen(e.ctx, cfg, e.now())
+	plan.Sightings, plan.Sites, plan.Open = seen.Sightings, seen.Sites, seen.Open
 	return err
 }
 

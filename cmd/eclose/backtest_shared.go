@@ -21,11 +21,12 @@ import (
 // sharedBacktest is a backtest whose seasons are jobs: as many processes as work
 // the database compute them, and eclose backtest --run puts them together.
 type sharedBacktest struct {
-	Name    string `name:"run" help:"Backtest: name of the run; adding it again resumes it." placeholder:"NAME"`
-	Seasons string `help:"Backtest: seasons, e.g. 2015..2024." placeholder:"A..B"`
-	Leads   []int  `default:"0,7,14,30,60" help:"Backtest: lead times in days."`
-	Every   int    `default:"7" help:"Backtest: days between forecasts."`
-	Members int    `default:"50" help:"Backtest: ensemble size."`
+	Name    string   `name:"run" help:"Backtest: name of the run; adding it again resumes it." placeholder:"NAME"`
+	Seasons string   `help:"Backtest: seasons, e.g. 2015..2024." placeholder:"A..B"`
+	Leads   []int    `default:"0,7,14,30,60" help:"Backtest: lead times in days."`
+	Every   int      `default:"7" help:"Backtest: days between forecasts."`
+	Members int      `default:"50" help:"Backtest: ensemble size."`
+	Without []string `placeholder:"KIND" help:"Backtest: kinds of sightings that no forecast may know: own, reader, neighbour, record."`
 }
 
 var runName = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,40}$`)
@@ -56,9 +57,14 @@ func (c jobsAddCmd) backtest(e *env) (err error) {
 		return app.Usage(err)
 	}
 	b.Leads = plan.Leads
-	if b.Sightings, err = app.Sightings(e.ctx, cfg, e.now()); err != nil {
+	if b.Without, err = kindsOf(c.Without); err != nil {
 		return err
 	}
+	seen, err := app.Seen(e.ctx, cfg, e.now())
+	if err != nil {
+		return err
+	}
+	b.Sightings, b.Sites, b.Open = seen.Sightings, seen.Sites, seen.Open
 	files, err := series.OpenFiles(e.ctx, cfg.StoreURL())
 	if err != nil {
 		return err
@@ -71,7 +77,7 @@ func (c jobsAddCmd) backtest(e *env) (err error) {
 		}
 	case err != nil:
 		return err
-	case begun.First != b.First || begun.Last != b.Last || begun.Every != b.Every || begun.Members != b.Members || !slices.Equal(begun.Leads, b.Leads) || !slices.Equal(begun.Rivers, b.Rivers):
+	case begun.First != b.First || begun.Last != b.Last || begun.Every != b.Every || begun.Members != b.Members || !slices.Equal(begun.Leads, b.Leads) || !slices.Equal(begun.Rivers, b.Rivers) || !slices.Equal(begun.Without, b.Without):
 		return app.Usagef("--run %s exists with different settings; choose another name", c.Name)
 	}
 	return c.change(e, func(_ *config.Config, q *jobs.Queue) error {
@@ -106,6 +112,9 @@ func collect(ctx context.Context, cfg *config.Config, run string, plan *rivers.P
 		return err
 	}
 	p := b.Plan()
+	if len(plan.Without) > 0 && !slices.Equal(plan.Without, p.Without) {
+		return app.Usagef("--without: the run %s was started otherwise; start another with: eclose jobs add backtest --run NAME --without KIND", run)
+	}
 	p.Catalogue, p.Workers, p.Dir = plan.Catalogue, plan.Workers, plan.Dir
 	if p.Rivers, err = app.Rivers(cfg, b.Rivers); err != nil {
 		return app.Usage(err)

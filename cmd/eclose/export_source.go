@@ -146,6 +146,9 @@ func (s *outlookSource) issue(ctx context.Context, r forecast.River) (x issuedOu
 		if opt.Sites, err = app.Sites(ctx, s.db, s.now); err != nil {
 			return x, err
 		}
+		if opt.Open, err = app.OpenRecords(ctx, s.db, s.cfg, s.now); err != nil {
+			return x, err
+		}
 	}
 	if opt.Sightings, err = app.DiarySightings(ctx, s.db, s.cfg, s.now); err != nil {
 		return x, err

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 	"text/tabwriter"
 
 	"example.org/eclose/cmd/eclose/internal/app"
@@ -22,11 +23,13 @@ type sightingsExportCmd struct {
 	Licence string `required:"" enum:"cc0,cc-by,cc-by-nc" help:"Licence that you give them: cc0, cc-by or cc-by-nc."`
 	Holder  string `help:"Whom to name as the rights holder." placeholder:"NAME"`
 	Format  string `enum:"csv,archive" default:"archive" help:"csv or archive (Darwin Core)."`
+	Windows bool   `help:"Export the catalogue's windows of all regions instead of your sightings."`
 	Out     string `required:"" help:"File to write, - for standard output." placeholder:"FILE"`
 }
 
 // Run writes the owner's own sightings as Darwin Core, blank sessions as
-// absences. Those of readers and neighbours are not the owner's to publish.
+// absences, or the catalogue's windows. Sightings of readers and neighbours are not
+// the owner's to publish.
 func (c sightingsExportCmd) Run(e *env) error {
 	cfg, err := c.load()
 	if err != nil {
@@ -36,7 +39,13 @@ func (c sightingsExportCmd) Run(e *env) error {
 	if err != nil {
 		return app.Usage(err)
 	}
-	return databaseFlag{Config: c.Config}.read(e, func(d *db.DB) (err error) {
+	if c.Windows {
+		return c.write(e, "window", windowsOf(catalogue, occurrence.ParseLicence(c.Licence), c.Holder), occurrence.About{
+			Title: "Windows of emergence and egg-laying of river insects", Creator: orElse(c.Holder, "the users of this catalogue"),
+			Abstract: "When half of an insect group's season, and 5 and 95 % of it, has passed over a region in an ordinary year, from literature and records. Each window names its sources, or says that it has none. Groups may span several species.",
+		})
+	}
+	return databaseFlag{Config: c.Config}.read(e, func(d *db.DB) error {
 		xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, diary.Filter{})
 		if err != nil {
 			return err
@@ -50,29 +59,90 @@ func (c sightingsExportCmd) Run(e *env) error {
 			}
 			list = append(list, published(x, r, g, occurrence.ParseLicence(c.Licence), c.Holder))
 		}
-		out := e.stdout
-		if c.Out != "-" {
-			f, ferr := os.Create(c.Out)
-			if ferr != nil {
-				return fmt.Errorf("exporting sightings: %w", ferr)
-			}
-			defer func() { err = errors.Join(err, f.Close()) }()
-			out = f
-		}
-		if c.Format == "csv" {
-			err = occurrence.WriteText(out, list)
-		} else {
-			err = occurrence.WriteArchive(out, occurrence.About{
-				Title: "Sightings of river insects", Creator: orElse(c.Holder, "the owner of this diary"), Licence: occurrence.ParseLicence(c.Licence), Written: e.now(),
-				Abstract: "Visits to rivers by one observer who watched suitable water for the time given and noted whether a stage of an insect group showed: none, few or many. Groups may span several species.",
-			}, list)
-		}
-		if err == nil && c.Out != "-" {
-			fmt.Fprintf(e.stdout, "%s in %s\n", count(len(list), "sighting"), c.Out)
-		}
-		return err
+		return c.write(e, "sighting", list, occurrence.About{
+			Title: "Sightings of river insects", Creator: orElse(c.Holder, "the owner of this diary"),
+			Abstract: "Visits to rivers by one observer who watched suitable water for the time given and noted whether a stage of an insect group showed: none, few or many. Groups may span several species.",
+		})
 	})
 }
+
+// write writes records in the format asked for, and says how many.
+func (c sightingsExportCmd) write(e *env, what string, list []occurrence.Record, about occurrence.About) (err error) {
+	about.Licence, about.Written = occurrence.ParseLicence(c.Licence), e.now()
+	out := e.stdout
+	if c.Out != "-" {
+		f, cannot := os.Create(c.Out)
+		if cannot != nil {
+			return fmt.Errorf("exporting %ss: %w", what, cannot)
+		}
+		defer func() { err = errors.Join(err, f.Close()) }()
+		out = f
+	}
+	if c.Format == "csv" {
+		err = occurrence.WriteText(out, list)
+	} else {
+		err = occurrence.WriteArchive(out, about, list)
+	}
+	if err == nil && c.Out != "-" {
+		fmt.Fprintf(e.stdout, "%s in %s\n", count(len(list), what), c.Out)
+	}
+	return err
+}
+
+// windowsOf are the catalogue's windows of all regions in the words of Darwin Core.
+// They speak of no single year, so they have days of the year and no date: whoever
+// imports them must not take them for sightings.
+func windowsOf(c *insects.Catalogue, licence occurrence.Licence, holder string) []occurrence.Record {
+	var list []occurrence.Record
+	for _, g := range c.Groups() {
+		for _, region := range g.Regions() {
+			for _, stage := range insects.Stages {
+				w, ok := g.Window(region, stage)
+				if !ok || g.Kind == insects.Parent {
+					continue
+				}
+				o := occurrence.New(occurrence.SourceName)
+				o.Key = fmt.Sprintf("urn:eclose:window:%s:%s:%s", region, g.Key, stage)
+				o.Event = o.Key + ":event"
+				o.Name, o.Rank = scientificName(&g)
+				o.Order, o.Vernacular, o.Basis = g.Order, insects.Label(g.Key), "Occurrence"
+				o.Region, o.Licence, o.Holder = region.Words(), licence, holder
+				o.Stage, o.Behaviour = occurrence.Adult, "emerging"
+				if stage == insects.EggLaying {
+					o.Behaviour = "egg-laying"
+				}
+				o.FirstDay, o.LastDay = yearDayOf(w.Start), yearDayOf(w.End)
+				o.Remarks = fmt.Sprintf("5 to 95 %% of the season in an ordinary year: %s; the middle may be off by %.0f days (one standard deviation)", w, w.MedianSDDays)
+				if w.Shifted {
+					o.Remarks += "; worked out from emergence and the days between"
+				}
+				o.Protocol = w.EvidenceWords()
+				o.References = w.Origin.Grade.Words()
+				if w.Origin.Grade.NeedsCitation() {
+					o.Basis, o.References = "MaterialCitation", citations(c, w.Origin.Source)
+				}
+				list = append(list, o)
+			}
+		}
+	}
+	return list
+}
+
+// citations are the works behind a source column of the catalogue.
+func citations(c *insects.Catalogue, codes string) string {
+	var out []string
+	for code := range strings.SplitSeq(codes, ";") {
+		code = strings.TrimSpace(code)
+		if s, ok := c.Source(code); ok {
+			code = s.Citation
+		}
+		out = append(out, code)
+	}
+	return strings.Join(out, " | ") // how Darwin Core joins several values
+}
+
+// yearDayOf carries a day that may lie in the year before or after to 1-365.
+func yearDayOf(d int) int { return (d-1+730)%365 + 1 }
 
 func orElse(a, b string) string {
 	if a != "" {
@@ -227,9 +297,9 @@ func (c sightingsUsedCmd) Run(e *env) error {
 			continue
 		}
 		w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
-		fmt.Fprintf(w, "KIND\tRIVER\tGROUP\tSIGHTINGS\tFROM\tTO\n")
+		fmt.Fprintf(w, "KIND\tRIVER OR REGION\tGROUP\tSIGHTINGS\tFROM\tTO\tUSED FOR\n")
 		for _, x := range o.Entered {
-			fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%s\t%s\n", x.Kind.Words(), x.River, x.Group, x.Sightings, x.From, x.To)
+			fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%s\t%s\t%s\n", x.Kind.Words(), x.River, x.Group, x.Sightings, x.From, x.To, x.Use.Words())
 		}
 		if err := w.Flush(); err != nil {
 			return err

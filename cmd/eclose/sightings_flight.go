@@ -1,14 +1,18 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"text/tabwriter"
 	"time"
 
 	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast/records"
 	"example.org/eclose/ingest/db"
+	"example.org/eclose/model/civil"
 	"example.org/eclose/model/flight"
 	"example.org/eclose/model/insects"
 )
@@ -16,7 +20,7 @@ import (
 type sightingsWindowsCmd struct {
 	configFlag
 	River string  `arg:"" help:"River; its region is worked out, and its neighbourhood looked at."`
-	Km    float64 `default:"25" help:"How far from the river a group's presence is looked for."`
+	Km    float64 `default:"25" help:"How far from the river a group's presence is looked for; forecasts look within 25 km."`
 }
 
 // Run shows what open records tell of a river's region beside the book's windows,
@@ -46,22 +50,22 @@ func (c sightingsWindowsCmd) Run(e *env) error {
 		return app.Usagef("%s: windows from open records are worked out for the northern hemisphere only", region.Words())
 	}
 	return databaseFlag{Config: c.Config}.read(e, func(d *db.DB) error {
-		store := &records.Store{DB: d, Now: e.now}
-		all, err := store.List(e.ctx, records.Filter{Region: region})
+		open, err := app.OpenRecords(e.ctx, d, cfg, e.now())
 		if err != nil {
 			return err
 		}
-		effort, err := store.Effort(e.ctx, r.Slug)
-		if err != nil {
-			return err
+		if open == nil {
+			fmt.Fprintln(e.stdout, "No open records are kept of the regions of your rivers. Fetch or import some: eclose sightings fetch --help")
+			return nil
 		}
-		windows, season := records.Windows(all, effort, region, catalogue, e.now())
+		told := open.Windows(region, catalogue, civil.DateOf(e.now()), e.now())
+		season := told.Season
 		fmt.Fprintf(e.stdout, "%s: windows by open records, effort taken out, beside the book's (5 to 95%%)\n\n", region.Words())
 		w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 		fmt.Fprintln(w, "INSECT\tSTAGE\tRECORDS\tSTART\tMEDIAN\tEND\tBOOK\tUSE")
-		for _, x := range windows {
+		for _, x := range told.Windows {
 			use := "book"
-			if x.Records.Replaces {
+			if x.Replaces() {
 				use = "records"
 			}
 			fmt.Fprintf(w, "%s\t%s\trecords (%d)\t%s\t%s\t%s\t%s to %s\t%s\n", insects.Label(x.Group), x.Stage, x.Records.Records,
@@ -71,12 +75,23 @@ func (c sightingsWindowsCmd) Run(e *env) error {
 			return err
 		}
 		fmt.Fprintf(e.stdout, "\nThis season so far: %s, %s of %s\n", lateWords(season.Late), count(season.Records, "record"), count(season.Groups, "insect"))
-		near := records.Near{LatDeg: r.Lat, LonDeg: r.Lon, Km: c.Km}
-		fmt.Fprintf(e.stdout, "\nRecorded within %g km of %s:\n", c.Km, r.Name)
-		for _, x := range records.Presence(all, near) {
-			fmt.Fprintf(e.stdout, "%8d  %s\n", x.N, insects.Label(x.What))
+		fmt.Fprintf(e.stdout, "\nDays on which each was recorded within %g km of %s, and on how many it would be if it were as common here as in the region:\n\n", c.Km, r.Name)
+		fmt.Fprintln(w, "INSECT\tDAYS\tEXPECTED\t")
+		for _, x := range presences(told.Presence(records.Near{LatDeg: r.Lat, LonDeg: r.Lon, Km: c.Km})) {
+			missing := ""
+			if x.Missing() {
+				missing = "left off lists"
+			}
+			fmt.Fprintf(w, "%s\t%d\t%.1f\t%s\n", insects.Label(x.Group), x.Visits, x.Expected, missing)
 		}
-		return nil
+		return w.Flush()
+	})
+}
+
+// presences lists groups, those recorded most often first.
+func presences(of map[string]records.Presence) []records.Presence {
+	return slices.SortedFunc(maps.Values(of), func(a, b records.Presence) int {
+		return cmp.Or(b.Visits-a.Visits, cmp.Compare(b.Expected, a.Expected), cmp.Compare(a.Group, b.Group))
 	})
 }
 

@@ -5,13 +5,12 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"os"
-	"strings"
 
 	"example.org/eclose/cmd/eclose/internal/app"
+	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/cmd/eclose/internal/work"
 	"example.org/eclose/forecast/diary"
-	"example.org/eclose/ingest/client"
 	"example.org/eclose/ingest/db"
 )
 
@@ -68,35 +67,28 @@ func (c sightingsReceiveCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	var b []byte
-	if strings.HasPrefix(c.From, "https://") || app.Loopback(c.From) != "" {
-		web, err := app.FeedClient(cfg, app.Options{Now: e.now, Sleep: e.sleep})
-		if err != nil {
-			return err
-		}
-		resp, err := web.Get(e.ctx, client.Request{Feed: "neighbour", URL: c.From})
-		if err != nil {
-			return err
-		}
-		defer resp.Body.Close() //nolint:errcheck // it is in memory
-		if b, err = io.ReadAll(resp.Body); err != nil {
-			return fmt.Errorf("receiving sightings: %w", err)
-		}
-	} else if b, err = os.ReadFile(c.From); err != nil {
-		return app.Usagef("%w; give a file or an https URL", err)
-	}
-	f, err := diary.ReadShared(bytes.NewReader(b), e.now())
-	if err != nil {
-		return err
-	}
-	return databaseFlag{Config: c.Config}.write(e, func(d *db.DB) error {
-		key, err := d.Key(e.ctx, "neighbours", e.now())
-		if err != nil {
-			return err
-		}
-		n, err := (&diary.Store{DB: d, Now: e.now}).Receive(e.ctx, f, diary.Pseudonym(key, ""))
-		if err != nil {
-			return err
+	return databaseFlag{Config: c.Config}.write(e, func(d *db.DB) (err error) {
+		var f diary.Shared
+		var n diary.Imported
+		if config.IsURL(c.From) {
+			web, err := app.FeedClient(cfg, app.Options{Now: e.now, Sleep: e.sleep})
+			if err != nil {
+				return err
+			}
+			if f, n, err = work.ReceiveURL(e.ctx, d, web, c.From, e.now); err != nil {
+				return err
+			}
+		} else {
+			b, err := os.ReadFile(c.From)
+			if err != nil {
+				return app.Usagef("%w; give a file or an https URL", err)
+			}
+			if f, err = diary.ReadShared(bytes.NewReader(b), e.now()); err != nil {
+				return err
+			}
+			if n, err = work.Receive(e.ctx, d, f, e.now); err != nil {
+				return err
+			}
 		}
 		if f.Left {
 			fmt.Fprintf(e.stdout, "neighbour %s has left; %d sightings withdrawn\n", f.Installation, n.Revised)

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -124,5 +125,40 @@ func TestTheDiaryGoesOutAsDarwinCoreAndToNeighbours(t *testing.T) {
 	must("sightings", "receive", "--config", wend, file)
 	if out := must("diary", "list", "--config", wend); strings.Contains(out, "2026-06-14") {
 		t.Errorf("after it left: %s", out)
+	}
+}
+
+// The catalogue's windows as a Darwin Core archive are taken by a reader that is not
+// ours, name their sources, and are no sightings for whoever imports them.
+func TestWindowsGoOutAsDarwinCore(t *testing.T) {
+	python, err := exec.LookPath("python3")
+	if err != nil {
+		if os.Getenv("ECLOSE_CI") == "1" {
+			t.Fatal(err)
+		}
+		t.Skip("no python3: nobody else reads the archive")
+	}
+	dir := t.TempDir()
+	cfg, file := filepath.Join(dir, "eclose.toml"), filepath.Join(dir, "windows.zip")
+	if err := os.WriteFile(cfg, []byte("store = \"series\"\ndatabase = \"x.db\"\n\n[[river]]\nname = \"Wend\"\nlat = 45.2\nlon = -131.4\nregion = \"rockies\"\nzone = \"UTC\"\n[[river.gauge]]\nfeed = \"usgs\"\nsite = \"99000001\"\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	code, _, errOut := sightingsRun(t, "sightings", "export", "--config", cfg, "--windows", "--licence", "cc-by", "--out", file)
+	if code != 0 {
+		t.Fatal(errOut)
+	}
+	b, err := exec.CommandContext(t.Context(), python, filepath.Join("..", "..", "testdata", "darwincore", "read.py"), file).CombinedOutput()
+	var got struct{ Occurrences []map[string]string }
+	if err != nil || json.Unmarshal(b, &got) != nil || len(got.Occurrences) < 1000 {
+		t.Fatalf("%v, %d windows, %.300s", err, len(got.Occurrences), b)
+	}
+	for _, x := range got.Occurrences {
+		if x["associatedReferences"] == "" || x["higherGeography"] == "" || x["basisOfRecord"] == "MaterialCitation" && len(x["associatedReferences"]) < 12 {
+			t.Errorf("%s: %q, %q", x["occurrenceID"], x["associatedReferences"], x["higherGeography"])
+		}
+	}
+	code, out, errOut := sightingsRun(t, "sightings", "import", file, "--dry-run", "--database", filepath.Join(dir, "y.db"))
+	if code != 0 || !strings.Contains(out, " 0 records taken") {
+		t.Errorf("windows are taken for sightings: %d %s %s", code, errOut, out)
 	}
 }

@@ -46,6 +46,7 @@ type Forecast struct {
 	Thermal     bool   // the season's temperature was known and used
 	Calendar    Normal // mean of the seasons of the fit
 	Recent      Normal // the same, recent years weighing more
+	Own         Normal // of a first visit, the river's own calendar; SD 0: it has none
 
 	line   *line
 	season *Season
@@ -60,23 +61,20 @@ const (
 	leastFit = 7
 )
 
+// leastOf is how many seasons of the fit let a taxon of a record be forecast and
+// tell of others.
+func leastOf(series []Series) int {
+	if slices.ContainsFunc(series, func(s Series) bool { return len(s.Seasons) > leastFit }) {
+		return leastFit
+	}
+	return leastOthers
+}
+
 // Run forecasts every season that has enough others, on all rungs.
 func Run(series []Series, temp *Temperatures, opt Options) ([]Forecast, error) {
-	var years []int
-	for _, s := range series {
-		for _, x := range s.Seasons {
-			if !slices.Contains(years, x.Year) && x.Year >= opt.First && (opt.Last == 0 || x.Year <= opt.Last) {
-				years = append(years, x.Year)
-			}
-		}
-	}
-	slices.Sort(years)
-	least := leastOthers
-	if slices.ContainsFunc(series, func(s Series) bool { return len(s.Seasons) > leastFit }) {
-		least = leastFit
-	}
+	least := leastOf(series)
 	var out []Forecast
-	for _, year := range years {
+	for _, year := range yearsOf(series, opt) {
 		f := newFold(series, temp, opt, year)
 		f.least = least
 		for i := range f.lines {
@@ -151,19 +149,7 @@ func (f *fold) forecast(target int, x *Season) (Forecast, error) {
 	if err != nil {
 		return out, err
 	}
-	var evidence []phenology.Evidence
-	for j := range f.lines {
-		if j == target || len(f.lines[j].fit) < f.least || !f.begun(j, issue) {
-			continue
-		}
-		w, ok := f.lines[j].watched(j, f.year, issue, thermal[j], season.Taxon(j))
-		if !ok {
-			continue
-		}
-		if _, e, ok := season.Read(w); ok {
-			evidence = append(evidence, e)
-		}
-	}
+	evidence := f.evidence(season, target, issue, thermal)
 	for _, k := range []Knowledge{{}, {Others: true}, {Catches: true}, {Others: true, Catches: true}} {
 		d := season.Taxon(target)
 		if k.Others {
@@ -180,6 +166,24 @@ func (f *fold) forecast(target int, x *Season) (Forecast, error) {
 		out.By[k] = Normal{mean, math.Sqrt(variance)}
 	}
 	return out, nil
+}
+
+// evidence is what was caught of taxa before a day, but for one.
+func (f *fold) evidence(season *phenology.SeasonForecast, but, issue int, thermal []float64) []phenology.Evidence {
+	var out []phenology.Evidence
+	for j := range f.lines {
+		if j == but || len(f.lines[j].fit) < f.least || !f.begun(j, issue) {
+			continue
+		}
+		w, ok := f.lines[j].watched(j, f.year, issue, thermal[j], season.Taxon(j))
+		if !ok {
+			continue
+		}
+		if _, e, ok := season.Read(w); ok {
+			out = append(out, e)
+		}
+	}
+	return out
 }
 
 // begun tells whether a taxon's season has usually begun on a day.

@@ -94,6 +94,17 @@ func (w *Temperatures) fit(site string, train func(year int) bool) [][]float64 {
 	return out
 }
 
+// years are those of which a site has water, in order.
+func (w *Temperatures) years(site string) []int {
+	if w == nil || w.AnnualOnly {
+		return nil
+	}
+	if y := w.Years[site]; y != nil {
+		return slices.Sorted(maps.Keys(y))
+	}
+	return slices.Sorted(maps.Keys(w.Years[""]))
+}
+
 // known tells whether a year's temperature is known well enough up to a day: nine
 // days of ten.
 func known(daily []float64, day int) bool {

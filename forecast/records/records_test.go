@@ -17,6 +17,7 @@ import (
 	"example.org/eclose/ingest/feed/gbif"
 	"example.org/eclose/ingest/feed/inaturalist"
 	"example.org/eclose/ingest/occurrence"
+	"example.org/eclose/model/civil"
 	"example.org/eclose/model/insects"
 )
 
@@ -193,9 +194,9 @@ func TestAFetchThatFailsGoesOnWhereItStopped(t *testing.T) {
 		if err != nil || len(all) != 450 {
 			t.Errorf("%d records, %v", len(all), err)
 		}
-		effort, err := f.Store.Effort(t.Context(), "wend")
-		if err != nil || effort[day("2026-06-01")] != 7 {
-			t.Errorf("effort %v, %v", effort, err)
+		open, err := f.Store.Open(t.Context(), []Home{{"wend", insects.UKLowland, place().Near}})
+		if err != nil || len(open.Records) != 450 || len(open.Effort) != 1 || open.Effort[0] != (Looked{insects.UKLowland, civil.DateOf(day("2026-06-01")), 7}) {
+			t.Errorf("%d records, effort %v, %v", len(open.Records), open.Effort, err)
 		}
 	})
 }

@@ -6,10 +6,12 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"example.org/eclose/forecast/records/internal/sqlc"
 	"example.org/eclose/ingest/db"
+	"example.org/eclose/model/civil"
 	"example.org/eclose/model/insects"
 )
 
@@ -254,20 +256,45 @@ func (s *Store) PutEffort(ctx context.Context, source, place string, days map[ti
 	return nil
 }
 
-// Effort returns how many insects of any kind were recorded by day around a
-// place, all sources together.
-func (s *Store) Effort(ctx context.Context, place string) (map[time.Time]int, error) {
-	rows, err := sqlc.New(s.DB.SQL).Efforts(ctx, place)
+// Home is a river for which records are read, with its region and how far around it
+// records count for that, whatever box of the world they lie in.
+type Home struct {
+	Name   string
+	Region insects.Region
+	Near
+}
+
+// Open returns all that is kept of the regions of rivers, as a forecast takes it.
+func (s *Store) Open(ctx context.Context, homes []Home) (*Open, error) {
+	all, err := s.List(ctx, Filter{})
 	if err != nil {
-		return nil, fmt.Errorf("reading the effort around %s: %w", place, err)
+		return nil, err
 	}
-	out := map[time.Time]int{}
-	for _, r := range rows {
-		d, err := time.Parse(time.DateOnly, r.Day)
+	out := &Open{}
+	for _, r := range all {
+		d := r.Dated()
+		var of []insects.Region
+		for _, h := range homes {
+			if !slices.Contains(of, h.Region) && (h.Region == r.Region || h.Has(r.LatDeg, r.LonDeg)) {
+				d.Region = h.Region
+				of = append(of, h.Region)
+				out.Records = append(out.Records, d)
+			}
+		}
+	}
+	for _, h := range homes {
+		place, of := h.Name, h.Region
+		rows, err := sqlc.New(s.DB.SQL).Efforts(ctx, place)
 		if err != nil {
 			return nil, fmt.Errorf("reading the effort around %s: %w", place, err)
 		}
-		out[d] = int(r.N)
+		for _, r := range rows {
+			d, err := civil.Parse(r.Day)
+			if err != nil {
+				return nil, fmt.Errorf("reading the effort around %s: %w", place, err)
+			}
+			out.Effort = append(out.Effort, Looked{of, d, int(r.N)})
+		}
 	}
 	return out, nil
 }

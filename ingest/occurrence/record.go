@@ -23,6 +23,10 @@ type Record struct {
 	Vernacular string    // common name
 	Start      time.Time // first day, midnight UTC of the civil date there; zero: unknown
 	End        time.Time // last day, inclusive
+	FirstDay   int       // of an ordinary year, 1 is 1 January, where it speaks of no single year; 0: it does
+	LastDay    int       // the same
+	Remarks    string    // on its date
+	References string    // sources
 	Added      time.Time // when it was published or uploaded; zero: unknown
 
 	LatDeg, LonDeg float64 // WGS 84, north and east positive
@@ -30,6 +34,7 @@ type Record struct {
 	ElevationM     float64 // above the sea
 	Obscured       bool    // the place was moved on purpose, by up to tens of km
 	Locality       string
+	Region         string // wider part of the world, in words
 
 	Absent    bool    // looked for and not found
 	Count     float64 // individuals

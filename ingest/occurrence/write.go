@@ -35,6 +35,9 @@ func figure(v float64) string {
 var eventColumns = []column{
 	{dwcTerms + "eventID", func(r Record) string { return r.Event }},
 	{dwcTerms + "eventDate", Record.eventDate},
+	{dwcTerms + "startDayOfYear", func(r Record) string { return dayOfYear(r.FirstDay) }},
+	{dwcTerms + "endDayOfYear", func(r Record) string { return dayOfYear(r.LastDay) }},
+	{dwcTerms + "eventRemarks", func(r Record) string { return r.Remarks }},
 	{dwcTerms + "samplingProtocol", func(r Record) string { return r.Protocol }},
 	{dwcTerms + "sampleSizeValue", func(r Record) string { return figure(r.EffortHours) }},
 	{dwcTerms + "sampleSizeUnit", func(r Record) string {
@@ -46,9 +49,15 @@ var eventColumns = []column{
 	{dwcTerms + "samplingEffort", func(r Record) string { return r.Effort }},
 	{dwcTerms + "decimalLatitude", func(r Record) string { return figure(r.LatDeg) }},
 	{dwcTerms + "decimalLongitude", func(r Record) string { return figure(r.LonDeg) }},
-	{dwcTerms + "geodeticDatum", func(Record) string { return "EPSG:4326" }},
+	{dwcTerms + "geodeticDatum", func(r Record) string {
+		if math.IsNaN(r.LatDeg) {
+			return ""
+		}
+		return "EPSG:4326"
+	}},
 	{dwcTerms + "coordinateUncertaintyInMeters", func(r Record) string { return figure(r.UncertaintyM) }},
 	{dwcTerms + "minimumElevationInMeters", func(r Record) string { return figure(r.ElevationM) }},
+	{dwcTerms + "higherGeography", func(r Record) string { return r.Region }},
 	{dwcTerms + "waterBody", func(r Record) string { return r.Locality }},
 	{dcTerms + "license", func(r Record) string { return r.Licence.URL() }},
 	{dcTerms + "rightsHolder", func(r Record) string { return r.Holder }},
@@ -77,6 +86,14 @@ var occurrenceColumns = []column{
 		}
 		return "none, few or many in the time watched"
 	}},
+	{dwcTerms + "associatedReferences", func(r Record) string { return r.References }},
+}
+
+func dayOfYear(d int) string {
+	if d == 0 {
+		return ""
+	}
+	return strconv.Itoa(d)
 }
 
 func (r Record) eventDate() string {

@@ -5,10 +5,19 @@ import (
 	"slices"
 )
 
+// Record is a dated record of one group.
+type Record struct {
+	Day   int     // of the season-year, 1 the first
+	Year  int     // the season; 0 where it is not known
+	North float64 // degrees of latitude towards the pole from where the window stands
+	Up    float64 // hundreds of metres above it; 0 where that is not known
+}
+
 // Book is a window of the literature, in days of the season-year.
 type Book struct {
 	Start, Median, End float64 // 5, 50 and 95 % of the season
 	MedianSD           float64 // how far the median may be off, days
+	PerDegree, Per100M float64 // by how many days a season is thought to be later towards the pole and uphill
 }
 
 // Range is the 10, 50 and 90 % points of what is known of a day.
@@ -17,10 +26,20 @@ type Range struct{ Low, Mid, High float64 }
 // Width of the 80 % interval, days.
 func (i Range) Width() float64 { return i.High - i.Low }
 
+// Slope is by how many days a season is later for a step north or up.
+type Slope struct{ Days, SDDays float64 }
+
+// moved is a day moved by some more, known to that standard deviation.
+func (i Range) moved(days, sd float64) Range {
+	wider := func(flank float64) float64 { return math.Hypot(flank, z80*sd) }
+	return Range{i.Mid + days - wider(i.Mid-i.Low), i.Mid + days, i.Mid + days + wider(i.High-i.Mid)}
+}
+
 // Window is a season as the records tell it.
 type Window struct {
-	Records            int
-	Start, Median, End Range   // days by which 5, 50 and 95 % of the activity have passed
+	Records, Years     int   // Years is 0 where no record tells its own
+	Start, Median, End Range // days by which 5, 50 and 95 % of the activity have passed
+	PerDegree, Per100M Slope
 	Gain               float64 // log-likelihood of a held-out record above the book's
 	Replaces           bool    // the records' window may stand in place of the book's
 }
@@ -29,207 +48,61 @@ type Window struct {
 const (
 	wrong    = 0.03 // share of records of another insect or date
 	fewest   = 30   // records below which the book stays
-	foldsOf  = 4    // every fourth record is held out to judge the rest
+	fewYears = 3    // seasons below which it does: one warm spring is no window
+	foldsOf  = 4    // a fourth of the seasons, or of the records, is held out to judge the rest
 	widest   = 45   // how far the median may lie from the book's, days
 	spreadSD = 0.5  // of the logarithm of a flank's length around the book's
 	leastSD  = 12.0 // of the median around the book's, days
 	levels   = 13   // lengths that are tried for each flank
+	slopeSD  = 0.5  // of a slope, as a share of what the book thinks of it
+	leastPer = 0.5  // and at the least, days for a degree or for 100 m
+	slopes   = 9    // slopes that are tried each way
+	farthest = 60   // how far a place may move a season, days
 	z90      = 1.6449
+	z80      = 1.2816
 )
 
-// grid is the posterior over the median's mode and the two flanks of a two-piece
-// normal curve (Gibbons & Mylroie 1973), a normal curve whose flanks differ.
-type grid struct {
-	book   Book
-	effort *Effort
-	mode   []int
-	sd     [2][]float64   // of the flanks, days
-	bell   [2][][]float64 // by flank and length: exp(-k²/2sd²) at k days
-	weight []float64      // posterior, mode by left by right
+// MedianSD is how far the median of the seasons to come may lie from the records':
+// what the records leave open, and what so few seasons do.
+func (w Window) MedianSD() float64 {
+	return math.Hypot(w.Median.Width()/(2*z80), shiftSD/math.Sqrt(float64(max(1, w.Years))))
 }
 
-func newGrid(book Book, effort *Effort) *grid {
-	g := &grid{book: book, effort: effort}
-	middle := int(math.Round(book.Median))
-	for m := middle - widest; m <= middle+widest; m++ {
-		g.mode = append(g.mode, m)
-	}
-	for side, length := range [2]float64{book.Median - book.Start, book.End - book.Median} {
-		usual := math.Max(2, length/z90)
-		for i := range levels {
-			sd := usual * math.Exp(2*spreadSD*(float64(i)/float64(levels-1)*2-1))
-			bell := make([]float64, Year)
-			for k := range bell {
-				bell[k] = math.Exp(-float64(k*k) / (2 * sd * sd))
-			}
-			g.sd[side], g.bell[side] = append(g.sd[side], sd), append(g.bell[side], bell)
+// Fit works out a season from its records, at the place from which they count
+// degrees and metres. Few records leave the book's window, which is the prior.
+func Fit(records []Record, effort Effort, book Book) Window {
+	years := map[int]bool{}
+	places := false
+	var north, up float64 // the middle of the records, where slopes and dates do not hang together
+	for _, r := range records {
+		if r.Year != 0 {
+			years[r.Year] = true
 		}
+		places = places || r.North != 0 || r.Up != 0
+		north, up = north+r.North/float64(len(records)), up+r.Up/float64(len(records))
 	}
-	return g
-}
-
-// each calls do with every curve of the grid and its log prior.
-func (g *grid) each(do func(i int, mode int, left, right int, prior float64)) {
-	i := 0
-	sd := math.Max(leastSD, g.book.MedianSD)
-	for _, mode := range g.mode {
-		off := (float64(mode) - g.book.Median) / sd
-		for l := range levels {
-			for r := range levels {
-				a := (float64(l)/float64(levels-1)*2 - 1) * 2
-				b := (float64(r)/float64(levels-1)*2 - 1) * 2
-				do(i, mode, l, r, -off*off/2-a*a/2-b*b/2)
-				i++
-			}
-		}
+	records = slices.SortedStableFunc(slices.Values(records), func(a, b Record) int { return a.Day - b.Day })
+	for i := range records {
+		records[i].North, records[i].Up = records[i].North-north, records[i].Up-up
 	}
-}
-
-func (g *grid) size() int { return len(g.mode) * levels * levels }
-
-// curve is the activity of a curve on a day (1 first).
-func (g *grid) curve(day, mode, l, r int) float64 {
-	if k := day - mode; k >= 0 {
-		return g.bell[1][r][min(k, Year-1)]
-	} else {
-		return g.bell[0][l][min(-k, Year-1)]
-	}
-}
-
-// logLike is the log-likelihood of records under a curve: each day is drawn in
-// proportion to effort and activity, or, if it is wrong, to effort alone.
-func (g *grid) logLike(counts *[Year]float64, mode, l, r int) float64 {
-	active, all := 0.0, 0.0
-	for d, e := range g.effort {
-		active += e * g.curve(d+1, mode, l, r)
-		all += e
-	}
-	if active <= 0 {
-		return math.Inf(-1)
-	}
-	sum := 0.0
-	for d, n := range counts {
-		if n > 0 {
-			sum += n * math.Log((1-wrong)*g.curve(d+1, mode, l, r)/active+wrong/all)
-		}
-	}
-	return sum
-}
-
-// fit sets the posterior.
-func (g *grid) fit(counts *[Year]float64) {
-	g.weight = make([]float64, g.size())
-	top := math.Inf(-1)
-	g.each(func(i, mode, l, r int, prior float64) {
-		g.weight[i] = prior + g.logLike(counts, mode, l, r)
-		top = math.Max(top, g.weight[i])
-	})
-	sum := 0.0
-	for i, w := range g.weight {
-		g.weight[i] = math.Exp(w - top)
-		sum += g.weight[i]
-	}
-	for i := range g.weight {
-		g.weight[i] /= sum
-	}
-}
-
-// quantile is the day by which a share of a two-piece normal curve has passed.
-func quantile(mode, left, right, share float64) float64 {
-	if at := left / (left + right); share < at {
-		return mode + left*normal(share/(2*at))
-	} else {
-		return mode + right*normal(0.5+(share-at)/(2*(1-at)))
-	}
-}
-
-func normal(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) }
-
-// interval returns the 10, 50 and 90 % points of a quantile of the curve.
-func (g *grid) interval(share float64) Range {
-	type point struct{ day, weight float64 }
-	var all []point
-	g.each(func(i, mode, l, r int, _ float64) {
-		if g.weight[i] > 1e-9 {
-			all = append(all, point{quantile(float64(mode), g.sd[0][l], g.sd[1][r], share), g.weight[i]})
-		}
-	})
-	slices.SortFunc(all, func(a, b point) int {
-		if a.day < b.day {
-			return -1
-		}
-		return 1
-	})
-	var out Range
-	sum := 0.0
-	for i, p := range all {
-		before := sum
-		sum += p.weight
-		for _, q := range []struct {
-			share float64
-			to    *float64
-		}{{0.1, &out.Low}, {0.5, &out.Mid}, {0.9, &out.High}} {
-			if before < q.share && sum >= q.share {
-				*q.to = p.day
-				if i > 0 && p.weight > 0 { // between two points of the grid
-					*q.to = all[i-1].day + (p.day-all[i-1].day)*(q.share-before)/p.weight
-				}
-			}
-		}
-	}
-	return out
-}
-
-// Fit works out a season from the days of its records (1 is the first day of the
-// season-year). Few records leave the book's window, which is the prior.
-func Fit(days []int, effort Effort, book Book) Window {
+	there := north*book.PerDegree + up*book.Per100M
+	book.Start, book.Median, book.End = book.Start+there, book.Median+there, book.End+there
 	g := newGrid(book, &effort)
-	all := countDays(days)
-	g.fit(&all)
-	w := Window{Records: len(days), Start: g.interval(0.05), Median: g.interval(0.5), End: g.interval(0.95)}
-	if len(days) < fewest {
+	w := Window{Records: len(records), Years: len(years)}
+	w.PerDegree, w.Per100M = g.slope(book.PerDegree), g.slope(book.Per100M)
+	if places {
+		w.PerDegree, w.Per100M = g.fitSlopes(records, w.PerDegree, w.Per100M)
+	}
+	g.fit(g.seen(records, w.PerDegree.Days, w.Per100M.Days))
+	w.Start, w.Median, w.End = g.interval(0.05), g.interval(0.5), g.interval(0.95)
+	for _, r := range []*Range{&w.Start, &w.Median, &w.End} {
+		*r = r.moved(-north*w.PerDegree.Days-up*w.Per100M.Days, math.Hypot(north*w.PerDegree.SDDays, up*w.Per100M.SDDays))
+	}
+	if len(records) < fewest || w.Years > 0 && w.Years < fewYears {
 		return w
 	}
-	w.Gain = g.gain(days)
+	w.Gain = g.gain() / float64(len(records))
 	sd := math.Max(1, book.MedianSD)
-	w.Replaces = w.Gain > 0 && w.Median.Width() < 2*1.2816*sd
+	w.Replaces = w.Gain > 0 && w.Median.Width() < 2*z80*sd
 	return w
-}
-
-func countDays(days []int) (out [Year]float64) {
-	for _, d := range days {
-		if d >= 1 && d <= Year {
-			out[d-1]++
-		}
-	}
-	return out
-}
-
-// gain is by how much a record that was held out is likelier under the window
-// fitted to the others than under the book's, mean log-likelihood.
-func (g *grid) gain(days []int) float64 {
-	days = slices.Sorted(slices.Values(days)) // folds that all span the season
-	book := newGrid(g.book, g.effort)
-	sum := 0.0
-	for f := range foldsOf {
-		var fitted, held []int
-		for i, d := range days {
-			if i%foldsOf == f {
-				held = append(held, d)
-			} else {
-				fitted = append(fitted, d)
-			}
-		}
-		in, out := countDays(fitted), countDays(held)
-		g.fit(&in)
-		best, at := -1.0, [3]int{}
-		g.each(func(i, mode, l, r int, _ float64) {
-			if g.weight[i] > best {
-				best, at = g.weight[i], [3]int{mode, l, r}
-			}
-		})
-		middle := levels / 2
-		sum += g.logLike(&out, at[0], at[1], at[2]) - book.logLike(&out, int(math.Round(g.book.Median)), middle, middle)
-	}
-	return sum / float64(len(days))
 }

@@ -45,7 +45,7 @@ func look(year, day int) float64 {
 }
 
 // observe draws n records and the numbers of all insects that people recorded.
-func (r region) observe(rng *rand.Rand, n int) (days []int, effort Effort) {
+func (r region) observe(rng *rand.Rand, n int) (records []Record, effort Effort) {
 	var all [Year]float64
 	type date struct{ year, day int }
 	var dates []date
@@ -72,19 +72,19 @@ func (r region) observe(rng *rand.Rand, n int) (days []int, effort Effort) {
 		return dates[len(dates)-1]
 	}
 	for range n {
-		d := draw(right).day
+		at := draw(right)
 		switch {
 		case rng.Float64() < 0.03:
-			d = draw(other).day
+			at = draw(other)
 		case rng.Float64() < 0.1: // moved by up to 30 km, up a hill or down
-			d += int(math.Round(1.5 * rng.NormFloat64()))
+			at.day += int(math.Round(1.5 * rng.NormFloat64()))
 		}
-		days = append(days, min(max(d, 1), 365))
+		records = append(records, Record{Day: min(max(at.day, 1), 365), Year: 2010 + at.year})
 	}
 	for d := range all {
 		all[d] = math.Max(0, all[d])
 	}
-	return days, EffortOf(all)
+	return records, EffortOf(all)
 }
 
 func TestWindowsAreRecoveredAndIntervalsHold(t *testing.T) {
@@ -147,7 +147,7 @@ func TestEffortIsTakenOut(t *testing.T) {
 		days, effort := r.observe(rng, 400)
 		sum := 0.0
 		for _, d := range days {
-			sum += float64(d)
+			sum += float64(d.Day)
 		}
 		naive += (sum/float64(len(days)) - 115) / 20
 		fitted += (Fit(days, effort, r.book).Median.Mid - 115) / 20

@@ -4,8 +4,8 @@ import "math"
 
 // Season is what was recorded of one group in the season under way.
 type Season struct {
-	Days   []int  // of the season-year, up to today
-	Window Window // of past seasons
+	Records []Record // up to today
+	Window  Window   // of past seasons
 }
 
 // shiftSD is how far seasons differ from the mean season, days: about what the
@@ -51,11 +51,27 @@ func Shift(groups []Season, effort Effort, today int) Range {
 	return out
 }
 
+// Told is what the records of one group tell of its own season, beside what is
+// usual of seasons: by how many days it is late, and the variance of that, days².
+// It says false where they tell next to nothing.
+func (g Season) Told(effort Effort, today int) (late, variance float64, ok bool) {
+	r := Shift([]Season{g}, effort, today)
+	sd := r.Width() / (2 * z80)
+	if !(sd*sd < telling*shiftSD*shiftSD) {
+		return 0, 0, false
+	}
+	variance = 1 / (1/(sd*sd) - 1/(shiftSD*shiftSD))
+	return variance * r.Mid / (sd * sd), variance, true
+}
+
+// telling is the share of a season's own variance above which records are taken to
+// tell nothing. Our own default, as in the joint model.
+const telling = 0.9
+
 func (g Season) logLike(shift float64, effort *Effort, today int) float64 {
-	mode := g.Window.Median.Mid + shift
 	left := math.Max(2, (g.Window.Median.Mid-g.Window.Start.Mid)/z90)
 	right := math.Max(2, (g.Window.End.Mid-g.Window.Median.Mid)/z90)
-	curve := func(day int) float64 {
+	curve := func(day int, mode float64) float64 {
 		sd := left
 		if float64(day) > mode {
 			sd = right
@@ -63,18 +79,30 @@ func (g Season) logLike(shift float64, effort *Effort, today int) float64 {
 		x := (float64(day) - mode) / sd
 		return math.Exp(-x * x / 2)
 	}
-	active, all := 0.0, 0.0
+	all := 0.0
 	for d := 1; d <= min(today, Year); d++ {
-		active += effort[d-1] * curve(d)
 		all += effort[d-1]
 	}
-	if active <= 0 || all <= 0 {
+	if all <= 0 {
 		return 0
 	}
+	active := map[float64]float64{} // by mode: places differ
 	sum := 0.0
-	for _, d := range g.Days {
-		if d >= 1 && d <= today {
-			sum += math.Log((1-wrong)*curve(d)/active + wrong/all)
+	for _, r := range g.Records {
+		if r.Day < 1 || r.Day > today {
+			continue
+		}
+		place := r.North*g.Window.PerDegree.Days + r.Up*g.Window.Per100M.Days
+		mode := g.Window.Median.Mid + shift + math.Round(math.Max(-farthest, math.Min(farthest, place)))
+		a, ok := active[mode]
+		if !ok {
+			for d := 1; d <= min(today, Year); d++ {
+				a += effort[d-1] * curve(d, mode)
+			}
+			active[mode] = a
+		}
+		if a > 0 {
+			sum += math.Log((1-wrong)*curve(r.Day, mode)/a + wrong/all)
 		}
 	}
 	return sum

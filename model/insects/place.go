@@ -48,18 +48,32 @@ func (g *Group) MoveTo(w Window, p Place) Move {
 	if !ok || !w.Basis.Regional() || w.AllYear || g.EmergenceSite == OnLand || g.Kind == Continuous {
 		return Move{}
 	}
-	turn := seasonTurn(w)
-	north := turn * daysPerDegree * (math.Abs(p.LatDeg) - math.Abs(info.latDeg))
-	if k := g.Photoperiod.Kind; k == "falling" || k == "rising" {
-		north = 0
-	}
+	perDegree, per100M := g.Slopes(w)
 	if math.IsNaN(p.ElevationM) {
-		return Move{SDDays: math.Min(farthestMove, math.Abs(turn)*daysPer100M*info.elevationSDM/100)}
+		return Move{SDDays: math.Min(farthestMove, math.Abs(per100M)*info.elevationSDM/100)}
 	}
-	up := turn * daysPer100M * (p.ElevationM - info.elevationM) / 100
+	north := perDegree * (math.Abs(p.LatDeg) - math.Abs(info.latDeg))
+	up := per100M * (p.ElevationM - info.elevationM) / 100
 	m := Move{Days: math.Min(math.Max(north+up, -farthestMove), farthestMove)}
 	m.SDDays = math.Min(farthestMove, moveDoubt*math.Hypot(north, up))
 	return m
+}
+
+// Slopes are by how many days the rule puts one of the group's windows later for a
+// degree towards the pole and for 100 m of height.
+func (g *Group) Slopes(w Window) (perDegree, per100M float64) {
+	turn := seasonTurn(w)
+	perDegree, per100M = turn*daysPerDegree, turn*daysPer100M
+	if k := g.Photoperiod.Kind; k == "falling" || k == "rising" {
+		perDegree = 0
+	}
+	return perDegree, per100M
+}
+
+// Place is about where a region's windows come from. Our own estimate.
+func (r Region) Place() Place {
+	info := regionTable[r]
+	return Place{info.latDeg, info.elevationM}
 }
 
 // At is the window moved to a river.

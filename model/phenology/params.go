@@ -146,3 +146,15 @@ func (p Params) spreadEggs() float64 {
 	span := float64(p.LagMaxDays-p.LagMinDays) + 1
 	return math.Sqrt(p.SpreadDays*p.SpreadDays + span*span/12)
 }
+
+// Redated is the belief after better dates were found for the region: so many days
+// later than the catalogue's, with their own doubt, and a season of that length at
+// one reach, as a standard deviation; 0 keeps the catalogue's length.
+func (p Params) Redated(laterDays, medianSDDays, spreadDays float64) Params {
+	p.MedianDOY += laterDays
+	p.MedianSD = medianSDDays
+	if spreadDays > 0 {
+		p.SpreadDays = math.Max(leastSpread, spreadDays)
+	}
+	return p
+}

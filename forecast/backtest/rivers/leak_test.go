@@ -5,9 +5,52 @@ import (
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/diary"
+	"example.org/eclose/forecast/records"
+	"example.org/eclose/model/insects"
 )
 
-// Readings and sightings from a day on are replaced: no case that was issued
+// openRecords are invented records of the region in past seasons and in that of 2021;
+// those from a day on lie so many days later, and so do what was published from it on.
+func openRecords(t *testing.T, p *Plan, from forecast.Date, later int) *records.Open {
+	t.Helper()
+	region := insects.Region(p.Rivers[0].Region)
+	if region == "" {
+		region, _ = insects.RegionOf(p.Rivers[0].Lat, p.Rivers[0].Lon)
+	}
+	o := &records.Open{}
+	for k, key := range groups {
+		g, _ := p.Catalogue.Group(key)
+		w, ok := g.Window(region, insects.EggLaying)
+		if !ok {
+			t.Fatalf("%s has no window in %s", key, region)
+		}
+		for year := 2016; year <= 2021; year++ {
+			for i := range 30 {
+				d := date(year, 1, 1) + forecast.Date(w.Median+(i*7+k*3+year)%71-35)
+				x := records.Dated{Group: key, Stage: records.EggLaying, Region: region, Day: d, LatDeg: p.Rivers[0].Lat, LonDeg: p.Rivers[0].Lon,
+					Published: d.Time().AddDate(0, 0, 1), Stored: p.Now}
+				if year < 2021 && i%10 == 0 {
+					x.Published = date(2021, 6, 1+i/2).Time() // told only years later
+				}
+				if d >= from || !x.Published.Before((from + 1).Time()) {
+					x.Day += forecast.Date(later)
+					x.Published = x.Published.AddDate(0, 0, later)
+				}
+				o.Records = append(o.Records, x)
+			}
+		}
+	}
+	for d := date(2015, 1, 1); d < date(2022, 1, 1); d++ {
+		n := 20
+		if d >= from {
+			n += later * int(d%7)
+		}
+		o.Effort = append(o.Effort, records.Looked{Region: region, Day: d, N: n})
+	}
+	return o
+}
+
+// Readings, sightings and open records from a day on are replaced: no case that was issued
 // before that day may change, and cases issued in the week after it must. A cut-off
 // a week too late, or a lead scored by a later outlook, fails the first; a cut-off a
 // week too early the second.
@@ -36,6 +79,7 @@ func TestNothingAfterAnIssueMovesWhatItSays(t *testing.T) {
 		}
 		return out
 	}
+	p.Open = openRecords(t, &p, from, 0)
 	want := cases(p, src)
 	wateredDown, otherwise := cases(p, later{src, from}), p
 	otherwise.Sightings = nil
@@ -46,7 +90,9 @@ func TestNothingAfterAnIssueMovesWhatItSays(t *testing.T) {
 		otherwise.Sightings = append(otherwise.Sightings, s)
 	}
 	diverted := cases(otherwise, src)
-	for name, got := range map[string]map[key]Case{"readings": wateredDown, "sightings": diverted} {
+	recorded := p
+	recorded.Open = openRecords(t, &p, from, 12)
+	for name, got := range map[string]map[key]Case{"readings": wateredDown, "sightings": diverted, "open records": cases(recorded, src)} {
 		before, moved := 0, 0
 		for k, c := range want {
 			x, ok := got[k]

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/forecast/records"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/insects"
 )
@@ -21,6 +22,7 @@ type Plan struct {
 	Every     int   // days between issues; 0: DefaultEvery
 	Members   int   // possible futures; 0: DefaultMembers
 	Sightings []forecast.Sighting
+	Open      *records.Open           // what open sources recorded; nil: nothing
 	Without   []forecast.SightingKind // kinds of sightings that no forecast may know; they still judge
 	Sites     []forecast.River        // rivers without a forecast that sightings name
 	Now       time.Time               // seasons that have not ended by then are judged by sightings only

@@ -53,6 +53,7 @@ func Run(ctx context.Context, plan Plan, src Source) (*Outcome, error) {
 	if err := plan.Check(); err != nil {
 		return nil, fmt.Errorf("planning a backtest: %w", err)
 	}
+	plan.Open = plan.Open.MadeAnew() // one for all, which keeps its fits
 	if plan.Dir != "" {
 		if err := os.MkdirAll(plan.Dir, 0o755); err != nil {
 			return nil, fmt.Errorf("making the folder of finished slices: %w", err)
@@ -188,9 +189,12 @@ func (s *hindcast) key(record string) (string, error) {
 	// The diary up to the end of the season is in the fit, too.
 	mine := slices.DeleteFunc(p.diary(), func(x forecast.Sighting) bool { return x.Day.Time().Year() > s.year })
 	end := min(p.Now.Unix(), noon(s.river, date(s.year, 12, 31)).Unix())
-	err := json.NewEncoder(h).Encode([]any{shardVersion, forecast.ModelVersion, s.river, s.year, p.Leads, p.Every, p.Members,
-		len(p.Sightings) > 0, mine, end / 86400, record, p.Without, p.Sites})
-	if err != nil {
+	all := []any{shardVersion, forecast.ModelVersion, s.river, s.year, p.Leads, p.Every, p.Members,
+		len(p.Sightings) > 0, mine, end / 86400, record, p.Without, p.Sites}
+	if p.Open != nil {
+		all = append(all, p.Open)
+	}
+	if err := json.NewEncoder(h).Encode(all); err != nil {
 		return "", fmt.Errorf("naming the slice: %w", err)
 	}
 	return hex.EncodeToString(h.Sum(nil)[:16]), nil

@@ -139,7 +139,7 @@ func (s *hindcast) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	opt := forecast.Options{Members: s.plan.Members, ChancesOnly: true, Fitted: fitted, FittedFlow: begin.FitFlow(), Sightings: s.plan.diary(), Sites: s.plan.Sites}
+	opt := forecast.Options{Members: s.plan.Members, ChancesOnly: true, Fitted: fitted, FittedFlow: begin.FitFlow(), Sightings: s.plan.diary(), Sites: s.plan.Sites, Open: s.plan.Open}
 	if err := s.judge(opt); err != nil {
 		return s.nothing(err)
 	}

@@ -11,6 +11,7 @@ import (
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/diary"
+	"example.org/eclose/forecast/records"
 	"example.org/eclose/forecast/trip"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/db"
@@ -55,21 +56,18 @@ func issueEach(ctx context.Context, cfg *config.Config, only []string, date stri
 			return Usage(err)
 		}
 	}
-	sightings, err := Sightings(ctx, cfg, now)
+	opt, err := Seen(ctx, cfg, now)
 	if err != nil {
 		return err
 	}
-	sites, err := NeighbourSites(ctx, cfg, now)
-	if err != nil {
-		return err
-	}
+	opt.Members = members
 	store, err := series.Open(ctx, cfg.StoreURL(), series.ReadOnly())
 	if err != nil {
 		return fmt.Errorf("%w; run eclose ingest first", err)
 	}
 	defer store.Close() //nolint:errcheck // it was only read
 	for i, r := range rivers {
-		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], forecast.Options{Members: members, Sightings: sightings, Sites: sites})
+		o, err := forecast.Issue(ctx, store, r, catalogue, at[i], opt)
 		if err != nil {
 			return err
 		}
@@ -114,25 +112,46 @@ func DiarySightings(ctx context.Context, d *db.DB, cfg *config.Config, now time.
 	return out, nil
 }
 
-// NeighbourSites reads the rivers of neighbouring installations whose sightings
-// are in the diary.
-func NeighbourSites(ctx context.Context, cfg *config.Config, now time.Time) (out []forecast.River, err error) {
-	err = Read(ctx, cfg, func(d *db.DB) error {
-		if d != nil {
-			out, err = Sites(ctx, d, now)
-		}
-		return err
-	})
-	return out, err
-}
-
-// Sites is NeighbourSites for a database that is open.
+// Sites are the rivers of neighbouring installations whose sightings are in the
+// diary.
 func Sites(ctx context.Context, d *db.DB, now time.Time) ([]forecast.River, error) {
 	all, err := (&diary.Store{DB: d, Now: func() time.Time { return now }}).Neighbours(ctx)
 	if err != nil {
 		return nil, err
 	}
 	return forecast.SitesOf(all), nil
+}
+
+// OpenRecords reads what open sources hold around all rivers of a config; nil if
+// that is nothing. A nil database has none.
+func OpenRecords(ctx context.Context, d *db.DB, cfg *config.Config, now time.Time) (*records.Open, error) {
+	if d == nil {
+		return nil, nil
+	}
+	rivers, err := Rivers(cfg, nil)
+	if err != nil {
+		return nil, Usage(err)
+	}
+	return forecast.OpenRecords(ctx, &records.Store{DB: d, Now: func() time.Time { return now }}, rivers)
+}
+
+// Seen is what people saw and recorded, as forecasts take it: the diary, the rivers
+// of neighbours, and open records.
+func Seen(ctx context.Context, cfg *config.Config, now time.Time) (opt forecast.Options, err error) {
+	err = Read(ctx, cfg, func(d *db.DB) error {
+		if d == nil {
+			return nil
+		}
+		if opt.Sightings, err = DiarySightings(ctx, d, cfg, now); err != nil {
+			return err
+		}
+		if opt.Sites, err = Sites(ctx, d, now); err != nil {
+			return err
+		}
+		opt.Open, err = OpenRecords(ctx, d, cfg, now)
+		return err
+	})
+	return opt, err
 }
 
 // Read runs do on the database of a config, opened to read: it works while a

@@ -15,6 +15,7 @@ import (
 
 // recordFeeds sets up the fetching of open records that the config asks for.
 func (s *Server) recordFeeds(h *work.Service, c *client.Client, catalogue *insects.Catalogue, now func() time.Time) (err error) {
+	h.Neighbours, h.Web = s.cfg.Sightings.Neighbours, c
 	feeds := s.cfg.RecordFeeds()
 	if len(feeds) == 0 {
 		return nil

@@ -3,7 +3,9 @@ package config
 import (
 	"fmt"
 	"math"
+	"net"
 	"net/netip"
+	"net/url"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -225,6 +227,31 @@ const (
 type Sightings struct {
 	RadiusKm      float64 `toml:"radius-km"`
 	NonCommercial bool    `toml:"non-commercial"`
+
+	Neighbours []string `toml:"neighbours"` // URLs
+}
+
+func (s Sightings) faults() (out []string) {
+	if r := s.RadiusKm; !(r >= 1 && r <= 500) {
+		out = append(out, fmt.Sprintf("sightings.radius-km = %g: use a number from 1 to 500", r))
+	}
+	for _, n := range s.Neighbours {
+		if !IsURL(n) {
+			out = append(out, fmt.Sprintf("sightings.neighbours: %q is not an https URL", n))
+		}
+	}
+	return out
+}
+
+// IsURL tells whether a neighbour's file is fetched from a server: over https, or
+// from this machine.
+func IsURL(s string) bool {
+	u, err := url.Parse(s)
+	if err != nil || u.Host == "" {
+		return false
+	}
+	ip := net.ParseIP(u.Hostname())
+	return u.Scheme == "https" || u.Scheme == "http" && (u.Hostname() == "localhost" || ip != nil && ip.IsLoopback())
 }
 
 // Health is how far things may go before /health says so.
@@ -389,9 +416,7 @@ func (c *Config) faults() (out []string) {
 	if c.Backfill < 1 || c.Backfill > 80 {
 		add("backfill-years = %d: use a number from 1 to 80", c.Backfill)
 	}
-	if r := c.Sightings.RadiusKm; !(r >= 1 && r <= 500) {
-		add("sightings.radius-km = %g: use a number from 1 to 500", r)
-	}
+	out = append(out, c.Sightings.faults()...)
 	out = append(out, c.feedFaults()...)
 	if _, err := cron.ParseStandard(c.ForecastSchedule); err != nil {
 		add("forecast-schedule = %q is not a cron expression such as \"10 */6 * * *\": %v", c.ForecastSchedule, err)

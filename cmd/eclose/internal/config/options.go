@@ -92,6 +92,7 @@ var Options = []Option{
 	{Key: "feeds.csv.layout.NAME", Help: "a further layout, with the same keys; a gauge or weather names it as its layout"},
 	{Key: "sightings.radius-km", Default: "100", Help: "how far around each river open records are fetched, km",
 		fill: func(c *Config) { def(&c.Sightings.RadiusKm, 100) }},
+	{Key: "sightings.neighbours", Help: "URLs of the files that neighbouring installations share, fetched twice a day"},
 	{Key: "sightings.non-commercial", Default: "false", Help: "true also takes open records under CC BY-NC: only for an installation that earns nothing"},
 	{Key: "serve.addr", Default: "127.0.0.1:8437", Help: "listen address (loopback by default)",
 		fill: func(c *Config) { def(&c.Serve.Addr, "127.0.0.1:8437") }},

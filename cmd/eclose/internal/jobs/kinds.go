@@ -24,17 +24,18 @@ func Slot(t time.Time) time.Time { return t.UTC().Truncate(time.Second) }
 
 // Plan makes the jobs of one slot of a schedule, all in one transaction.
 type Plan struct {
-	What string    `json:"what"` // "fetch", "warnings", "records" or "outlook"
+	What string    `json:"what"` // "fetch", "warnings", "records", "neighbours" or "outlook"
 	Feed string    `json:"feed,omitempty"`
 	Slot time.Time `json:"slot"`
 }
 
 // What a Plan may be for.
 const (
-	PlanFetch    = "fetch"
-	PlanWarnings = "warnings"
-	PlanRecords  = "records"
-	PlanOutlooks = "outlook"
+	PlanFetch      = "fetch"
+	PlanWarnings   = "warnings"
+	PlanRecords    = "records"
+	PlanNeighbours = "neighbours"
+	PlanOutlooks   = "outlook"
 )
 
 // Fetch asks one feed for what one river needs.
@@ -55,6 +56,12 @@ type FetchRecords struct {
 	River string    `json:"river"`
 	Feed  string    `json:"feed"`
 	Slot  time.Time `json:"slot"`
+}
+
+// Neighbour fetches the sightings that a neighbouring installation shares.
+type Neighbour struct {
+	URL  string    `json:"url"`
+	Slot time.Time `json:"slot"`
 }
 
 // Outlook issues the outlook of a river as of a moment: the water model is
@@ -120,6 +127,7 @@ func (Plan) Kind() string           { return "plan" }
 func (Fetch) Kind() string          { return "fetch" }
 func (Warnings) Kind() string       { return "warnings" }
 func (FetchRecords) Kind() string   { return "records" }
+func (Neighbour) Kind() string      { return "neighbour" }
 func (Outlook) Kind() string        { return "outlook" }
 func (Alerts) Kind() string         { return "alerts" }
 func (Tick) Kind() string           { return "tick" }
@@ -134,7 +142,7 @@ func (Export) Kind() string         { return "export" }
 func (BacktestSeason) KindAliases() []string { return []string{"slice"} }
 
 // Kinds lists all kinds.
-var Kinds = []string{"plan", "fetch", "warnings", "records", "outlook", "alerts", "tick", "deliver", "forget", "invite", "learn", "backtest-season", "export"}
+var Kinds = []string{"plan", "fetch", "warnings", "records", "neighbour", "outlook", "alerts", "tick", "deliver", "forget", "invite", "learn", "backtest-season", "export"}
 
 func opts(queue string, priority, attempts int) river.InsertOpts {
 	return river.InsertOpts{Queue: queue, Priority: priority, MaxAttempts: attempts, UniqueOpts: river.UniqueOpts{ByArgs: true}}
@@ -147,6 +155,7 @@ func (Plan) InsertOpts() river.InsertOpts           { return opts(Model, 1, 50) 
 func (Fetch) InsertOpts() river.InsertOpts          { return opts(Feeds, 2, 6) }
 func (Warnings) InsertOpts() river.InsertOpts       { return opts(Feeds, 1, 3) }
 func (FetchRecords) InsertOpts() river.InsertOpts   { return opts(Feeds, 3, 4) }
+func (Neighbour) InsertOpts() river.InsertOpts      { return opts(Feeds, 3, 4) }
 func (Outlook) InsertOpts() river.InsertOpts        { return opts(Model, 3, 50) }
 func (Alerts) InsertOpts() river.InsertOpts         { return opts(Model, 2, 50) }
 func (Tick) InsertOpts() river.InsertOpts           { return opts(Model, 1, 10) }

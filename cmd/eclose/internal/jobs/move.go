@@ -16,6 +16,14 @@ func decode(kind string, keys []byte) (Args, error) {
 		return as[Plan](keys)
 	case Fetch{}.Kind():
 		return as[Fetch](keys)
+	case Warnings{}.Kind():
+		return as[Warnings](keys)
+	case FetchRecords{}.Kind():
+		return as[FetchRecords](keys)
+	case Neighbour{}.Kind():
+		return as[Neighbour](keys)
+	case Forget{}.Kind():
+		return as[Forget](keys)
 	case Outlook{}.Kind():
 		return as[Outlook](keys)
 	case Alerts{}.Kind():

@@ -20,6 +20,7 @@ type Handlers struct {
 	Fetch          func(context.Context, Fetch) error
 	Warnings       func(context.Context, Warnings) error
 	Records        func(context.Context, FetchRecords) error
+	Neighbour      func(context.Context, Neighbour) error
 	Outlook        func(context.Context, Outlook) error
 	Alerts         func(context.Context, Alerts) error
 	Tick           func(context.Context, Tick) error
@@ -76,6 +77,7 @@ func (q *Queue) workers() *river.Workers {
 	register(w, q, fetchFor, h.Fetch)
 	register(w, q, fetchFor, h.Warnings)
 	register(w, q, recordsFor, h.Records)
+	register(w, q, fetchFor, h.Neighbour)
 	register(w, q, outlookFor, h.Outlook)
 	register(w, q, alertsFor, h.Alerts)
 	register(w, q, planFor, h.Tick)

@@ -43,6 +43,10 @@ const (
 	reportHours = 1
 )
 
+// askLeast is the chance from which readers are asked whether they saw a stage. Our
+// own default.
+const askLeast = 0.05
+
 // unlikely is the chance below which a report of something seen is held back
 // until the owner has looked at it, by the forecast and by the calendar alike.
 // Our own default.
@@ -64,7 +68,7 @@ func (s *site) inSeason(ctx context.Context, river string, day forecast.Date) ([
 	var out []seeable
 	for i := range st.Outlook.Stages {
 		x := &st.Outlook.Stages[i]
-		if d, ok := x.On(day); ok && !x.Elsewhere && max(d.P, d.PCalendar) >= 0.05 {
+		if d, ok := x.On(day); ok && !x.Elsewhere && max(d.P, d.PCalendar) >= askLeast {
 			out = append(out, seeable{River: river, Group: x.Group, Name: upper(x.Name), Stage: string(x.Stage), Verb: stageVerb(string(x.Stage)), P: d.P})
 		}
 	}

@@ -29,7 +29,7 @@ type seasonGroup struct {
 	Grade           string
 	Stages          []stageLine
 	Why             string // how its season lies
-	Elsewhere       bool   // it lives in other kinds of water
+	Elsewhere       string // why lists leave it out; empty: they do not
 	Row             template.HTML
 }
 
@@ -44,6 +44,7 @@ type stageLine struct {
 	WeekCalendar float64
 	NearWeek     bool // either is worth telling
 	Hours        string
+	Ask          bool     // it is in season today: readers are asked whether they saw it
 	Seen         []string // past seasons' windows seen here
 }
 
@@ -149,7 +150,7 @@ func seasonOf(o *forecast.Outlook, c *insects.Catalogue, region insects.Region, 
 			continue
 		}
 		key := stages[0].Group
-		g := seasonGroup{Elsewhere: stages[0].Elsewhere, Key: key, Name: upper(l.Name), Grade: forecast.GradeWord(stages[0].Grade)}
+		g := seasonGroup{Elsewhere: stages[0].WhyElsewhere(), Key: key, Name: upper(l.Name), Grade: forecast.GradeWord(stages[0].Grade)}
 		if cg, ok := c.Group(key); ok {
 			g.Also = also(cg.CommonNames(region), l.Name)
 		}
@@ -160,6 +161,7 @@ func seasonOf(o *forecast.Outlook, c *insects.Catalogue, region insects.Region, 
 			line := stageLine{Stage: st.Stage, Up: st.Stage == forecast.Emergence, Fishable: st.Fishable, Window: st.Window, AllYear: st.AllYear, Hours: st.Hours}
 			if x, ok := st.On(today); ok {
 				line.P = x.P
+				line.Ask = max(x.P, x.PCalendar) >= askLeast && !st.Elsewhere
 			}
 			if x, ok := st.On(today + 7); ok {
 				line.Week, line.WeekCalendar = x.P, x.PCalendar

@@ -114,7 +114,7 @@ func (s Sheet) Write(w io.Writer) error {
 	}
 	region := regionOf(s.River)
 	picture, groups := seasonOf(o, s.Catalogue, region, from, sheetDays, issue, sorted(s.Sightings))
-	here := slices.DeleteFunc(slices.Clone(groups), func(g seasonGroup) bool { return g.Elsewhere })
+	here := slices.DeleteFunc(slices.Clone(groups), func(g seasonGroup) bool { return g.Elsewhere != "" })
 	if len(here) == 0 {
 		here = groups
 	}

@@ -16,6 +16,7 @@ import (
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/backtest/rivers"
+	"example.org/eclose/forecast/records"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/series"
 )
@@ -31,6 +32,10 @@ type Backtest struct {
 	Members   int                 `json:"members"`
 	Now       time.Time           `json:"now"`
 	Sightings []forecast.Sighting `json:"sightings"`
+
+	Sites   []forecast.River        `json:"sites,omitempty"`   // of neighbours
+	Open    *records.Open           `json:"open,omitempty"`    // nil: none
+	Without []forecast.SightingKind `json:"without,omitempty"` // kinds that no forecast may know
 }
 
 // BacktestFolder is where the files of a run lie.
@@ -68,7 +73,8 @@ func ReadBacktest(ctx context.Context, f *series.Files, run string) (b Backtest,
 // Plan is the run as the backtest wants it; the rivers and the catalogue are for
 // the caller to name.
 func (b Backtest) Plan() rivers.Plan {
-	return rivers.Plan{First: b.First, Last: b.Last, Leads: b.Leads, Every: b.Every, Members: b.Members, Now: b.Now, Sightings: b.Sightings, Workers: 1}
+	return rivers.Plan{First: b.First, Last: b.Last, Leads: b.Leads, Every: b.Every, Members: b.Members, Now: b.Now, Sightings: b.Sightings,
+		Sites: b.Sites, Open: b.Open, Without: b.Without, Workers: 1}
 }
 
 // asking remembers whether the store failed: what fails otherwise fails again.

@@ -2,10 +2,12 @@ package work
 
 import (
 	"context"
+	"time"
 
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/diary"
+	"example.org/eclose/forecast/records"
 	"example.org/eclose/ingest/db"
 )
 
@@ -38,6 +40,25 @@ func (h *Service) sites(ctx context.Context) ([]forecast.River, error) {
 	}
 	return forecast.SitesOf(all), nil
 }
+
+// open are the open records around all rivers; nil: there are none. They are read
+// again after a while: what another process fetched is found out then.
+func (h *Service) open(ctx context.Context) (*records.Open, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	now := h.Queue.Now()
+	if !h.openAt.IsZero() && now.Sub(h.openAt) < openFor && !now.Before(h.openAt) {
+		return h.opened, nil
+	}
+	o, err := forecast.OpenRecords(ctx, &records.Store{DB: h.DB, Now: h.Queue.Now}, h.Rivers)
+	if err == nil {
+		h.opened, h.openAt = o, now
+	}
+	return o, err
+}
+
+// openFor is how long open records are kept in memory. Our own default.
+const openFor = 10 * time.Minute
 
 // sightings are those of all rivers of the config.
 func (h *Service) sightings(ctx context.Context) ([]forecast.Sighting, error) {

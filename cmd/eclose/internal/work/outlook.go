@@ -127,13 +127,17 @@ func (h *Service) gatherAndIssue(ctx context.Context, r forecast.River, at time.
 	if err != nil {
 		return nil, err
 	}
+	open, err := h.open(ctx)
+	if err != nil {
+		return nil, err
+	}
 	// An issuer serves one goroutine at a time and keeps what outlooks share.
 	is, ok := h.issuer.Get().(*forecast.Issuer)
 	if !ok {
 		is = new(forecast.Issuer)
 	}
 	defer h.issuer.Put(is)
-	o, err := is.Outlook(rec, r, h.Catalogue, forecast.Options{Members: h.Members, Sightings: sightings, Sites: sites, Fits: &h.fits})
+	o, err := is.Outlook(rec, r, h.Catalogue, forecast.Options{Members: h.Members, Sightings: sightings, Sites: sites, Open: open, Fits: &h.fits})
 	if err != nil {
 		// The same readings would fail again. Where there were none yet, the first
 		// whole answer of the feeds asks again: see Fetch.

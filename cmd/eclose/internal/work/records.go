@@ -3,6 +3,7 @@ package work
 import (
 	"context"
 	"fmt"
+	"time"
 
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/ingest/feed/inaturalist"
@@ -24,6 +25,11 @@ func (h *Service) FetchRecords(ctx context.Context, k jobs.FetchRecords) error {
 		fetch = f.INaturalist
 	}
 	t, err := fetch(ctx, place)
+	if t.Added+t.Changed > 0 {
+		h.mu.Lock()
+		h.openAt = time.Time{} // the next outlook knows them
+		h.mu.Unlock()
+	}
 	h.Log.Info().Str("river", k.River).Str("feed", k.Feed).Int("read", t.Read).Int("new", t.Added).Msg("open records")
 	return err
 }

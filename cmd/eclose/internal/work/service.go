@@ -16,6 +16,7 @@ import (
 	"example.org/eclose/forecast/archive"
 	"example.org/eclose/forecast/records"
 	"example.org/eclose/ingest"
+	"example.org/eclose/ingest/client"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/ingest/feed/nwps"
 	"example.org/eclose/ingest/schedule"
@@ -69,6 +70,8 @@ type Service struct {
 	Records     *records.Fetcher         // of open records; nil: none
 	RecordPlace map[string]records.Place // by river
 	RecordFeeds map[string]cron.Schedule // when each source is asked
+	Neighbours  []string                 // URLs of what neighbouring installations share
+	Web         *client.Client           // asks them
 	Stages      *nwps.Source             // of flood stages of USGS gauges; nil: none
 
 	Feeds            map[string]cron.Schedule // when each feed is asked
@@ -86,6 +89,8 @@ type Service struct {
 	made   time.Time
 	issuer sync.Pool // of *forecast.Issuer
 	fits   forecast.Fits
+	opened *records.Open // around all rivers
+	openAt time.Time     // when they were read
 }
 
 // Write gives the store in which fetches may write, or takes it away with nil.
@@ -103,7 +108,7 @@ func (h *Service) store() *series.Store {
 
 // Handlers are the calls for the queue.
 func (h *Service) Handlers() jobs.Handlers {
-	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Warnings: h.Warn, Records: h.FetchRecords, Outlook: h.Outlook, Alerts: h.HandleAlerts, Tick: h.Tick, Deliver: h.Deliver, Forget: h.Forget, Invite: h.Invite, Calibrate: h.Calibrate, BacktestSeason: h.BacktestSeason, Export: h.Export}
+	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Warnings: h.Warn, Records: h.FetchRecords, Neighbour: h.FetchNeighbour, Outlook: h.Outlook, Alerts: h.HandleAlerts, Tick: h.Tick, Deliver: h.Deliver, Forget: h.Forget, Invite: h.Invite, Calibrate: h.Calibrate, BacktestSeason: h.BacktestSeason, Export: h.Export}
 }
 
 // Periodic is what comes due by itself: one plan for each feed and one for the
@@ -123,6 +128,11 @@ func (h *Service) Periodic() []jobs.Periodic {
 	for feed, s := range h.RecordFeeds {
 		out = append(out, jobs.Periodic{Name: "records-" + feed, Schedule: s, Make: func(slot time.Time) jobs.Args {
 			return jobs.Plan{What: jobs.PlanRecords, Feed: feed, Slot: slot}
+		}})
+	}
+	if len(h.Neighbours) > 0 {
+		out = append(out, jobs.Periodic{Name: "neighbours", Schedule: mustParse(neighboursAsked), Make: func(slot time.Time) jobs.Args {
+			return jobs.Plan{What: jobs.PlanNeighbours, Slot: slot}
 		}})
 	}
 	minute := mustParse("@every 1m")
@@ -230,6 +240,11 @@ func (h *Service) Plan(ctx context.Context, p jobs.Plan) error {
 	case jobs.PlanRecords:
 		for _, r := range h.Rivers {
 			all = append(all, jobs.FetchRecords{River: r.Slug, Feed: p.Feed, Slot: p.Slot})
+		}
+	case jobs.PlanNeighbours:
+		for _, url := range h.Neighbours {
+			// An hour's spread: many installations may ask one.
+			all = append(all, jobs.At{Args: jobs.Neighbour{URL: url, Slot: p.Slot}, At: jobs.Spread(p.Slot, url, time.Hour)})
 		}
 	case jobs.PlanOutlooks:
 		var err error
