@@ -1,0 +1,129 @@
+package watertemp
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// withinSD is the standard deviation, °C, of what a departure's factors leave where they
+// are known, and moreSpread by how much more a river left out departs than its fellows
+// foretell than those behind the table do from each other, in variance. Both by
+// groups of rivers left out (see RESULTS.md).
+const withinSD, moreSpread = 0.85, 1.0
+
+// learn takes in what rivers alike foretell of a river, and what its own readings say of
+// that, be they ever so few.
+func (m *Model) learn(in Input, logFlow []float64) {
+	m.departs, m.alikeness = nil, 0
+	shown, ok := m.shown(in, logFlow)
+	if !ok || !m.northern() {
+		return
+	}
+	d := m.departureTerms()
+	l := learnt()
+	factors, variance := l.foretell(shown)
+	d.factors = factors
+	m.alikeness = 1 + own - variance
+	rows, sim := m.rows(in)
+	var spread mat.SymDense
+	spread.ScaleSym(moreSpread*variance, l.spread)
+	if readings := d.update(&spread, rows, sim, in.Water); readings > 0 {
+		m.Days = readings
+		m.Grade = "prior corrected by few readings, too few for a fit"
+	}
+	m.departs = &d
+	m.Error = d.error(&spread, rows, in.Day0)
+}
+
+// northern tells whether the air is warmest between May and October, as it is at all
+// rivers behind the tables. A season turned round is unlike all of them.
+func (m *Model) northern() bool { return m.Air[1] < 0 }
+
+// update moves the factors and their spread by a river's own readings: the regression
+// under a normal belief, each day worth as little as in a fit.
+func (d *departure) update(spread *mat.SymDense, rows []row, sim, water []float64) (readings int) {
+	n, y := mat.NewSymDense(nDeparture, nil), mat.NewVecDense(nDeparture, nil)
+	for i, w := range water {
+		if unknown(w) {
+			continue
+		}
+		readings++
+		x := d.terms(&rows[i])
+		v := mat.NewVecDense(nDeparture, x[:])
+		n.SymRankOne(n, dayWorth/(withinSD*withinSD), v)
+		y.AddScaledVec(y, dayWorth/(withinSD*withinSD)*(w-sim[i]-d.at(&rows[i])), v)
+	}
+	if readings == 0 {
+		return 0
+	}
+	var c mat.Cholesky
+	var precision, after mat.SymDense
+	if !c.Factorize(spread) || c.InverseTo(&precision) != nil {
+		return 0
+	}
+	precision.AddSym(&precision, n)
+	var off mat.VecDense
+	if !c.Factorize(&precision) || c.SolveVecTo(&off, y) != nil || c.InverseTo(&after) != nil {
+		return 0
+	}
+	for j := range d.factors {
+		d.factors[j] += off.AtVec(j)
+	}
+	spread.CopySym(&after)
+	return readings
+}
+
+// error is that of a model with such a spread of its departure: as much of it as lasts is
+// slow.
+func (d *departure) error(spread *mat.SymDense, rows []row, day0 int) Error {
+	variance := make([]float64, len(rows))
+	sum, n := 0.0, 0.0
+	const every = 5 // days: it goes with the season
+	for i := range rows {
+		variance[i] = math.NaN()
+		if i%every == 0 {
+			x := d.terms(&rows[i])
+			v := mat.NewVecDense(nDeparture, x[:])
+			variance[i] = mat.Inner(v, spread, v)
+			sum += variance[i]
+			n++
+		}
+	}
+	slow := sum / n
+	all := slow + withinSD*withinSD
+	for i := range variance {
+		variance[i] = (variance[i] + withinSD*withinSD) / all
+	}
+	y, _ := yearOf(day0, variance)
+	y[0] = 1
+	return Error{SD: math.Sqrt(all), Variance: y, Slow: slow / all, SlowKeeps: priorKeeps, Fast: 0.7}
+}
+
+// leanOn gives a model of rivers alike its share in a fit to less than a year of readings:
+// all of it where a fit is first made, so that nothing jumps, and less from day to day
+// until a whole year stands alone.
+func (m *Model) leanOn(p Model) {
+	if p.departs == nil {
+		return
+	}
+	share := float64(WholeYear-m.Days) / float64(WholeYear-MinDays)
+	m.beside, m.besideShare = &p, min(max(share, 0), 1)
+	m.Error = m.Error.mixed(p.Error, m.besideShare)
+}
+
+// together is how alike the errors of a fit to few readings and of the rivers alike are:
+// their correlation. Chosen on the fitted years of the gauges (see RESULTS.md).
+const errorsTogether = 0.6
+
+// mixed is the error of two models together, of which the other has such a share.
+func (e Error) mixed(o Error, share float64) Error {
+	mix := func(a, b float64) float64 { return a + share*(b-a) }
+	one, other := (1-share)*e.SD, share*o.SD
+	out := Error{SD: math.Sqrt(one*one + other*other + 2*errorsTogether*one*other)}
+	for i := range out.Variance {
+		out.Variance[i] = mix(e.Variance[i], o.Variance[i])
+	}
+	out.Slow, out.Fast, out.SlowKeeps = mix(e.Slow, o.Slow), mix(e.Fast, o.Fast), mix(e.SlowKeeps, o.SlowKeeps)
+	return out
+}
