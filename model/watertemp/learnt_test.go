@@ -1,6 +1,7 @@
 package watertemp
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"os"
@@ -190,5 +191,185 @@ func TestLearntTableComesFromTheGauges(t *testing.T) {
 	}
 	if !strings.HasSuffix(learntCSV, b.String()) {
 		t.Error("learnt.csv is not what the gauges give: ECLOSE_TABLES=1 go test ./model/watertemp -run LearntTable prints it")
+	}
+}
+
+// keptApart is how near, km, a river may not lie to one that is judged: the same valley
+// would tell.
+const keptApart = 25
+
+// learnWithout has rivers foretold by a table without the judged ones and any near them,
+// for the rest of a test.
+func learnWithout(t testing.TB, all, judged []gauge) {
+	t.Helper()
+	near := map[string]bool{}
+	for _, g := range all {
+		near[g.id] = slices.ContainsFunc(judged, func(j gauge) bool { return kmApart(g, j) < keptApart })
+	}
+	useTable(t, slices.DeleteFunc(learntRivers(), func(r learntRiver) bool { return near[r.site] }))
+}
+
+// useTable has rivers foretold by a table for the rest of a test.
+func useTable(t testing.TB, rivers []learntRiver) {
+	was, l := learnt, newLearner(rivers)
+	learnt = func() *learner { return l }
+	t.Cleanup(func() { learnt = was })
+}
+
+// dry is a record without its water.
+func dry(in Input) Input {
+	in.Water = slices.Repeat([]float64{math.NaN()}, len(in.Air))
+	return in
+}
+
+// leftOut is a river that nothing was learnt from, nor from any near it.
+type leftOut struct {
+	gauge
+	was, now          Score     // of the lines alone and with what rivers alike foretell
+	wasLast, nowLast  Score     // of the last year
+	sd                float64   // of the error, as stated, °C
+	inside, insideWas mean      // readings within the 80 % band
+	wasDays, nowDays  []float64 // degree-day totals of springs off by, days
+	donated           Score     // with what the nearest gauge lends
+	km                float64   // how far that one is
+}
+
+func leaveGroupsOut(t *testing.T) []leftOut {
+	gs := readGauges(t)
+	part := parts(gs)
+	fits, climates := lineFits(t, gs)
+	own := make([]Model, len(gs))
+	each(len(gs), func(i int) {
+		own[i], _ = Fit(until(gs[i].in, waterYears[3]-gs[i].in.Day0), Options{Seed: 1, Starts: 1})
+	})
+	save := pooled
+	defer func() { pooled = save }()
+	out := make([]leftOut, len(gs))
+	for k := range 10 {
+		pooled = linesOf(t, fits, climates, func(i int) bool { return part[i] != k })
+		var others []gauge
+		for i, g := range gs {
+			if part[i] != k {
+				others = append(others, g)
+			}
+		}
+		useTable(t, learntTable(t, others))
+		each(len(gs), func(i int) {
+			if part[i] == k {
+				out[i] = judgeLeftOut(gs[i], nearestTo(gs, i))
+			}
+		})
+	}
+	return out
+}
+
+// nearestTo is the nearest other gauge.
+func nearestTo(gs []gauge, to int) gauge {
+	best, at := math.Inf(1), -1
+	for j := range gs {
+		if d := kmApart(gs[j], gs[to]); j != to && d < best {
+			best, at = d, j
+		}
+	}
+	return gs[at]
+}
+
+func judgeLeftOut(g, donor gauge) leftOut {
+	o := leftOut{gauge: g}
+	in := dry(g.in)
+	m := Prior(nil).At(in)
+	lines := m
+	lines.departs = nil
+	lines.Error = Prior(nil).Error
+	last := waterYears[3] - in.Day0
+	judge := func(m *Model, inside *mean) (all, late Score, days []float64) {
+		sim := m.Simulate(in.Day0, in.Air, in.Flow, math.NaN())
+		_, sd := m.FillGaps(in)
+		for i, w := range g.in.Water {
+			if !math.IsNaN(w) {
+				hit := 0.0
+				if math.Abs(w-sim[i]) <= 1.2816*sd[i] {
+					hit = 1
+				}
+				inside.add(hit)
+			}
+		}
+		for y := 2017; y <= 2020; y++ {
+			days = append(days, math.Abs(degreeDayError(g.in, sim, y)))
+		}
+		return scoreOf(sim, g.in.Water), scoreOf(sim[last:], g.in.Water[last:]), days
+	}
+	o.was, o.wasLast, o.wasDays = judge(&lines, &o.insideWas)
+	o.now, o.nowLast, o.nowDays = judge(&m, &o.inside)
+	o.sd = m.Error.SD
+	o.km = kmApart(g, donor)
+	lent := Prior(new(Model{Params: Prior(nil).At(donor.in).Params}).Lent(until(donor.in, last), o.km)).At(in)
+	o.donated = scoreOf(lent.Simulate(in.Day0, in.Air, in.Flow, math.NaN()), g.in.Water)
+	return o
+}
+
+func TestRiversOfGroupsLeftOut(t *testing.T) {
+	if !long() {
+		t.Skip("draws the lines ten times: ECLOSE_LONG=1")
+	}
+	all := leaveGroupsOut(t)
+	of := func(f func(leftOut) float64) (v []float64) {
+		for _, o := range all {
+			v = append(v, f(o))
+		}
+		return v
+	}
+	share := func(f func(leftOut) bool) float64 {
+		n := 0.0
+		for _, o := range all {
+			if f(o) {
+				n++
+			}
+		}
+		return n / float64(len(all))
+	}
+	print := func(name string, v []float64) {
+		t.Logf("%s: quarter %.3f, median %.3f, three quarters %.3f, 90 %% %.3f, worst %.2f", name, quantile(v, 0.25), quantile(v, 0.5), quantile(v, 0.75), quantile(v, 0.9), quantile(v, 1))
+	}
+	print("lines, RMSE °C", of(func(o leftOut) float64 { return o.was.RMSE }))
+	now := of(func(o leftOut) float64 { return o.now.RMSE })
+	print("and rivers alike", now)
+	print("lines, last year", of(func(o leftOut) float64 { return o.wasLast.RMSE }))
+	print("and rivers alike", of(func(o leftOut) float64 { return o.nowLast.RMSE }))
+	for _, r := range [][2]float64{{0, 25}, {25, 50}, {50, 150}} {
+		var without, with []float64
+		for _, o := range all {
+			if o.km >= r[0] && o.km < r[1] {
+				without, with = append(without, o.now.RMSE), append(with, o.donated.RMSE)
+			}
+		}
+		print(fmt.Sprintf("nearest gauge %v km away, %d rivers: without it", r, len(with)), without)
+		print("with it", with)
+	}
+	better := share(func(o leftOut) bool { return o.now.RMSE < o.was.RMSE })
+	worse := share(func(o leftOut) bool { return o.now.RMSE > o.was.RMSE+0.5 })
+	t.Logf("better on %.1f %%, worse by over 0.5 °C on %.1f %% of %d rivers", 100*better, 100*worse, len(all))
+	var was, days []float64
+	var inside, insideWas, ofRivers mean
+	for _, o := range all {
+		was, days = append(was, o.wasDays...), append(days, o.nowDays...)
+		inside.sum, inside.n = inside.sum+o.inside.sum, inside.n+o.inside.n
+		insideWas.sum, insideWas.n = insideWas.sum+o.insideWas.sum, insideWas.n+o.insideWas.n
+		ofRivers.add(o.inside.of())
+	}
+	print("lines, degree-day total off, days", was)
+	print("and rivers alike", days)
+	t.Logf("80 %% band holds %.1f %% of readings (lines %.1f %%)", 100*inside.of(), 100*insideWas.of())
+	// The stated error grows with the one made.
+	order := slices.Clone(all)
+	slices.SortFunc(order, func(a, b leftOut) int { return cmp.Compare(a.sd, b.sd) })
+	for q := range 4 {
+		var rmse, sd, hold []float64
+		var in mean
+		for _, o := range order[q*len(order)/4 : (q+1)*len(order)/4] {
+			rmse, sd, hold = append(rmse, o.now.RMSE), append(sd, o.sd), append(hold, o.inside.of())
+			in.sum, in.n = in.sum+o.inside.sum, in.n+o.inside.n
+		}
+		t.Logf("quarter %d by stated error: stated %.2f, RMSE median %.2f 90 %% %.2f, band holds %.1f %%", q+1, quantile(sd, 0.5), quantile(rmse, 0.5), quantile(rmse, 0.9), 100*in.of())
 	}
 }

@@ -26,8 +26,10 @@ type Model struct {
 	lent              Params
 	departs           *departure // from the heat budget, foretold by rivers alike; nil where none is
 	alikeness         float64    // how much of the departure those rivers tell, 0 to 1
-	beside            *Model     // what rivers alike say, while the readings are few; nil otherwise
-	besideShare       float64    // its share in the answer
+	shows             [nShown]float64
+	donor, lends      *loan   // what a river near by lends to this one, and this one to others
+	beside            *Model  // what rivers alike say, while the readings are few; nil otherwise
+	besideShare       float64 // its share in the answer
 }
 
 // localize learns what the reach is like from a record: the waves of its air and

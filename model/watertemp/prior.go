@@ -13,6 +13,7 @@ func priorWith(donor *Model, share float64) Model {
 	if donor == nil {
 		return m
 	}
+	m.donor = donor.lends
 	usual := donor.regional()
 	for i, v := range donor.Params {
 		m.lent[i] = share * (v - usual[i])
