@@ -215,15 +215,17 @@ func (rec Record) future(w *water, o *Outlook, opt Options) error {
 	in := rec.WaterInput()
 	past := int(rec.Issue - w.first)
 	if airKnown >= 300 {
-		m, err := opt.fit(in, rec.Issue)
+		donor, by := opt.Donor, ""
+		if donor == nil && rec.Donor != nil {
+			donor, by = rec.Donor, rec.DonorName
+		}
+		m, err := opt.fit(in, rec.Issue, donor)
 		var little *watertemp.TooLittleError
 		switch {
 		case errors.As(err, &little):
-			donor, by := opt.Donor, ""
-			if donor == nil && rec.Donor != nil {
-				donor, by = rec.Donor, rec.DonorName
+			if m = watertemp.Prior(donor).At(in); !m.Borrowed {
+				by = ""
 			}
-			m = watertemp.Prior(donor)
 			o.Notes = append(o.Notes, Remark{Code: RegionalModel, Days: little.Have, Of: little.Need, River: by})
 			if w.diel.Days == 0 {
 				w.diel = m.Diel

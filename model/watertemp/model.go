@@ -19,6 +19,7 @@ type Model struct {
 	Grade             string  // measured here / lent / prior
 	Regime            string  // in words
 	Diel              Diel
+	Borrowed          bool    // a donor has a say
 	Localized         bool    // Air, MeanFlow and Flow are known
 	krigedRMS         float64 // root mean square of Kriged over the fit, °C
 	descriptors       [nClimate]float64

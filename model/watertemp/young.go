@@ -1,6 +1,7 @@
 package watertemp
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -28,8 +29,8 @@ func (m *Model) learn(in Input, logFlow []float64) {
 	d.factors = factors
 	m.alikeness = 1 + own - variance
 	m.shows, m.Params = shown, m.regional() // without what a donor lends where nothing is learnt
-	if m.donor != nil {
-		d.lend(&shown, m.donor)
+	if m.Borrowed = m.donor != nil && d.lend(&shown, m.donor) >= leastLent; !m.Borrowed {
+		m.Grade = priorGrade
 	}
 	rows, sim := m.rows(in)
 	var spread mat.SymDense
@@ -67,13 +68,60 @@ func (m Model) Lent(in Input, km float64) *Model {
 // of one within 50 km, and none of one farther or unlike (see RESULTS.md).
 const lendsOver = 40.0
 
+// leastLent is the share of a donor's surprise from which on the donor is named.
+const leastLent = 0.05
+
 // lend adds a donor's surprise, the more the nearer and the more alike it is.
-func (d *departure) lend(shown *[nShown]float64, donor *loan) {
+func (d *departure) lend(shown *[nShown]float64, donor *loan) (share float64) {
 	l := learnt()
 	here, there := l.scaled(*shown), l.scaled(donor.shown)
 	alike := likeness(&here, &there)
-	share := alike * alike * alike * math.Exp(-square(donor.km/lendsOver))
+	share = alike * alike * alike * math.Exp(-square(donor.km/lendsOver))
 	floats.AddScaled(d.factors[:], share, donor.surprise[:])
+	return share
+}
+
+// Likeness says in words how far the rivers that were learnt from speak for a river
+// without a fit; "" of a fitted one. Its limits are our own default.
+func (m *Model) Likeness() string {
+	const blind = " Dams, large springs and glaciers do not always show in air and flow: below them it may be off by 3 °C and more."
+	n := len(learnt().rivers)
+	switch {
+	case !m.unfitted:
+		return ""
+	case !m.northern():
+		return "The warm season is turned round here: no river that was learnt from is like it, and little is known of the error."
+	case m.departs == nil:
+		return "Too little of the flow is known to compare it with the rivers that were learnt from." + blind
+	case m.alikeness > 0.6:
+		return fmt.Sprintf("In air and flow it is much like some of the %d rivers that were learnt from.", n) + blind
+	case m.alikeness > 0.35:
+		return fmt.Sprintf("In air and flow it is somewhat like some of the %d rivers that were learnt from.", n) + blind
+	}
+	return fmt.Sprintf("In air and flow it is unlike all of the %d rivers that were learnt from: expect a larger error.", n) + blind
+}
+
+// WithReadings is what the standard deviation of the error, °C, of a model that was not
+// fitted would come to if the water were read on the days of a record from one index to
+// another. NaN where that cannot be told.
+func (m Model) WithReadings(in Input, from, to int) float64 {
+	blind := in
+	blind.Water = make([]float64, len(in.Air))
+	for i := range blind.Water {
+		blind.Water[i] = math.NaN()
+	}
+	m = m.At(blind)
+	if m.departs == nil {
+		return math.NaN()
+	}
+	d := *m.departs
+	_, variance := learnt().foretell(m.shows)
+	var spread mat.SymDense
+	spread.ScaleSym(moreSpread*variance, learnt().spread)
+	rows, sim := m.rows(in)
+	copy(blind.Water[from:to], sim[from:to]) // what they say does not matter here
+	d.update(&spread, rows, sim, blind.Water)
+	return d.error(&spread, rows, in.Day0).SD
 }
 
 // northern tells whether the air is warmest between May and October, as it is at all
@@ -148,7 +196,8 @@ func (m *Model) leanOn(p Model) {
 		return
 	}
 	share := float64(WholeYear-m.Days) / float64(WholeYear-MinDays)
-	m.beside, m.besideShare = &p, min(max(share, 0), 1)
+	share = min(max(share, 0), 1)
+	m.beside, m.besideShare = &p, share*share*share
 	m.Error = m.Error.mixed(p.Error, m.besideShare)
 }
 
