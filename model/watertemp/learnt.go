@@ -163,11 +163,14 @@ func newLearner(rivers []learntRiver) *learner {
 	return l
 }
 
-// scaled is what is shown of a river in spreads from the middle of all, within bounds.
+// scaled is what is shown of a river in spreads from the middle of all, within bounds; 0
+// where it cannot be told, as of a flow that never changes.
 func (l *learner) scaled(shown [nShown]float64) [nShown]float64 {
 	const far = 3
 	for j, s := range l.scale {
-		shown[j] = min(max((shown[j]-s[0])/s[1], -far), far)
+		if shown[j] = min(max((shown[j]-s[0])/s[1], -far), far); unknown(shown[j]) {
+			shown[j] = 0
+		}
 	}
 	return shown
 }

@@ -139,8 +139,13 @@ func (d *departure) update(spread *mat.SymDense, rows []row, sim, water []float6
 		readings++
 		x := d.terms(&rows[i])
 		v := mat.NewVecDense(nDeparture, x[:])
-		n.SymRankOne(n, dayWorth/(withinSD*withinSD), v)
-		y.AddScaledVec(y, dayWorth/(withinSD*withinSD)*(w-sim[i]-d.at(&rows[i])), v)
+		off := w - sim[i] - d.at(&rows[i])
+		weight := dayWorth / (withinSD * withinSD)
+		if far := outlier * math.Sqrt(mat.Inner(v, spread, v)+withinSD*withinSD); math.Abs(off) > far {
+			weight *= far / math.Abs(off) // sensors do fall dry
+		}
+		n.SymRankOne(n, weight, v)
+		y.AddScaledVec(y, weight*off, v)
 	}
 	if readings == 0 {
 		return 0
