@@ -85,10 +85,11 @@ func (d *departure) lend(shown *[nShown]float64, donor *loan) (share float64) {
 // without a fit; "" of a fitted one. Its limits are our own default.
 func (m *Model) Likeness() string {
 	const blind = " Dams, large springs and glaciers do not always show in air and flow: below them it may be off by 3 °C and more."
+	if !m.unfitted {
+		return ""
+	}
 	n := len(learnt().rivers)
 	switch {
-	case !m.unfitted:
-		return ""
 	case !m.northern():
 		return "The warm season is turned round here: no river that was learnt from is like it, and little is known of the error."
 	case m.departs == nil:
