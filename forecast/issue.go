@@ -19,7 +19,7 @@ import (
 
 // ModelVersion names the arithmetic behind an outlook. It changes whenever the
 // same inputs would give other numbers.
-const ModelVersion = "4"
+const ModelVersion = "5"
 
 // Options of an issue.
 type Options struct {

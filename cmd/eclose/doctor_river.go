@@ -152,7 +152,7 @@ const logger = 60
 func standIn(rec forecast.Record) string {
 	in := rec.WaterInput()
 	m := watertemp.Prior(rec.Donor).At(in)
-	says := "it uses rivers alike in air and flow"
+	says := "it relies on rivers similar in air and flow"
 	if m.Borrowed {
 		says += ", adjusted partly towards " + rec.DonorName
 	}
@@ -162,7 +162,7 @@ func standIn(rec forecast.Record) string {
 	with := m.WithReadings(in, from, min(from+logger, len(in.Air)))
 	switch {
 	case math.IsNaN(with):
-		return says + " With flow readings of a year they could be told apart."
+		return says + " A year of flow readings would tell which rivers are similar."
 	case with > m.Error.SD-0.05:
 		return says
 	}

@@ -119,7 +119,7 @@ func (c waterCmd) ofTable(e *env) (*waterFit, error) {
 	f.model, f.report, err = watertemp.Evaluate(f.in, f.cut, watertemp.Options{Seed: c.Seed})
 	if little, ok := tooLittle(err); ok && knownDays(f.in.Until(f.cut).Air) >= leastAir {
 		f.lean(little, nil, "")
-		f.fallback += " Using rivers alike in air and flow."
+		f.fallback += " Using what is known of rivers similar in air and flow."
 		err = nil
 	}
 	f.seconds = e.now().Sub(began).Seconds()

@@ -15,7 +15,7 @@ import (
 type expectedMonth struct {
 	Month string  `json:"month"`
 	MeanC float64 `json:"mean_c"`
-	P10C  float64 `json:"p10_c"` // nine days of ten are warmer, and nine colder than the next
+	P10C  float64 `json:"p10_c"` // one day in ten is colder, and one warmer than the next
 	P90C  float64 `json:"p90_c"`
 }
 
@@ -66,7 +66,7 @@ func (f *waterFit) expected() []expectedMonth {
 }
 
 func (f *waterFit) printExpected(out io.Writer) error {
-	fmt.Fprintln(out, "What to expect of the water, °C: the mean of a month, and the range that holds eight days of ten.")
+	fmt.Fprintln(out, "What to expect of the water, °C: each month's mean, and the range that holds eight days in ten.")
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', tabwriter.AlignRight)
 	for _, m := range f.expected() {
 		fmt.Fprintf(w, "%s\t%.1f\t%.1f to %.1f\t\n", m.Month, m.MeanC, m.P10C, m.P90C)
@@ -82,8 +82,8 @@ func (f *waterFit) lean(little *watertemp.TooLittleError, donor *watertemp.Model
 	f.fallback = fmt.Sprintf("Record before %s too short to fit: %d of %d days with water and air temperature (%d missing).", dayDate(f.cut), little.Have, little.Need, little.Need-little.Have)
 	switch {
 	case lender != "" && f.best.Borrowed:
-		f.fallback += fmt.Sprintf(" Using rivers alike in air and flow, adjusted partly towards %s.", lender)
+		f.fallback += fmt.Sprintf(" Using what is known of rivers similar in air and flow, adjusted partly towards %s.", lender)
 	case lender != "":
-		f.fallback += fmt.Sprintf(" Using rivers alike in air and flow; %s is too far or too unlike to help.", lender)
+		f.fallback += fmt.Sprintf(" Using what is known of rivers similar in air and flow; %s is too far or too unlike to help.", lender)
 	}
 }

@@ -106,7 +106,7 @@ func (f *waterFit) fallBack(e *env, store *series.Store, r forecast.River, at ti
 	}
 	f.lean(little, donor, lender)
 	if lender == "" {
-		f.fallback += " Using rivers alike in air and flow; no configured river within 150 km has its own model."
+		f.fallback += " Using what is known of rivers similar in air and flow; no configured river within 150 km has its own model."
 	}
 	return nil
 }

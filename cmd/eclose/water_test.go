@@ -222,7 +222,7 @@ func TestARiverWithTooLittleWaterBorrowsAndSaysSo(t *testing.T) {
 	if !strings.Contains(got.Fallback, ": 0 of 60 days") || !strings.Contains(got.Fallback, "Long Beck") || !strings.Contains(got.Grade, "nearby river") {
 		t.Errorf("%q, grade %q", got.Fallback, got.Grade)
 	}
-	if len(got.Expected) != 12 || !strings.Contains(got.Likeness, "rivers that were learnt from") {
+	if len(got.Expected) != 12 || !strings.Contains(got.Likeness, "rivers behind this model") {
 		t.Errorf("expected %v, %q", got.Expected, got.Likeness)
 	}
 	if !(got.SD > 1.2) || len(got.Parameters) != 0 {
@@ -247,7 +247,7 @@ func TestARiverWithoutAThermometerIsShownWithWhatToExpect(t *testing.T) {
 		t.Fatalf("exit %d: %s", code, errOut.String())
 	}
 	flat := strings.Join(strings.Fields(out.String()), " ")
-	for _, want := range []string{"0 of 60 days", "rivers alike in air and flow", "What to expect of the water", "January", "December", "off by 3 °C and more", "Expected model error"} {
+	for _, want := range []string{"0 of 60 days", "rivers similar in air and flow", "What to expect of the water", "January", "December", "off by 3 °C or more", "Expected model error"} {
 		if !strings.Contains(flat, want) {
 			t.Errorf("no %q in\n%s", want, out.String())
 		}

@@ -222,13 +222,13 @@ func dry(in Input) Input {
 // leftOut is a river that nothing was learnt from, nor from any near it.
 type leftOut struct {
 	gauge
-	was, now          Score     // of the lines alone and with what rivers alike foretell
-	wasLast, nowLast  Score     // of the last year
-	sd                float64   // of the error, as stated, °C
-	inside, insideWas mean      // readings within the 80 % band
-	wasDays, nowDays  []float64 // degree-day totals of springs off by, days
-	donated           Score     // with what the nearest gauge lends
-	km                float64   // how far that one is
+	was, now         Score     // of the lines alone and with what rivers alike foretell
+	wasLast, nowLast Score     // of the last year
+	sd               float64   // of the error, as stated, °C
+	inside           mean      // readings within the 80 % band
+	wasDays, nowDays []float64 // degree-day totals of springs off by, days
+	donated          Score     // with what the nearest gauge lends
+	km               float64   // how far that one is
 }
 
 func leaveGroupsOut(t *testing.T) []leftOut {
@@ -277,7 +277,6 @@ func judgeLeftOut(g, donor gauge) leftOut {
 	m := Prior(nil).At(in)
 	lines := m
 	lines.departs = nil
-	lines.Error = Prior(nil).Error
 	last := waterYears[3] - in.Day0
 	judge := func(m *Model, inside *mean) (all, late Score, days []float64) {
 		sim := m.Simulate(in.Day0, in.Air, in.Flow, math.NaN())
@@ -296,7 +295,7 @@ func judgeLeftOut(g, donor gauge) leftOut {
 		}
 		return scoreOf(sim, g.in.Water), scoreOf(sim[last:], g.in.Water[last:]), days
 	}
-	o.was, o.wasLast, o.wasDays = judge(&lines, &o.insideWas)
+	o.was, o.wasLast, o.wasDays = judge(&lines, new(mean))
 	o.now, o.nowLast, o.nowDays = judge(&m, &o.inside)
 	o.sd = m.Error.SD
 	o.km = kmApart(g, donor)
@@ -354,15 +353,14 @@ func TestRiversOfGroupsLeftOut(t *testing.T) {
 	worse := share(func(o leftOut) bool { return o.now.RMSE > o.was.RMSE+0.5 })
 	t.Logf("better on %.1f %%, worse by over 0.5 °C on %.1f %% of %d rivers", 100*better, 100*worse, len(all))
 	var was, days []float64
-	var inside, insideWas mean
+	var inside mean
 	for _, o := range all {
 		was, days = append(was, o.wasDays...), append(days, o.nowDays...)
 		inside.sum, inside.n = inside.sum+o.inside.sum, inside.n+o.inside.n
-		insideWas.sum, insideWas.n = insideWas.sum+o.insideWas.sum, insideWas.n+o.insideWas.n
 	}
 	print("lines, degree-day total off, days", was)
 	print("and rivers alike", days)
-	t.Logf("80 %% band holds %.1f %% of readings (lines %.1f %%)", 100*inside.of(), 100*insideWas.of())
+	t.Logf("80 %% band holds %.1f %% of readings", 100*inside.of())
 	// Wanted were 1.25 and 2.3 °C: missed, see RESULTS.md.
 	atMost("median RMSE", quantile(now, 0.5), 1.33)
 	atMost("its 90 % point", quantile(now, 0.9), 2.55)
@@ -485,7 +483,7 @@ func TestARiverUnlikeAllIsToldWithALargerError(t *testing.T) {
 	usual := Prior(nil).At(in)
 	south := in
 	south.Day0 += 183
-	if m := Prior(nil).At(south); m.departs != nil || !(m.Error.SD > usual.Error.SD) || !strings.Contains(m.Likeness(), "turned round") {
+	if m := Prior(nil).At(south); m.departs != nil || !(m.Error.SD > usual.Error.SD) || !strings.Contains(m.Likeness(), "other end of the year") {
 		t.Errorf("%v °C against %v: %s", m.Error.SD, usual.Error.SD, m.Likeness())
 	}
 	// Of a flow as no river has: a steady one that doubles and halves every third day.
@@ -495,7 +493,7 @@ func TestARiverUnlikeAllIsToldWithALargerError(t *testing.T) {
 		odd.Flow[i] = math.Exp(3 * float64(i/3%2))
 	}
 	m := Prior(nil).At(odd)
-	if !(m.Error.SD > usual.Error.SD+0.1) || !strings.Contains(m.Likeness(), "unlike all") {
+	if !(m.Error.SD > usual.Error.SD+0.1) || !strings.Contains(m.Likeness(), "unlike those of all") {
 		t.Errorf("%v °C against %v: %s", m.Error.SD, usual.Error.SD, m.Likeness())
 	}
 }

@@ -84,22 +84,22 @@ func (d *departure) lend(shown *[nShown]float64, donor *loan) (share float64) {
 // Likeness says in words how far the rivers that were learnt from speak for a river
 // without a fit; "" of a fitted one. Its limits are our own default.
 func (m *Model) Likeness() string {
-	const blind = " Dams, large springs and glaciers do not always show in air and flow: below them it may be off by 3 °C and more."
+	const blind = " A dam, a large spring or a glacier does not always show in air and flow: below one the model may be off by 3 °C or more."
 	if !m.unfitted {
 		return ""
 	}
 	n := len(learnt().rivers)
 	switch {
 	case !m.northern():
-		return "The warm season is turned round here: no river that was learnt from is like it, and little is known of the error."
+		return "The warm season falls at the other end of the year here: no river behind this model is like it, and its error is hardly known."
 	case m.departs == nil:
-		return "Too little of the flow is known to compare it with the rivers that were learnt from." + blind
+		return "Too little of its flow is known to compare it with the rivers behind this model." + blind
 	case m.alikeness > 0.6:
-		return fmt.Sprintf("In air and flow it is much like some of the %d rivers that were learnt from.", n) + blind
+		return fmt.Sprintf("Its air and flow are much like those of some of the %d rivers behind this model.", n) + blind
 	case m.alikeness > 0.35:
-		return fmt.Sprintf("In air and flow it is somewhat like some of the %d rivers that were learnt from.", n) + blind
+		return fmt.Sprintf("Its air and flow are somewhat like those of some of the %d rivers behind this model.", n) + blind
 	}
-	return fmt.Sprintf("In air and flow it is unlike all of the %d rivers that were learnt from: expect a larger error.", n) + blind
+	return fmt.Sprintf("Its air and flow are unlike those of all %d rivers behind this model: expect a larger error.", n) + blind
 }
 
 // WithReadings is what the standard deviation of the error, °C, of a model that was not
