@@ -471,7 +471,11 @@ func TestAYoungRecordMovesTheModelWithoutAJump(t *testing.T) {
 		moved := make([]float64, len(gs))
 		each(len(gs), func(k int) { moved[k] = rmse(simulated(gs[k], n), simulated(gs[k], n+1)) })
 		t.Logf("from %d to %d readings: moved by %.3f °C in the median, %.3f at the 90 %% point", n, n+1, quantile(moved, 0.5), quantile(moved, 0.9))
-		if !(quantile(moved, 0.9) < 0.25) {
+		most := 0.12
+		if n == 1 {
+			most = 0.3 // a second reading may well say much
+		}
+		if !(quantile(moved, 0.9) < most) {
 			t.Errorf("a jump from %d to %d readings", n, n+1)
 		}
 	}
