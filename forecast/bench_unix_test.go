@@ -4,6 +4,7 @@ package forecast
 
 import (
 	"context"
+	"math"
 	"syscall"
 	"testing"
 	"time"
@@ -46,6 +47,32 @@ func BenchmarkIssueFromAWarmStore(b *testing.B) {
 		one()
 	}
 	b.ReportMetric(float64(stages), "stages")
+	b.ReportMetric(1e3*(processor(b)-began)/float64(b.N), "cpu-ms")
+}
+
+// BenchmarkIssueWithoutAThermometer is the same for a river whose water nobody read.
+func BenchmarkIssueWithoutAThermometer(b *testing.B) {
+	issue := time.Date(2026, 5, 18, 18, 0, 0, 0, time.UTC)
+	store := inventStore(b, issue, issue.Add(-time.Hour), 10, 31, 1)
+	c := catalogue(b)
+	opt, is := Options{Fits: new(Fits)}, new(Issuer)
+	one := func() {
+		rec, err := Gather(context.Background(), store, beck, issue)
+		if err != nil {
+			b.Fatal(err)
+		}
+		for i := range rec.Water {
+			rec.Water[i], rec.WaterMin[i], rec.WaterMax[i] = math.NaN(), math.NaN(), math.NaN()
+		}
+		if _, err := is.Outlook(rec, beck, c, opt); err != nil {
+			b.Fatal(err)
+		}
+	}
+	one()
+	began := processor(b)
+	for b.Loop() {
+		one()
+	}
 	b.ReportMetric(1e3*(processor(b)-began)/float64(b.N), "cpu-ms")
 }
 

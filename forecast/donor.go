@@ -51,14 +51,16 @@ func FindDonor(ctx context.Context, store Reader, r River, others []River, at ti
 		if m.Partial() {
 			continue // it is itself half supposed
 		}
+		m = m.Lent(rec.WaterInput(), distanceKm(r, o))
 		m.Diel = watertemp.FitDiel(int(rec.Day0), rec.Water, rec.WaterMax)
 		return m, o.Name, nil
 	}
 	return nil, "", nil
 }
 
-// short tells whether the record has too few days for a water model of its own.
-func (rec Record) short() bool { return watertemp.Enough(rec.WaterInput()) != nil }
+// young tells whether the record has too few days for a water model that needs no other
+// river.
+func (rec Record) young() bool { return watertemp.Young(rec.WaterInput()) }
 
 // distanceKm is how far apart two rivers are, km.
 func distanceKm(a, b River) float64 { return ingest.DistanceKm(a.Lat, a.Lon, b.Lat, b.Lon) }

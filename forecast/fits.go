@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"errors"
+	"fmt"
 	"sync"
 
 	"example.org/eclose/model/flow"
@@ -24,20 +25,28 @@ type Fits struct {
 // fitsKept bounds the memory: a model takes 16 kB, so that all take 130 MB at most.
 const fitsKept = 1 << 13
 
-func (f *Fits) fit(in watertemp.Input, issue Date) (watertemp.Model, error) {
-	m, err := f.of(in.Until(int(firstOfMonth(issue))))
+func (f *Fits) fit(in watertemp.Input, issue Date, donor *watertemp.Model) (watertemp.Model, error) {
+	m, err := f.of(in.Until(int(firstOfMonth(issue))), donor)
 	if short := (*watertemp.TooLittleError)(nil); errors.As(err, &short) || err == nil && m.Partial() {
-		return f.of(in) // a young record needs each of its days
+		return f.of(in, donor) // a young record needs each of its days
 	}
 	return m, err
 }
 
-func (f *Fits) of(in watertemp.Input) (watertemp.Model, error) {
-	fit := func() (watertemp.Model, error) { return watertemp.Fit(in, watertemp.Options{Seed: 1}) }
+func (f *Fits) of(in watertemp.Input, donor *watertemp.Model) (watertemp.Model, error) {
+	if !watertemp.Young(in) {
+		donor = nil // it has no say
+	}
+	fit := func() (watertemp.Model, error) {
+		return watertemp.Fit(in, watertemp.Options{Seed: 1, Donor: donor})
+	}
 	if f == nil {
 		return fit()
 	}
 	key := digest(in)
+	if donor != nil {
+		key = sha256.Sum256(fmt.Appendf(key[:], "%v", donor.Params))
+	}
 	f.mu.Lock()
 	m, ok := f.kept[key]
 	f.mu.Unlock()

@@ -20,7 +20,7 @@ import (
 
 // ModelVersion names the arithmetic behind an outlook. It changes whenever the
 // same inputs would give other numbers.
-const ModelVersion = "4"
+const ModelVersion = "5"
 
 // Options of an issue.
 type Options struct {
@@ -38,7 +38,7 @@ type Options struct {
 	// Sites are rivers without a forecast that sightings name: those of
 	// neighbouring installations.
 	Sites []River
-	// Donor, if set, lends its water model to a river without a thermometer.
+	// Donor, if set, has its say at a river without a thermometer (watertemp.Model.Lent).
 	Donor *watertemp.Model
 	// Fitted, if set, is used in place of a fit to the record: one of the same
 	// river, made from no more than the record holds (see Record.FitWater).
@@ -223,15 +223,17 @@ func (rec Record) future(w *water, o *Outlook, opt Options) error {
 	in := rec.WaterInput()
 	past := int(rec.Issue - w.first)
 	if airKnown >= 300 {
-		m, err := opt.fit(in, rec.Issue)
+		donor, by := opt.Donor, ""
+		if donor == nil && rec.Donor != nil {
+			donor, by = rec.Donor, rec.DonorName
+		}
+		m, err := opt.fit(in, rec.Issue, donor)
 		var little *watertemp.TooLittleError
 		switch {
 		case errors.As(err, &little):
-			donor, by := opt.Donor, ""
-			if donor == nil && rec.Donor != nil {
-				donor, by = rec.Donor, rec.DonorName
+			if m = watertemp.Prior(donor).At(in); !m.Borrowed {
+				by = ""
 			}
-			m = watertemp.Prior(donor)
 			o.Notes = append(o.Notes, Remark{Code: RegionalModel, Days: little.Have, Of: little.Need, River: by})
 			if w.diel.Days == 0 {
 				w.diel = m.Diel

@@ -125,16 +125,16 @@ func (rec Record) WaterInput() watertemp.Input {
 // FitWater fits the water model to the record, for Options.Fitted. The error is
 // a *watertemp.TooLittleError where the record is too short.
 func (rec Record) FitWater() (*watertemp.Model, error) {
-	m, err := (*Fits)(nil).fit(rec.WaterInput(), rec.Issue)
+	m, err := (*Fits)(nil).fit(rec.WaterInput(), rec.Issue, nil)
 	if err != nil {
 		return nil, err
 	}
 	return &m, nil
 }
 
-func (opt Options) fit(in watertemp.Input, issue Date) (watertemp.Model, error) {
+func (opt Options) fit(in watertemp.Input, issue Date, donor *watertemp.Model) (watertemp.Model, error) {
 	if opt.Fitted != nil {
 		return *opt.Fitted, nil
 	}
-	return opt.Fits.fit(in, issue)
+	return opt.Fits.fit(in, issue, donor)
 }

@@ -75,7 +75,7 @@ func (r Remark) String() string {
 		if r.River != "" {
 			by = ", adjusted partly towards " + r.River
 		}
-		return fmt.Sprintf("Water temperature is modelled from air with a regional model%s: only %d of the %d days of water and air temperature needed to fit one here.", by, r.Days, r.Of)
+		return fmt.Sprintf("Water temperature is modelled from air and flow, as at similar rivers%s: only %d of the %d days of water and air temperature needed to fit one here.", by, r.Days, r.Of)
 	case PartialModel:
 		return fmt.Sprintf("The water model has only %d days of readings here (less than a year); the rest comes from similar rivers.", r.Days)
 	case RevisedReadings:

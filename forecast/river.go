@@ -150,7 +150,7 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 	if rec.Official, err = g.flowServices(r.FlowAhead, &rec); err != nil {
 		return Record{}, fmt.Errorf("reading the official forecast of %s: %w", r.Slug, err)
 	}
-	if len(r.Near) > 0 && rec.short() {
+	if len(r.Near) > 0 && rec.young() {
 		if rec.Donor, rec.DonorName, err = FindDonor(ctx, store, r, r.Near, issue); err != nil {
 			return Record{}, err
 		}

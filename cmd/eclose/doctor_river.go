@@ -134,8 +134,8 @@ func (x *exam) water(c config.River, rec forecast.Record) {
 		x.add(noted, what, "With less than a year of data, the rest is borrowed from similar rivers; each month improves it.", "%s", says)
 	case !tooShort:
 		x.add(good, what, "", "%s", says)
-	case rec.Donor != nil:
-		x.add(noted, what, "It gets its own model once they are in; until then it borrows the model of "+rec.DonorName+".", "%s", says)
+	case c.Weather != nil && knownDays(rec.Air) >= leastAir:
+		x.add(noted, what, "It gets its own model once they are in; until then "+standIn(rec), "%s", says)
 	case c.Weather == nil:
 		x.add(bad, what, "No weather configured: the forecast shifts past seasons' water temperature by today's anomaly and, further ahead, is no better than the calendar. Add [river.weather].", "%s", says)
 	case water > 0:
@@ -143,6 +143,30 @@ func (x *exam) water(c config.River, rec forecast.Record) {
 	default:
 		x.add(bad, what, "No water data: the forecast is the calendar only.", "%s", says)
 	}
+}
+
+// logger is how many days a cheap logger is thought to hang in the water.
+const logger = 60
+
+// standIn says what stands in for a river's own model, and what a logger would gain.
+func standIn(rec forecast.Record) string {
+	in := rec.WaterInput()
+	m := watertemp.Prior(rec.Donor).At(in)
+	says := "it relies on rivers similar in air and flow"
+	if m.Borrowed {
+		says += ", adjusted partly towards " + rec.DonorName
+	}
+	says += fmt.Sprintf(" (expected error %.1f °C).", m.Error.SD)
+	// The coming two months, by their dates of a year ago.
+	from := max(0, len(in.Air)-watertemp.WholeYear)
+	with := m.WithReadings(in, from, min(from+logger, len(in.Air)))
+	switch {
+	case math.IsNaN(with):
+		return says + " A year of flow readings would tell which rivers are similar."
+	case with > m.Error.SD-0.05:
+		return says
+	}
+	return says + fmt.Sprintf(" A cheap temperature logger left in the water for the next two months would cut that to %.1f °C.", with)
 }
 
 // weather looks at the air behind and ahead.

@@ -18,8 +18,8 @@ import (
 type waterCmd struct {
 	River     string `arg:"" optional:"" help:"River name or slug from the config."`
 	Config    string `env:"ECLOSE_CONFIG" placeholder:"FILE" help:"The TOML file that names the river and the store."`
-	CSV       string `name:"csv" placeholder:"FILE" help:"Use a CSV instead of a river: columns date, air_c, water_c and optionally flow_m3s; - for stdin. Empty means missing."`
-	FitUntil  string `placeholder:"DATE" help:"Fit on days before this date, test from it on. Default for a river: one year before the latest day."`
+	CSV       string `name:"csv" placeholder:"FILE" help:"Use a CSV instead of a river: columns date, air_c and optionally water_c and flow_m3s; - for stdin. Empty means missing."`
+	FitUntil  string `placeholder:"DATE" help:"Fit on days before this date, test from it on. Default for a river: one year before the latest day. Not needed where nothing was read."`
 	IssueDate string `placeholder:"DATE" help:"River only: use data known on this date."`
 	Hindcast  bool   `help:"Hindcast through the test period and score by lead time."`
 	Out       string `placeholder:"FILE" type:"path" help:"Chart one year to this .svg or .html file."`
@@ -39,6 +39,7 @@ type waterFit struct {
 	report watertemp.Report
 	// fallback says in words why the model is not one fitted here; "" if it is.
 	fallback   string
+	best       watertemp.Model // where it is not: by all of the record, the part behind the check too
 	seconds    float64
 	leads      []watertemp.LeadScore
 	warm       []forecast.WarmDay
@@ -86,8 +87,6 @@ func (c waterCmd) check() error {
 		return app.Usagef("give a river, or --csv FILE")
 	case c.CSV != "" && c.River != "":
 		return app.Usagef("give a river or --csv, not both")
-	case c.CSV != "" && c.FitUntil == "":
-		return app.Usagef("--csv needs --fit-until DATE (first day of the test period)")
 	case c.CSV != "" && c.IssueDate != "":
 		return app.Usagef("--issue-date works only with a river; a CSV has no retrieval dates")
 	case c.River != "" && c.Config == "":
@@ -99,22 +98,33 @@ func (c waterCmd) check() error {
 }
 
 func (c waterCmd) ofTable(e *env) (*waterFit, error) {
-	until, err := c.fitUntil()
-	if err != nil {
-		return nil, err
-	}
-	f := &waterFit{name: c.CSV, cut: until}
+	f := &waterFit{name: c.CSV}
+	var err error
 	if f.in, err = openWater(e, c.CSV); err != nil {
 		return nil, err
 	}
-	if err := c.within(f); err != nil {
+	f.cut = f.in.Day0 + len(f.in.Air)
+	switch {
+	case c.FitUntil != "":
+		if f.cut, err = c.fitUntil(); err == nil {
+			err = c.within(f)
+		}
+	case watertemp.Enough(f.in) == nil:
+		err = app.Usagef("--csv needs --fit-until DATE (first day of the test period)")
+	}
+	if err != nil {
 		return nil, err
 	}
 	began := e.now()
 	f.model, f.report, err = watertemp.Evaluate(f.in, f.cut, watertemp.Options{Seed: c.Seed})
+	if little, ok := tooLittle(err); ok && knownDays(f.in.Until(f.cut).Air) >= leastAir {
+		f.lean(little, nil, "")
+		f.fallback += " Using what is known of rivers similar in air and flow."
+		err = nil
+	}
 	f.seconds = e.now().Sub(began).Seconds()
 	if err != nil {
-		return nil, fmt.Errorf("%s before %s: %w", c.CSV, c.FitUntil, err)
+		return nil, fmt.Errorf("%s before %s: %w", c.CSV, dayDate(f.cut), err)
 	}
 	return f, nil
 }
@@ -144,7 +154,8 @@ func (f *waterFit) values() map[string]any {
 		"fit": f.report.Fit, "check": f.report.Check, "seconds": f.seconds,
 	}
 	if f.fallback != "" {
-		out["fallback"] = f.fallback
+		out["fallback"], out["likeness"] = f.fallback, f.best.Likeness()
+		out["expected"], out["daily"] = f.expected(), f.daily()
 	}
 	if f.leads != nil {
 		out["hindcast"] = f.leads
@@ -174,8 +185,11 @@ func (f *waterFit) print(w io.Writer) error {
 	m := &f.model
 	fmt.Fprintf(w, "%s\n", f.name)
 	if f.fallback != "" {
-		fmt.Fprintf(w, "%s\nModel: %s.\n", forecast.Wrap(f.fallback, 96), m.Grade)
-		fmt.Fprintf(w, "Expected model error: %.1f °C (standard deviation).\n", m.Error.SD)
+		fmt.Fprintf(w, "%s\nModel: %s.\n%s\n", forecast.Wrap(f.fallback, 96), m.Grade, forecast.Wrap(f.best.Likeness(), 96))
+		fmt.Fprintf(w, "Expected model error: %.1f °C (standard deviation).\n\n", f.best.Error.SD)
+		if err := f.printExpected(w); err != nil || knownDays(f.in.Water) == 0 {
+			return err
+		}
 	} else {
 		fmt.Fprintf(w, "Model: %s, from %d days before %s.\n%s\n", m.Grade, m.Days, dayDate(f.cut), forecast.Wrap("Regime: "+m.Regime+".", 96))
 		for _, s := range f.words() {

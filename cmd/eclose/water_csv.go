@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"os"
+	"slices"
 	"strconv"
 	"time"
 
@@ -40,9 +41,12 @@ func readWater(name string, in io.Reader) (watertemp.Input, error) {
 		}
 		return temperature(s)
 	}
-	first, v, err := table.Daily(name, in, []string{"air_c", "water_c"}, []string{"flow_m3s"}, number, nil)
+	first, v, err := table.Daily(name, in, []string{"air_c"}, []string{"water_c", "flow_m3s"}, number, nil)
 	if err != nil {
 		return watertemp.Input{}, err
+	}
+	if v[1] == nil { // a river without a thermometer
+		v[1] = slices.Repeat([]float64{math.NaN()}, len(v[0]))
 	}
 	return watertemp.Input{Day0: dayNumber(first), Air: v[0], Water: v[1], Flow: v[2]}, nil
 }

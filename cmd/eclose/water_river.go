@@ -52,7 +52,7 @@ func (c waterCmd) ofRiver(e *env) (*waterFit, error) {
 		}
 	}
 	began := e.now()
-	f.model, f.report, err = watertemp.Evaluate(f.in, f.cut, watertemp.Options{Seed: c.Seed})
+	f.model, f.report, err = watertemp.Evaluate(f.in, f.cut, watertemp.Options{Seed: c.Seed, Donor: rec.Donor})
 	if little, ok := tooLittle(err); ok {
 		err = f.fallBack(e, store, r, at, little)
 	}
@@ -104,13 +104,9 @@ func (f *waterFit) fallBack(e *env, store *series.Store, r forecast.River, at ti
 	if err != nil {
 		return err
 	}
-	f.model = watertemp.Prior(donor)
-	f.report = f.model.Report(f.in, f.cut)
-	f.fallback = fmt.Sprintf("Record before %s too short to fit: %d of %d days with water and air temperature (%d missing).", dayDate(f.cut), little.Have, little.Need, little.Need-little.Have)
-	if lender != "" {
-		f.fallback += fmt.Sprintf(" Using a typical river of this climate, adjusted partly towards %s.", lender)
-	} else {
-		f.fallback += " Using a typical river of this climate; no configured river within 150 km has its own model."
+	f.lean(little, donor, lender)
+	if lender == "" {
+		f.fallback += " Using what is known of rivers similar in air and flow; no configured river within 150 km has its own model."
 	}
 	return nil
 }
@@ -118,9 +114,9 @@ func (f *waterFit) fallBack(e *env, store *series.Store, r forecast.River, at ti
 // warmWater forecasts warm water by a model of all that is known, as an outlook
 // does.
 func (f *waterFit) warmWater(rec forecast.Record, at time.Time, seed uint64) error {
-	m, err := watertemp.Fit(f.in, watertemp.Options{Seed: seed})
+	m, err := watertemp.Fit(f.in, watertemp.Options{Seed: seed, Donor: rec.Donor})
 	if _, ok := tooLittle(err); ok {
-		m = f.model
+		m = f.best
 	} else if err != nil {
 		return fmt.Errorf("water model of %s: %w", f.name, err)
 	}

@@ -69,7 +69,8 @@ func TestWaterSaysWhatIsWrongWithItsInput(t *testing.T) {
 		"too little to fit":    {[]string{"--fit-until", "2019-07-01"}, inventedWater(400), 1, "158 of 365 days"},
 		"date outside":         {[]string{"--fit-until", "2030-07-01"}, inventedWater(400), 2, "runs from 2019-01-01"},
 		"not a date":           {[]string{"--fit-until", "soon"}, inventedWater(400), 2, "is not a date"},
-		"no water column":      {[]string{"--fit-until", "2019-07-01"}, "date,air_c\n", 1, `-:1: column "water_c" is missing`},
+		"no air column":        {[]string{"--fit-until", "2019-07-01"}, "date,water_c\n", 1, `-:1: column "air_c" is missing`},
+		"readings, no date":    {nil, inventedWater(400), 2, "--fit-until DATE"},
 		"a word for a number":  {[]string{"--fit-until", "2019-07-01"}, "date,air_c,water_c\n2019-01-01,warm,3\n", 1, `-:2: "warm" is not a temperature`},
 		"days out of order":    {[]string{"--fit-until", "2019-07-01"}, "date,air_c,water_c\n2019-01-02,1,3\n2019-01-01,1,3\n", 1, "not later than the row before"},
 		"a row that is short":  {[]string{"--fit-until", "2019-07-01"}, "date,air_c,water_c\n2019-01-02,1\n", 1, "-:2: 2 columns, 3 are needed"},
@@ -205,10 +206,11 @@ func TestARiverWithTooLittleWaterBorrowsAndSaysSo(t *testing.T) {
 		t.Fatal(errs)
 	}
 	var got struct {
-		Grade, Fallback string
-		SD              float64 `json:"error_sd_c"`
-		Parameters      []string
-		Warm            struct {
+		Grade, Fallback, Likeness string
+		Expected                  []expectedMonth
+		SD                        float64 `json:"error_sd_c"`
+		Parameters                []string
+		Warm                      struct {
 			Modelled bool
 			Today    string
 			Days     []struct{ Chances []float64 }
@@ -220,11 +222,42 @@ func TestARiverWithTooLittleWaterBorrowsAndSaysSo(t *testing.T) {
 	if !strings.Contains(got.Fallback, ": 0 of 60 days") || !strings.Contains(got.Fallback, "Long Beck") || !strings.Contains(got.Grade, "nearby river") {
 		t.Errorf("%q, grade %q", got.Fallback, got.Grade)
 	}
-	if !(got.SD > 1.9) || len(got.Parameters) != 0 {
+	if len(got.Expected) != 12 || !strings.Contains(got.Likeness, "rivers behind this model") {
+		t.Errorf("expected %v, %q", got.Expected, got.Likeness)
+	}
+	if !(got.SD > 1.2) || len(got.Parameters) != 0 {
 		t.Errorf("deviation %v °C, %d sentences on parameters that were not fitted", got.SD, len(got.Parameters))
 	}
 	if !got.Warm.Modelled || len(got.Warm.Days) != 16 || got.Warm.Today == "" {
 		t.Errorf("warm water: %+v", got.Warm)
+	}
+}
+
+// A river that nobody has read is shown with what to expect of it, month by month, and how
+// far that is to be trusted; doctor says what a logger would gain.
+func TestARiverWithoutAThermometerIsShownWithWhatToExpect(t *testing.T) {
+	t.Parallel()
+	var dry strings.Builder
+	for _, line := range strings.Split(strings.TrimSpace(inventedWater(1000)), "\n") {
+		f := strings.Split(line, ",")
+		fmt.Fprintf(&dry, "%s,%s,%s\n", f[0], f[1], f[3])
+	}
+	var out, errOut bytes.Buffer
+	if code := run([]string{"water", "--csv", "-"}, strings.NewReader(dry.String()), &out, &errOut); code != 0 {
+		t.Fatalf("exit %d: %s", code, errOut.String())
+	}
+	flat := strings.Join(strings.Fields(out.String()), " ")
+	for _, want := range []string{"0 of 60 days", "rivers similar in air and flow", "What to expect of the water", "January", "December", "off by 3 °C or more", "Expected model error"} {
+		if !strings.Contains(flat, want) {
+			t.Errorf("no %q in\n%s", want, out.String())
+		}
+	}
+	if strings.Contains(flat, "RMSE") || strings.Contains(flat, "NaN") {
+		t.Errorf("scores without readings:\n%s", out.String())
+	}
+	_, config, now := becksIngested(t)
+	if _, out, _ := call(t, now, "doctor", "--config", config); !strings.Contains(strings.Join(strings.Fields(out), " "), "logger left in the water for the next two months would cut that to") {
+		t.Errorf("doctor does not say what a logger gains:\n%s", out)
 	}
 }
 
@@ -261,7 +294,7 @@ func TestARiverWithHalfAYearOfWaterIsFittedAndSaysSo(t *testing.T) {
 
 func TestWaterNamesOneRecord(t *testing.T) {
 	t.Parallel()
-	for _, args := range [][]string{{}, {"--csv", "x.csv"}, {"Wend"}, {"Wend", "--csv", "x.csv", "--fit-until", "2020-01-01"}, {"--csv", "x.csv", "--fit-until", "2020-01-01", "--out", "x.png"}} {
+	for _, args := range [][]string{{}, {"Wend"}, {"Wend", "--csv", "x.csv", "--fit-until", "2020-01-01"}, {"--csv", "x.csv", "--fit-until", "2020-01-01", "--out", "x.png"}} {
 		code, _, errs := call(t, time.Now(), append([]string{"water"}, args...)...)
 		if code != 2 || strings.Count(strings.TrimSpace(errs), "\n") > 40 || errs == "" {
 			t.Errorf("%v: exit %d, %q", args, code, errs)

@@ -108,3 +108,36 @@ func BenchmarkForecast(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/(200*120), "ns/member-day")
 }
+
+// A river without a thermometer beside a fitted one: the same outlook, and what it takes
+// to find the rivers alike, with the table at hand and from nothing.
+func BenchmarkRiversAlike(b *testing.B) {
+	in := invented(rand.New(rand.NewPCG(3, 1)), 3652)
+	fitted, err := Fit(in, Options{Seed: 1, Starts: 1})
+	if err != nil {
+		b.Fatal(err)
+	}
+	blind := dry(in)
+	b.Run("outlook of a fitted river", func(b *testing.B) {
+		for b.Loop() {
+			fitted.Forecast(in, nil, 365, 200, 1)
+		}
+	})
+	b.Run("outlook by rivers alike", func(b *testing.B) {
+		for b.Loop() {
+			m := Prior(nil).At(blind)
+			m.Forecast(blind, nil, 365, 200, 1)
+		}
+	})
+	b.Run("finding them", func(b *testing.B) {
+		for b.Loop() {
+			Prior(nil).At(blind)
+		}
+	})
+	b.Run("the table made ready", func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			newLearner(learntRivers())
+		}
+	})
+}

@@ -47,8 +47,10 @@
 // cannot tell near what rivers do: weighted least squares with that prior, by
 // Levenberg-Marquardt with exact derivatives, from several starts. The regression
 // is fitted under such a belief of its own. A reach without a thermometer gets the
-// budget's centre alone, and some of a donor (see Prior); two months of readings are
-// worth a fit.
+// budget's centre and what rivers alike foretell of its departure from that (see
+// learnt.go and young.go): its own readings, from the first one on, and a donor near by
+// correct it. From two months of readings on a fit gains weight beside it, and at a year
+// it stands alone.
 //
 // Then each year is left out in turn. What the model misses in the year left out
 // is the size of its error; and where the mean of the date does better than air

@@ -12,6 +12,9 @@ import (
 type Options struct {
 	Seed   uint64
 	Starts int // 0: 5
+	// Donor, if set, has its say as long as less than a year of readings is there: see
+	// Prior.
+	Donor *Model
 }
 
 // MinDays is how many days of water temperature with air a fit needs where the air is
@@ -74,6 +77,9 @@ func Fit(in Input, o Options) (Model, error) {
 		}
 	}
 	f.polish(at)
+	if f.m.Partial() {
+		f.m.leanOn(Prior(o.Donor).At(in))
+	}
 	return f.m, nil
 }
 
@@ -83,7 +89,10 @@ func Fit(in Input, o Options) (Model, error) {
 var valleys = [...][2]float64{{}, {-1, 1.5}, {1, -1.5}, {0, 1.5}, {0, -1.5}}
 
 // Partial tells whether less than a year of readings stands behind a fit.
-func (m *Model) Partial() bool { return m.Days < WholeYear }
+func (m *Model) Partial() bool { return !m.unfitted && m.Days < WholeYear }
+
+// Young tells whether a record has less than a whole year of days for a fit.
+func Young(in Input) bool { return len(in.useful()) < WholeYear }
 
 // Enough tells whether a record has what a fit needs: a *TooLittleError if not.
 func Enough(in Input) error { return enough(in, in.useful()) }
@@ -345,18 +354,7 @@ func (f *fitter) polish(p Params) {
 	f.damping = firstDamping
 	p, _ = f.descend(p, 60, nearly)
 	for k := range reweighs {
-		f.simulate(&p)
-		sum, weight := 0.0, 0.0
-		for d, i := range f.use {
-			r := f.sim[i] - f.in.Water[i]
-			sum += f.weight[d] * r * r
-			weight += f.weight[d]
-		}
-		f.noise = max(sum/weight, 0.01)
-		sd := math.Sqrt(f.noise)
-		for d, i := range f.use {
-			f.weight[d] = min(1, outlier*sd/math.Abs(f.sim[i]-f.in.Water[i]))
-		}
+		f.reweigh(&p)
 		worth := nearly
 		if k == reweighs-1 {
 			worth = fully
@@ -390,6 +388,23 @@ func (f *fitter) polish(p Params) {
 		f.m.Error.SD = max(outside, 0.1)
 	}
 	f.m.Regime = f.m.regime()
+}
+
+// reweigh works the noise and the weights of the days out anew from what the heat budget
+// leaves.
+func (f *fitter) reweigh(p *Params) {
+	f.simulate(p)
+	sum, weight := 0.0, 0.0
+	for d, i := range f.use {
+		r := f.sim[i] - f.in.Water[i]
+		sum += f.weight[d] * r * r
+		weight += f.weight[d]
+	}
+	f.noise = max(sum/weight, 0.01)
+	sd := math.Sqrt(f.noise)
+	for d, i := range f.use {
+		f.weight[d] = min(1, outlier*sd/math.Abs(f.sim[i]-f.in.Water[i]))
+	}
 }
 
 func (f *fitter) simulate(p *Params) {

@@ -19,11 +19,18 @@ type Model struct {
 	Grade             string  // measured here / lent / prior
 	Regime            string  // in words
 	Diel              Diel
+	Borrowed          bool    // a donor has a say
 	Localized         bool    // Air, MeanFlow and Flow are known
 	krigedRMS         float64 // root mean square of Kriged over the fit, °C
 	descriptors       [nClimate]float64
 	unfitted          bool // Params come with the place
 	lent              Params
+	departs           *departure // from the heat budget, foretold by rivers alike; nil where none is
+	alikeness         float64    // how much of the departure those rivers tell, 0 to 1
+	shows             [nShown]float64
+	donor, lends      *loan   // what a river near by lends to this one, and this one to others
+	beside            *Model  // what rivers alike say, while the readings are few; nil otherwise
+	besideShare       float64 // its share in the answer
 }
 
 // localize learns what the reach is like from a record: the waves of its air and
@@ -36,6 +43,7 @@ func (m *Model) localize(in Input) (logFlow []float64) {
 	if m.unfitted {
 		m.fitDescriptors(in, logFlow)
 		m.useRegional()
+		m.learn(in, logFlow)
 	}
 	return logFlow
 }
@@ -90,7 +98,11 @@ func (m *Model) logRatio(q float64) float64 {
 	return math.Log(min(max(q/m.MeanFlow, flowLow), flowHigh))
 }
 
-// localized is the model Placed at a record's reach.
+// At is the model at a record's reach, by all that the record shows. A model that was
+// fitted is there already.
+func (m Model) At(in Input) Model { return *m.localized(in) }
+
+// localized is the model placed at a record's reach.
 func (m *Model) localized(in Input) *Model {
 	if m.Localized {
 		return m
@@ -133,7 +145,7 @@ func (m *Model) begin(day int) state {
 // as of the day before, and gives both as of the last day. The temperature that
 // the model goes on from is its own, without the share of the normal.
 func (m *Model) run(out []float64, day0 int, air, flow []float64, h harmonics, mem state, t float64) (state, float64) {
-	k := m.Params.rates(m.Air[0])
+	k, begun, start := m.Params.rates(m.Air[0]), mem, t
 	lags := h.lags
 	if lags == nil {
 		lags = m.Lags.days(h)
@@ -153,8 +165,19 @@ func (m *Model) run(out []float64, day0 int, air, flow []float64, h harmonics, m
 		if m.Kriged != nil {
 			out[i] = max(0, out[i]+m.Kriged.at(day0+i, &r))
 		}
+		if m.departs != nil {
+			out[i] = max(0, out[i]+m.departs.at(&r))
+		}
 	}
 	m.mix(out, day0)
+	if m.beside != nil {
+		h.lags = nil // the other's
+		other := make([]float64, len(out))
+		m.beside.run(other, day0, air, flow, h, begun, start)
+		for i, o := range other {
+			out[i] += m.besideShare * (o - out[i])
+		}
+	}
 	return mem, t
 }
 
