@@ -22,7 +22,12 @@ func (s *Server) Serve(ctx context.Context, addr string) error {
 	if err != nil {
 		return errors.Join(err, ln.Close())
 	}
+	programs, err := s.API()
+	if err != nil {
+		return errors.Join(err, ln.Close())
+	}
 	mux := http.NewServeMux()
+	mux.Handle("/api/", programs)
 	mux.Handle("GET /health", s.watch)
 	mux.Handle("GET /metrics", s.metrics.Handler())
 	mux.Handle("/", handler)

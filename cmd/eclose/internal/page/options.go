@@ -48,6 +48,15 @@ type State struct {
 	Problem  string // why there is no newer one; empty: none
 }
 
+// Judged is the caution as it stands at a moment: one whose readings have grown too
+// old, or that nobody has judged for a while, is unknown.
+func (st *State) Judged(now time.Time) wading.Caution {
+	if st.Caution.Known && now.After(st.Caution.Until) || now.Sub(st.CautionAt) > judgedFor {
+		return st.Caution.Expired()
+	}
+	return st.Caution
+}
+
 // Feed is one source of one river.
 type Feed struct {
 	River, Feed, Site string
@@ -134,8 +143,8 @@ const (
 type site struct {
 	Options
 	groups   map[string]*insects.Group
-	limits   *limiter
-	posts    *limiter
+	limits   *Limiter
+	posts    *Limiter
 	pages    *cache
 	written  counter  // changes of the diary since the start
 	drawings sync.Map // by river: *drawing
@@ -169,14 +178,14 @@ func New(o Options) (*Pages, error) {
 		o.Timeout = DefaultTimeout
 	}
 	if o.ClientOf == nil {
-		o.ClientOf = remote
+		o.ClientOf = Remote
 	}
 	s := &site{Options: o, groups: map[string]*insects.Group{}, pages: newCache(maxCache), log: zerolog.Nop(),
-		limits: newLimiter(o.PerSecond, int(o.PerSecond*burst)+1), posts: newLimiter(0.5, 20)}
+		limits: NewLimiter(o.PerSecond, int(o.PerSecond*burst)+1), posts: NewLimiter(0.5, 20)}
 	if o.Log != nil {
 		s.log = *o.Log
 	}
-	s.credits = creditsOf(o.Data.Rivers(), o.Owners)
+	s.credits = Credits(o.Data.Rivers(), o.Owners)
 	all := o.Catalogue.Groups()
 	for i := range all {
 		s.groups[all[i].Key] = &all[i]
