@@ -34,7 +34,7 @@ func show(e *env, cfg *config.Config, outlooks []*forecast.Outlook, addr string,
 	if err != nil {
 		return err
 	}
-	data, err := app.LoadPageData(e.ctx, cfg, outlooks)
+	data, err := app.LoadPageData(e.ctx, cfg, outlooks, now())
 	if err != nil {
 		return err
 	}

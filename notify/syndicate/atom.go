@@ -83,9 +83,8 @@ func WriteAtom(w io.Writer, address, credits string, r RiverNews, now time.Time)
 
 // A CautionLink is one river's caution in the list of all.
 type CautionLink struct {
-	River   forecast.River
-	Address string // of its CAP message
-	CAP     CAPMessage
+	Address string // of the message
+	Message CAPMessage
 }
 
 // WriteCautionList writes an Atom feed with a link to the CAP message of each river,
@@ -93,13 +92,9 @@ type CautionLink struct {
 func WriteCautionList(w io.Writer, address string, all []CautionLink, now time.Time) error {
 	f := atomFeed{ID: address, Title: "Wading cautions", Subtitle: notAuthority + " " + forecast.StandingCaution, Updated: stamp(now), Author: atomAuthor{"Eclose"},
 		Links: []atomLink{{Rel: "self", Type: "application/atom+xml", Href: address}}}
-	for i, x := range all {
-		sent, err := time.Parse(time.RFC3339, x.CAP.Sent)
-		if err == nil && (i == 0 || sent.After(now)) {
-			f.Updated = stamp(sent)
-		}
-		f.Entries = append(f.Entries, atomEntry{ID: x.Address + "#" + x.CAP.Identifier, Title: x.CAP.Info.Headline, Updated: stamp(sent),
-			Links: []atomLink{{Rel: "alternate", Type: "application/cap+xml", Href: x.Address}}, Content: atomText{"text", x.CAP.Info.Headline + "\n\n" + x.CAP.Info.Instruction}})
+	for _, x := range all {
+		f.Entries = append(f.Entries, atomEntry{ID: x.Address + "#" + x.Message.Identifier, Title: x.Message.Info.Headline, Updated: x.Message.Sent,
+			Links: []atomLink{{Rel: "alternate", Type: "application/cap+xml", Href: x.Address}}, Content: atomText{"text", x.Message.Info.Description + "\n" + x.Message.Info.Instruction}})
 	}
 	return writeXML(w, f)
 }

@@ -70,13 +70,14 @@ type CAPSender struct {
 // CAPOf returns the caution of a river as a message. An unknown level is a message as
 // any other. It expires no later than the caution does, and no message ever says that
 // something is over.
-func CAPOf(from CAPSender, r forecast.River, c wading.Caution, page string) CAPMessage {
-	expires := c.Until
+func CAPOf(from CAPSender, r forecast.River, c wading.Caution, page string, now time.Time) CAPMessage {
+	sent, expires := c.At, c.Until
 	if !c.Known {
-		expires = c.At.Add(unknownFor)
+		sent = now.Truncate(time.Minute)
+		expires = sent.Add(unknownFor)
 	}
 	sender := strings.NewReplacer(" ", "", ",", "", "<", "", "&", "").Replace(from.Address)
-	m := CAPMessage{Identifier: fmt.Sprintf("eclose-%s-%s", r.Slug, c.At.UTC().Format("20060102T150405Z")), Sender: sender, Sent: capTime(c.At), Status: "Actual", MsgType: "Alert", Scope: "Public", Note: notAuthority}
+	m := CAPMessage{Identifier: fmt.Sprintf("eclose-%s-%s", r.Slug, sent.UTC().Format("20060102T150405Z")), Sender: sender, Sent: capTime(sent), Status: "Actual", MsgType: "Alert", Scope: "Public", Note: notAuthority}
 	if from.Invented {
 		m.Status = "Test"
 	}

@@ -53,10 +53,9 @@ const (
 
 // A WindowChange is one window that is told anew.
 type WindowChange struct {
-	Kind   ChangeKind    `json:"change"`
-	Window ToldWindow    `json:"window"`
-	WasTo  forecast.Date `json:"-"`
-	Was    *[2]string    `json:"was,omitempty"` // first and last day as told before
+	Kind   ChangeKind `json:"change"`
+	Window ToldWindow `json:"window"`
+	Was    *[2]string `json:"was,omitempty"` // first and last day as told before
 }
 
 // WindowsOf are the windows of an outlook that may be told: stages worth fishing,
@@ -116,15 +115,15 @@ func told(ctx context.Context, q db.Querier, river string) (out []ToldWindow, is
 }
 
 // Tell takes in an issued outlook, in the transaction that q runs in, and returns what
-// is told anew. An outlook that is not newer than the last one changes nothing, so a
-// job may call it again.
-func Tell(ctx context.Context, q db.Querier, o *forecast.Outlook, matters func(group string, stage forecast.Stage) bool) ([]WindowChange, error) {
+// is told anew. An outlook that is not newer than the last one changes nothing and is
+// not fresh, so a job may call it again.
+func Tell(ctx context.Context, q db.Querier, o *forecast.Outlook, matters func(group string, stage forecast.Stage) bool) (changes []WindowChange, fresh bool, err error) {
 	before, judged, err := told(ctx, q, o.River)
 	if err != nil {
-		return nil, err
+		return nil, false, err
 	}
 	if !judged.IsZero() && !o.IssuedAt.After(judged) {
-		return nil, nil
+		return nil, false, nil
 	}
 	rows, changes := Compare(before, WindowsOf(o, matters), o.IssueDate(), o.IssuedAt.UTC())
 	for _, w := range rows {
@@ -133,10 +132,10 @@ func Tell(ctx context.Context, q db.Querier, o *forecast.Outlook, matters func(g
 			last_day = excluded.last_day, shown = excluded.shown, cancelled = excluded.cancelled, changed_at = excluded.changed_at, issued_at = excluded.issued_at`,
 			w.River, w.Group, string(w.Stage), w.Season, w.Name, w.From.String(), w.To.String(), bit(w.Shown), bit(w.Cancelled), db.Micros(w.Changed), db.Micros(o.IssuedAt))
 		if err != nil {
-			return nil, fmt.Errorf("recording the windows told of %s: %w", o.River, err)
+			return nil, false, fmt.Errorf("recording the windows told of %s: %w", o.River, err)
 		}
 	}
-	return changes, nil
+	return changes, true, nil
 }
 
 func bit(b bool) int {

@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/page/pagetest"
 	"example.org/eclose/forecast"
 )
 
@@ -79,7 +80,8 @@ func TestAGeneratedClientInTypeScriptReadsTheAPI(t *testing.T) {
 	if err := json.Unmarshal(out, &got); err != nil {
 		t.Fatalf("%v in %s", err, out)
 	}
-	o := inventOutlooks(t, nil)["wend"]
+	all, _ := pagetest.Outlooks(t, nil)
+	o := all["wend"]
 	laying := 0
 	for i := range o.Stages {
 		if o.Stages[i].Stage == forecast.EggLaying {

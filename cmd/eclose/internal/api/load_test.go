@@ -16,8 +16,8 @@ import (
 	"time"
 
 	pages "example.org/eclose/cmd/eclose/internal/page"
+	"example.org/eclose/cmd/eclose/internal/page/pagetest"
 	"example.org/eclose/forecast"
-	"example.org/eclose/forecast/trip"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/wading"
 )
@@ -36,10 +36,11 @@ func crowd(b *testing.B) http.Handler {
 	if err != nil {
 		b.Fatal(err)
 	}
-	base := inventOutlooks(b, c)["wend"]
+	all, flows := pagetest.Outlooks(b, c)
+	base := all["wend"]
 	var rivers []forecast.River
 	for i := range manyRivers {
-		r := invented[0]
+		r := pagetest.Rivers[0]
 		r.Slug, r.Name, r.Lat = fmt.Sprintf("river-%02d", i), fmt.Sprintf("River %d", i), 45.2+0.01*float64(i)
 		rivers = append(rivers, r)
 	}
@@ -48,7 +49,7 @@ func crowd(b *testing.B) http.Handler {
 		o := *base
 		o.River, o.RiverName, o.Lat = r.Slug, r.Name, r.Lat
 		memory.Put(r.Slug, &pages.State{Outlook: &o, Caution: wading.Assess(wading.Input{At: noon, Flow: wading.Reading{Value: 9, Age: time.Hour, Present: true}}), CautionAt: noon,
-			Flows: &trip.Flows{Day0: forecast.DateOf(time.Date(2020, 1, 1, 0, 0, 0, 0, time.UTC)), M3s: made.flows["wend"]}})
+			Flows: flows["wend"]})
 	}
 	began := time.Now()
 	h, err := New(Options{Data: memory, Catalogue: c, Now: func() time.Time { return noon.Add(time.Since(began)) }, PerSecond: 1e6})

@@ -21,6 +21,7 @@ import (
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/wading"
 	"example.org/eclose/notify/subscribe"
+	"example.org/eclose/notify/syndicate"
 )
 
 // Data is what the pages show. Its methods are called at each request, by many
@@ -106,6 +107,10 @@ type Options struct {
 
 	Subscribe Subscriptions                                      // nil: no subscriptions
 	Invite    func(context.Context, *subscribe.Invitation) error // hands the confirmation mail over
+
+	// Windows are the windows of a river as calendars and feeds last told them; nil, or
+	// none of a river: those of its newest outlook.
+	Windows func(ctx context.Context, river string) ([]syndicate.ToldWindow, error)
 
 	Reports fs.FS // files of the backtest, backtest.txt with its plain sentence first; nil: none
 
@@ -205,6 +210,11 @@ func (s *site) routes() http.Handler {
 	mux.HandleFunc("GET /river/{slug}/water", s.kept(s.water))
 	mux.HandleFunc("GET /river/{slug}/day/{date}", s.kept(s.day))
 	mux.HandleFunc("GET /river/{slug}/sheet.html", s.live(s.sheet))
+	mux.HandleFunc("GET /river/{slug}/calendar.ics", s.feed("text/calendar; charset=utf-8", s.riverCalendar))
+	mux.HandleFunc("GET /river/{slug}/feed.atom", s.feed("application/atom+xml", s.riverAtom))
+	mux.HandleFunc("GET /river/{slug}/caution.xml", s.feed("application/cap+xml", s.riverCAP))
+	mux.HandleFunc("GET /calendar.ics", s.feed("text/calendar; charset=utf-8", s.wishCalendar))
+	mux.HandleFunc("GET /cautions.atom", s.feed("application/atom+xml", s.cautionList))
 	mux.HandleFunc("GET /trip", s.live(s.trip))
 	mux.HandleFunc("GET /trip.ics", s.tripCalendar)
 	mux.HandleFunc("GET /record", s.kept(s.record))

@@ -17,5 +17,25 @@ CREATE TABLE told_window (
     PRIMARY KEY (river, insect, stage, season)
 );
 
+-- What each webhook is sent. The job that sends a message names it by its id.
+CREATE TABLE webhook_message (
+    id           TEXT   NOT NULL PRIMARY KEY,
+    hook         TEXT   NOT NULL,
+    body         TEXT   NOT NULL,
+    made_at      BIGINT NOT NULL,
+    delivered_at BIGINT NOT NULL -- 0: not yet
+);
+CREATE INDEX webhook_message_made ON webhook_message (made_at);
+
+-- The caution of each river as webhooks last told it.
+CREATE TABLE told_caution (
+    river   TEXT    NOT NULL PRIMARY KEY,
+    level   INTEGER NOT NULL, -- at least
+    known   INTEGER NOT NULL,
+    told_at BIGINT  NOT NULL
+);
+
 -- +goose Down
+DROP TABLE told_caution;
+DROP TABLE webhook_message;
 DROP TABLE told_window;
