@@ -31,7 +31,7 @@ func (h Hook) wants(e Event) bool {
 	return (len(h.Rivers) == 0 || slices.Contains(h.Rivers, e.River)) && (len(h.Events) == 0 || slices.Contains(h.Events, e.Type))
 }
 
-// Types are the types of events.
+// The types of events.
 const (
 	ForecastIssued  = "forecast.issued"
 	WindowAdded     = "window.added"
@@ -76,6 +76,9 @@ const (
 	answerWithin = 15 * time.Second
 	keptFor      = 60 * 24 * time.Hour // longer than a job that failed for good is listed
 )
+
+// Any tells whether there is any hook.
+func (s *Store) Any() bool { return s != nil && len(s.Hooks) > 0 }
 
 // Wanted tells whether any hook asks for a type of event.
 func (s *Store) Wanted(kind string) bool {

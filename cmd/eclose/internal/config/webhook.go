@@ -5,10 +5,9 @@ import (
 	"net/url"
 	"slices"
 	"strings"
-)
 
-// WebhookEvents are what a receiver of webhooks may ask for.
-var WebhookEvents = []string{"forecast.issued", "window.added", "window.moved", "window.cancelled", "caution.changed"}
+	"example.org/eclose/notify/webhook"
+)
 
 func (c *Config) webhookFaults(add func(string, ...any)) {
 	names := map[string]bool{}
@@ -30,8 +29,8 @@ func (c *Config) webhookFaults(add func(string, ...any)) {
 			}
 		}
 		for _, e := range w.Events {
-			if !slices.Contains(WebhookEvents, e) {
-				add("webhook %q: events: %q is unknown; use %s", w.Name, e, strings.Join(WebhookEvents, ", "))
+			if !slices.Contains(webhook.Types, e) {
+				add("webhook %q: events: %q is unknown; use %s", w.Name, e, strings.Join(webhook.Types, ", "))
 			}
 		}
 	}

@@ -49,13 +49,15 @@ func (h *Service) tell(ctx context.Context, r forecast.River, f archive.File) er
 	if err != nil {
 		return err
 	}
-	c, err := h.cautionOf(ctx, r)
-	if err != nil {
-		return err
+	var c wading.Caution
+	if h.Hooks.Any() {
+		if c, err = h.cautionOf(ctx, r); err != nil {
+			return err
+		}
 	}
 	return h.DB.Tx(ctx, func(tx *db.Tx) error {
 		changes, fresh, err := syndicate.Tell(ctx, tx, o, syndicate.Matters(o, h.Catalogue.Group))
-		if err != nil || !fresh {
+		if err != nil || !fresh || !h.Hooks.Any() {
 			return err
 		}
 		t := h.toldOf(r, c)
@@ -97,9 +99,6 @@ func (h *Service) tellCautions(ctx context.Context, rivers ...forecast.River) er
 }
 
 func (h *Service) addWebhooks(ctx context.Context, tx *db.Tx, events []webhook.Event) error {
-	if h.Hooks == nil {
-		return nil
-	}
 	pending, err := h.Hooks.Add(ctx, tx, events)
 	if err != nil || len(pending) == 0 {
 		return err
