@@ -18,8 +18,8 @@ import (
 	"example.org/eclose/ingest/db"
 )
 
-// A Hook is one address that is told.
-type Hook struct {
+// A Receiver is one address that is told.
+type Receiver struct {
 	Name   string
 	URL    string
 	Secret []byte
@@ -27,7 +27,7 @@ type Hook struct {
 	Events []string // empty: all
 }
 
-func (h Hook) wants(e Event) bool {
+func (h Receiver) wants(e Event) bool {
 	return (len(h.Rivers) == 0 || slices.Contains(h.Rivers, e.River)) && (len(h.Events) == 0 || slices.Contains(h.Events, e.Type))
 }
 
@@ -66,7 +66,7 @@ type Pending struct{ ID, Hook, Event string }
 // Store keeps messages until they are delivered.
 type Store struct {
 	DB     *db.DB
-	Hooks  []Hook
+	To     []Receiver
 	Now    func() time.Time
 	Client *http.Client // nil: one that follows no redirect and waits for fifteen seconds
 }
@@ -77,15 +77,15 @@ const (
 	keptFor      = 60 * 24 * time.Hour // longer than a job that failed for good is listed
 )
 
-// Any tells whether there is any hook.
-func (s *Store) Any() bool { return s != nil && len(s.Hooks) > 0 }
+// Any tells whether there is any receiver.
+func (s *Store) Any() bool { return s != nil && len(s.To) > 0 }
 
-// Wanted tells whether any hook asks for a type of event.
+// Wanted tells whether any receiver asks for a type of event.
 func (s *Store) Wanted(kind string) bool {
-	return s != nil && slices.ContainsFunc(s.Hooks, func(h Hook) bool { return len(h.Events) == 0 || slices.Contains(h.Events, kind) })
+	return s != nil && slices.ContainsFunc(s.To, func(h Receiver) bool { return len(h.Events) == 0 || slices.Contains(h.Events, kind) })
 }
 
-// Add writes the messages of some events in a transaction, one for each hook that wants
+// Add writes the messages of some events in a transaction, one for each receiver that wants
 // one, and returns them for the jobs that send them.
 func (s *Store) Add(ctx context.Context, q db.Querier, events []Event) (out []Pending, err error) {
 	for _, e := range events {
@@ -93,7 +93,7 @@ func (s *Store) Add(ctx context.Context, q db.Querier, events []Event) (out []Pe
 		if err != nil {
 			return nil, fmt.Errorf("writing a webhook's message: %w", err)
 		}
-		for _, h := range s.Hooks {
+		for _, h := range s.To {
 			if !h.wants(e) {
 				continue
 			}
@@ -127,11 +127,11 @@ func (s *Store) Send(ctx context.Context, id string) error {
 	case delivered != 0:
 		return nil
 	}
-	i := slices.IndexFunc(s.Hooks, func(h Hook) bool { return h.Name == name })
+	i := slices.IndexFunc(s.To, func(h Receiver) bool { return h.Name == name })
 	if i < 0 {
 		return fmt.Errorf("%w: no webhook is called %q any more", ErrGone, name)
 	}
-	if err := s.post(ctx, s.Hooks[i], id, []byte(body)); err != nil {
+	if err := s.post(ctx, s.To[i], id, []byte(body)); err != nil {
 		return err
 	}
 	return s.DB.Tx(ctx, func(tx *db.Tx) error {
@@ -142,7 +142,7 @@ func (s *Store) Send(ctx context.Context, id string) error {
 	})
 }
 
-func (s *Store) post(ctx context.Context, h Hook, id string, body []byte) error {
+func (s *Store) post(ctx context.Context, h Receiver, id string, body []byte) error {
 	ctx, cancel := context.WithTimeout(ctx, answerWithin)
 	defer cancel()
 	r, err := http.NewRequestWithContext(ctx, http.MethodPost, h.URL, bytes.NewReader(body))

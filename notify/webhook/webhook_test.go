@@ -41,7 +41,7 @@ func TestEventsBecomeOneMessageForEachHookThatWantsThem(t *testing.T) {
 			http.Redirect(w, r, "/elsewhere", status)
 		}))
 		defer receiver.Close()
-		s := &Store{DB: d, Now: func() time.Time { return now }, Hooks: []Hook{{Name: "all", URL: receiver.URL, Secret: key(t)}, {Name: "wend", URL: receiver.URL, Secret: key(t), Rivers: []string{"wend"}, Events: []string{WindowMoved}}}}
+		s := &Store{DB: d, Now: func() time.Time { return now }, To: []Receiver{{Name: "all", URL: receiver.URL, Secret: key(t)}, {Name: "wend", URL: receiver.URL, Secret: key(t), Rivers: []string{"wend"}, Events: []string{WindowMoved}}}}
 		add := func(events ...Event) (out []Pending) {
 			t.Helper()
 			if err := d.Tx(t.Context(), func(tx *db.Tx) (err error) { out, err = s.Add(t.Context(), tx, events); return err }); err != nil {
@@ -77,7 +77,7 @@ func TestEventsBecomeOneMessageForEachHookThatWantsThem(t *testing.T) {
 		if err := s.Send(t.Context(), all[1].ID); !errors.Is(err, ErrGone) {
 			t.Errorf("410: %v", err)
 		}
-		s.Hooks = s.Hooks[1:]
+		s.To = s.To[1:]
 		if err := s.Send(t.Context(), all[2].ID); all[2].Hook == "all" && !errors.Is(err, ErrGone) {
 			t.Errorf("a hook that was removed: %v", err)
 		}
@@ -132,7 +132,7 @@ func TestTheLibraryOfStandardWebhooksVerifiesWhatIsSent(t *testing.T) {
 	}))
 	defer receiver.Close()
 	d := dbtest.Open(t, dbtest.SQLiteURL(t))
-	s := &Store{DB: d, Now: time.Now, Hooks: []Hook{{Name: "club", URL: receiver.URL, Secret: key(t)}}}
+	s := &Store{DB: d, Now: time.Now, To: []Receiver{{Name: "club", URL: receiver.URL, Secret: key(t)}}}
 	var sent []Pending
 	err := d.Tx(t.Context(), func(tx *db.Tx) (err error) {
 		sent, err = s.Add(t.Context(), tx, []Event{{Type: WindowMoved, River: "wend", At: time.Now(), Data: map[string]string{"river": "Wend, 11 °C"}}})

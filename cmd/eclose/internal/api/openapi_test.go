@@ -1,6 +1,7 @@
 package api
 
 import (
+	"encoding/json"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
@@ -71,14 +72,18 @@ func judge(w *world, v validator.Validator, address string, accept string) (*htt
 }
 
 // operations lists the paths of the document with their parameters.
-func operations(t *testing.T, doc libopenapi.Document) (paths []string, queries map[string][]string) {
+func operations(t *testing.T, w *world) (paths []string, queries map[string][]string) {
 	t.Helper()
-	m, err := doc.BuildV3Model()
-	if err != nil {
+	var document struct {
+		Paths map[string]struct {
+			Get struct{ Parameters []struct{ Name, In string } }
+		}
+	}
+	if err := json.Unmarshal(w.get(Root+"/openapi.json").Body.Bytes(), &document); err != nil {
 		t.Fatal(err)
 	}
 	queries = map[string][]string{}
-	for path, item := range m.Model.Paths.PathItems.FromOldest() {
+	for path, item := range document.Paths {
 		paths = append(paths, path)
 		for _, p := range item.Get.Parameters {
 			if p.In == "query" {
@@ -86,6 +91,7 @@ func operations(t *testing.T, doc libopenapi.Document) (paths []string, queries 
 			}
 		}
 	}
+	slices.Sort(paths)
 	if len(paths) < 20 {
 		t.Fatalf("only %d operations", len(paths))
 	}
@@ -99,12 +105,12 @@ var good = map[string][]string{
 }
 
 func TestEveryAnswerMatchesTheDocument(t *testing.T) {
-	w, v, doc := described(t)
-	paths, _ := operations(t, doc)
+	w, v, _ := described(t)
+	paths, _ := operations(t, w)
 	for _, path := range paths {
 		address := path
-		for name, values := range good {
-			address = strings.ReplaceAll(address, name, values[0])
+		for _, name := range []string{"{river}", "{issue}", "{collection}", "{window}"} {
+			address = strings.ReplaceAll(address, name, good[name][0])
 		}
 		if strings.HasSuffix(path, "/position") {
 			address += "?coords=" + url.QueryEscape(good["coords"][0])
@@ -132,8 +138,8 @@ func TestEveryAnswerMatchesTheDocument(t *testing.T) {
 // Whatever is asked, nothing fails inside, every answer matches the document, and none
 // lacks the caution's text where it lists anything of a river.
 func TestAnyRequestGetsAnAnswerThatMatchesTheDocument(t *testing.T) {
-	w, v, doc := described(t)
-	paths, queries := operations(t, doc)
+	w, v, _ := described(t)
+	paths, queries := operations(t, w)
 	value := func(r *rapid.T, name string) string {
 		return rapid.OneOf(rapid.SampledFrom(good[name]), rapid.String(), rapid.StringMatching(`[-0-9,./:TZ]{0,24}`), rapid.SampledFrom([]string{"", "-1", "99999999999999999999", "NaN", "..", "/", "'", "\x00", "2026-02-30", "POINT(0 0)", "POINT(1e309 2)"})).Draw(r, name)
 	}

@@ -72,7 +72,7 @@ type riverDays struct {
 	Heading  string    `json:"heading"`
 	Stale    bool      `json:"stale" doc:"the forecast was issued too long ago to answer"`
 	IssuedAt time.Time `json:"issued_at"`
-	Best     *stay     `json:"best" doc:"null: nothing in these days"`
+	Best     *stay     `json:"best,omitempty" doc:"missing: nothing in these days"`
 	Today    []catch   `json:"today" doc:"still to come today"`
 	Next     []catch   `json:"next" doc:"the ten that matter, in the order in which they open"`
 	Caution  *caution  `json:"caution"`
@@ -84,8 +84,8 @@ type verdictAnswer struct {
 	Headline string      `json:"headline"`
 	Invite   bool        `json:"may_invite" doc:"whether it may be put as an imperative: only while the caution of the river is known, below 2, and no official warning is in force"`
 	Days     int         `json:"days" doc:"looked ahead, from today on"`
-	First    *stay       `json:"first"`
-	Second   *stay       `json:"second"`
+	First    *stay       `json:"first,omitempty"`
+	Second   *stay       `json:"second,omitempty" doc:"the best days at another river"`
 	Rivers   []riverDays `json:"rivers"`
 	Frame
 }

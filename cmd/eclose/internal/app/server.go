@@ -27,7 +27,6 @@ import (
 	"example.org/eclose/notify/alert"
 	"example.org/eclose/notify/mail"
 	"example.org/eclose/notify/subscribe"
-	"example.org/eclose/notify/webhook"
 )
 
 // Server is all that one process needs to do the work of a config.
@@ -186,11 +185,9 @@ func (s *Server) build(ctx context.Context, o Options, now func() time.Time) (*w
 		Tasks: builder.Tasks, LeftOut: leftOut, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{}, Jitter: map[string]time.Duration{},
 		Stages: sources.FloodStages(cfg, c), Warned: warned, Warnings: map[string]cron.Schedule{},
 	}
-	hooks, err := webhooks(cfg)
-	if err != nil {
+	if h.Hooks, err = webhooks(cfg, s.db, now); err != nil {
 		return nil, Usage(err)
 	}
-	h.Hooks = &webhook.Store{DB: s.db, Hooks: hooks, Now: now}
 	h.Alerts = alert.New(s.db, now, work.MailFacts(h.Archive, func(group string, stage forecast.Stage) []string { return TyingLine(catalogue, group, stage) }))
 	if err := s.recordFeeds(h, c, catalogue, now); err != nil {
 		return nil, err

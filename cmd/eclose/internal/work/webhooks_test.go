@@ -80,7 +80,7 @@ func TestAReceiverThatIsDownForAnHourLosesNothingAndGetsNothingTwice(t *testing.
 		t.Fatal(err)
 	}
 	d := dbtest.Open(t, dbtest.SQLiteURL(t))
-	h := &work.Service{DB: d, Hooks: &webhook.Store{DB: d, Now: now, Hooks: []webhook.Hook{{Name: "club", URL: server.URL, Secret: secret}}}, Log: zerolog.Nop()}
+	h := &work.Service{DB: d, Hooks: &webhook.Store{DB: d, Now: now, To: []webhook.Receiver{{Name: "club", URL: server.URL, Secret: secret}}}, Log: zerolog.Nop()}
 	q, err := jobs.Open(t.Context(), d, jobs.Options{Now: now, Log: zerolog.Nop(), Handlers: jobs.Handlers{Webhook: h.SendWebhook}, Workers: map[string]int{jobs.Webhooks: 4}, Pace: time.Millisecond, Poll: 20 * time.Millisecond})
 	if err != nil {
 		t.Fatal(err)
@@ -152,7 +152,7 @@ func TestWhatCannotBeDeliveredIsOnTheListOfDeadLetters(t *testing.T) {
 	gone := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusGone) }))
 	defer gone.Close()
 	d := dbtest.Open(t, dbtest.SQLiteURL(t))
-	h := &work.Service{DB: d, Hooks: &webhook.Store{DB: d, Now: time.Now, Hooks: []webhook.Hook{{Name: "club", URL: gone.URL, Secret: []byte("x")}}}, Log: zerolog.Nop()}
+	h := &work.Service{DB: d, Hooks: &webhook.Store{DB: d, Now: time.Now, To: []webhook.Receiver{{Name: "club", URL: gone.URL, Secret: []byte("x")}}}, Log: zerolog.Nop()}
 	q, err := jobs.Open(t.Context(), d, jobs.Options{Log: zerolog.Nop(), Handlers: jobs.Handlers{Webhook: h.SendWebhook}, Workers: map[string]int{jobs.Webhooks: 1}, Pace: time.Millisecond, Poll: 20 * time.Millisecond})
 	if err != nil {
 		t.Fatal(err)

@@ -3,8 +3,11 @@
 import createClient from "openapi-fetch";
 import type { paths } from "./schema.js";
 
+// Of the formats of an answer this client asks for those in JSON.
+declare const process: { argv: string[] };
 const root = process.argv[2];
-const client = createClient<paths>({ baseUrl: root });
+type Media = "application/json" | "application/problem+json" | "application/prs.coverage+json";
+const client = createClient<paths, Media>({ baseUrl: root });
 
 const { data: rivers } = await client.GET("/api/v1/rivers", { params: { query: { limit: 1 } } });
 if (!rivers) { throw new Error("no rivers"); }
