@@ -48,7 +48,7 @@ func WriteCalendar(w io.Writer, title, address string, rivers []RiverNews) error
 	cal.SetName(title)
 	cal.SetXWRCalName(title)
 	cal.SetDescription(forecast.StandingCaution)
-	cal.SetRefreshInterval("PT6H", ics.WithValue("DURATION")) // RFC 7986, section 5.7
+	cal.SetRefreshInterval("PT6H") // RFC 7986, section 5.7
 	cal.SetXPublishedTTL("PT6H")
 	if address != "" {
 		cal.SetUrl(address)

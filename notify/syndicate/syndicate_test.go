@@ -160,6 +160,7 @@ func TestACalendarProgramSeesAMovedWindowAsMovedNotDoubled(t *testing.T) {
 	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		o := states[r.URL.Path]
 		rows, _ = Compare(rows, WindowsOf(o, all), o.IssueDate(), o.IssuedAt)
+		w.Header().Set("Content-Type", "text/calendar")
 		if err := WriteCalendar(w, "Wend", "http://rivers.example.org"+r.URL.Path, []RiverNews{{River: wend, Outlook: o, Windows: Listed(rows, nil, o.IssueDate()), URL: "http://rivers.example.org/river/wend"}}); err != nil {
 			t.Error(err)
 		}

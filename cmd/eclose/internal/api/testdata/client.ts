@@ -3,9 +3,9 @@
 import createClient from "openapi-fetch";
 import type { paths } from "./schema.js";
 
-// Of the formats of an answer this client asks for those in JSON.
 declare const process: { argv: string[] };
 const root = process.argv[2];
+// Of the formats of an answer this client reads those in JSON.
 type Media = "application/json" | "application/problem+json" | "application/prs.coverage+json";
 const client = createClient<paths, Media>({ baseUrl: root });
 
