@@ -21,10 +21,6 @@ type RiverNews struct {
 	URL     string // of the river's page
 }
 
-// Refresh is how often a calendar program should ask again, that of the forecasts at
-// the default schedule.
-const Refresh = 6 * time.Hour
-
 // Event is one window as an event of iCalendar (RFC 5545), the same wherever it is
 // sent. SEQUENCE is the minute in which it last changed: it grows with each change
 // and needs no count.
@@ -48,7 +44,7 @@ func WriteCalendar(w io.Writer, title, address string, rivers []RiverNews) error
 	cal.SetName(title)
 	cal.SetXWRCalName(title)
 	cal.SetDescription(forecast.StandingCaution)
-	cal.SetRefreshInterval("PT6H") // RFC 7986, section 5.7
+	cal.SetRefreshInterval("PT6H") // RFC 7986, section 5.7; as often as forecasts come at the default schedule
 	cal.SetXPublishedTTL("PT6H")
 	if address != "" {
 		cal.SetUrl(address)

@@ -52,6 +52,7 @@ type service struct {
 	limits *pages.Limiter
 	mux    *http.ServeMux
 	huma   huma.API
+	kept   kept
 }
 
 // burst is how many requests one network may make at once, in seconds of its rate.

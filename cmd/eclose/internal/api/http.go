@@ -73,12 +73,32 @@ func negotiated(r *http.Request) *http.Request {
 type answer struct {
 	header http.Header
 	code   int
-	body   bytes.Buffer
+	body   []byte
+	gz     []byte
+	tag    string
 }
 
-func (a *answer) Header() http.Header         { return a.header }
-func (a *answer) Write(b []byte) (int, error) { return a.body.Write(b) }
-func (a *answer) WriteHeader(code int)        { a.code = code }
+func (a *answer) Header() http.Header  { return a.header }
+func (a *answer) WriteHeader(code int) { a.code = code }
+
+func (a *answer) Write(b []byte) (int, error) {
+	a.body = append(a.body, b...)
+	return len(b), nil
+}
+
+// finish tags and packs an answer.
+func (a *answer) finish() {
+	sum := sha256.Sum256(a.body)
+	a.tag = `"` + base64.RawURLEncoding.EncodeToString(sum[:12]) + `"`
+	if len(a.body) < packFrom {
+		return
+	}
+	var b bytes.Buffer
+	z, _ := gzip.NewWriterLevel(&b, gzip.BestSpeed) // the level is a valid one
+	z.Write(a.body)                                 //nolint:errcheck // a buffer takes all
+	z.Close()                                       //nolint:errcheck // likewise
+	a.gz = b.Bytes()
+}
 
 // ServeHTTP stands before every operation: who may ask how often, formats, tags,
 // packing, and that any site may read.
@@ -108,34 +128,41 @@ func (s *service) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		refuse(w, http.StatusMethodNotAllowed, "Only GET and HEAD are served.")
 		return
 	}
-	a := &answer{header: h, code: http.StatusOK}
-	s.mux.ServeHTTP(a, negotiated(r))
+	r = negotiated(r)
+	key := s.key(r)
+	a := s.kept.get(key)
+	if a == nil {
+		a = &answer{header: http.Header{}, code: http.StatusOK}
+		s.mux.ServeHTTP(a, r)
+		a.finish()
+		if a.code == http.StatusOK && key != "" {
+			s.kept.put(key, a)
+		}
+	}
 	a.send(w, r)
 }
 
 func (a *answer) send(w http.ResponseWriter, r *http.Request) {
-	h, body := w.Header(), a.body.Bytes()
+	h := w.Header()
+	for name, v := range a.header {
+		h[name] = v
+	}
 	h.Set("Vary", "Accept, Accept-Encoding")
 	if a.code == http.StatusOK {
-		sum := sha256.Sum256(body)
-		tag := `"` + base64.RawURLEncoding.EncodeToString(sum[:12]) + `"`
-		h.Set("ETag", "W/"+tag) // weak: the same for packed and plain
+		h.Set("ETag", "W/"+a.tag) // weak: the same for packed and plain
 		h.Set("Cache-Control", "no-cache")
 		for t := range strings.SplitSeq(r.Header.Get("If-None-Match"), ",") {
-			if t = strings.TrimSpace(t); t == "*" || strings.TrimPrefix(t, "W/") == tag {
+			if t = strings.TrimSpace(t); t == "*" || strings.TrimPrefix(t, "W/") == a.tag {
 				h.Del("Content-Type")
 				w.WriteHeader(http.StatusNotModified)
 				return
 			}
 		}
 	}
-	if len(body) >= packFrom && takesGzip(r.Header.Get("Accept-Encoding")) {
-		var b bytes.Buffer
-		z, _ := gzip.NewWriterLevel(&b, gzip.BestSpeed) // the level is a valid one
-		z.Write(body)                                   //nolint:errcheck // a buffer takes all
-		z.Close()                                       //nolint:errcheck // likewise
+	body := a.body
+	if a.gz != nil && takesGzip(r.Header.Get("Accept-Encoding")) {
 		h.Set("Content-Encoding", "gzip")
-		body = b.Bytes()
+		body = a.gz
 	}
 	w.WriteHeader(a.code)
 	if r.Method != http.MethodHead {
