@@ -61,15 +61,16 @@ func (r *receiver) count() (asked, ids int) {
 	return r.asked, len(r.taken)
 }
 
-// A receiver that is down for an hour gets every message once it is back; by their ids
-// none is new twice, even where its answer was lost.
-func TestAReceiverThatIsDownForAnHourLosesNothingAndGetsNothingTwice(t *testing.T) {
+// A receiver that is down while messages are tried again, and over a restart of ours,
+// gets every message once it is back; by their ids none is new twice, even where its
+// answer was lost. The queue's own time cannot be made to run faster, so that the outage
+// is of seconds; that jobs are tried for three days is told by their number of attempts.
+func TestAReceiverThatWasDownLosesNothingAndGetsNothingTwice(t *testing.T) {
 	if testing.Short() {
 		t.Skip("the queue looks for work that is due again every five seconds")
 	}
 	const messages = 12
-	var ahead atomic.Int64
-	now := func() time.Time { return time.Now().Add(time.Duration(ahead.Load())) }
+	now := time.Now
 	secret := []byte("invented for a test, 32 bytes ok")
 	r := &receiver{t: t, secret: secret, now: now, taken: map[string]int{}}
 	r.down.Store(true)
@@ -120,18 +121,18 @@ func TestAReceiverThatIsDownForAnHourLosesNothingAndGetsNothingTwice(t *testing.
 		for end := time.Now().Add(90 * time.Second); !ok(); time.Sleep(20 * time.Millisecond) {
 			if time.Now().After(end) {
 				asked, ids := r.count()
-				t.Fatalf("%s: asked %d times, %d ids taken", what, asked, ids)
+				waiting, err := q.List(context.Background(), jobs.Filter{Kinds: []string{"webhook"}, States: []string{"retryable", "available", "scheduled", "running"}, Most: 3})
+				t.Fatalf("%s: asked %d times, %d ids taken; now %s, waiting %+v, %v", what, asked, ids, q.Now(), waiting, err)
 			}
 		}
 	}
 	until("while it is down", func() bool { asked, _ := r.count(); return asked >= 2*messages })
-	stop() // the clock of a running queue must not jump
-	ahead.Add(int64(time.Hour))
+	stop()
 	stop = start()
 	defer func() { stop() }()
 	r.mute.Store(2)
 	r.down.Store(false)
-	until("back after an hour", func() bool { _, ids := r.count(); return ids == messages })
+	until("once it is back", func() bool { _, ids := r.count(); return ids == messages })
 	states := func() map[string]int {
 		list, err := q.List(t.Context(), jobs.Filter{Kinds: []string{"webhook"}, Most: 100})
 		if err != nil {
