@@ -35,18 +35,20 @@ func (c siteCmd) Run(e *env) error {
 	}
 	defer s.close()
 	now := s.now
-	var outlooks []*forecast.Outlook
-	for i, r := range rivers {
-		if at, err := app.IssueTime(r, c.Issue, s.now); err != nil {
+	if c.Issue != "" && len(rivers) > 0 {
+		if now, err = app.IssueTime(rivers[0], c.Issue, s.now); err != nil {
 			return app.Usage(err)
-		} else if i == 0 || at.After(now) {
-			now = at
 		}
-		o, err := s.outlook(e.ctx, r)
+	}
+	var outlooks []*forecast.Outlook
+	for x, err := range s.all(e.ctx, rivers) {
 		if err != nil {
 			return err
 		}
-		outlooks = append(outlooks, o)
+		outlooks = append(outlooks, x.o)
+		if x.o.IssuedAt.After(now) {
+			now = x.o.IssuedAt
+		}
 	}
 	data, err := app.LoadPageData(e.ctx, cfg, outlooks, now)
 	if err != nil {
