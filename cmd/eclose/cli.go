@@ -38,6 +38,7 @@ type cli struct {
 	Database   databaseCmd   `cmd:"" help:"Move the database to PostgreSQL."`
 	Backup     backupCmd     `cmd:"" help:"Back up the database, readings and forecasts to one file."`
 	Restore    restoreCmd    `cmd:"" help:"Restore a backup into an empty installation."`
+	Site       siteCmd       `cmd:"" help:"Write the web pages as files for a web space that runs no program."`
 	Season     seasonCmd     `cmd:"" help:"Write a printable season sheet for one river: dates, hours, evidence, sources."`
 	Diary      diaryCmd      `cmd:"" help:"Record and list sightings, including blank sessions."`
 	Sightings  sightingsCmd  `cmd:"" help:"Take in open records of insects from iNaturalist, GBIF and Darwin Core files."`

@@ -9,6 +9,7 @@ import (
 	"os"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/api"
 	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	pages "example.org/eclose/cmd/eclose/internal/page"
@@ -33,7 +34,7 @@ func show(e *env, cfg *config.Config, outlooks []*forecast.Outlook, addr string,
 	if err != nil {
 		return err
 	}
-	data, err := app.LoadPageData(e.ctx, cfg, outlooks)
+	data, err := app.LoadPageData(e.ctx, cfg, outlooks, now())
 	if err != nil {
 		return err
 	}
@@ -58,7 +59,15 @@ func show(e *env, cfg *config.Config, outlooks []*forecast.Outlook, addr string,
 	if err != nil {
 		return err
 	}
-	server := app.NewHTTPServer(handler)
+	programs, err := api.New(api.Options{Data: data, Catalogue: catalogue, Now: now, PublicURL: root, Notice: cfg.Notice,
+		Credits: pages.Credits(data.Rivers(), app.Owners(cfg)), Reports: os.DirFS(cfg.Path(cfg.Serve.Report))})
+	if err != nil {
+		return err
+	}
+	mux := http.NewServeMux()
+	mux.Handle("/api/", programs)
+	mux.Handle("/", handler)
+	server := app.NewHTTPServer(mux)
 	fmt.Fprintf(e.stdout, "\nPages at %s (Ctrl-C to stop)\n", root)
 	stop := context.AfterFunc(e.ctx, func() {
 		ctx, cancel := context.WithTimeout(context.WithoutCancel(e.ctx), 5*time.Second)

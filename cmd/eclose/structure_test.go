@@ -58,6 +58,7 @@ func goFiles(t *testing.T) (*token.FileSet, []goFile) {
 // list, the better.
 var sharedNames = map[string]string{
 	"Amount":         "diary.Amount is what an observer enters; phenology.Amount is what a likelihood takes: model imports no diary",
+	"Area":           "api.Area is what a reader asks for, warning.Area where a warning holds",
 	"Bin":            "verify.Bin is one of a decomposition; rivers.Bin is a row of the report",
 	"Builder":        "ingest.Builder grows a series; sources.Builder makes sources from a config",
 	"Change":         "series.Change counts readings; alert.Change is a change of caution level",
@@ -68,6 +69,7 @@ var sharedNames = map[string]string{
 	"Data":           "page.Data is what a page reads, subscribe.Data what a subscriber may download",
 	"Day":            "forecast.Day is a day of a forecast, series.Day a daily statistic, alert.Day a civil date",
 	"Error":          "ingest.Error is a fault, watertemp.Error the model's error in °C: each the term of its field",
+	"Event":          "client.Event is what became of a request, webhook.Event what a receiver is told",
 	"Feed":           "config.Feed is the settings of a feed, page.Feed its line on the page, response.Feed its name in faults",
 	"Files":          "series.Files keeps whole files, warning.Files is the part of it that a record of warnings needs",
 	"Filter":         "jobs.Filter chooses jobs, diary.Filter sightings",
@@ -119,6 +121,7 @@ var sharedNames = map[string]string{
 	"Warning":        "ingest keeps the whole message, wading and alert what they judge or print: model imports no ingest",
 	"Warnings":       "config.Warnings is a setting, jobs.Warnings a job, wading.Warnings the list with how well it is known",
 	"WaterDay":       "forecast.WaterDay is of a forecast, alert.WaterDay its part that emails need",
+	"Webhook":        "config.Webhook is a setting, jobs.Webhook a job",
 	"Window":         "dates (insects), indices (engine), dates with uncertainty (forecast), days of a fit (phenology)",
 }
 

@@ -3,17 +3,18 @@ package mail
 import (
 	"fmt"
 	"strings"
-	"time"
 
 	ics "github.com/arran4/golang-ical"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/model/civil"
 	"example.org/eclose/notify/alert"
+	"example.org/eclose/notify/syndicate"
 )
 
 // calendar returns the windows of a letter as iCalendar (RFC 5545), nil where
 // there is none. A window keeps its UID from mail to mail, the same as in the
-// exported calendar, and its SEQUENCE grows: feeding it again moves the entry.
+// calendars by address, and its SEQUENCE grows: feeding it again moves the entry.
 func calendar(items []alert.EmailItem) []byte {
 	cal := ics.NewCalendarFor("Eclose")
 	cal.SetProductId("-//Eclose//mail//EN")
@@ -24,27 +25,21 @@ func calendar(items []alert.EmailItem) []byte {
 			continue
 		}
 		o, s := it.Outlook, it.About
-		from, err1 := time.Parse(time.DateOnly, s.From)
-		to, err2 := time.Parse(time.DateOnly, s.To)
-		if err1 != nil || err2 != nil || to.Before(from) {
+		from, err1 := civil.Parse(s.From)
+		to, err2 := civil.Parse(s.To)
+		if err1 != nil || err2 != nil || to < from {
 			continue
 		}
-		year := from.Year()
-		if peak, err := time.Parse(time.DateOnly, s.Peak); err == nil {
-			year = peak.Year()
+		peak, err := civil.Parse(s.Peak)
+		if err != nil {
+			peak = from
 		}
-		e := cal.AddEvent(fmt.Sprintf("%s.%s.%s.%d@eclose", o.River, s.Group, s.Stage, year))
-		e.SetDtStampTime(o.Issued.UTC())
-		e.SetSequence(int(o.Issued.Unix() / 60))
-		e.SetAllDayStartAt(from)
-		e.SetAllDayEndAt(to.AddDate(0, 0, 1)) // the end is the first day outside
-		e.SetSummary(fmt.Sprintf("%s, %s: %s (estimate)", clean(s.Name), stageName(s.Stage), clean(o.RiverName)))
-		e.SetTimeTransparency(ics.TransparencyTransparent) // nobody is busy because insects hatch
 		text := "Estimated window: " + span(s.From, s.To) + "."
 		if d, ok := best(o, s); ok {
 			text += fmt.Sprintf(" %s: %s on the best day, %s (calendar only: %s).", capital(forecast.Likelihood(d.P)), percent(d.P), day(d.Date.String()), percent(d.PCalendar))
 		}
-		e.SetDescription(text + " " + level(it.Caution) + " " + notWading + " " + forecast.StandingCaution)
+		cal.AddVEvent(syndicate.Event(syndicate.UID(o.River, s.Group, forecast.Stage(s.Stage), peak.Time().Year()), from, to, o.Issued, o.Issued,
+			fmt.Sprintf("%s, %s: %s (estimate)", clean(s.Name), stageName(s.Stage), clean(o.RiverName)), text+" "+level(it.Caution)+" "+notWading+" "+forecast.StandingCaution))
 		n++
 	}
 	if n == 0 {

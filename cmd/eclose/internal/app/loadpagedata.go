@@ -6,22 +6,28 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"example.org/eclose/cmd/eclose/internal/config"
 	pages "example.org/eclose/cmd/eclose/internal/page"
 	"example.org/eclose/forecast"
 	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/series"
+	"example.org/eclose/model/wading"
 )
 
-// stateOf gathers what the pages show of a river beside its outlook, as it was
-// known at the time of the issue.
-func stateOf(ctx context.Context, store forecast.Reader, r forecast.River, o *forecast.Outlook) (*pages.State, error) {
-	flows, caution, err := PastFlows(ctx, store, r, o.IssuedAt)
+// stateOf gathers what the pages show of a river beside its outlook: the flows known
+// at its issue, and the caution as it stands at a moment.
+func stateOf(ctx context.Context, store forecast.Reader, r forecast.River, o *forecast.Outlook, now time.Time) (*pages.State, error) {
+	flows, _, err := PastFlows(ctx, store, r, o.IssuedAt)
 	if err != nil {
 		return nil, fmt.Errorf("flow of %s: %w", r.Slug, err)
 	}
-	return &pages.State{Outlook: o, Caution: caution, CautionAt: o.IssuedAt, Flows: flows}, nil
+	in, err := forecast.CautionInput(ctx, store, r, now)
+	if err != nil {
+		return nil, fmt.Errorf("caution of %s: %w", r.Slug, err)
+	}
+	return &pages.State{Outlook: o, Caution: wading.Assess(in), CautionAt: now, Flows: flows, Warnings: in.Warnings}, nil
 }
 
 // feedsOf says how fresh each source of the rivers is, by what is stored.
@@ -67,8 +73,8 @@ func feedsOf(ctx context.Context, store *series.Store, rivers []forecast.River) 
 
 func variableWords(v ingest.Variable) string { return strings.ReplaceAll(string(v), "_", " ") }
 
-// LoadPageData reads all that the pages show of some rivers.
-func LoadPageData(ctx context.Context, cfg *config.Config, outlooks []*forecast.Outlook) (*pages.Memory, error) {
+// LoadPageData reads all that the pages show of some rivers at a moment.
+func LoadPageData(ctx context.Context, cfg *config.Config, outlooks []*forecast.Outlook, now time.Time) (*pages.Memory, error) {
 	rivers, err := Rivers(cfg, nil)
 	if err != nil {
 		return nil, err
@@ -84,7 +90,7 @@ func LoadPageData(ctx context.Context, cfg *config.Config, outlooks []*forecast.
 			if o.River != r.Slug {
 				continue
 			}
-			st, err := stateOf(ctx, store, r, o)
+			st, err := stateOf(ctx, store, r, o, now)
 			if err != nil {
 				return nil, err
 			}

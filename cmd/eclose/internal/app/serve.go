@@ -22,7 +22,12 @@ func (s *Server) Serve(ctx context.Context, addr string) error {
 	if err != nil {
 		return errors.Join(err, ln.Close())
 	}
+	programs, err := s.API()
+	if err != nil {
+		return errors.Join(err, ln.Close())
+	}
 	mux := http.NewServeMux()
+	mux.Handle("/api/", programs)
 	mux.Handle("GET /health", s.watch)
 	mux.Handle("GET /metrics", s.metrics.Handler())
 	mux.Handle("/", handler)
@@ -39,6 +44,7 @@ func (s *Server) Serve(ctx context.Context, addr string) error {
 	running.Go(func() { s.data.run(beside) })
 	running.Go(func() { s.probe.run(beside, s.relay, time.Duration(probeEvery*float64(s.watch.Interval))) })
 	running.Go(func() { s.watch.Run(beside) })
+	running.Go(func() { s.keepSite(beside) })
 	select { // nobody is told that there is no outlook while it is only not read yet
 	case <-s.data.looked:
 	case <-ctx.Done():

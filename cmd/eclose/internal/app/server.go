@@ -64,7 +64,7 @@ type Options struct {
 // job keeps a processor busy; the others wait for somebody else most of the time.
 func Workers() map[string]int {
 	n := runtime.GOMAXPROCS(0)
-	return map[string]int{jobs.Feeds: 8, jobs.Model: n, jobs.Mail: 2, jobs.Backtest: max(1, n-1)}
+	return map[string]int{jobs.Feeds: 8, jobs.Model: n, jobs.Mail: 2, jobs.Webhooks: 4, jobs.Backtest: max(1, n-1)}
 }
 
 func (s *Server) queueNames() string {
@@ -184,6 +184,9 @@ func (s *Server) build(ctx context.Context, o Options, now func() time.Time) (*w
 		Archive: archive.New(s.db, s.files), People: s.people, Units: Units(cfg), PublicURL: cfg.Serve.PublicURL, Notice: cfg.Notice, Log: s.log,
 		Tasks: builder.Tasks, LeftOut: leftOut, Backfill: time.Duration(cfg.Backfill) * 8766 * time.Hour, Overlap: overlap, Feeds: map[string]cron.Schedule{}, Jitter: map[string]time.Duration{},
 		Stages: sources.FloodStages(cfg, c), Warned: warned, Warnings: map[string]cron.Schedule{},
+	}
+	if h.Hooks, err = webhooks(cfg, s.db, now); err != nil {
+		return nil, Usage(err)
 	}
 	h.Alerts = alert.New(s.db, now, work.MailFacts(h.Archive, func(group string, stage forecast.Stage) []string { return TyingLine(catalogue, group, stage) }))
 	if err := s.recordFeeds(h, c, catalogue, now); err != nil {

@@ -41,6 +41,7 @@ type Config struct {
 	Serve            Serve           `toml:"serve"`
 	Mail             Mail            `toml:"mail"`
 	Health           Health          `toml:"health"`
+	Webhooks         []Webhook       `toml:"webhook"`
 	Sightings        Sightings       `toml:"sightings"`
 
 	// Warnings name old keys that were accepted.
@@ -214,6 +215,8 @@ type Serve struct {
 	Secret    string   `toml:"admin-secret-file"`
 	Report    string   `toml:"report"`          // folder that eclose backtest wrote to
 	Proxies   []string `toml:"trusted-proxies"` // networks whose X-Forwarded-For is believed
+	Site      string   `toml:"site"`            // folder of the copy for a plain web space
+	SiteURL   string   `toml:"site-url"`        // where that copy is read
 }
 
 // How often the health may be looked at: a look costs some writes, and with a
@@ -280,6 +283,15 @@ type Mail struct {
 	PerMinute    int    `toml:"per-minute"`
 	PostalLine   string `toml:"postal-address"`
 	Operator     string `toml:"operator"`
+}
+
+// Webhook is an address that is told what changed.
+type Webhook struct {
+	Name       string   `toml:"name"`
+	URL        string   `toml:"url"`
+	SecretFile string   `toml:"secret-file"`
+	Rivers     []string `toml:"rivers"`
+	Events     []string `toml:"events"`
 }
 
 // Load reads, completes and checks the file.
@@ -431,6 +443,7 @@ func (c *Config) faults() (out []string) {
 	if i := time.Duration(c.Health.Interval); i < shortestLook || i > longestLook {
 		add("health.interval = %s: use %s to %s", i, shortestLook, longestLook)
 	}
+	c.webhookFaults(add)
 	slugs := map[string]bool{}
 	if len(c.Rivers) == 0 {
 		add("no [[river]] configured; add at least one")

@@ -12,11 +12,12 @@ const (
 	Feeds    = "feeds"    // one process at a time works it: the agencies' limits are for all of us together
 	Model    = "model"    // outlooks, alerts
 	Mail     = "mail"     //
+	Webhooks = "webhooks" // a receiver that is down must not hold up the mail
 	Backtest = "backtest" // and exports: whatever can wait
 )
 
 // Queues lists all queues.
-var Queues = []string{Feeds, Model, Mail, Backtest}
+var Queues = []string{Feeds, Model, Mail, Webhooks, Backtest}
 
 // Slot is the moment that a periodic piece of work is for, whoever does it and
 // whenever: the key that makes it happen once. It has no fraction of a second.
@@ -100,6 +101,14 @@ type Invite struct {
 	ID string `json:"id"`
 }
 
+// Webhook sends one message to one receiver. What it says of the event is for people
+// who read the list of jobs.
+type Webhook struct {
+	Hook  string `json:"hook"`
+	Event string `json:"event"`
+	ID    string `json:"id"`
+}
+
 // Calibrate turns the diary of a river into its own figures and issues its outlook
 // anew.
 type Calibrate struct {
@@ -134,6 +143,7 @@ func (Tick) Kind() string           { return "tick" }
 func (Deliver) Kind() string        { return "deliver" }
 func (Forget) Kind() string         { return "forget" }
 func (Invite) Kind() string         { return "invite" }
+func (Webhook) Kind() string        { return "webhook" }
 func (Calibrate) Kind() string      { return "learn" }
 func (BacktestSeason) Kind() string { return "backtest-season" }
 func (Export) Kind() string         { return "export" }
@@ -142,7 +152,7 @@ func (Export) Kind() string         { return "export" }
 func (BacktestSeason) KindAliases() []string { return []string{"slice"} }
 
 // Kinds lists all kinds.
-var Kinds = []string{"plan", "fetch", "warnings", "records", "neighbour", "outlook", "alerts", "tick", "deliver", "forget", "invite", "learn", "backtest-season", "export"}
+var Kinds = []string{"plan", "fetch", "warnings", "records", "neighbour", "outlook", "alerts", "tick", "deliver", "forget", "invite", "webhook", "learn", "backtest-season", "export"}
 
 func opts(queue string, priority, attempts int) river.InsertOpts {
 	return river.InsertOpts{Queue: queue, Priority: priority, MaxAttempts: attempts, UniqueOpts: river.UniqueOpts{ByArgs: true}}
@@ -161,7 +171,8 @@ func (Alerts) InsertOpts() river.InsertOpts         { return opts(Model, 2, 50) 
 func (Tick) InsertOpts() river.InsertOpts           { return opts(Model, 1, 10) }
 func (Deliver) InsertOpts() river.InsertOpts        { return opts(Mail, 1, 10) }
 func (Forget) InsertOpts() river.InsertOpts         { return opts(Model, 3, 10) }
-func (Invite) InsertOpts() river.InsertOpts         { return opts(Mail, 1, 12) } // for two hours
+func (Invite) InsertOpts() river.InsertOpts         { return opts(Mail, 1, 12) }      // for two hours
+func (Webhook) InsertOpts() river.InsertOpts        { return opts(Webhooks, 2, 160) } // for three days
 func (Calibrate) InsertOpts() river.InsertOpts      { return opts(Model, 2, 10) }
 func (BacktestSeason) InsertOpts() river.InsertOpts { return opts(Backtest, 3, 50) }
 func (Export) InsertOpts() river.InsertOpts         { return opts(Backtest, 2, 50) }

@@ -27,6 +27,7 @@ type Handlers struct {
 	Deliver        func(context.Context, Deliver) error
 	Forget         func(context.Context, Forget) error
 	Invite         func(context.Context, Invite) error
+	Webhook        func(context.Context, Webhook) error
 	Calibrate      func(context.Context, Calibrate) error
 	BacktestSeason func(context.Context, BacktestSeason) error
 	Export         func(context.Context, Export) error
@@ -65,6 +66,7 @@ const (
 	alertsFor    = 5 * time.Minute
 	deliverFor   = 20 * time.Minute // the longest talk with a relay; the next minute's job does not wait for it
 	inviteFor    = 5 * time.Minute
+	webhookFor   = time.Minute
 	calibrateFor = 5 * time.Minute
 	backtestFor  = 30 * time.Minute
 	exportFor    = 10 * time.Minute
@@ -84,6 +86,7 @@ func (q *Queue) workers() *river.Workers {
 	register(w, q, deliverFor, h.Deliver)
 	register(w, q, planFor, h.Forget)
 	register(w, q, inviteFor, h.Invite)
+	register(w, q, webhookFor, h.Webhook)
 	register(w, q, calibrateFor, h.Calibrate)
 	register(w, q, backtestFor, h.BacktestSeason)
 	register(w, q, exportFor, h.Export)

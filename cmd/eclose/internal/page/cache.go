@@ -5,6 +5,8 @@ import (
 	"compress/gzip"
 	"crypto/sha256"
 	"encoding/base64"
+	"net/http"
+	"strings"
 	"sync"
 	"sync/atomic"
 
@@ -85,4 +87,25 @@ func (f *finished) pack() {
 	f.gz = b.Bytes()
 	sum := sha256.Sum256(f.body)
 	f.tag = `"` + base64.RawURLEncoding.EncodeToString(sum[:12]) + `"`
+}
+
+// send answers with a finished page, or says that the reader has it.
+func (f *finished) send(w http.ResponseWriter, r *http.Request, kind, vary string) {
+	h := w.Header()
+	h.Set("Content-Type", kind)
+	h.Set("Cache-Control", "private, no-cache") // ask again, by the tag
+	h.Set("ETag", f.tag)
+	h.Set("Vary", vary)
+	if r.Header.Get("If-None-Match") == f.tag {
+		w.WriteHeader(http.StatusNotModified)
+		return
+	}
+	body := f.body
+	if strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
+		h.Set("Content-Encoding", "gzip")
+		body = f.gz
+	}
+	if r.Method != http.MethodHead {
+		_, _ = w.Write(body) // a reader that went away is no fault
+	}
 }

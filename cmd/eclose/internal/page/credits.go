@@ -25,9 +25,9 @@ var owners = map[string]string{
 	"sensorthings": "the sensor service that this server's owner names",
 }
 
-// creditsOf names whose data stands behind some rivers: as told, else as the
+// Credits names whose data stands behind some rivers: as told, else as the
 // agency's terms ask; unknown feeds by their own name.
-func creditsOf(rivers []forecast.River, told map[string]string) string {
+func Credits(rivers []forecast.River, told map[string]string) string {
 	var out []string
 	for _, r := range rivers {
 		stations := slices.Clone(r.Gauges)

@@ -51,7 +51,7 @@ func (s *site) guard(next http.Handler) http.Handler {
 			h.Set("Allow", "GET, HEAD, POST")
 			refuse(http.StatusMethodNotAllowed, "Only GET and POST are served.")
 			return
-		case !s.limits.allow(network), r.Method == http.MethodPost && !s.posts.allow(network):
+		case !s.limits.Allow(network), r.Method == http.MethodPost && !s.posts.Allow(network):
 			h.Set("Retry-After", "10")
 			refuse(http.StatusTooManyRequests, "Too many requests. Wait ten seconds and reload.")
 			return
@@ -67,8 +67,8 @@ func (s *site) guard(next http.Handler) http.Handler {
 	})
 }
 
-// remote is the address at the other end of the connection.
-func remote(r *http.Request) netip.Addr {
+// Remote is the address at the other end of the connection.
+func Remote(r *http.Request) netip.Addr {
 	a, err := netip.ParseAddrPort(r.RemoteAddr)
 	if err != nil {
 		return netip.Addr{}
@@ -76,9 +76,9 @@ func remote(r *http.Request) netip.Addr {
 	return a.Addr().Unmap()
 }
 
-// limiter counts requests by network. It forgets all when too many networks
+// A Limiter counts requests by network. It forgets all when too many networks
 // were seen: memory is bounded, and whoever floods it gains one more burst.
-type limiter struct {
+type Limiter struct {
 	mu    sync.Mutex
 	each  rate.Limit
 	burst int
@@ -87,11 +87,14 @@ type limiter struct {
 
 const maxNetworks = 20000
 
-func newLimiter(perSecond float64, burst int) *limiter {
-	return &limiter{each: rate.Limit(perSecond), burst: burst, by: map[string]*rate.Limiter{}}
+// NewLimiter lets each network make so many requests a second over a while, and a
+// burst at once.
+func NewLimiter(perSecond float64, burst int) *Limiter {
+	return &Limiter{each: rate.Limit(perSecond), burst: burst, by: map[string]*rate.Limiter{}}
 }
 
-func (l *limiter) allow(network string) bool {
+// Allow reports whether a network may make one more request now.
+func (l *Limiter) Allow(network string) bool {
 	l.mu.Lock()
 	x := l.by[network]
 	if x == nil {
@@ -169,7 +172,7 @@ func (s *site) mayWrite(r *http.Request) bool {
 	}
 	ip, err := netip.ParseAddr(strings.Trim(host, "[]"))
 	named := host == "localhost" || err == nil && ip.IsLoopback()
-	return named && remote(r).IsLoopback()
+	return named && Remote(r).IsLoopback()
 }
 
 // here says whether the pages are offered to this machine alone.

@@ -55,10 +55,7 @@ func (s *site) head(r *http.Request, river forecast.River) (head, *State, error)
 	}
 	u := unitsOf(r.Context())
 	h.Missing, h.Problem, h.O = false, st.Problem, st.Outlook
-	h.judged, h.since = st.Caution, s.Now().Sub(st.CautionAt)
-	if h.judged.Known && s.Now().After(h.judged.Until) || h.since > judgedFor {
-		h.judged = h.judged.Expired()
-	}
+	h.judged, h.since = st.Judged(s.Now()), s.Now().Sub(st.CautionAt)
 	h.Caution = h.judged.View(u)
 	h.Line = cautionNow(st, h.judged, h.since, u, river.Regulated)
 	h.Line.Known = h.Line.Known && !s.OwnClock

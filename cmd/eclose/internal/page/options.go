@@ -21,6 +21,7 @@ import (
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/wading"
 	"example.org/eclose/notify/subscribe"
+	"example.org/eclose/notify/syndicate"
 )
 
 // Data is what the pages show. Its methods are called at each request, by many
@@ -46,6 +47,15 @@ type State struct {
 	// Warnings are the official warnings as the caution knew them.
 	Warnings wading.Warnings
 	Problem  string // why there is no newer one; empty: none
+}
+
+// Judged is the caution as it stands at a moment: one whose readings have grown too
+// old, or that nobody has judged for a while, is unknown.
+func (st *State) Judged(now time.Time) wading.Caution {
+	if st.Caution.Known && now.After(st.Caution.Until) || now.Sub(st.CautionAt) > judgedFor {
+		return st.Caution.Expired()
+	}
+	return st.Caution
 }
 
 // Feed is one source of one river.
@@ -98,6 +108,10 @@ type Options struct {
 	Subscribe Subscriptions                                      // nil: no subscriptions
 	Invite    func(context.Context, *subscribe.Invitation) error // hands the confirmation mail over
 
+	// Windows are the windows of a river as calendars and feeds last told them; nil, or
+	// none of a river: those of its newest outlook.
+	Windows func(ctx context.Context, river string) ([]syndicate.ToldWindow, error)
+
 	Reports fs.FS // files of the backtest, backtest.txt with its plain sentence first; nil: none
 
 	PublicURL string // root of the pages as others see it; https makes cookies secure
@@ -134,8 +148,8 @@ const (
 type site struct {
 	Options
 	groups   map[string]*insects.Group
-	limits   *limiter
-	posts    *limiter
+	limits   *Limiter
+	posts    *Limiter
 	pages    *cache
 	written  counter  // changes of the diary since the start
 	drawings sync.Map // by river: *drawing
@@ -169,14 +183,14 @@ func New(o Options) (*Pages, error) {
 		o.Timeout = DefaultTimeout
 	}
 	if o.ClientOf == nil {
-		o.ClientOf = remote
+		o.ClientOf = Remote
 	}
 	s := &site{Options: o, groups: map[string]*insects.Group{}, pages: newCache(maxCache), log: zerolog.Nop(),
-		limits: newLimiter(o.PerSecond, int(o.PerSecond*burst)+1), posts: newLimiter(0.5, 20)}
+		limits: NewLimiter(o.PerSecond, int(o.PerSecond*burst)+1), posts: NewLimiter(0.5, 20)}
 	if o.Log != nil {
 		s.log = *o.Log
 	}
-	s.credits = creditsOf(o.Data.Rivers(), o.Owners)
+	s.credits = Credits(o.Data.Rivers(), o.Owners)
 	all := o.Catalogue.Groups()
 	for i := range all {
 		s.groups[all[i].Key] = &all[i]
@@ -196,6 +210,11 @@ func (s *site) routes() http.Handler {
 	mux.HandleFunc("GET /river/{slug}/water", s.kept(s.water))
 	mux.HandleFunc("GET /river/{slug}/day/{date}", s.kept(s.day))
 	mux.HandleFunc("GET /river/{slug}/sheet.html", s.live(s.sheet))
+	mux.HandleFunc("GET /river/{slug}/calendar.ics", s.feed("text/calendar; charset=utf-8", s.riverCalendar))
+	mux.HandleFunc("GET /river/{slug}/feed.atom", s.feed("application/atom+xml", s.riverAtom))
+	mux.HandleFunc("GET /river/{slug}/caution.xml", s.feed("application/cap+xml", s.riverCAP))
+	mux.HandleFunc("GET /calendar.ics", s.feed("text/calendar; charset=utf-8", s.wishCalendar))
+	mux.HandleFunc("GET /cautions.atom", s.feed("application/atom+xml", s.cautionList))
 	mux.HandleFunc("GET /trip", s.live(s.trip))
 	mux.HandleFunc("GET /trip.ics", s.tripCalendar)
 	mux.HandleFunc("GET /record", s.kept(s.record))

@@ -152,23 +152,7 @@ func (s *site) kept(make func(*http.Request) (*answer, error)) http.HandlerFunc 
 			s.fail(w, r, f.err)
 			return
 		}
-		h := w.Header()
-		h.Set("Content-Type", "text/html; charset=utf-8")
-		h.Set("Cache-Control", "private, no-cache") // ask again, by the tag
-		h.Set("ETag", f.tag)
-		h.Set("Vary", "Accept-Encoding, Cookie")
-		if r.Header.Get("If-None-Match") == f.tag {
-			w.WriteHeader(http.StatusNotModified)
-			return
-		}
-		body := f.body
-		if strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
-			h.Set("Content-Encoding", "gzip")
-			body = f.gz
-		}
-		if r.Method != http.MethodHead {
-			_, _ = w.Write(body) // a reader that went away is no fault
-		}
+		f.send(w, r, "text/html; charset=utf-8", "Accept-Encoding, Cookie")
 	}
 }
 

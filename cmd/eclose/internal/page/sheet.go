@@ -118,7 +118,7 @@ func (s Sheet) Write(w io.Writer) error {
 	if len(here) == 0 {
 		here = groups
 	}
-	data := sheetData{Name: s.River.Name, Region: region.Words(), Style: template.CSS(chart.Style), O: o, Caution: o.Caution, Credits: creditsOf([]forecast.River{s.River}, s.Owners), Notice: s.Notice, //nolint:gosec // our own
+	data := sheetData{Name: s.River.Name, Region: region.Words(), Style: template.CSS(chart.Style), O: o, Caution: o.Caution, Credits: Credits([]forecast.River{s.River}, s.Owners), Notice: s.Notice, //nolint:gosec // our own
 		Months: from.Time().Format("January 2006") + " to " + (from + sheetDays - 1).Time().Format("January 2006"), Stamp: head{O: o}.Stamp()}
 	data.Best, picture.Boxes = s.bestWeeks(from)
 	data.Flow = o.Flow.FishableByDay(issue, sheetFlowDays, s.Units)

@@ -46,6 +46,12 @@ func (h *Service) HandleAlerts(ctx context.Context, k jobs.Alerts) error {
 		if err := h.Alerts.AddOutlook(ctx, issued); err != nil {
 			return err
 		}
+		if err := h.tell(ctx, r, f); err != nil {
+			return err
+		}
+	}
+	if err := h.tellCautions(ctx, r); err != nil {
+		return err
 	}
 	return h.notify(ctx)
 }
@@ -99,6 +105,9 @@ func (h *Service) Tick(ctx context.Context, _ jobs.Tick) error {
 	if err := h.Alerts.Tick(ctx); err != nil {
 		return err
 	}
+	if err := h.tellCautions(ctx, h.Rivers...); err != nil { // a reading may have grown too old meanwhile
+		return err
+	}
 	return h.notify(ctx)
 }
 
@@ -136,7 +145,11 @@ func (h *Service) MailPaused(ctx context.Context) (string, error) {
 // Forget deletes what is kept no longer: addresses that were never confirmed,
 // old mails and their log.
 func (h *Service) Forget(ctx context.Context, _ jobs.Forget) error {
-	for _, clean := range []func(context.Context) (map[string]int64, error){h.People.Clean, h.Alerts.Clean} {
+	cleaners := []func(context.Context) (map[string]int64, error){h.People.Clean, h.Alerts.Clean}
+	if h.Hooks != nil {
+		cleaners = append(cleaners, h.Hooks.Clean)
+	}
+	for _, clean := range cleaners {
 		gone, err := clean(ctx)
 		if err != nil {
 			return err

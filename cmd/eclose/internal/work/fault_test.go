@@ -120,8 +120,13 @@ func workAsChild(text string) error {
 	if err != nil {
 		return err
 	}
+	catalogue, err := insects.Load()
+	if err != nil {
+		return err
+	}
 	h := &work.Service{
-		DB: d, Rivers: rivers(k.Rivers), Files: files, Archive: archive.New(d, files), Alerts: alert.New(d, clock.Now, work.MailFacts(archive.New(d, files), nil)), Log: zerolog.Nop(),
+		Catalogue: catalogue,
+		DB:        d, Rivers: rivers(k.Rivers), Files: files, Archive: archive.New(d, files), Alerts: alert.New(d, clock.Now, work.MailFacts(archive.New(d, files), nil)), Log: zerolog.Nop(),
 		Issue: func(_ context.Context, r forecast.River, at time.Time) (*forecast.Outlook, error) {
 			burn(k.Burn)
 			return outlook(r, at), nil
@@ -138,9 +143,6 @@ func workAsChild(text string) error {
 		}
 		h.Read = &work.Reader{Store: store, Now: time.Now}
 		h.Issue, h.Rivers = nil, national(k.Rivers)
-		if h.Catalogue, err = insects.Load(); err != nil {
-			return err
-		}
 	}
 	if k.Port > 0 {
 		if h.Transport, err = carrierOf(ctx, d, k.Port, k.Roots, clock.Now); err != nil {

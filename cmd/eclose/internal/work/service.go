@@ -24,6 +24,7 @@ import (
 	"example.org/eclose/model/insects"
 	"example.org/eclose/model/wading"
 	"example.org/eclose/notify/alert"
+	"example.org/eclose/notify/webhook"
 )
 
 // Queue is where follow-up jobs go.
@@ -51,6 +52,7 @@ type Service struct {
 	Forgot    func(what string, n int)                           // told what retention deleted; may be nil
 	Transport alert.Transport                                    // nil: there is no relay, mails wait
 	Ask       func(ctx context.Context, invitation string) error // has an address confirmed; nil: there is no relay
+	Hooks     *webhook.Store                                     // nil: none
 	Units     wading.Units
 	PublicURL string
 	Notice    string // for the exports; may be empty
@@ -108,7 +110,7 @@ func (h *Service) store() *series.Store {
 
 // Handlers are the calls for the queue.
 func (h *Service) Handlers() jobs.Handlers {
-	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Warnings: h.Warn, Records: h.FetchRecords, Neighbour: h.FetchNeighbour, Outlook: h.Outlook, Alerts: h.HandleAlerts, Tick: h.Tick, Deliver: h.Deliver, Forget: h.Forget, Invite: h.Invite, Calibrate: h.Calibrate, BacktestSeason: h.BacktestSeason, Export: h.Export}
+	return jobs.Handlers{Plan: h.Plan, Fetch: h.Fetch, Warnings: h.Warn, Records: h.FetchRecords, Neighbour: h.FetchNeighbour, Outlook: h.Outlook, Alerts: h.HandleAlerts, Tick: h.Tick, Deliver: h.Deliver, Forget: h.Forget, Invite: h.Invite, Webhook: h.SendWebhook, Calibrate: h.Calibrate, BacktestSeason: h.BacktestSeason, Export: h.Export}
 }
 
 // Periodic is what comes due by itself: one plan for each feed and one for the

@@ -36,6 +36,7 @@ import (
 	"example.org/eclose/ingest/feed/eahydrology"
 	"example.org/eclose/ingest/schedule"
 	"example.org/eclose/ingest/series"
+	"example.org/eclose/model/insects"
 	"example.org/eclose/notify/alert"
 	"example.org/eclose/notify/subscribe"
 )
@@ -226,8 +227,13 @@ func newSoak(t *testing.T, sc script) *soak {
 	if err != nil {
 		t.Fatal(err)
 	}
+	catalogue, err := insects.Load()
+	if err != nil {
+		t.Fatal(err)
+	}
 	s.house = &work.Service{
-		DB: s.db, Rivers: rivers(sc.gauges), Files: files, Archive: archive.New(s.db, files), Alerts: alert.New(s.db, s.Now, work.MailFacts(archive.New(s.db, files), nil)), Log: zerolog.Nop(),
+		Catalogue: catalogue,
+		DB:        s.db, Rivers: rivers(sc.gauges), Files: files, Archive: archive.New(s.db, files), Alerts: alert.New(s.db, s.Now, work.MailFacts(archive.New(s.db, files), nil)), Log: zerolog.Nop(),
 		Read: &work.Reader{Store: s.store, Now: s.Now}, Transport: carrier,
 		Tasks: func() ([]schedule.RiverTasks, error) { return places, nil }, Backfill: 30 * 24 * time.Hour, Overlap: 30 * 24 * time.Hour,
 		Feeds: map[string]cron.Schedule{eahydrology.FeedName: hourly(t)}, ForecastSchedule: hourly(t),

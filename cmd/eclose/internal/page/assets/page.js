@@ -115,7 +115,7 @@
   }
 
   // The pages of the rivers stay at hand without a net.
-  if ("serviceWorker" in navigator) {
+  if ("serviceWorker" in navigator && document.querySelector("link[rel=manifest]")) { // a copy for a plain web space has none
     navigator.serviceWorker.register("/sw.js").then(async () => {
       const worker = (await navigator.serviceWorker.ready).active;
       const saving = navigator.connection && navigator.connection.saveData;

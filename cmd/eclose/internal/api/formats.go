@@ -1,0 +1,267 @@
+package api
+
+import (
+	"encoding"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"reflect"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humago"
+
+	"example.org/eclose/forecast"
+)
+
+const (
+	csvType = "text/csv"
+	geoType = "application/geo+json"
+	covType = "application/prs.coverage+json"
+)
+
+// mediaTypes describe the formats besides JSON.
+var mediaTypes = map[string]func(huma.Registry) *huma.MediaType{
+	csvType: func(huma.Registry) *huma.MediaType {
+		return &huma.MediaType{Schema: &huma.Schema{Type: huma.TypeString, Description: "A line of names, then one row each; the members of items in their order, then the river's caution. An empty field is no value."}}
+	},
+	geoType: func(r huma.Registry) *huma.MediaType {
+		return &huma.MediaType{Schema: r.Schema(reflect.TypeFor[featureCollection](), true, "")}
+	},
+}
+
+// onlyJSON is embedded in answers that have one form.
+type onlyJSON struct{}
+
+// ContentType is asked by huma.
+func (onlyJSON) ContentType(string) string { return "application/json" }
+
+// list is a page of some things, with what goes with all of them.
+type list[T any] struct {
+	Items    []T      `json:"items"`
+	Matched  int      `json:"number_matched" doc:"on all pages together"`
+	Returned int      `json:"number_returned"`
+	Links    []link   `json:"links"`
+	Caution  *caution `json:"caution,omitempty" doc:"of the river that all items are about"`
+	Frame
+}
+
+// Frame goes with every answer that speaks of a river.
+type Frame struct {
+	Standing    string `json:"standing_caution" doc:"to be shown wherever any of this is"`
+	Attribution string `json:"attribution" doc:"whose data it is and under which licence"`
+	Notice      string `json:"notice,omitempty" doc:"of the owner of this installation"`
+}
+
+func (s *service) frame() Frame {
+	return Frame{Standing: forecast.StandingCaution, Attribution: s.Credits, Notice: s.Notice}
+}
+
+// featured is what has a place.
+type featured interface{ feature() Feature }
+
+// ContentType is asked by huma: what has no such form is JSON.
+func (l list[T]) ContentType(asked string) string {
+	var x T
+	switch _, place := any(x).(featured); {
+	case asked == geoType && place:
+		return geoType
+	case asked == csvType:
+		return csvType
+	}
+	return "application/json"
+}
+
+// Feature is a feature of RFC 7946; its properties carry the caution, since map
+// programs drop what stands beside the features.
+type Feature struct {
+	Type       string         `json:"type" enum:"Feature"`
+	ID         string         `json:"id"`
+	Geometry   point          `json:"geometry"`
+	Properties map[string]any `json:"properties" doc:"the members of the same thing as JSON"`
+}
+
+type point struct {
+	Type        string     `json:"type" enum:"Point"`
+	Coordinates [2]float64 `json:"coordinates" doc:"longitude, latitude, WGS 84"`
+}
+
+func pointAt(lat, lon float64) point { return point{"Point", [2]float64{lon, lat}} }
+
+type featureCollection struct {
+	onlyGeo
+	Type     string    `json:"type" enum:"FeatureCollection"`
+	Features []Feature `json:"features"`
+	Matched  int       `json:"numberMatched"`
+	Returned int       `json:"numberReturned"`
+	Links    []link    `json:"links"`
+	Frame
+}
+
+// onlyGeo is onlyJSON for features.
+type onlyGeo struct{}
+
+// ContentType is asked by huma.
+func (onlyGeo) ContentType(string) string { return geoType }
+
+func (l list[T]) geo() featureCollection {
+	out := featureCollection{Type: "FeatureCollection", Features: []Feature{}, Matched: l.Matched, Returned: l.Returned, Links: l.Links, Frame: l.Frame}
+	for _, x := range l.Items {
+		f := any(x).(featured).feature()
+		f.Properties["standing_caution"] = l.Standing
+		if l.Caution != nil {
+			for k, v := range l.Caution.brief().members() {
+				f.Properties[k] = v
+			}
+		}
+		out.Features = append(out.Features, f)
+	}
+	return out
+}
+
+func marshalGeo(w io.Writer, v any) error {
+	if l, ok := v.(interface{ geo() featureCollection }); ok {
+		v = l.geo()
+	}
+	return json.NewEncoder(w).Encode(v) //nolint:wrapcheck // huma tells it
+}
+
+// members are the fields of a flat struct by the names that JSON gives them.
+func members(v any) map[string]any {
+	out := map[string]any{}
+	for name, f := range fieldsOf(reflect.ValueOf(v)) {
+		out[name] = f.Interface()
+	}
+	return out
+}
+
+// fieldsOf goes through the fields of a flat struct, those of embedded ones too.
+func fieldsOf(v reflect.Value) func(yield func(string, reflect.Value) bool) {
+	return func(yield func(string, reflect.Value) bool) {
+		for i := range v.NumField() {
+			f := v.Type().Field(i)
+			if f.Anonymous {
+				for name, x := range fieldsOf(v.Field(i)) {
+					if !yield(name, x) {
+						return
+					}
+				}
+				continue
+			}
+			if name, _, _ := strings.Cut(f.Tag.Get("json"), ","); name != "" && name != "-" && !yield(name, v.Field(i)) {
+				return
+			}
+		}
+	}
+}
+
+func marshalCSV(w io.Writer, v any) error {
+	l, ok := v.(interface{ rows() [][]string })
+	if !ok {
+		return fmt.Errorf("%T has no form as CSV", v)
+	}
+	return csv.NewWriter(w).WriteAll(l.rows()) //nolint:wrapcheck // huma tells it
+}
+
+// rows are the items as CSV, each with the caution of their river.
+func (l list[T]) rows() [][]string {
+	var head []string
+	for name := range fieldsOf(reflect.ValueOf(*new(T))) {
+		head = append(head, name)
+	}
+	var tail []string
+	if l.Caution != nil {
+		for name, f := range fieldsOf(reflect.ValueOf(l.Caution.brief())) {
+			head, tail = append(head, name), append(tail, cell(f))
+		}
+	}
+	out := [][]string{append(head, "standing_caution")}
+	tail = append(tail, l.Standing)
+	for _, x := range l.Items {
+		row := make([]string, 0, len(head)+1)
+		for _, f := range fieldsOf(reflect.ValueOf(x)) {
+			row = append(row, cell(f))
+		}
+		out = append(out, append(row, tail...))
+	}
+	return out
+}
+
+// cell is a value as text; nothing is an empty field.
+func cell(v reflect.Value) string {
+	if v.Kind() == reflect.Pointer {
+		if v.IsNil() {
+			return ""
+		}
+		v = v.Elem()
+	}
+	switch x := v.Interface().(type) {
+	case time.Time:
+		return x.UTC().Format(time.RFC3339)
+	case float64:
+		return strconv.FormatFloat(x, 'g', -1, 64)
+	case encoding.TextMarshaler:
+		b, _ := x.MarshalText() // a date has no fault
+		return string(b)
+	default:
+		return fmt.Sprint(x)
+	}
+}
+
+// Paging is the part of a long list that is asked for.
+type Paging struct {
+	Limit  int `query:"limit" minimum:"1" maximum:"1000" default:"100" doc:"how many at most"`
+	Offset int `query:"offset" minimum:"0" maximum:"1000000" default:"0" doc:"how many to leave out first; follow the link next instead of counting"`
+	self   url.URL
+}
+
+// Resolve keeps the address as it was asked for, its suffix too, for the link to the
+// next page.
+func (p *Paging) Resolve(ctx huma.Context) []error {
+	r, _ := humago.Unwrap(ctx)
+	u, err := url.ParseRequestURI(r.RequestURI)
+	if err != nil {
+		return []error{err}
+	}
+	p.self = url.URL{Path: u.Path, RawQuery: u.RawQuery}
+	return nil
+}
+
+// paged is what a handler of a list returns.
+type paged[T any] struct {
+	Link string `header:"Link" doc:"the next page, as in RFC 8288"`
+	Body list[T]
+}
+
+// page cuts a list and links to what follows.
+func page[T any](s *service, p Paging, all []T, c *caution) *paged[T] {
+	at := min(p.Offset, len(all))
+	to := min(at+p.Limit, len(all))
+	out := &paged[T]{Body: list[T]{Items: append([]T{}, all[at:to]...), Matched: len(all), Returned: to - at, Caution: c, Frame: s.frame()}}
+	out.Body.Links, out.Link = s.pageLinks(p, to, len(all))
+	return out
+}
+
+func (s *service) pageLinks(p Paging, to, of int) (links []link, header string) {
+	links = []link{{Href: s.PublicURL + p.self.RequestURI(), Rel: "self"}}
+	if to < of {
+		q := p.self.Query()
+		q.Set("offset", strconv.Itoa(to))
+		next := s.PublicURL + (&url.URL{Path: p.self.Path, RawQuery: q.Encode()}).String()
+		return append(links, link{Href: next, Rel: "next"}), "<" + next + `>; rel="next"`
+	}
+	return links, ""
+}
+
+// one is what a handler of one thing returns.
+type one[T any] struct{ Body T }
+
+// badParameter is a fault of the caller.
+func badParameter(format string, args ...any) error {
+	return huma.NewError(http.StatusBadRequest, fmt.Sprintf(format, args...))
+}
