@@ -185,7 +185,7 @@ func (f *waterFit) print(w io.Writer) error {
 	m := &f.model
 	fmt.Fprintf(w, "%s\n", f.name)
 	if f.fallback != "" {
-		fmt.Fprintf(w, "%s\nModel: %s.\n%s\n", forecast.Wrap(f.fallback, 96), m.Grade, forecast.Wrap(f.best.Likeness(), 96))
+		fmt.Fprintf(w, "%s\nModel: %s.\n%s\n", forecast.Wrap(f.fallback, 96), f.best.Grade, forecast.Wrap(f.best.Likeness(), 96))
 		fmt.Fprintf(w, "Expected model error: %.1f °C (standard deviation).\n\n", f.best.Error.SD)
 		if err := f.printExpected(w); err != nil || knownDays(f.in.Water) == 0 {
 			return err

@@ -255,9 +255,34 @@ func TestARiverWithoutAThermometerIsShownWithWhatToExpect(t *testing.T) {
 	if strings.Contains(flat, "RMSE") || strings.Contains(flat, "NaN") {
 		t.Errorf("scores without readings:\n%s", out.String())
 	}
-	_, config, now := becksIngested(t)
-	if _, out, _ := call(t, now, "doctor", "--config", config); !strings.Contains(strings.Join(strings.Fields(out), " "), "logger left in the water for the next two months would cut that to") {
+	dir, config := write(t, becks+fmt.Sprintf(aBeck, "Dry Beck", 54.6, "dry"))
+	var gauge, weather strings.Builder
+	for i, line := range strings.Split(strings.TrimSpace(inventedWater(1000)), "\n") {
+		f := strings.Split(strings.ReplaceAll(line, "NA", ""), ",")
+		if i == 0 {
+			gauge.WriteString(line + "\n")
+			weather.WriteString(line + "\n")
+			continue
+		}
+		fmt.Fprintf(&gauge, "%s 00:00,,,%s\n", f[0], f[3])
+		for h := range 24 {
+			fmt.Fprintf(&weather, "%s %02d:00,%s,,\n", f[0], h, f[1])
+		}
+	}
+	for name, text := range map[string]string{"dry.csv": gauge.String(), "weather.csv": weather.String()} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	now := time.Date(2019, 1, 1, 12, 0, 0, 0, time.UTC).AddDate(0, 0, 1000)
+	if code, out, errs := call(t, now, "ingest", "--config", config); code != 0 {
+		t.Fatalf("ingest: %s%s", out, errs)
+	}
+	if _, out, _ := call(t, now, "doctor", "--offline", "--config", config); !strings.Contains(strings.Join(strings.Fields(out), " "), "logger left in the water for the next two months would cut that to") {
 		t.Errorf("doctor does not say what a logger gains:\n%s", out)
+	}
+	if code, out, errs := call(t, now, "water", "Dry Beck", "--config", config); code != 0 || !strings.Contains(out, "What to expect of the water") {
+		t.Errorf("exit %d, %s%s", code, out, errs)
 	}
 }
 

@@ -103,15 +103,10 @@ func (m *Model) Likeness() string {
 }
 
 // WithReadings is what the standard deviation of the error, °C, of a model that was not
-// fitted would come to if the water were read on the days of a record from one index to
-// another. NaN where that cannot be told.
+// fitted would come to if the water were also read on the days of a record from one index
+// to another. NaN where that cannot be told.
 func (m Model) WithReadings(in Input, from, to int) float64 {
-	blind := in
-	blind.Water = make([]float64, len(in.Air))
-	for i := range blind.Water {
-		blind.Water[i] = math.NaN()
-	}
-	m = m.At(blind)
+	m = m.At(in)
 	if m.departs == nil {
 		return math.NaN()
 	}
@@ -120,8 +115,9 @@ func (m Model) WithReadings(in Input, from, to int) float64 {
 	var spread mat.SymDense
 	spread.ScaleSym(moreSpread*variance, learnt().spread)
 	rows, sim := m.rows(in)
-	copy(blind.Water[from:to], sim[from:to]) // what they say does not matter here
-	d.update(&spread, rows, sim, blind.Water)
+	water := slices.Clone(in.Water)
+	copy(water[from:to], sim[from:to]) // what they say does not matter here
+	d.update(&spread, rows, sim, water)
 	return d.error(&spread, rows, in.Day0).SD
 }
 
