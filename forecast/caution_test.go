@@ -408,8 +408,8 @@ func TestWhichReadingsAreTheLast(t *testing.T) {
 		t.Errorf("of a daily mean: %+v", in.Flow)
 	}
 	s.readings("1", ingest.Discharge, look.Add(-3*time.Hour), 7)
-	if in, _ := s.caution(banks("1")); in.Flow.Value != 6 {
-		t.Errorf("an older one of the same site stands in: %+v", in.Flow)
+	if in, c := s.caution(banks("1")); in.Flow.Value != 7 || c.Known {
+		t.Errorf("a daily mean stands in for a sensor that fell silent: %+v", in.Flow)
 	}
 	s.readings("1", ingest.Discharge, justNow, 8)
 	if in, _ := s.caution(banks("1")); in.Flow.Value != 8 || in.Flow.Daily {
