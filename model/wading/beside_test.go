@@ -40,6 +40,10 @@ func TestAFurtherSensorOnlyAddsCaution(t *testing.T) {
 		{"a rise upstream", upper(func(i *Input) { i.flows(5, 12) }), KeepOut, true, false, 100 * time.Minute, "gauge upper: the water is rising"},
 		{"silence upstream", upper(func(i *Input) { i.Flow.Age = 3 * time.Hour; i.steady(5) }), Quiet, false, false, 0, "gauge upper: the last flow reading is"},
 		{"silence upstream since a rise", upper(func(i *Input) { i.Flow.Age, i.Stage.Age = 3*time.Hour, 3*time.Hour; i.flows(5, 12) }), KeepOut, false, false, 0, "at least: gauge upper: the water is rising"},
+		{"silence upstream while the river's own gauge is in high water", func(i *Input) {
+			i.steady(40)
+			upper(func(i *Input) { i.Flow.Age = 3 * time.Hour; i.steady(5) })(i)
+		}, KeepOut, true, false, 100 * time.Minute, "gauge upper: the last flow reading is"},
 		{"ice upstream", upper(func(i *Input) { i.Flow.Doubt = "ice" }), Quiet, false, true, 0, "gauge upper: the flow reading cannot be trusted (ice)"},
 		{"heights alone upstream", upper(func(i *Input) { i.StageOnly, i.Flow, i.FlowPast = true, Reading{}, nil }), Quiet, true, false, 100 * time.Minute, ""},
 		{"too little history upstream", upper(func(i *Input) { i.FlowPast = i.FlowPast[len(i.FlowPast)-20:] }), Quiet, false, true, 0, "gauge upper: only 19 h"},

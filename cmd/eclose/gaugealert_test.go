@@ -1,0 +1,241 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"example.org/eclose/model/wading"
+)
+
+// An invented river of salmonflies, read hour by hour to a file, with a service of
+// official warnings: its forecast of 14 June has the egg-laying more likely than not.
+const salmonflyRiver = `units = "us"
+forecast-schedule = "@every 3s"
+[feeds.csv]
+schedule = "@every 1s"
+zone = "UTC"
+time-column = "time"
+time-layout = "2006-01-02 15:04"
+  [[feeds.csv.column]]
+  name = "flow"
+  variable = "discharge"
+  unit = "m3/s"
+  [[feeds.csv.column]]
+  name = "water"
+  variable = "water_temperature"
+  unit = "degC"
+[feeds.nws]
+base-url = %q
+warnings-schedule = "@every 1s"
+[[river]]
+name = "Garrow"
+region = "rockies"
+zone = "America/Denver"
+lat = 44.9
+lon = -111.6
+groups = ["salmonfly"]
+  [[river.gauge]]
+  feed = "csv"
+  site = "garrow"
+  file = "garrow.csv"
+  variables = ["discharge", "water_temperature"]
+  [river.warnings]
+  feed = "nws"
+[serve]
+public-url = "https://eclose.example.org"
+%s`
+
+// salmonflyHouse is a server of that river whose clock can be put forward.
+type salmonflyHouse struct {
+	*testing.T
+	file   string
+	now    func() time.Time
+	later  atomic.Int64
+	warner *warner
+	office *postOffice
+	url    string
+	path   string
+	log    *noise
+	stop   func() int
+}
+
+var salmonflyNoon = time.Date(2026, 6, 14, 18, 0, 0, 0, time.UTC) // at the river
+
+func openSalmonflyHouse(t *testing.T) *salmonflyHouse {
+	t.Helper()
+	h := &salmonflyHouse{T: t, warner: &warner{}}
+	h.warner.say(0, nwsList())
+	srv := httptest.NewServer(h.warner)
+	t.Cleanup(srv.Close)
+	var mailLines, dir string
+	h.office, mailLines = openPostOffice(t)
+	dir, h.path = write(t, fmt.Sprintf(salmonflyRiver, srv.URL, mailLines))
+	h.file = filepath.Join(dir, "garrow.csv")
+	var b strings.Builder
+	b.WriteString("time,flow,water\n")
+	for at := salmonflyNoon.AddDate(-6, -5, 0); !at.After(salmonflyNoon); at = at.Add(time.Hour) {
+		d, n := float64(at.YearDay()), float64(at.Unix()/3600)
+		if salmonflyNoon.Sub(at) > 335*24*time.Hour && (math.Abs(d-165) > 20 && at.Hour()%6 != 0) {
+			continue
+		}
+		flow := 20 + 8*math.Sin(2*math.Pi*(d-70)/365) + 1.5*math.Sin(n/110) + 0.05*math.Sin(n/3.8)
+		water := 8 + 7*math.Sin(2*math.Pi*(d-110)/365) + 1.2*math.Sin(2*math.Pi*float64(at.Hour()-15)/24)
+		fmt.Fprintf(&b, "%s,%.3f,%.2f\n", at.Format("2006-01-02 15:04"), flow, max(0.2, water))
+	}
+	if err := os.WriteFile(h.file, []byte(b.String()), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	clock := from(salmonflyNoon.Add(5 * time.Minute))
+	h.now = func() time.Time { return clock().Add(time.Duration(h.later.Load())) }
+	if code, out, errs := call(t, h.now(), "ingest", "--config", h.path); code != 0 {
+		t.Fatal(out, errs)
+	}
+	return h
+}
+
+// reads puts the clock forward, and the gauge reads a flow, m3/s, just before.
+func (h *salmonflyHouse) reads(after time.Duration, flow float64) {
+	h.Helper()
+	at := h.now().Add(after - 2*time.Minute)
+	f, err := os.OpenFile(h.file, os.O_APPEND|os.O_WRONLY, 0o600)
+	if err != nil {
+		h.Fatal(err)
+	}
+	fmt.Fprintf(f, "%s,%.3f,14\n", at.UTC().Format("2006-01-02 15:04"), flow)
+	if err := f.Close(); err != nil {
+		h.Fatal(err)
+	}
+	h.pass(after)
+	h.says(wading.US.Flow(flow))
+}
+
+// pass puts the clock forward. The server's leader steps down then, and is elected
+// again within seconds.
+func (h *salmonflyHouse) pass(d time.Duration) {
+	h.Helper()
+	h.later.Add(int64(d))
+	h.looked(3)
+}
+
+// looked waits until the warnings were fetched so many times, after each of which the
+// river is judged and mails are decided.
+func (h *salmonflyHouse) looked(n int) {
+	h.Helper()
+	before := h.warner.count()
+	until(h.T, fmt.Sprintf("%d fetches of warnings", n), h.log, func() bool { return h.warner.count() >= before+n })
+}
+
+func (h *salmonflyHouse) says(text string) {
+	h.Helper()
+	until(h.T, fmt.Sprintf("%q on the page", text), h.log, func() bool { _, b := get(h.T, h.url+"/river/garrow"); return strings.Contains(b, text) })
+}
+
+func (h *salmonflyHouse) none(why string) {
+	h.Helper()
+	if got := h.office.all(); len(got) != 0 {
+		h.Fatalf("%s, and %d mails:\n%s", why, len(got), plain(got[0]))
+	}
+}
+
+// TestAValueAtTheGaugeIsToldOnlyWhileTheRiverMayBeVisited: "flow below 900 cfs and
+// salmonfly likely", through the server and a real relay. What was asked for holds
+// from the second reading on; each thing that must withhold it comes first.
+func TestAValueAtTheGaugeIsToldOnlyWhileTheRiverMayBeVisited(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it takes a minute")
+	}
+	t.Parallel()
+	h := openSalmonflyHouse(t)
+	if code, out, errs := call(t, h.now(), "subscribe", "add", "ann@example.org", "--river", "garrow", "--group", "salmonfly", "--when", "flow < 900 cfs",
+		"--no-cautions", "--quiet", "none", "--consent", "paper", "--config", h.path); code != 0 {
+		t.Fatal(out, errs)
+	}
+	h.url, h.log, h.stop = serve(t, h.now, "--config", h.path)
+	h.says("Salmonfly")
+	h.looked(2)
+	h.none("the flow is 979 cfs")
+
+	h.warner.say(404, "gone")
+	h.reads(40*time.Minute, 24)
+	h.reads(40*time.Minute, 23)
+	h.says("Caution level unknown")
+	h.reads(40*time.Minute, 22)
+	h.none("the warnings are not known, so the level is not either")
+
+	watch := nwsAlert("a", "Alert", "Flood Watch", "Severe", "Possible", "2026-06-14T23:00:00+00:00", "")
+	h.warner.say(0, nwsList(watch))
+	h.says("Flood Watch")
+	h.reads(30*time.Minute, 22.15)
+	h.reads(30*time.Minute, 22.1)
+	h.none("a flood watch makes the caution 2")
+
+	// The watch is off: its level goes after three hours, and then two readings count.
+	h.warner.say(0, nwsList())
+	for n := 0; len(h.office.all()) == 0 && n < 8; n++ {
+		h.reads(100*time.Minute, 22.2+0.01*float64(n))
+		if n < 3 {
+			h.none("the level of the watch holds for three hours")
+		}
+	}
+	mails := h.mails(1)
+	for _, want := range []string{"flow below 900 cfs (25.5 m³/s), and salmonfly, egg-laying", "You asked to hear of this: cfs (22.2 m³/s), read at", "Caution 1 of 3: take care.", "Valid until", "Local notices, dam operators, licensed guides and your own eyes overrule"} {
+		if !strings.Contains(mails[0], want) {
+			t.Errorf("the mail lacks %q:\n%s", want, mails[0])
+		}
+	}
+	h.reads(30*time.Minute, 22.15)
+	h.mails(1)
+	for _, flow := range []float64{26, 28.6, 28.7} {
+		h.reads(100*time.Minute, flow)
+	}
+	h.pass(10 * time.Minute) // what comes together is told together
+	if mails = h.mails(2); !strings.Contains(mails[1], "no longer") {
+		t.Errorf("the end of it:\n%s", mails[1])
+	}
+
+	// A forecast value is weighed at each issue; one that is old may not send anybody.
+	ask := func(who string) {
+		t.Helper()
+		if code, out, errs := call(t, h.now(), "subscribe", "add", who+"@example.org", "--river", "garrow", "--when", "forecast flow < 2000 cfs",
+			"--no-cautions", "--quiet", "none", "--consent", "paper", "--config", h.path); code != 0 {
+			t.Fatal(out, errs)
+		}
+	}
+	ask("bob")
+	for n := 0; len(h.office.all()) < 3 && n < 6; n++ {
+		h.pass(10 * time.Minute)
+	}
+	if m := h.mails(3)[2]; !strings.Contains(m, "To: <bob@example.org>") || !strings.Contains(m, "chance") {
+		t.Errorf("of the forecast:\n%s", m)
+	}
+	h.pass(wading.MaxAge)
+	h.says("Caution level unknown")
+	ask("cora")
+	for range 5 {
+		h.pass(10 * time.Minute)
+	}
+	h.mails(3)
+	if code := h.stop(); code != 0 {
+		t.Errorf("stopped with %d\n%s", code, h.log)
+	}
+}
+
+// mails waits for so many and gives their texts, one space for any blank.
+func (h *salmonflyHouse) mails(n int) (out []string) {
+	h.Helper()
+	until(h.T, fmt.Sprintf("%d mails", n), h.log, func() bool { return len(h.office.all()) >= n })
+	for _, m := range h.office.all() {
+		out = append(out, strings.Join(strings.Fields(plain(m)), " "))
+	}
+	if len(out) != n {
+		h.Fatalf("%d mails, not %d:\n%s", len(out), n, strings.Join(out, "\n====\n"))
+	}
+	return out
+}
