@@ -153,7 +153,7 @@ func TestAValueAtTheGaugeIsToldOnlyWhileTheRiverMayBeVisited(t *testing.T) {
 	}
 	t.Parallel()
 	h := openSalmonflyHouse(t)
-	if code, out, errs := call(t, h.now(), "subscribe", "add", "ann@example.org", "--river", "garrow", "--group", "salmonfly", "--when", "flow < 900 cfs",
+	if code, out, errs := call(t, h.now(), "subscribe", "add", "ann@example.org", "--river", "garrow", "--group", "salmonfly", "--threshold", "0.3", "--when", "flow < 900 cfs",
 		"--no-cautions", "--quiet", "none", "--consent", "paper", "--config", h.path); code != 0 {
 		t.Fatal(out, errs)
 	}

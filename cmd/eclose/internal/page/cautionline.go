@@ -115,11 +115,11 @@ func highUntil(st *State, today forecast.Date) string {
 
 func weekday(d forecast.Date) string { return d.Time().Format("Mon 2 Jan") }
 
-// cautionAhead is the caution of days that lie ahead: within three days the
-// reading and its trend, beyond that one line of past seasons or of the forecast,
+// cautionAhead is the caution of days that lie ahead: as far as today's reading reaches
+// that reading and its trend, beyond that one line of past seasons or of the forecast,
 // and when the real flow will be told.
 func cautionAhead(st *State, c cautionLine, odds string, from, today forecast.Date) cautionLine {
-	if from <= today+3 {
+	if forecast.ReadingReaches(today, from) {
 		return c
 	}
 	l := cautionLine{Lead: "Flow on these days", Text: []string{upper(odds), "Read the gauge again the evening before"}}

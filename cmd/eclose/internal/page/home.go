@@ -89,7 +89,7 @@ func (s *site) home(r *http.Request) (*answer, error) {
 	}
 	body.Groups, body.Only = s.groupChoices(all, group)
 	body.Today, body.Fortnight = s.todayOf(all, u), s.fortnightOf(v, all, u)
-	if t, f := body.Today, body.Fortnight; t != nil && t.River == f.River && f.Flow != nil && v.First.From <= all[0].head.Today+3 && v.Answer != verdict.Water {
+	if t, f := body.Today, body.Fortnight; t != nil && t.River == f.River && f.Flow != nil && forecast.ReadingReaches(all[0].head.Today, v.First.From) && v.Answer != verdict.Water {
 		f.Flow = &cautionLine{Lead: "Flow on these days", Text: []string{upper(v.First.Flow.Words)}} // the box beside it has the reading
 	}
 	ranked := slices.Clone(all)

@@ -660,3 +660,14 @@ func TestTheSketchMeasuresAsTheCrowFlies(t *testing.T) {
 		t.Errorf("two gauges at one place: %s", same)
 	}
 }
+
+// Beside days that today's reading does not reach the caution is one line, as in mails.
+func TestTheCautionOfDaysAheadIsAsLongAsTodaysReadingReaches(t *testing.T) {
+	now := cautionLine{Lead: "Take care", Text: []string{"Flow 9 m³/s"}, Known: true}
+	for days, near := range map[forecast.Date]bool{0: true, 3: true, 4: false, 7: false} {
+		got := cautionAhead(&State{Outlook: &forecast.Outlook{}}, now, "20% of days too high", 100+days, 100)
+		if (got.Lead == now.Lead) != near || near == strings.Contains(strings.Join(got.Text, " "), "Read the gauge again the evening before") {
+			t.Errorf("%d days ahead: %+v", days, got)
+		}
+	}
+}

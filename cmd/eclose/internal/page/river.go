@@ -177,7 +177,7 @@ func (s *site) riverAnswer(v verdict.Verdict, a *asked, u wading.Units) *answerV
 	}
 	line := a.head.Line
 	x.Caution = &line
-	if b != nil && x.Flow != nil && b.From <= a.head.Today+3 {
+	if b != nil && x.Flow != nil && forecast.ReadingReaches(a.head.Today, b.From) {
 		x.Flow = nil // the box of today says it
 	}
 	return x
