@@ -119,3 +119,19 @@ func TestAWordInPlaceOfAReading(t *testing.T) {
 		}
 	}
 }
+
+func TestTheFreshestThermometerOfARiverCounts(t *testing.T) {
+	for fresh, want := range map[string]float64{"1": 17, "2": 9} {
+		s := newShore(t)
+		for site, c := range map[string]float64{"1": 17, "2": 9} {
+			at := look.Add(-time.Hour)
+			if site == fresh {
+				at = justNow
+			}
+			s.readings(site, ingest.WaterTemperature, at, c)
+		}
+		if in, _ := s.caution(banks("1", "2")); in.Water.Value != want {
+			t.Errorf("%s is the freshest: %+v", fresh, in.Water)
+		}
+	}
+}

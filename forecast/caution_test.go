@@ -446,5 +446,19 @@ func TestAHeightBelongsToAVisitWithinHalfAnHour(t *testing.T) {
 		if in, _ := s.caution(banks("1")); (in.StageFit != nil) != fits {
 			t.Errorf("heights %v from the visits: fit %+v", off, in.StageFit)
 		}
+		got, err := s.store.Read(t.Context(), s.key("1", ingest.GaugeHeight), series.Query{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got.Flag, got.FlagTest = make([]ingest.Flag, got.Len()), make([]string, got.Len())
+		for i := range got.Flag {
+			got.Flag[i] = ingest.Fail
+		}
+		if _, err := s.store.SetFlags(t.Context(), got); err != nil {
+			t.Fatal(err)
+		}
+		if in, _ := s.caution(banks("1")); in.StageFit != nil {
+			t.Error("heights that failed their checks belong to visits")
+		}
 	}
 }

@@ -35,7 +35,7 @@ var targets = []target{
 	{"model/wading", []string{"assess.go", "around.go", "reading.go", "rise.go", "gate.go", "level.go", "warning.go", "weather.go", "width.go", "fish.go", "format.go"}, "."},
 	{"ingest/qc", []string{"agency.go", "climatology.go", "config.go", "plausibility.go", "qc.go"}, "."},
 	{"ingest/warning", []string{"area.go", "record.go", "warning.go"}, "."},
-	{"forecast", []string{"caution.go", "caution_sensor.go"}, "EveryGauge|EverySensor|AClock|AWord|AGauge|NoGauge|AReadingInDoubt|Thunder|Darkest|ALastReading|TheRecordOf|Which|AHeightBelongs"},
+	{"forecast", []string{"caution.go", "caution_sensor.go"}, "EveryGauge|EverySensor|AClock|AWord|AGauge|NoGauge|AReadingInDoubt|Thunder|Darkest|ALastReading|TheRecordOf|Which|AHeightBelongs|Thermometer"},
 }
 
 // longest is how long the tests of one mutant may take: one that loops for ever

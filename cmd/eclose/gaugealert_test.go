@@ -68,7 +68,7 @@ type salmonflyHouse struct {
 
 var salmonflyNoon = time.Date(2026, 6, 14, 18, 0, 0, 0, time.UTC) // at the river
 
-func openSalmonflyHouse(t *testing.T) *salmonflyHouse {
+func openSalmonflyHouse(t *testing.T, more string) *salmonflyHouse {
 	t.Helper()
 	h := &salmonflyHouse{T: t, warner: &warner{}}
 	h.warner.say(0, nwsList())
@@ -76,7 +76,7 @@ func openSalmonflyHouse(t *testing.T) *salmonflyHouse {
 	t.Cleanup(srv.Close)
 	var mailLines, dir string
 	h.office, mailLines = openPostOffice(t)
-	dir, h.path = write(t, fmt.Sprintf(salmonflyRiver, srv.URL, mailLines))
+	dir, h.path = write(t, fmt.Sprintf(salmonflyRiver, srv.URL, mailLines+more))
 	h.file = filepath.Join(dir, "garrow.csv")
 	var b strings.Builder
 	b.WriteString("time,flow,water\n")
@@ -152,7 +152,7 @@ func TestAValueAtTheGaugeIsToldOnlyWhileTheRiverMayBeVisited(t *testing.T) {
 		t.Skip("it takes a minute")
 	}
 	t.Parallel()
-	h := openSalmonflyHouse(t)
+	h := openSalmonflyHouse(t, "")
 	if code, out, errs := call(t, h.now(), "subscribe", "add", "ann@example.org", "--river", "garrow", "--group", "salmonfly", "--threshold", "0.3", "--when", "flow < 900 cfs",
 		"--no-cautions", "--quiet", "none", "--consent", "paper", "--config", h.path); code != 0 {
 		t.Fatal(out, errs)
@@ -185,7 +185,8 @@ func TestAValueAtTheGaugeIsToldOnlyWhileTheRiverMayBeVisited(t *testing.T) {
 		}
 	}
 	mails := h.mails(1)
-	for _, want := range []string{"flow below 900 cfs (25.5 m³/s), and salmonfly, egg-laying", "You asked to hear of this: cfs (22.2 m³/s), read at", "Caution 1 of 3: take care.", "Valid until", "Local notices, dam operators, licensed guides and your own eyes overrule"} {
+	for _, want := range []string{"Subject: Garrow: flow at or below 900 cfs", ", and salmonfly, egg-laying", "You asked to hear of this: 78", "Caution 1 of 3: take care.", "From gauge csv garrow, read at", "Valid until",
+		"Local notices, dam operators, licensed guides and your own eyes overrule"} {
 		if !strings.Contains(mails[0], want) {
 			t.Errorf("the mail lacks %q:\n%s", want, mails[0])
 		}
@@ -238,4 +239,72 @@ func (h *salmonflyHouse) mails(n int) (out []string) {
 		h.Fatalf("%d mails, not %d:\n%s", len(out), n, strings.Join(out, "\n====\n"))
 	}
 	return out
+}
+
+// to are the mails to one person, as mails gives them.
+func (h *salmonflyHouse) to(who string) (out []string) {
+	for _, m := range h.office.all() {
+		if m = strings.Join(strings.Fields(plain(m)), " "); strings.Contains(m, "To: <"+who+"@example.org>") {
+			out = append(out, m)
+		}
+	}
+	return out
+}
+
+// TestAWarningServiceThatFallsSilentIsToldOnceByMail: to the operator, whose service
+// it is, and to a reader who was told of a warning; and that it speaks again.
+func TestAWarningServiceThatFallsSilentIsToldOnceByMail(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it takes a minute")
+	}
+	t.Parallel()
+	h := openSalmonflyHouse(t, "operator = \"keeper@example.org\"\n[health]\ninterval = \"1s\"\n")
+	if code, out, errs := call(t, h.now(), "subscribe", "add", "ann@example.org", "--river", "garrow", "--threshold", "0.9", "--quiet", "none", "--consent", "paper", "--config", h.path); code != 0 {
+		t.Fatal(out, errs)
+	}
+	h.url, h.log, h.stop = serve(t, h.now, "--config", h.path)
+	h.says("Salmonfly")
+	h.warner.say(0, nwsList(nwsAlert("a", "Alert", "Flood Watch", "Severe", "Possible", "2026-06-15T23:00:00+00:00", "")))
+	h.says("Flood Watch")
+	h.pass(10 * time.Minute)
+	until(t, "the mail of the watch", h.log, func() bool { return len(h.to("ann")) == 1 })
+
+	silent := func() (n int) {
+		for _, m := range h.to("keeper") {
+			if strings.Contains(m, "nws warnings of garrow failed") {
+				n++
+			}
+		}
+		return n
+	}
+	h.warner.say(404, "gone")
+	until(t, "the mail to the operator", h.log, func() bool { return silent() == 1 })
+	for n := 0; len(h.to("ann")) < 2 && n < 4; n++ {
+		h.reads(100*time.Minute, 22+0.1*float64(n))
+	}
+	for n := range 3 {
+		h.reads(100*time.Minute, 22.5+0.1*float64(n))
+	}
+	got := h.to("ann")
+	if len(got) != 2 || !strings.Contains(got[1], "official warnings unknown since") || !strings.Contains(got[1], "Treat the river as too high until you have seen it.") || !strings.Contains(got[1], "The last level was 2 of 3") {
+		t.Fatalf("%d mails to the reader:\n%s", len(got), strings.Join(got, "\n====\n"))
+	}
+	if n := silent(); n != 1 {
+		t.Errorf("the operator was told %d times:\n%s", n, strings.Join(h.to("keeper"), "\n====\n"))
+	}
+
+	h.warner.say(0, nwsList())
+	for n := 0; len(h.to("ann")) < 3 && n < 6; n++ {
+		h.reads(100*time.Minute, 22.3-0.1*float64(n))
+	}
+	if got = h.to("ann"); len(got) != 3 || !strings.Contains(got[2], "caution down from 2 to 1 of 3") {
+		t.Errorf("%d mails to the reader:\n%s", len(got), strings.Join(got, "\n====\n"))
+	}
+	until(t, "that it speaks again", h.log, func() bool {
+		k := h.to("keeper")
+		return len(k) > 0 && strings.Contains(strings.Join(k, " "), "well again: feed-failures nws warnings of garrow")
+	})
+	if code := h.stop(); code != 0 {
+		t.Errorf("stopped with %d\n%s", code, h.log)
+	}
 }

@@ -27,7 +27,7 @@ func (p *tripPage) lay(s *site, t *trip.Trip, rivers []trip.River) {
 	if w := t.First.FishableWords(); w != "" {
 		p.Flow.Text = append(p.Flow.Text, w)
 	}
-	p.Flow.Text = append(p.Flow.Text, "Warm water: " + lowerFirst(t.First.Warm.Words), "Read the gauge again the evening before, and look at the water when you are there")
+	p.Flow.Text = append(p.Flow.Text, "Warm water: "+lowerFirst(t.First.Warm.Words), "Read the gauge again the evening before, and look at the water when you are there")
 	if t.Second != nil {
 		v := s.stayView(*t.Second)
 		p.Second = &v
