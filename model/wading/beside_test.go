@@ -42,7 +42,7 @@ func TestAFurtherSensorOnlyAddsCaution(t *testing.T) {
 		{"silence upstream since a rise", upper(func(i *Input) { i.Flow.Age, i.Stage.Age = 3*time.Hour, 3*time.Hour; i.flows(5, 12) }), KeepOut, false, false, 0, "at least: gauge upper: the water is rising"},
 		{"silence upstream while the river's own gauge is in high water", func(i *Input) {
 			i.steady(40)
-			upper(func(i *Input) { i.Flow.Age = 3 * time.Hour; i.steady(5) })(i)
+			upper(func(i *Input) { i.Flow.Age, i.Stage.Age = 3*time.Hour, 3*time.Hour; i.steady(5) })(i)
 		}, KeepOut, true, false, 100 * time.Minute, "gauge upper: the last flow reading is"},
 		{"ice upstream", upper(func(i *Input) { i.Flow.Doubt = "ice" }), Quiet, false, true, 0, "gauge upper: the flow reading cannot be trusted (ice)"},
 		{"heights alone upstream", upper(func(i *Input) { i.StageOnly, i.Flow, i.FlowPast = true, Reading{}, nil }), Quiet, true, false, 100 * time.Minute, ""},

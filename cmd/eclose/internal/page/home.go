@@ -239,7 +239,7 @@ func sayOf(a *asked, best string, u wading.Units) string {
 		out = append(out, fmt.Sprintf("Best %s: %s", best, catchNames(a.v.Best.Catches)))
 	}
 	if !a.head.Line.Strong && a.state.Caution.Flow.Present {
-		out = append(out, upper(strings.TrimPrefix(flowSentence(a.state, a.head.judged, 0, u), "")))
+		out = append(out, upper(strings.TrimPrefix(flowSentence(a.state, a.head.judged, u), "")))
 	}
 	if n := a.state.Outlook.Seasons; n < fewSeasons {
 		out = append(out, fmt.Sprintf("%d past seasons of water temperature: the dates are no better than the calendar's", n))

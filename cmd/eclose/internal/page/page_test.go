@@ -484,7 +484,7 @@ func TestACautionNamesTheTimeUntilWhichItCounts(t *testing.T) {
 	for _, path := range []string{"/", "/river/wend", "/river/wend/water"} {
 		at = noon.Add(time.Minute)
 		got := mainOf(w.get(path).Body.String())
-		for _, want := range []string{"Take care.", "Valid until " + noon.Add(10*time.Minute).Format("15:04 MST on 2 Jan 2006") + "; after that the caution level is unknown", `data-until="` + noon.Add(10*time.Minute).Format(time.RFC3339)} {
+		for _, want := range []string{"Take care.", "read at " + noon.Add(-110*time.Minute).Format("15:04 MST on 2 Jan 2006"), "Valid until " + noon.Add(10*time.Minute).Format("15:04 MST on 2 Jan 2006") + "; after that the caution level is unknown", `data-until="` + noon.Add(10*time.Minute).Format(time.RFC3339)} {
 			if !strings.Contains(got, want) {
 				t.Errorf("%s: %q is not in %.1500s", path, want, got)
 			}
