@@ -69,7 +69,7 @@ func TestAClockThatIsAhead(t *testing.T) {
 		ahead   time.Duration
 		known   bool // to the store before it was asked
 		trouble bool
-	}{{5 * time.Minute, true, false}, {15 * time.Minute, true, true}, {23 * time.Hour, true, true}, {40 * 24 * time.Hour, true, false}, {23 * time.Hour, false, false}} {
+	}{{5 * time.Minute, true, false}, {15 * time.Minute, true, true}, {23 * time.Hour, true, true}, {25 * time.Hour, true, false}, {40 * 24 * time.Hour, true, false}, {23 * time.Hour, false, false}} {
 		s := newShore(t)
 		retrieved := look
 		if !c.known {

@@ -371,7 +371,7 @@ func TestAGaugeIsComparedWithTheGaugersVisits(t *testing.T) {
 	for _, c := range []struct {
 		visits []float64
 		want   float64
-	}{{[]float64{2, 2, 2.5}, 2}, {[]float64{2, 2}, 0}, {[]float64{2, 1, 4, -1}, 2}, {[]float64{2, 2, -1, -1}, 0}} {
+	}{{[]float64{2, 2, 2.5}, 2}, {[]float64{2, 2}, 0}, {[]float64{2, 1, 4, -1}, 2}, {[]float64{2, 2, -1, -1}, 0}, {[]float64{2, 2, 7}, 0}} {
 		s := newShore(t)
 		at := s.visits("1", 1, 0, c.visits...)
 		var flows []float64
@@ -383,6 +383,9 @@ func TestAGaugeIsComparedWithTheGaugersVisits(t *testing.T) {
 					q = 2 * 2
 					if c.visits[i] == 1 {
 						q = 3 // three times what was measured
+					}
+					if c.visits[i] == 7 {
+						q = 0 // the gauge stood dry
 					}
 				}
 			}

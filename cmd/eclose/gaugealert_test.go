@@ -189,31 +189,32 @@ func TestAValueAtTheGaugeIsToldOnlyWhileTheRiverMayBeVisited(t *testing.T) {
 	watch := nwsAlert("a", "Alert", "Flood Watch", "Severe", "Possible", "2026-06-14T23:00:00+00:00", "")
 	h.warner.say(0, nwsList(watch))
 	h.says("Flood Watch")
-	h.reads(30*time.Minute, 22.15)
-	h.reads(30*time.Minute, 22.1)
+	h.reads(30*time.Minute, 21.75)
+	h.reads(30*time.Minute, 21.5)
 	h.none("a flood watch makes the caution 2")
 
 	// The watch is off: its level goes after three hours, and then two readings count.
 	h.warner.say(0, nwsList())
 	for n := 0; len(h.office.all()) == 0 && n < 8; n++ {
-		h.reads(100*time.Minute, 22.2+0.01*float64(n))
+		h.reads(90*time.Minute, 22+0.25*float64(n))
+		h.pass(10 * time.Minute) // what comes together is told together
 		if n < 3 {
 			h.none("the level of the watch holds for three hours")
 		}
 	}
 	mails := h.mails(1)
-	for _, want := range []string{"Subject: Garrow: flow at or below 900 cfs", ", and salmonfly, egg-laying", "You asked to hear of this: 78", "Caution 1 of 3: take care.", "From gauge csv garrow, read at", "Valid until",
+	for _, want := range []string{"Subject: Garrow: flow at or below 900 cfs", ", and salmonfly, egg-laying", "You asked to hear of this: 8", "Caution 1 of 3: take care.", "From gauge csv garrow, read at", "Valid until",
 		"Local notices, dam operators, licensed guides and your own eyes overrule"} {
 		if !strings.Contains(mails[0], want) {
 			t.Errorf("the mail lacks %q:\n%s", want, mails[0])
 		}
 	}
-	h.reads(30*time.Minute, 22.15)
+	h.reads(30*time.Minute, 21.75)
 	h.mails(1)
 	for _, flow := range []float64{26, 28.6, 28.7} {
 		h.reads(100*time.Minute, flow)
 	}
-	h.pass(10 * time.Minute) // what comes together is told together
+	h.pass(10 * time.Minute)
 	if mails = h.mails(2); !strings.Contains(mails[1], "no longer") {
 		t.Errorf("the end of it:\n%s", mails[1])
 	}
