@@ -20,7 +20,7 @@ import (
 const salmonflyRiver = `units = "us"
 forecast-schedule = "@every 1m"
 [feeds.csv]
-schedule = "@every 1s"
+schedule = "@every 2s"
 zone = "UTC"
 time-column = "time"
 time-layout = "2006-01-02 15:04"
