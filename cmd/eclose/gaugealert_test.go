@@ -114,10 +114,11 @@ func (h *salmonflyHouse) start() {
 	h.db = d
 }
 
-// reads puts the clock forward, and the gauge reads a flow, m3/s, just before.
+// reads puts the clock forward, and then the gauge has read a flow, m3/s.
 func (h *salmonflyHouse) reads(after time.Duration, flow float64) {
 	h.Helper()
-	at := h.now().Add(after - 2*time.Minute)
+	h.later.Add(int64(after))
+	at := h.now().Add(-2 * time.Minute)
 	f, err := os.OpenFile(h.file, os.O_APPEND|os.O_WRONLY, 0o600)
 	if err != nil {
 		h.Fatal(err)
@@ -126,7 +127,6 @@ func (h *salmonflyHouse) reads(after time.Duration, flow float64) {
 	if err := f.Close(); err != nil {
 		h.Fatal(err)
 	}
-	h.later.Add(int64(after))
 	// The page has its own judgement; what mails rest on is in the database.
 	until(h.T, fmt.Sprintf("%g m³/s judged", flow), h.log, func() bool {
 		return strings.Contains(strings.Join(rowsOf(h.T, h.db, "SELECT * FROM river_state"), " "), fmt.Sprintf(`"flow_m3s":{"v":%g,`, flow))
