@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"example.org/eclose/ingest"
-	"example.org/eclose/ingest/qc"
 	"example.org/eclose/ingest/series"
 	"example.org/eclose/model/wading"
 )
@@ -25,7 +24,7 @@ import (
 // Flow, height and channel are those of one gauge, for a width measured at one
 // bridge says nothing of the flow at another: the first in the river's order that
 // ever gave a flow, else the first that gave a height. Where its readings stop no
-// other steps in.
+// other steps in; the others are judged beside it.
 func CautionInput(ctx context.Context, store Reader, r River, at time.Time) (wading.Input, error) {
 	in := wading.Input{At: at, Regulated: r.Regulated, RegulatedBy: r.Notices, Flood: r.Flood, Light: lightAt(at, r.Lat, r.Lon)}
 	zone, err := time.LoadLocation(r.Zone)
@@ -42,8 +41,12 @@ func CautionInput(ctx context.Context, store Reader, r River, at time.Time) (wad
 		return in, err
 	}
 	for _, s := range r.Gauges {
-		if _, err := g.reading(s, ingest.WaterTemperature, &in.Water); err != nil {
+		waters, err := g.sensors(s, ingest.WaterTemperature)
+		if err != nil {
 			return in, fmt.Errorf("reading the gauges of %s: %w", r.Slug, err)
+		}
+		if len(waters) > 0 && (!in.Water.Present || waters[0].last.Age < in.Water.Age) {
+			in.Water = waters[0].last
 		}
 	}
 	if in.Warnings, err = warningsOf(ctx, store, r, at); err != nil {
@@ -62,20 +65,84 @@ func CautionInput(ctx context.Context, store Reader, r River, at time.Time) (wad
 	if in.Flood, err = floodOf(ctx, store, r, s); err != nil {
 		return in, err
 	}
-	if in.FlowPast, err = g.reading(s, ingest.Discharge, &in.Flow); err == nil {
-		in.StagePast, err = g.reading(s, ingest.GaugeHeight, &in.Stage)
-	}
-	if err != nil {
+	if err := g.atGauge(s, &in); err != nil {
 		return in, fmt.Errorf("reading the gauge %s of %s: %w", s.Site, r.Slug, err)
 	}
-	visits, err := g.channel(s, &in)
+	return in, g.otherGauges(r, s, &in)
+}
+
+// atGauge adds what one gauge tells: its sensors, its channel and its record.
+func (g *gatherer) atGauge(s Station, in *wading.Input) error {
+	flows, err := g.sensors(s, ingest.Discharge)
 	if err != nil {
-		return in, fmt.Errorf("reading the channel of %s: %w", r.Slug, err)
+		return err
 	}
-	if err := g.record(s, visits, &in); err != nil {
-		return in, fmt.Errorf("flow statistics of %s: %w", r.Slug, err)
+	stages, err := g.sensors(s, ingest.GaugeHeight)
+	if err != nil {
+		return err
 	}
-	return in, nil
+	if len(flows) > 0 {
+		in.Flow, in.FlowPast = flows[0].last, flows[0].past
+	}
+	if len(stages) > 0 {
+		in.Stage, in.StagePast = stages[0].last, stages[0].past
+	}
+	visits, err := g.channel(s, in)
+	if err != nil {
+		return fmt.Errorf("channel: %w", err)
+	}
+	if err := g.record(s, visits, in); err != nil {
+		return fmt.Errorf("flow statistics: %w", err)
+	}
+	for i := 1; i < max(len(flows), len(stages)); i++ { // a second sensor of the same kind
+		x := *in
+		x.Beside = nil
+		if i < len(flows) {
+			x.Flow, x.FlowPast = flows[i].last, flows[i].past
+		}
+		if i < len(stages) {
+			x.Stage, x.StagePast = stages[i].last, stages[i].past
+		}
+		in.Beside = append(in.Beside, wading.Beside{Input: x})
+	}
+	return nil
+}
+
+// otherGauges adds the river's gauges other than the one by which it is judged.
+// One that has been silent for long counts as taken away. The heights of floods in
+// the config are those of the river's own gauge.
+func (g *gatherer) otherGauges(r River, own Station, in *wading.Input) error {
+	seen := map[Station]bool{own: true}
+	r.Flood = wading.NoFlood
+	for _, s := range r.Gauges {
+		if seen[s] {
+			continue
+		}
+		seen[s] = true
+		x := wading.Input{}
+		var err error
+		if x.Flood, err = floodOf(g.ctx, g.store, r, s); err != nil {
+			return err
+		}
+		flows, err := g.sensors(s, ingest.Discharge)
+		if err != nil {
+			return fmt.Errorf("reading the gauge %s of %s: %w", s.Site, r.Slug, err)
+		}
+		x.StageOnly = len(flows) == 0
+		if err := g.atGauge(s, &x); err != nil {
+			return fmt.Errorf("reading the gauge %s of %s: %w", s.Site, r.Slug, err)
+		}
+		if !x.Flow.Present && !x.Stage.Present {
+			continue
+		}
+		more := x.Beside
+		x.Beside = nil
+		in.Beside = append(in.Beside, wading.Beside{Gauge: s.Site, Input: x})
+		for _, b := range more {
+			in.Beside = append(in.Beside, wading.Beside{Gauge: s.Site, Input: b.Input})
+		}
+	}
+	return nil
 }
 
 // flowGauge is the gauge by which the water is judged, and whether it gives a
@@ -150,70 +217,6 @@ func (g *gatherer) heights(s Station, visits []wading.Measurement) error {
 		}
 	}
 	return nil
-}
-
-// lookBack is how far back the last reading of a sensor is looked for: one that
-// was silent for longer counts as taken away. Our own default.
-const lookBack = 30 * 24 * time.Hour
-
-// reading takes the last reading of a variable, whatever its flag: one that
-// failed its checks is doubted, not passed over for an older one. It returns the
-// readings of the same series before it, and it.
-func (g *gatherer) reading(s Station, v ingest.Variable, into *wading.Reading) (past []wading.Past, err error) {
-	for _, k := range g.of(s, v) {
-		if k.Statistic != ingest.Instant && k.Statistic != ingest.Mean {
-			continue
-		}
-		q := g.query()
-		q.From = g.issue.Add(-lookBack - wading.PastSpan)
-		got, err := g.store.Read(g.ctx, k, q)
-		if errors.Is(err, series.ErrNotFound) {
-			continue
-		}
-		if err != nil {
-			return nil, fmt.Errorf("reading %s: %w", k, err)
-		}
-		daily := k.Period == ingest.Daily
-		var all []wading.Past // oldest first
-		last := -1
-		for i, v := range got.Value {
-			if math.IsNaN(v) {
-				continue
-			}
-			age := g.issue.Sub(got.At(i))
-			if daily {
-				age -= 24 * time.Hour // the value stands for the day that ends then
-			}
-			all, last = append(all, wading.Past{Age: max(0, age), Value: v}), i
-		}
-		if last < 0 || all[len(all)-1].Age > lookBack || into.Present && all[len(all)-1].Age >= into.Age {
-			continue
-		}
-		*into = wading.Reading{Value: got.Value[last], Age: all[len(all)-1].Age, Present: true, Daily: daily}
-		into.Doubt = doubt(got, last)
-		past = all
-	}
-	return past, nil
-}
-
-// doubt says why a reading must not be believed by its qualifier and flag. Of the
-// suspect ones those count that may hide high water.
-func doubt(s ingest.Series, i int) string {
-	var flag ingest.Flag
-	test := ""
-	if s.Flag != nil {
-		flag, test = s.Flag[i], s.FlagTest[i]
-	}
-	water := s.Variable == ingest.Discharge || s.Variable == ingest.GaugeHeight
-	switch {
-	case flag == ingest.Fail:
-		return "failed check " + test
-	case flag == ingest.Suspect && water && (test == qc.TestIce || test == qc.TestSpike || test == qc.TestRate):
-		return "suspect by check " + test
-	case s.Qualifier != nil && strings.Contains(strings.ToUpper(s.Qualifier[i]), "ICE"):
-		return "ice"
-	}
-	return ""
 }
 
 // Thunder is looked for so far ahead, in a forecast no older than that. Our own

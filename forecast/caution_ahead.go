@@ -6,6 +6,13 @@ import (
 	"example.org/eclose/model/wading"
 )
 
+// readingReach is how many days ahead a day may lie for today's reading and caution to
+// be told beside it: nobody wades next week by today's flow. Our own default.
+const readingReach = 3
+
+// ReadingReaches reports whether today's reading and caution say something of a day.
+func ReadingReaches(today, day Date) bool { return day <= today+readingReach }
+
 // LevelDay is the chance of each caution level by the flow of a day ahead. All of it is
 // modelled, from the flow alone: thunder, cold and what a dam will do are not in it.
 type LevelDay struct {

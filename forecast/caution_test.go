@@ -371,7 +371,7 @@ func TestAGaugeIsComparedWithTheGaugersVisits(t *testing.T) {
 	for _, c := range []struct {
 		visits []float64
 		want   float64
-	}{{[]float64{2, 2, 2.5}, 2}, {[]float64{2, 2}, 0}, {[]float64{2, 1, 4, -1}, 2}} {
+	}{{[]float64{2, 2, 2.5}, 2}, {[]float64{2, 2}, 0}, {[]float64{2, 1, 4, -1}, 2}, {[]float64{2, 2, -1, -1}, 0}, {[]float64{2, 2, 7}, 0}} {
 		s := newShore(t)
 		at := s.visits("1", 1, 0, c.visits...)
 		var flows []float64
@@ -383,6 +383,9 @@ func TestAGaugeIsComparedWithTheGaugersVisits(t *testing.T) {
 					q = 2 * 2
 					if c.visits[i] == 1 {
 						q = 3 // three times what was measured
+					}
+					if c.visits[i] == 7 {
+						q = 0 // the gauge stood dry
 					}
 				}
 			}
@@ -408,8 +411,8 @@ func TestWhichReadingsAreTheLast(t *testing.T) {
 		t.Errorf("of a daily mean: %+v", in.Flow)
 	}
 	s.readings("1", ingest.Discharge, look.Add(-3*time.Hour), 7)
-	if in, _ := s.caution(banks("1")); in.Flow.Value != 6 {
-		t.Errorf("an older one of the same site stands in: %+v", in.Flow)
+	if in, c := s.caution(banks("1")); in.Flow.Value != 7 || c.Known {
+		t.Errorf("a daily mean stands in for a sensor that fell silent: %+v", in.Flow)
 	}
 	s.readings("1", ingest.Discharge, justNow, 8)
 	if in, _ := s.caution(banks("1")); in.Flow.Value != 8 || in.Flow.Daily {
@@ -445,6 +448,20 @@ func TestAHeightBelongsToAVisitWithinHalfAnHour(t *testing.T) {
 		s.readings("1", ingest.GaugeHeight, justNow, 1)
 		if in, _ := s.caution(banks("1")); (in.StageFit != nil) != fits {
 			t.Errorf("heights %v from the visits: fit %+v", off, in.StageFit)
+		}
+		got, err := s.store.Read(t.Context(), s.key("1", ingest.GaugeHeight), series.Query{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got.Flag, got.FlagTest = make([]ingest.Flag, got.Len()), make([]string, got.Len())
+		for i := range got.Flag {
+			got.Flag[i] = ingest.Fail
+		}
+		if _, err := s.store.SetFlags(t.Context(), got); err != nil {
+			t.Fatal(err)
+		}
+		if in, _ := s.caution(banks("1")); in.StageFit != nil {
+			t.Error("heights that failed their checks belong to visits")
 		}
 	}
 }

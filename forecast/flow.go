@@ -55,6 +55,19 @@ func (f *FlowAhead) SourceWords() string {
 	}
 }
 
+// Silence says in a sentence that a service was asked for its forecast of the flow and
+// none is here; "" where one is, or none was asked for.
+func (f *FlowAhead) Silence() string {
+	if f == nil || !f.Unanswered {
+		return ""
+	}
+	s := fmt.Sprintf("No official forecast of the flow came in the last %.0f hours", officialMaxAge.Hours())
+	if len(f.Days) == 0 {
+		return s + ": the flow ahead is not forecast."
+	}
+	return s + ": the flow ahead rests on the gauge's own record."
+}
+
 // FlowDay is the daily mean flow of a day ahead, m3/s.
 type FlowDay struct {
 	Date     Date     `json:"date"`

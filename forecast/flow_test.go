@@ -192,3 +192,12 @@ func TestTurbidityTellsOfColour(t *testing.T) {
 		t.Error("a turbidity of yesterday morning is told as of now")
 	}
 }
+
+// Mail and pages tell today's reading beside the days that this allows, and no others.
+func TestTodaysReadingReachesThreeDays(t *testing.T) {
+	for days, want := range map[Date]bool{-2: true, 0: true, 3: true, 4: false, 7: false} {
+		if got := ReadingReaches(100, 100+days); got != want {
+			t.Errorf("%d days ahead: %t", days, got)
+		}
+	}
+}

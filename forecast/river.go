@@ -205,7 +205,7 @@ func (g *gatherer) query() series.Query {
 // gauges at the issue time.
 func (g *gatherer) hadRetrieved(r River) (bool, error) {
 	for _, s := range r.Gauges {
-		for _, k := range g.of(s, ingest.WaterTemperature, ingest.Discharge) {
+		for _, k := range g.of(s, ingest.WaterTemperature, ingest.Discharge, ingest.GaugeHeight) {
 			got, err := g.store.Read(g.ctx, k, series.Query{From: g.issue.AddDate(0, -2, 0), To: g.issue, AsOf: g.issue})
 			if err != nil && !errors.Is(err, series.ErrNotFound) {
 				return false, fmt.Errorf("reading %s: %w", k, err)

@@ -183,9 +183,15 @@ func (s *Series) MissingCount() int {
 	return n
 }
 
+// TwoValues is the qualifier of a flow or height of which one answer had two
+// different values at one time.
+const TwoValues = "different values at one time"
+
 // Normalize sorts the readings by time and drops duplicate times. Where two
 // readings share a time the later one in the answer wins, unless it is missing
-// and the earlier is not. It returns how many were dropped.
+// and the earlier is not. Of two different flows or heights the higher one wins
+// and is marked: who stands in the water must not be told the lower. It returns
+// how many were dropped.
 func (s *Series) Normalize() (dropped int) {
 	n := len(s.Time)
 	ascending := true
@@ -204,9 +210,15 @@ func (s *Series) Normalize() (dropped int) {
 	}
 	sort.SliceStable(order, func(a, b int) bool { return s.Time[order[a]] < s.Time[order[b]] })
 	keep := order[:0:0]
+	var twice []int // places in keep
 	for _, i := range order {
 		if k := len(keep); k > 0 && s.Time[keep[k-1]] == s.Time[i] {
-			if !math.IsNaN(s.Value[i]) || math.IsNaN(s.Value[keep[k-1]]) {
+			before := s.Value[keep[k-1]]
+			differ := (s.Variable == Discharge || s.Variable == GaugeHeight) && math.Abs(s.Value[i]-before) > 0 // false for NaN
+			if differ && (len(twice) == 0 || twice[len(twice)-1] != k-1) {
+				twice = append(twice, k-1)
+			}
+			if differ && s.Value[i] > before || !differ && (!math.IsNaN(s.Value[i]) || math.IsNaN(before)) {
 				keep[k-1] = i
 			}
 			continue
@@ -220,6 +232,15 @@ func (s *Series) Normalize() (dropped int) {
 	s.Flag = pick(s.Flag, keep)
 	s.FlagTest = pick(s.FlagTest, keep)
 	s.Retrieved = pick(s.Retrieved, keep)
+	if twice != nil && s.Qualifier == nil {
+		s.Qualifier = make([]string, len(keep))
+	}
+	for _, k := range twice {
+		if s.Qualifier[k] != "" {
+			s.Qualifier[k] += ","
+		}
+		s.Qualifier[k] += TwoValues
+	}
 	return n - len(keep)
 }
 

@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
@@ -83,13 +84,20 @@ func heightOf(flow float64) float64 { return 0.3 + 0.2*math.Sqrt(max(0, flow)) }
 
 // beck is the record of one gauge, and the variables that are read of it.
 type beck struct {
-	hours     []hour // since firstHour, the last at midday
+	hours     []hour    // since firstHour
+	end       time.Time // of the last of them
+	now       time.Time // when it is judged
 	variables string
+	file      func(lines []string) []string // changes the lines of the file
+	toml      func(config string) string    // changes the config
+	others    map[string]string             // further files, by name
 }
 
-func newBeck() *beck {
-	b := &beck{variables: `"discharge", "gauge_height", "water_temperature"`}
-	for t := firstHour; !t.After(midday); t = t.Add(time.Hour) {
+func newBeck() *beck { return newBeckTo(midday) }
+
+func newBeckTo(end time.Time) *beck {
+	b := &beck{variables: `"discharge", "gauge_height", "water_temperature"`, end: end, now: end.Add(judging.Sub(midday))}
+	for t := firstHour; !t.After(end); t = t.Add(time.Hour) {
 		q := math.Round(1000*usual(t)) / 1000
 		b.hours = append(b.hours, hour{flow: q, height: heightOf(q), water: 17 + 0.5*math.Sin(float64(t.Hour())/4)})
 	}
@@ -123,16 +131,14 @@ func (b *beck) config() string {
 	if !strings.Contains(b.variables, "gauge_height") {
 		text, _, _ = strings.Cut(text, "  [river.flood]")
 	}
+	if b.toml != nil {
+		text = b.toml(text)
+	}
 	return text
 }
 
-// judged is what the command says of the beck at midday: fetched and judged
-// through the program, as its reader would.
-func (b *beck) judged(t *testing.T) wading.View {
-	t.Helper()
-	dir, config := write(t, b.config())
-	var csv strings.Builder
-	csv.WriteString("time,flow,height,water\n")
+// lines are the lines of the beck's file below the header, oldest first.
+func (b *beck) lines() (out []string) {
 	cell := func(v float64) string {
 		if math.IsNaN(v) {
 			return ""
@@ -140,20 +146,35 @@ func (b *beck) judged(t *testing.T) wading.View {
 		return fmt.Sprintf("%.4f", v)
 	}
 	for i, x := range b.hours {
-		at := midday.Add(-time.Duration(len(b.hours)-1-i) * time.Hour)
+		at := b.end.Add(-time.Duration(len(b.hours)-1-i) * time.Hour)
 		// Past years are needed around the date alone, and most of the last one.
-		if d := at.YearDay(); midday.Sub(at) > 335*24*time.Hour && (d < 131 || d > 149) {
+		if d := at.YearDay() - b.end.YearDay(); b.end.Sub(at) > 335*24*time.Hour && (d < -9 || d > 9) {
 			continue
 		}
-		fmt.Fprintf(&csv, "%s,%s,%s,%s\n", at.Format("2006-01-02 15:04"), cell(x.flow), cell(x.height), cell(x.water))
+		out = append(out, fmt.Sprintf("%s,%s,%s,%s", at.Format("2006-01-02 15:04"), cell(x.flow), cell(x.height), cell(x.water)))
 	}
-	if err := os.WriteFile(filepath.Join(dir, "wath.csv"), []byte(csv.String()), 0o600); err != nil {
-		t.Fatal(err)
+	if b.file != nil {
+		out = b.file(out)
 	}
-	if code, out, errs := call(t, judging, "ingest", "--config", config); code != 0 {
+	return out
+}
+
+// judged is what the command says of the beck: fetched and judged
+// through the program, as its reader would.
+func (b *beck) judged(t *testing.T) wading.View {
+	t.Helper()
+	dir, config := write(t, b.config())
+	files := map[string]string{"wath.csv": "time,flow,height,water\n" + strings.Join(b.lines(), "\n") + "\n"}
+	maps.Copy(files, b.others)
+	for name, text := range files {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if code, out, errs := call(t, b.now, "ingest", "--config", config); code != 0 {
 		t.Fatalf("ingest: %s%s", out, errs)
 	}
-	return cautionOf(t, config, "Wath Beck", judging)
+	return cautionOf(t, config, "Wath Beck", b.now)
 }
 
 func cautionOf(t *testing.T, config, river string, now time.Time) wading.View {

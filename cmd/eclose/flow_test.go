@@ -163,6 +163,10 @@ func TestADeadForecastServiceCostsOnlyItsForecast(t *testing.T) {
 	if f.Source != forecast.FlowStatistics || len(f.Days) < 300 || !f.Unanswered {
 		t.Errorf("%q, %d days, said: %v", f.Source, len(f.Days), f.Unanswered)
 	}
+	const silence = "No official forecast of the flow came in the last 36 hours: the flow ahead rests on the gauge's own record."
+	if _, short, _ := call(t, demo.Issue, "forecast", "--config", path, "--river", "wend"); !strings.Contains(strings.Join(strings.Fields(short), " "), silence) {
+		t.Errorf("the short forecast does not say that the service is silent: %s", short)
+	}
 	if _, table, _ := call(t, demo.Issue, "forecast", "--config", path, "--river", "wend", "--details"); !strings.Contains(strings.Join(strings.Fields(table), " "), "no official forecast came in the last 36 hours") {
 		t.Errorf("the forecast does not say that the service is silent: %s", table[:min(len(table), 1500)])
 	}

@@ -41,3 +41,33 @@ func flowOdds(r River, from, to forecast.Date, u wading.Units) Odds {
 	o.Words = strings.Join(words, "; ") + ", forecast"
 	return o
 }
+
+// FishableDay is the chance of a flow within the owner's range on a day.
+type FishableDay struct {
+	Date   forecast.Date `json:"date"`
+	Chance float64       `json:"chance"`
+}
+
+// fishableByDay lists the days of a stay whose flow is forecast; none where the owner
+// has named no range.
+func fishableByDay(r River, from, to forecast.Date) (out []FishableDay) {
+	for d := from; d <= to && d < r.Outlook.IssueDate()+flowReach; d++ {
+		if x, ok := r.Outlook.Flow.On(d); ok && x.Fishable != nil {
+			out = append(out, FishableDay{d, *x.Fishable})
+		}
+	}
+	return out
+}
+
+// FishableWords is the chance of fishable flow by day in a sentence; "" where it is not
+// known. It says nothing about wading.
+func (s Stay) FishableWords() string {
+	if len(s.Fishable) == 0 {
+		return ""
+	}
+	var days []string
+	for _, d := range s.Fishable {
+		days = append(days, d.Date.Short()+" "+forecast.Percent(d.Chance))
+	}
+	return "Within your fishable range by day: " + strings.Join(days, ", ") + ". It says nothing about wading"
+}

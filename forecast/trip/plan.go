@@ -26,6 +26,8 @@ type Stay struct {
 	Stages         float64 `json:"stages_expected"` // on a day, of those that one travels for: the first two ranks of the catalogue, or the ask's own
 	StagesCalendar float64 `json:"stages_calendar"` // the same from the calendar alone
 	Flow           Odds    `json:"flow"`
+	// Fishable is the chance of fishable flow by day, of the stays that are told.
+	Fishable []FishableDay `json:"fishable_by_day,omitempty"`
 	Warm           Odds    `json:"warm_water"`
 	// Worth puts stays in order: what its days are worth being there for, times the
 	// chance that neither flow nor warm water spoils them. Unknown odds count as even.
@@ -290,6 +292,7 @@ func (d *days) stay(from, to forecast.Date) (Stay, bool) {
 // fill works out what only a stay that is shown needs, and drops what hardly counts.
 func (d *days) fill(s *Stay) {
 	s.name()
+	s.Fishable = fishableByDay(d.river, s.From, s.To)
 	s.UsualError = d.usualError(s)
 	n := s.named
 	s.Likely = slices.DeleteFunc(s.Likely, func(l Likely) bool { return l.Chance < 0.03 })

@@ -31,6 +31,9 @@ func (t *Trip) WriteTable(w io.Writer) error {
 		p.line("         %s %-24s %-13s %4s  best %s", mark(l.Stage), cut(l.Name, 24), firstHours(l.Hours), forecast.Percent(l.Chance), weekday(bestDay(l, t.First)))
 	}
 	p.text("Flow     ", t.First.Flow.Words)
+	if w := t.First.FishableWords(); w != "" {
+		p.text("         ", w+".")
+	}
 	p.text("Warm     ", t.First.Warm.Words)
 	for _, x := range []struct {
 		name string

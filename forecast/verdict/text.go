@@ -72,6 +72,9 @@ func (p *printer) river(v Verdict, r River) {
 		}
 	}
 	p.text(r.CautionLine(v.units), "  ")
+	if s := r.outlook.Flow.Silence(); s != "" {
+		p.text(s, "  ")
+	}
 	if r.Stale {
 		return
 	}

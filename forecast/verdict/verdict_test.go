@@ -113,6 +113,17 @@ func TestNoInvitationAgainstTheCaution(t *testing.T) {
 	}
 }
 
+// A forecast that was written to a file is a copy of the caution in it.
+func TestTheCautionOfAForecastHasItsTimes(t *testing.T) {
+	r := river("Garrow", drake(0, 9, 0.6))
+	at := time.Date(2026, 6, 1, 12, 0, 0, 0, time.UTC)
+	r.Caution = &wading.Caution{At: at, Until: at.Add(90 * time.Minute), Known: true, Level: wading.Care, Flow: wading.Reading{Present: true, Value: 10, Age: 30 * time.Minute}}
+	v := ask(t, r)
+	if got := v.Rivers[0].CautionLine(wading.Metric); !strings.Contains(got, "read at 11:30 UTC on 1 Jun 2026.") || !strings.Contains(got, "Valid until 13:30 UTC on 1 Jun 2026; after that the caution level is unknown.") {
+		t.Error(got)
+	}
+}
+
 func TestTheAnswerFollowsWhatIsWorthBeingThereFor(t *testing.T) {
 	midge := show{group: "midge-year-round", stage: forecast.Emergence, from: 0, to: 200, p: 0.95, hours: "11:00-17:00", allYear: true}
 	high := river("Garrow", drake(0, 9, 0.6))

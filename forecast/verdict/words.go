@@ -139,7 +139,10 @@ func (r River) CautionLine(u wading.Units) string {
 		if t := r.outlook.Flow.Trend(); t != "" {
 			b.WriteString(", " + string(t))
 		}
-		b.WriteString(".")
+		b.WriteString(", " + r.Caution.ReadAt(r.Caution.Flow) + ".")
+	}
+	if v := r.Caution.Validity(); v != "" {
+		b.WriteString(" " + v + ".")
 	}
 	if l := r.LimitsLine(u); l != "" {
 		b.WriteString(" " + l)

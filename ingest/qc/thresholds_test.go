@@ -37,6 +37,7 @@ func TestTheGrossRangesOfEachVariable(t *testing.T) {
 		{ingest.AirTemperature, ingest.NoPeriod, -90, -60, 50, 57},
 		{ingest.Discharge, ingest.NoPeriod, 0, 0, 2e5, 3e5},
 		{ingest.GaugeHeight, ingest.NoPeriod, -500, -500, 6000, 9000},
+		{ingest.Turbidity, ingest.NoPeriod, 0, 0, 4000, 10000},
 		{ingest.Precipitation, ingest.NoPeriod, 0, 0, 100, 450},
 		{ingest.Precipitation, ingest.Daily, 0, 0, 500, 1830},
 		{ingest.Snowfall, ingest.NoPeriod, 0, 0, 300, 450},

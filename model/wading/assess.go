@@ -40,6 +40,16 @@ type Input struct {
 
 	Thunder Thunder
 	Light   Light // in the hours spoken of
+
+	Beside []Beside // further sensors of the river; the worst of all counts
+}
+
+// Beside is a further sensor of the river: a second one at the same gauge, or
+// another gauge. It can raise the level and make it unknown, never lower it. Of its
+// Input only what the gauge itself tells is looked at.
+type Beside struct {
+	Gauge string // name of the other gauge; empty: the same
+	Input
 }
 
 // Thunder is the chance of thunder in the hours spoken of, 0-1; nil where no
@@ -102,11 +112,34 @@ type Caution struct {
 func Assess(in Input) Caution {
 	a := &assessment{in: in, c: Caution{At: in.At, Zone: in.Zone, Flow: in.Flow, Stage: in.Stage, Water: in.Water}}
 	a.c.Limits = in.limits()
+	judged := a.sensors()
+	for _, b := range in.Beside {
+		a.beside(b)
+	}
+	a.byWarnings()
+	a.byDam()
+	a.byWater()
+	a.byThunder()
+	a.byLight()
+	return a.close(judged)
+}
+
+type assessment struct {
+	in    Input
+	c     Caution
+	floor bool  // what is added rests on a reading that is not believed
+	could Level // the highest level that what is missing could ask for
+	other bool  // of a gauge beside the river's own: it need not tie the water to danger
+}
+
+// sensors judges the flow and the height of a gauge, and tells whether one of them
+// ties the water to danger.
+func (a *assessment) sensors() (judged bool) {
+	in := a.in
 	flow := newSensor("flow", false, in.Flow, in.FlowPast)
 	stage := newSensor("gauge height", true, in.Stage, in.StagePast)
 	ofFlow, ofStage, byHeight := beside(flow, stage)
 
-	judged := false
 	if !in.StageOnly {
 		judged = a.judge(flow, ofFlow, KeepOut, a.byFlow)
 		if byHeight > 0 && a.c.Doubted {
@@ -122,19 +155,39 @@ func Assess(in Input) Caution {
 	if in.StageOnly || in.Flood.Any() || in.Stage.given() {
 		judged = a.judge(stage, ofStage, could, a.byStage) || judged
 	}
-	a.byWarnings()
-	a.byDam()
-	a.byWater()
-	a.byThunder()
-	a.byLight()
-	return a.close(judged)
+	return judged
 }
 
-type assessment struct {
-	in    Input
-	c     Caution
-	floor bool  // what is added rests on a reading that is not believed
-	could Level // the highest level that what is missing could ask for
+// beside takes over what a further sensor asks for.
+func (a *assessment) beside(b Beside) {
+	s := &assessment{in: b.Input, other: b.Gauge != ""}
+	s.in.At, s.in.Zone = a.in.At, a.in.Zone
+	s.sensors()
+	at := ""
+	if s.other {
+		at = "gauge " + b.Gauge + ": "
+	}
+	had := map[string]bool{}
+	for _, r := range a.c.Reasons {
+		had[r.words(Metric)] = true
+	}
+	for _, r := range s.c.Reasons {
+		if x := r.Text; s.other {
+			r.Text = func(u Units) string { return at + x(u) }
+		}
+		if !had[r.words(Metric)] {
+			a.c.Reasons = append(a.c.Reasons, r)
+		}
+	}
+	for _, w := range s.c.Unknowns {
+		if w = at + w; !slices.Contains(a.c.Unknowns, w) {
+			a.unknown(w)
+		}
+	}
+	a.could, a.c.Doubted = max(a.could, s.could), a.c.Doubted || s.c.Doubted
+	if u := s.c.Until; !u.IsZero() && (a.c.Until.IsZero() || u.Before(a.c.Until)) {
+		a.c.Until = u
+	}
 }
 
 func (a *assessment) add(code string, l Level, text func(Units) string) {
@@ -248,12 +301,12 @@ func (a *assessment) byFlow(q float64) (judged bool) {
 		a.bySeason(q)
 		judged = true
 	}
-	if judged && in.Geometry == nil {
+	if judged && in.Geometry == nil && !a.other {
 		a.add("level.unmeasured", Care, func(Units) string {
 			return "no depth or speed was measured at this gauge: nobody can say how hard this flow pushes"
 		})
 	}
-	if !judged && !a.floor {
+	if !judged && !a.floor && !a.other {
 		a.missing("no depth, speed or flow statistics for this gauge, so flow cannot be judged", KeepOut)
 	}
 	return judged
@@ -350,7 +403,7 @@ func (a *assessment) byStage(s float64) (judged bool) {
 	}
 	f := in.StageFit
 	if f == nil {
-		if !judged && !a.floor {
+		if !judged && !a.floor && !a.other {
 			a.missing("no depth or speed measurements for this gauge, so gauge height cannot be judged", KeepOut)
 		}
 		return judged

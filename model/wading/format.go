@@ -35,6 +35,12 @@ func (c Caution) Validity() string {
 	return "Valid until " + clock(c.Until, c.Zone) + "; after that the caution level is unknown"
 }
 
+// ReadAt says when a reading of the caution was taken, as an absolute time: a copy has
+// no clock of ours.
+func (c Caution) ReadAt(r Reading) string {
+	return "read at " + clock(c.At.Add(-r.Age), c.Zone)
+}
+
 // Expired is the caution as it stands once nobody has renewed it in time: the
 // level is unknown, but no lower.
 func (c Caution) Expired() Caution {
@@ -60,7 +66,7 @@ func (c Caution) Format(u Units) string {
 		}
 		read := age(r.Age)
 		if !c.At.IsZero() {
-			read = "read at " + clock(c.At.Add(-r.Age), c.Zone) + " (" + read + ")"
+			read = c.ReadAt(r) + " (" + read + ")"
 		}
 		if r.Modeled {
 			read += ", modelled, not measured"

@@ -75,6 +75,22 @@ func generated(t *rapid.T, g, few *Geometry, fit *StageFit) Input {
 	return in
 }
 
+// second adds a further sensor to a river: a gauge upstream with its own wave, or
+// another sensor of the same gauge.
+func (in *Input) second(t *rapid.T) {
+	b := Beside{Input: in.clone()}
+	if rapid.Bool().Draw(t, "another gauge") {
+		b.Gauge = "upper"
+	}
+	factor := math.Exp(3 * (rapid.Float64Range(0, 1).Draw(t, "second factor") - 0.3))
+	last := rapid.IntRange(1, 40).Draw(t, "second since")
+	if rapid.Bool().Draw(t, "second differs") {
+		scaled(&b.Flow, b.FlowPast, last, factor)
+		scaled(&b.Stage, b.StagePast, last, math.Sqrt(factor))
+	}
+	in.Beside = append(in.Beside, b)
+}
+
 // degradation is one step by which less is known of a river. keeps says that
 // something is still there of what was known: then the level holds, too.
 type degradation struct {
@@ -196,6 +212,26 @@ func degradations() (out []degradation) {
 			}
 		})
 	}
+	second := func(what string, keeps bool, change func(*Input)) {
+		add(keeps, "second sensor: "+what, func(i *Input) {
+			for k := range i.Beside {
+				change(&i.Beside[k].Input)
+			}
+		})
+	}
+	for _, by := range []time.Duration{time.Minute, 3 * time.Hour, 20 * day} {
+		second(fmt.Sprintf("%v older", by), true, func(i *Input) { aged(&i.Flow, &i.FlowPast, by); aged(&i.Stage, &i.StagePast, by) })
+	}
+	second("flow doubted", true, func(i *Input) { i.Flow.Doubt = "ice" })
+	second("height doubted", true, func(i *Input) { i.Stage.Doubt = "failed check spike" })
+	second("flow not a number", false, func(i *Input) { i.Flow.Value = math.NaN() })
+	second("a clock ahead", false, func(i *Input) { aged(&i.Flow, &i.FlowPast, -3*time.Hour); aged(&i.Stage, &i.StagePast, -3*time.Hour) })
+	second("record lost", false, func(i *Input) { i.Record = Record{} })
+	for _, d := range []time.Duration{0, 2 * time.Hour, day, 6 * day} {
+		second(fmt.Sprintf("only %v of readings", d), false, func(i *Input) {
+			i.FlowPast, i.StagePast = without(i.FlowPast, d+time.Minute, 99*day), without(i.StagePast, d+time.Minute, 99*day)
+		})
+	}
 	add(false, "the flow stuck", func(i *Input) {
 		if n := len(i.FlowPast); n > 60 {
 			for k := range 60 {
@@ -230,7 +266,10 @@ func lower(a, b Caution, keeps bool) string {
 
 func (in Input) clone() Input {
 	in.FlowPast, in.StagePast, in.Season = slices.Clone(in.FlowPast), slices.Clone(in.StagePast), slices.Clone(in.Season)
-	in.Warnings.List = slices.Clone(in.Warnings.List)
+	in.Warnings.List, in.Beside = slices.Clone(in.Warnings.List), slices.Clone(in.Beside)
+	for i := range in.Beside {
+		in.Beside[i].Input = in.Beside[i].clone()
+	}
 	return in
 }
 
@@ -269,6 +308,9 @@ func TestNothingMissingLowersTheCaution(t *testing.T) {
 	n, known, levels := 0, 0, map[Level]int{}
 	all := degradations()
 	eachRiver(t, func(t *rapid.T, in Input) {
+		if rapid.IntRange(0, 2).Draw(t, "a second sensor") == 0 {
+			in.second(t)
+		}
 		before := Assess(in.clone())
 		if n++; before.Known {
 			known++
@@ -307,6 +349,7 @@ func TestMoreDangerOrAnotherSensorNeverLowersTheCaution(t *testing.T) {
 			"night":            func(i *Input) { i.Light = Night },
 			"a last jump":      func(i *Input) { scaled(&i.Flow, i.FlowPast, 1, 1.25+more); scaled(&i.Stage, i.StagePast, 1, 1.25+more) },
 			"a height as well": func(*Input) {},
+			"a second sensor":  func(i *Input) { i.second(t) },
 		} {
 			before := in.clone()
 			if what == "more flow" || what == "a height as well" {
@@ -319,7 +362,8 @@ func TestMoreDangerOrAnotherSensorNeverLowersTheCaution(t *testing.T) {
 			change(&x)
 			a, b := Assess(before), Assess(x)
 			why := lower(a, b, true)
-			if what != "a height as well" && (b.Level >= a.Level || !a.Known) {
+			sensor := what == "a height as well" || what == "a second sensor"
+			if !sensor && (b.Level >= a.Level || !a.Known) {
 				why = "" // more water may be what makes a reading credible
 			}
 			if why != "" {

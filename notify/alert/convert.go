@@ -2,6 +2,7 @@ package alert
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -86,12 +87,17 @@ func FromCaution(p RiverInfo, in wading.Input, now time.Time, u wading.Units) Re
 	}
 	// The judgement is as old as its newest reading: one sensor may be dead while
 	// the other shows a flood. A warning is news by itself.
-	for _, v := range []*Value{r.FlowM3S, r.StageM} {
+	sensors := []*Value{r.FlowM3S, r.StageM}
+	for _, b := range in.Beside {
+		sensors = append(sensors, value(b.Flow, now), value(b.Stage, now))
+	}
+	for _, v := range sensors {
 		if v != nil && v.At.After(r.At) {
 			r.At = v.At
 		}
 	}
-	if r.At.IsZero() || len(in.Warnings.List) > 0 {
+	// A clock that was ahead must not make the next true reading look old.
+	if r.At.IsZero() || r.At.After(now) || len(in.Warnings.List) > 0 {
 		r.At = now
 	}
 	r.Until, r.Warnings = c.Until, warningsOf(in.Warnings, now)
@@ -117,10 +123,17 @@ func FromCaution(p RiverInfo, in wading.Input, now time.Time, u wading.Units) Re
 // limits are lowered.
 func held(in wading.Input) wading.Level {
 	higher := func(share float64) wading.Level {
+		up := func(x *wading.Input) {
+			x.Flow.Value /= share
+			if x.StageOnly {
+				x.Stage.Value /= share
+			}
+		}
 		x := in
-		x.Flow.Value /= share
-		if x.StageOnly {
-			x.Stage.Value /= share
+		up(&x)
+		x.Beside = slices.Clone(in.Beside)
+		for i := range x.Beside {
+			up(&x.Beside[i].Input)
 		}
 		return wading.Assess(x).Level
 	}

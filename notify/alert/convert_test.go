@@ -37,6 +37,23 @@ func TestAJudgementIsAsOldAsItsNewestReading(t *testing.T) {
 	}
 }
 
+// A spate at a second gauge is news though the first sends nothing, and a clock that
+// was ahead must not make the true readings after it look old.
+func TestAFurtherGaugeIsNews(t *testing.T) {
+	in := wading.Input{Flow: measured(3, 5*time.Hour), FlowPast: week(3, 5*time.Hour), Flood: wading.NoFlood}
+	up := wading.Input{Flow: measured(30, 10*time.Minute), FlowPast: week(3, 10*time.Minute), Flood: wading.NoFlood}
+	up.FlowPast[0].Value = 30
+	in.Beside = []wading.Beside{{Gauge: "upper", Input: up}}
+	if r := FromCaution(RiverInfo{River: "wend"}, in, start, wading.Metric); r.Level != 3 || !r.At.Equal(start.Add(-10*time.Minute)) || !r.FastRise {
+		t.Errorf("level %d at %s, fast %t", r.Level, r.At, r.FastRise)
+	}
+	in.Beside = nil
+	in.Flow.Age = -5 * time.Hour
+	if r := FromCaution(RiverInfo{River: "wend"}, in, start, wading.Metric); !r.At.Equal(start) {
+		t.Errorf("a reading of the future counts as of %s", r.At)
+	}
+}
+
 func TestAReadingThatIsNotBelievedMutesGoodNews(t *testing.T) {
 	in := wading.Input{Flow: measured(0.1, 10*time.Minute), FlowPast: week(3, 10*time.Minute), Flood: wading.NoFlood, Light: wading.Night}
 	in.FlowPast[0].Value = 0.1

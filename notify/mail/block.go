@@ -214,10 +214,6 @@ func level(r *alert.Reading) string {
 
 const tooHigh = "Caution level unknown: treat the river as too high until you have seen it."
 
-// far is how many days ahead a window must open for its caution to shrink to one
-// line: nobody wades next week by today's flow. Our own default.
-const far = 3
-
 // later is the caution of a window that is days away.
 func (w words) later(url string) []string {
 	line := "Flow on these days is still unknown. Check the caution level before you go."
@@ -227,10 +223,10 @@ func (w words) later(url string) []string {
 	return []string{line, overrule}
 }
 
-// isFar reports whether a window opens later than a few days from now.
-func (w words) isFar(from string) bool {
-	t, err := time.ParseInLocation(time.DateOnly, from, w.zone)
-	return err == nil && t.After(w.date.AddDate(0, 0, far))
+// isFar reports whether today's readings say nothing of the days of a window yet.
+func isFar(o *alert.Outlook, from string, now time.Time) bool {
+	t, err := time.Parse(time.DateOnly, from)
+	return err == nil && !forecast.ReadingReaches(forecast.DateOf(now.In(forecast.ZoneOf(o.Zone))), forecast.DateOf(t))
 }
 
 // valid is until when a caution may be read as current.
@@ -394,7 +390,7 @@ func (w words) window(it alert.EmailItem) block {
 	if o.Notices != "" {
 		b.Facts = append(b.Facts, fact{"Local notices", clean(o.Notices)})
 	}
-	if alert.Good(it.Kind) && w.isFar(s.From) { // today's readings say nothing of those days
+	if alert.Good(it.Kind) && isFar(o, s.From, w.date) {
 		b.Caution, b.Flow = nil, w.later(o.URL)
 	} else {
 		b.Facts = w.readings(b.Facts, o.Zone, o.FlowM3S, nil, o.WaterC)

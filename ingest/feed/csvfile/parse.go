@@ -282,6 +282,9 @@ func (p *parsing) rows(cr *csv.Reader, width int) error {
 		if len(rec) < width {
 			return feed.Fault(fmt.Sprintf("line %d", line+p.line), fmt.Sprintf("has %d columns; the header has %d", len(rec), width), "the file may be cut off, or a delimiter is missing", nil)
 		}
+		if strings.TrimSpace(strings.Join(rec[width:], "")) != "" {
+			return feed.Fault(fmt.Sprintf("line %d", line+p.line), fmt.Sprintf("has %d columns; the header has %d", len(rec), width), "a decimal comma needs another delimiter, or quotes around the number", nil)
+		}
 		cell := strings.TrimSpace(rec[p.timeAt])
 		st, err := p.clock.read(cell)
 		if err != nil {

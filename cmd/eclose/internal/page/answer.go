@@ -194,7 +194,7 @@ func avoid(all []*asked, but *asked, u wading.Units) []cautionLine {
 		}
 		l := cautionLine{Strong: true, Lead: "Not now: " + a.river.Name, Known: a.head.Line.Known, Until: a.head.Line.Until, Valid: a.head.Line.Valid,
 			Past: a.river.Name + ": " + lowerFirst(a.head.Line.Past),
-			Text: []string{strings.TrimSpace(a.head.Line.Lead + " " + highUntil(a.state, a.head.Today)), flowSentence(a.state, a.head.judged, a.head.since, u)}}
+			Text: []string{strings.TrimSpace(a.head.Line.Lead + " " + highUntil(a.state, a.head.Today)), flowSentence(a.state, a.head.judged, u)}}
 		if a.river.Regulated {
 			l.Text = append(l.Text, "Below a dam: it can rise without warning")
 		}

@@ -23,7 +23,7 @@ type cautionLine struct {
 }
 
 // cautionNow words the caution of today.
-func cautionNow(st *State, c wading.Caution, since time.Duration, u wading.Units, regulated bool) cautionLine {
+func cautionNow(st *State, c wading.Caution, u wading.Units, regulated bool) cautionLine {
 	l := cautionLine{Strong: !c.Known || c.Level >= wading.BetterNot, Known: c.Known, Until: c.Until, Valid: c.Validity()}
 	switch {
 	case c.Known && c.Level == wading.Quiet:
@@ -40,7 +40,7 @@ func cautionNow(st *State, c wading.Caution, since time.Duration, u wading.Units
 		least = fmt.Sprintf(", but at least %d (%s)", c.Level, c.Level.Words())
 	}
 	l.Past = "Caution level unknown" + least + ": this copy is out of date. Treat the river as too high until you have seen it."
-	l.Text = append(l.Text, flowSentence(st, c, since, u))
+	l.Text = append(l.Text, flowSentence(st, c, u))
 	told := map[string]bool{"level.record": true, "level.flow": true, "usgs.percentile_class": true}
 	for _, r := range c.Reasons { // worst first; the flow is told above
 		if !told[r.Code] && (r.Level > wading.Quiet || strings.HasPrefix(r.Code, "warning.")) && len(l.Text) < 4 {
@@ -53,10 +53,14 @@ func cautionNow(st *State, c wading.Caution, since time.Duration, u wading.Units
 	return l
 }
 
-// flowSentence sets the flow beside the limit of this river that matters now.
-func flowSentence(st *State, c wading.Caution, since time.Duration, u wading.Units) string {
+// flowSentence sets the flow beside the limit of this river that matters now, with the
+// time at which it was read: the page may be a copy.
+func flowSentence(st *State, c wading.Caution, u wading.Units) string {
 	q := c.Flow
-	if !q.Present {
+	switch {
+	case !q.Present && c.Stage.Present:
+		return "Gauge height " + u.Length(c.Stage.Value) + ", " + c.ReadAt(c.Stage) + "; no current flow reading"
+	case !q.Present:
 		return "No current flow reading"
 	}
 	s := "Flow " + u.Flow(q.Value)
@@ -69,11 +73,7 @@ func flowSentence(st *State, c wading.Caution, since time.Duration, u wading.Uni
 		default: // steady says nothing
 		}
 	}
-	s += beside(q.Value, c.Limits, u)
-	if a := q.Age + since; a >= 90*time.Minute {
-		s += "; read " + ago(a)
-	}
-	return s
+	return s + beside(q.Value, c.Limits, u) + "; " + c.ReadAt(q)
 }
 
 // beside says how a flow stands to the nearest of a river's limits.
@@ -115,11 +115,11 @@ func highUntil(st *State, today forecast.Date) string {
 
 func weekday(d forecast.Date) string { return d.Time().Format("Mon 2 Jan") }
 
-// cautionAhead is the caution of days that lie ahead: within three days the
-// reading and its trend, beyond that one line of past seasons or of the forecast,
+// cautionAhead is the caution of days that lie ahead: as far as today's reading reaches
+// that reading and its trend, beyond that one line of past seasons or of the forecast,
 // and when the real flow will be told.
 func cautionAhead(st *State, c cautionLine, odds string, from, today forecast.Date) cautionLine {
-	if from <= today+3 {
+	if forecast.ReadingReaches(today, from) {
 		return c
 	}
 	l := cautionLine{Lead: "Flow on these days", Text: []string{upper(odds), "Read the gauge again the evening before"}}

@@ -57,7 +57,7 @@ func (s *site) head(r *http.Request, river forecast.River) (head, *State, error)
 	h.Missing, h.Problem, h.O = false, st.Problem, st.Outlook
 	h.judged, h.since = st.Judged(s.Now()), s.Now().Sub(st.CautionAt)
 	h.Caution = h.judged.View(u)
-	h.Line = cautionNow(st, h.judged, h.since, u, river.Regulated)
+	h.Line = cautionNow(st, h.judged, u, river.Regulated)
 	h.Line.Known = h.Line.Known && !s.OwnClock
 	h.Flow = readingText(st.Caution.Flow, h.since, u.Flow)
 	h.Water = readingText(st.Caution.Water, h.since, u.Temperature)

@@ -89,7 +89,7 @@ func (s *site) home(r *http.Request) (*answer, error) {
 	}
 	body.Groups, body.Only = s.groupChoices(all, group)
 	body.Today, body.Fortnight = s.todayOf(all, u), s.fortnightOf(v, all, u)
-	if t, f := body.Today, body.Fortnight; t != nil && t.River == f.River && f.Flow != nil && v.First.From <= all[0].head.Today+3 && v.Answer != verdict.Water {
+	if t, f := body.Today, body.Fortnight; t != nil && t.River == f.River && f.Flow != nil && forecast.ReadingReaches(all[0].head.Today, v.First.From) && v.Answer != verdict.Water {
 		f.Flow = &cautionLine{Lead: "Flow on these days", Text: []string{upper(v.First.Flow.Words)}} // the box beside it has the reading
 	}
 	ranked := slices.Clone(all)
@@ -239,7 +239,7 @@ func sayOf(a *asked, best string, u wading.Units) string {
 		out = append(out, fmt.Sprintf("Best %s: %s", best, catchNames(a.v.Best.Catches)))
 	}
 	if !a.head.Line.Strong && a.state.Caution.Flow.Present {
-		out = append(out, upper(strings.TrimPrefix(flowSentence(a.state, a.head.judged, 0, u), "")))
+		out = append(out, upper(strings.TrimPrefix(flowSentence(a.state, a.head.judged, u), "")))
 	}
 	if n := a.state.Outlook.Seasons; n < fewSeasons {
 		out = append(out, fmt.Sprintf("%d past seasons of water temperature: the dates are no better than the calendar's", n))

@@ -484,7 +484,7 @@ func TestACautionNamesTheTimeUntilWhichItCounts(t *testing.T) {
 	for _, path := range []string{"/", "/river/wend", "/river/wend/water"} {
 		at = noon.Add(time.Minute)
 		got := mainOf(w.get(path).Body.String())
-		for _, want := range []string{"Take care.", "Valid until " + noon.Add(10*time.Minute).Format("15:04 MST on 2 Jan 2006") + "; after that the caution level is unknown", `data-until="` + noon.Add(10*time.Minute).Format(time.RFC3339)} {
+		for _, want := range []string{"Take care.", "read at " + noon.Add(-110*time.Minute).Format("15:04 MST on 2 Jan 2006"), "Valid until " + noon.Add(10*time.Minute).Format("15:04 MST on 2 Jan 2006") + "; after that the caution level is unknown", `data-until="` + noon.Add(10*time.Minute).Format(time.RFC3339)} {
 			if !strings.Contains(got, want) {
 				t.Errorf("%s: %q is not in %.1500s", path, want, got)
 			}
@@ -658,5 +658,16 @@ func TestTheSketchMeasuresAsTheCrowFlies(t *testing.T) {
 	}
 	if same := string(sketch([]spot{a, a}, wading.Metric)); strings.Contains(same, "NaN") || strings.Contains(same, "Inf") {
 		t.Errorf("two gauges at one place: %s", same)
+	}
+}
+
+// Beside days that today's reading does not reach the caution is one line, as in mails.
+func TestTheCautionOfDaysAheadIsAsLongAsTodaysReadingReaches(t *testing.T) {
+	now := cautionLine{Lead: "Take care", Text: []string{"Flow 9 m³/s"}, Known: true}
+	for days, near := range map[forecast.Date]bool{0: true, 3: true, 4: false, 7: false} {
+		got := cautionAhead(&State{Outlook: &forecast.Outlook{}}, now, "20% of days too high", 100+days, 100)
+		if (got.Lead == now.Lead) != near || near == strings.Contains(strings.Join(got.Text, " "), "Read the gauge again the evening before") {
+			t.Errorf("%d days ahead: %+v", days, got)
+		}
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"net/http"
 	"slices"
+	"strings"
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/chart"
@@ -76,6 +77,31 @@ type flowView struct {
 	Words                     []string
 	Limits                    bool
 	Source                    string
+	Fishable                  *fishableView // nil: no range is named, or no flow is forecast
+}
+
+// fishableView is the chance of a flow within the owner's range, day by day.
+type fishableView struct {
+	Range  string
+	Heads  []dayHead
+	Chance []string
+}
+
+func fishableDays(f *forecast.FlowAhead, today forecast.Date, u wading.Units) *fishableView {
+	v := &fishableView{Heads: dayHeads(today, stripDays)}
+	known := false
+	for d := today; d < today+stripDays; d++ {
+		text := "–"
+		if x, ok := f.On(d); ok && x.Fishable != nil {
+			text, known = strings.TrimSuffix(whole(forecast.Percent(*x.Fishable)), "%"), true
+		}
+		v.Chance = append(v.Chance, text)
+	}
+	if !known {
+		return nil
+	}
+	v.Range = u.Flow(f.LowM3s) + " to " + u.Flow(f.HighM3s)
+	return v
 }
 
 // othersShown is how many rivers the menu of a river lists. Our own.
@@ -151,7 +177,7 @@ func (s *site) riverAnswer(v verdict.Verdict, a *asked, u wading.Units) *answerV
 	}
 	line := a.head.Line
 	x.Caution = &line
-	if b != nil && x.Flow != nil && b.From <= a.head.Today+3 {
+	if b != nil && x.Flow != nil && forecast.ReadingReaches(a.head.Today, b.From) {
 		x.Flow = nil // the box of today says it
 	}
 	return x
@@ -285,7 +311,7 @@ func flowAhead(st *State, h head, u wading.Units) *flowView {
 	days, today := p.Axis()
 	v.Plot, v.Gutter = template.HTML(p.Plot()), template.HTML(p.Gutter()) //nolint:gosec // our own drawing, its names escaped
 	v.Axis, v.Today = template.HTML(days), template.HTML(today)           //nolint:gosec // likewise
-	v.Words = flowWords(st, h, u)
+	v.Words, v.Fishable = flowWords(st, h, u), fishableDays(f, h.Today, u)
 	if f != nil {
 		v.Source = upper(f.SourceWords())
 	}

@@ -125,7 +125,7 @@ func (s *site) plan(r *http.Request) (*tripPage, error) {
 				return nil, err
 			}
 			if h.Line.Strong {
-				p.Notices = append(p.Notices, cautionLine{Strong: true, Lead: river.Name + " today", Text: append([]string{h.Line.Lead}, h.Line.Text[:1]...)})
+				p.Notices = append(p.Notices, cautionLine{Strong: true, Lead: river.Name + " today", Text: append([]string{h.Line.Lead}, h.Line.Text[:1]...), Until: h.Line.Until, Known: h.Line.Known, Valid: h.Line.Valid, Past: h.Line.Past})
 			}
 			rivers = append(rivers, trip.River{Outlook: st.Outlook, Flows: st.Flows, Caution: &h.judged})
 		}

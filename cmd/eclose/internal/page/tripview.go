@@ -23,7 +23,11 @@ func (p *tripPage) lay(s *site, t *trip.Trip, rivers []trip.River) {
 	case t.Invite:
 		p.Heading = "Go to " + p.Heading
 	}
-	p.Flow = &cautionLine{Lead: "Flow", Strong: !t.First.Flow.Known || t.First.Flow.P >= highFrom, Text: []string{upper(t.First.Flow.Words), "Warm water: " + lowerFirst(t.First.Warm.Words), "Read the gauge again the evening before, and look at the water when you are there"}}
+	p.Flow = &cautionLine{Lead: "Flow", Strong: !t.First.Flow.Known || t.First.Flow.P >= highFrom, Text: []string{upper(t.First.Flow.Words)}}
+	if w := t.First.FishableWords(); w != "" {
+		p.Flow.Text = append(p.Flow.Text, w)
+	}
+	p.Flow.Text = append(p.Flow.Text, "Warm water: "+lowerFirst(t.First.Warm.Words), "Read the gauge again the evening before, and look at the water when you are there")
 	if t.Second != nil {
 		v := s.stayView(*t.Second)
 		p.Second = &v
