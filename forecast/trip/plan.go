@@ -28,7 +28,7 @@ type Stay struct {
 	Flow           Odds    `json:"flow"`
 	// Fishable is the chance of fishable flow by day, of the stays that are told.
 	Fishable []FishableDay `json:"fishable_by_day,omitempty"`
-	Warm           Odds    `json:"warm_water"`
+	Warm     Odds          `json:"warm_water"`
 	// Worth puts stays in order: what its days are worth being there for, times the
 	// chance that neither flow nor warm water spoils them. Unknown odds count as even.
 	// UsualError is by how much it usually errs. Neither is ever printed.
