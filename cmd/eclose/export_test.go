@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"example.org/eclose/cmd/eclose/internal/demo"
 	"example.org/eclose/forecast/export"
@@ -131,6 +132,9 @@ func TestRowsCarryTheCautionOfTheirDay(t *testing.T) {
 	for _, r := range rowsByName(t, out) {
 		if r["day"] == today {
 			seen[r["caution_level"]+" until "+r["caution_valid_until"]]++
+			if at, err := time.Parse(time.RFC3339, r["caution_read_at"]); err != nil || at.After(demo.Issue) || demo.Issue.Sub(at) > 3*time.Hour {
+				t.Fatalf("the gauge was read at %q, %v", r["caution_read_at"], err)
+			}
 		} else if r["caution_level"] != "unknown" || r["caution_valid_until"] != "" {
 			t.Fatalf("%s has the level %s", r["day"], r["caution_level"])
 		}

@@ -28,16 +28,22 @@ func on(day0 forecast.Date, values []float64, steps float64, d forecast.Date) fl
 	return math.NaN()
 }
 
-// caution returns the level of a day and the moment until which it holds. Only the
-// day on which it was judged has one: of any other day nothing is known.
-func (b Beside) caution(d forecast.Date) (level string, until time.Time) {
+// caution returns the level of a day, when the gauge behind it was read and the moment
+// until which it holds. Only the day on which it was judged has one: of any other day
+// nothing is known.
+func (b Beside) caution(d forecast.Date) (level string, read, until time.Time) {
 	c := b.Caution
 	if c.At.IsZero() || c.Zone == nil || forecast.DateOf(c.At.In(c.Zone)) != d {
-		return levelCode(wading.Caution{}), time.Time{}
+		return levelCode(wading.Caution{}), time.Time{}, time.Time{}
+	}
+	for _, x := range []wading.Reading{c.Stage, c.Flow} { // the flow's, where there is one
+		if x.Present {
+			read = micro(c.At.Add(-x.Age))
+		}
 	}
 	if !c.Until.After(c.At) {
 		c.Known = false
-		return levelCode(c), time.Time{}
+		return levelCode(c), read, time.Time{}
 	}
-	return levelCode(c), micro(c.Until)
+	return levelCode(c), read, micro(c.Until)
 }

@@ -27,7 +27,7 @@ func TestALevelStandsOnItsOwnDayOnly(t *testing.T) {
 			}
 			if r.Day == day("2026-05-04") {
 				codes, until = append(codes, r.CautionLevel), r.CautionUntil
-			} else if r.CautionLevel != "unknown" || !r.CautionUntil.IsZero() {
+			} else if r.CautionLevel != "unknown" || !r.CautionRead.IsZero() || !r.CautionUntil.IsZero() {
 				t.Fatalf("%s has the level %s until %s", r.Day, r.CautionLevel, r.CautionUntil)
 			}
 		}
@@ -48,6 +48,19 @@ func TestALevelStandsOnItsOwnDayOnly(t *testing.T) {
 	} {
 		if got, until := level(c.caution); !slices.Equal(got, []string{c.want}) || !until.Equal(c.until) {
 			t.Errorf("%s: %v until %v, want %s until %v", name, got, until, c.want, c.until)
+		}
+	}
+	flow, height := wading.Reading{Present: true, Age: 20 * time.Minute}, wading.Reading{Present: true, Age: time.Hour}
+	for name, c := range map[string]struct {
+		flow, height wading.Reading
+		want         time.Time
+	}{
+		"both": {flow, height, at.Add(-20 * time.Minute)}, "height alone": {wading.Reading{}, height, at.Add(-time.Hour)}, "neither": {},
+	} {
+		for r := range (Beside{Caution: wading.Caution{At: at, Zone: zone, Until: at.Add(time.Hour), Flow: c.flow, Stage: c.height}}).Flatten(o, 0, 0) {
+			if r.Day == day("2026-05-04") && !r.CautionRead.Equal(c.want) {
+				t.Fatalf("%s: read at %s, not %s", name, r.CautionRead, c.want)
+			}
 		}
 	}
 	rows := rowsOf(o)

@@ -98,6 +98,7 @@ type geoRiver struct {
 	DataCutoff    time.Time     `json:"data_cutoff"`
 	ModelVersion  string        `json:"model_version"`
 	CautionLevel  string        `json:"caution_level"` // of the day on which the file was written
+	CautionRead   *time.Time    `json:"caution_read_at"`
 	CautionUntil  *time.Time    `json:"caution_valid_until"`
 	Caution       string        `json:"caution"`
 }
@@ -204,6 +205,9 @@ func (s *geoSink) flushRiver() error {
 		r, ok := s.river[d]
 		if ok && r.CautionLevel != about.CautionLevel { // one day at most was judged
 			about.CautionLevel = r.CautionLevel
+			if !r.CautionRead.IsZero() {
+				about.CautionRead = &r.CautionRead
+			}
 			if !r.CautionUntil.IsZero() {
 				about.CautionUntil = &r.CautionUntil
 			}

@@ -47,6 +47,7 @@ type Row struct {
 	PFishable        float64    // chance that it lies within the owner's range; NaN without one
 	FlowSource       string
 	CautionLevel     string    // see levelCode
+	CautionRead      time.Time // when the gauge behind the level was read; zero if it was not
 	CautionUntil     time.Time // past this moment the level is unknown; zero where it is already
 }
 
@@ -107,6 +108,7 @@ var Outlooks = Table[Row]{Name: "outlook", Version: "2", Key: []string{"river", 
 	{"p_fishable_flow", "1", "chance that the daily mean flow lies within the range that the owner of this installation fishes at; says nothing about wading", "", func(r *Row) any { return &r.PFishable }},
 	{"flow_source", "", "what the flow ahead rests on" + meanings(flowCodes), "", func(r *Row) any { return &r.FlowSource }},
 	{"caution_level", "", "wading caution of the row's day as judged when the file was written" + meanings(levelCodes) + "; unknown on every day but that one, and after caution_valid_until", "", func(r *Row) any { return &r.CautionLevel }},
+	{"caution_read_at", "", "when the gauge behind the level was read, UTC", "", func(r *Row) any { return &r.CautionRead }},
 	{"caution_valid_until", "", "past this moment the level is unknown, UTC", "", func(r *Row) any { return &r.CautionUntil }},
 }}
 
@@ -170,7 +172,7 @@ func (r *Row) river(o *forecast.Outlook, b Beside) {
 		r.WaterObservedC = v
 	}
 	r.FlowObservedM3s = b.flow(r.Day)
-	r.CautionLevel, r.CautionUntil = b.caution(r.Day)
+	r.CautionLevel, r.CautionRead, r.CautionUntil = b.caution(r.Day)
 }
 
 func micro(t time.Time) time.Time { return t.UTC().Truncate(time.Microsecond) }
