@@ -87,7 +87,7 @@ func (s *outlookSource) heads(ctx context.Context, r forecast.River) ([]archive.
 type issuedOutlook struct {
 	o       *forecast.Outlook
 	members *forecast.Ensemble
-	beside  export.Beside
+	beside  export.Conditions
 }
 
 // all goes through the outlooks of one river after another; one is held at once.
@@ -119,7 +119,7 @@ func (s *outlookSource) of(ctx context.Context, r forecast.River) iter.Seq2[issu
 			yield(x, err)
 			return
 		}
-		var beside export.Beside
+		var beside export.Conditions
 		for i, h := range heads {
 			o, err := s.archive.Load(ctx, h.River, h.Issued, h.ModelVersion)
 			if err == nil && i == 0 { // the oldest wants the most
@@ -160,7 +160,7 @@ func (s *outlookSource) issue(ctx context.Context, r forecast.River) (x issuedOu
 // beside gathers the caution of the moment and, where days of the outlook are over,
 // what was measured on them. An outlook made for a past date has the caution of
 // that date.
-func (s *outlookSource) beside(ctx context.Context, r forecast.River, o *forecast.Outlook) (b export.Beside, err error) {
+func (s *outlookSource) beside(ctx context.Context, r forecast.River, o *forecast.Outlook) (b export.Conditions, err error) {
 	at := s.now
 	if s.date != "" {
 		at = o.IssuedAt

@@ -116,11 +116,11 @@ var Outlooks = Table[Row]{Name: "outlook", Version: "2", Key: []string{"river", 
 // and for the last. Days on which nothing is to be expected, by the forecast or by
 // the calendar, have no row: they are most of a year.
 func Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
-	return Beside{}.Flatten(o, from, to)
+	return Conditions{}.Flatten(o, from, to)
 }
 
 // Flatten is the function Flatten, with what is known beside the outlook.
-func (b Beside) Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
+func (b Conditions) Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Row] {
 	return func(yield func(Row) bool) {
 		issued := o.IssueDate()
 		if from == 0 {
@@ -153,7 +153,7 @@ func (b Beside) Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Seq[Ro
 }
 
 // river takes the water, the flow and the caution of the row's day.
-func (r *Row) river(o *forecast.Outlook, b Beside) {
+func (r *Row) river(o *forecast.Outlook, b Conditions) {
 	none := [3]float64{math.NaN(), math.NaN(), math.NaN()}
 	r.WaterC, r.WaterObservedC, r.FlowM3s, r.FlowObservedM3s, r.PFishable, r.FlowSource = none, math.NaN(), none, math.NaN(), math.NaN(), ""
 	if d, ok := o.WaterOn(r.Day); ok {

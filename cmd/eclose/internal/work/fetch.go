@@ -56,7 +56,7 @@ func (h *Service) Fetch(ctx context.Context, f jobs.Fetch) error {
 		}
 	}
 	var failed []error
-	answered := false
+	answered, due := false, false
 	for _, o := range outcomes {
 		failed = append(failed, o.Err)
 		answered = answered || len(o.Keys) > 0
@@ -74,16 +74,22 @@ func (h *Service) Fetch(ctx context.Context, f jobs.Fetch) error {
 			return err
 		}
 		if first {
-			follow = append(follow, jobs.Outlook{River: f.River, Issue: jobs.Slot(now())})
+			if _, begun := h.begun.LoadOrStore(f.River, true); !begun {
+				due = true
+				follow = append(follow, jobs.Outlook{River: f.River, Issue: jobs.Slot(now())})
+			}
 		}
 		_, err = h.Queue.AddTx(ctx, tx, follow...)
 		return err
 	})
+	if due && err != nil {
+		h.begun.Delete(f.River)
+	}
 	return errors.Join(err, worst(failed))
 }
 
 // first says whether a river is ready for its first outlook: each of its feeds
-// has answered, and none was issued yet. Whoever adds a river need not wait for
+// has answered, and none was issued yet; one in the queue is begun. Whoever adds a river need not wait for
 // the next slot.
 func (h *Service) first(ctx context.Context, q db.Querier, p schedule.RiverTasks) (bool, error) {
 	_, err := db.LatestOutlook(ctx, q, p.Name, h.Queue.Now())

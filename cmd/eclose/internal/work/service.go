@@ -76,6 +76,8 @@ type Service struct {
 	Web         *client.Client           // asks them
 	Stages      *nwps.Source             // of flood stages of USGS gauges; nil: none
 
+	begun sync.Map // slugs of rivers whose first outlook this process has put into the queue
+
 	Feeds            map[string]cron.Schedule // when each feed is asked
 	Warnings         map[string]cron.Schedule // when each feed is asked for warnings
 	Jitter           map[string]time.Duration // over how long the requests of a slot are spread, where the config says

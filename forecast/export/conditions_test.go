@@ -21,7 +21,7 @@ func TestALevelStandsOnItsOwnDayOnly(t *testing.T) {
 	at := time.Date(2026, 5, 4, 12, 0, 0, 0, zone)
 	level := func(c wading.Caution) (codes []string, until time.Time) {
 		t.Helper()
-		for r := range (Beside{Caution: c}).Flatten(o, 0, 0) {
+		for r := range (Conditions{Caution: c}).Flatten(o, 0, 0) {
 			if r.Group != "spring-olive" || r.Stage != string(forecast.Emergence) {
 				continue
 			}
@@ -57,7 +57,7 @@ func TestALevelStandsOnItsOwnDayOnly(t *testing.T) {
 	}{
 		"both": {flow, height, at.Add(-20 * time.Minute)}, "height alone": {wading.Reading{}, height, at.Add(-time.Hour)}, "neither": {},
 	} {
-		for r := range (Beside{Caution: wading.Caution{At: at, Zone: zone, Until: at.Add(time.Hour), Flow: c.flow, Stage: c.height}}).Flatten(o, 0, 0) {
+		for r := range (Conditions{Caution: wading.Caution{At: at, Zone: zone, Until: at.Add(time.Hour), Flow: c.flow, Stage: c.height}}).Flatten(o, 0, 0) {
 			if r.Day == day("2026-05-04") && !r.CautionRead.Equal(c.want) {
 				t.Fatalf("%s: read at %s, not %s", name, r.CautionRead, c.want)
 			}
@@ -76,7 +76,7 @@ func TestMeasuredDaysStandBesideTheForecast(t *testing.T) {
 	rec := measured(o)
 	rec.Flow[1] = math.NaN()
 	seen := 0
-	for r := range (Beside{Known: rec}).Flatten(o, o.IssueDate()-1, o.IssueDate()+3) {
+	for r := range (Conditions{Known: rec}).Flatten(o, o.IssueDate()-1, o.IssueDate()+3) {
 		i := int(r.Day - o.IssueDate())
 		if i < 0 || i > 2 {
 			if !math.IsNaN(r.WaterObservedC) || !math.IsNaN(r.FlowObservedM3s) {

@@ -8,17 +8,17 @@ import (
 	"example.org/eclose/model/wading"
 )
 
-// Beside is what is known when a file is written and the outlook itself does not
+// Conditions are what is known when a file is written and the outlook itself does not
 // tell. The zero value knows nothing: no day is observed and each caution is
 // unknown.
-type Beside struct {
+type Conditions struct {
 	Caution wading.Caution // of the river at its At
 	// Known holds the readings since the issue; see forecast.Gather.
 	Known forecast.Record
 }
 
-func (b Beside) water(d forecast.Date) float64 { return on(b.Known.Day0, b.Known.Water, 100, d) }
-func (b Beside) flow(d forecast.Date) float64  { return on(b.Known.Day0, b.Known.Flow, 1000, d) }
+func (b Conditions) water(d forecast.Date) float64 { return on(b.Known.Day0, b.Known.Water, 100, d) }
+func (b Conditions) flow(d forecast.Date) float64  { return on(b.Known.Day0, b.Known.Flow, 1000, d) }
 
 // on returns the value of a day, in steps of 1/steps; NaN where there is none.
 func on(day0 forecast.Date, values []float64, steps float64, d forecast.Date) float64 {
@@ -31,7 +31,7 @@ func on(day0 forecast.Date, values []float64, steps float64, d forecast.Date) fl
 // caution returns the level of a day, when the gauge behind it was read and the moment
 // until which it holds. Only the day on which it was judged has one: of any other day
 // nothing is known.
-func (b Beside) caution(d forecast.Date) (level string, read, until time.Time) {
+func (b Conditions) caution(d forecast.Date) (level string, read, until time.Time) {
 	c := b.Caution
 	if c.At.IsZero() || c.Zone == nil || forecast.DateOf(c.At.In(c.Zone)) != d {
 		return levelCode(wading.Caution{}), time.Time{}, time.Time{}
