@@ -33,9 +33,9 @@ func (c configShowCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	values = append([]config.Value{{Key: "config", Value: c.Config, Source: flagOrVariable(c.Config, "--config", "ECLOSE_CONFIG")}}, values...)
+	values = append([]config.Setting{{Key: "config", Value: c.Config, Source: flagOrVariable(c.Config, "--config", "ECLOSE_CONFIG")}}, values...)
 	if c.Database != "" {
-		over := config.Value{Key: "database", Value: config.Shown("database", c.Database), Source: flagOrVariable(c.Database, "--database", "ECLOSE_DATABASE")}
+		over := config.Setting{Key: "database", Value: config.Shown("database", c.Database), Source: flagOrVariable(c.Database, "--database", "ECLOSE_DATABASE")}
 		for i := range values {
 			if values[i].Key == "database" {
 				values[i] = over

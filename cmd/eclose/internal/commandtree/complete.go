@@ -8,8 +8,8 @@ import (
 	"github.com/alecthomas/kong"
 )
 
-// Candidate is one word that may come next.
-type Candidate struct {
+// Completion is one word that may come next.
+type Completion struct {
 	Word, Help string
 }
 
@@ -18,13 +18,13 @@ const FileName = ":file"
 
 // Complete lists what the last word may become. The words are those after the
 // program's name; the last one may be empty or a part.
-func Complete(tree *kong.Application, words []string) (out []Candidate) {
+func Complete(tree *kong.Application, words []string) (out []Completion) {
 	if len(words) == 0 {
 		words = []string{""}
 	}
 	last := words[len(words)-1]
 	at, value, positional, onlyArgs := position(tree, words[:len(words)-1])
-	add := func(prefix string, all []Candidate) {
+	add := func(prefix string, all []Completion) {
 		for _, c := range all {
 			if c.Word == FileName || strings.HasPrefix(prefix+c.Word, last) {
 				if c.Word != FileName {
@@ -88,23 +88,23 @@ func flagOf(at *kong.Node, typed string) *kong.Flag {
 	return nil
 }
 
-func flagsOf(at *kong.Node) (out []Candidate) {
+func flagsOf(at *kong.Node) (out []Completion) {
 	for _, group := range at.AllFlags(true) {
 		for _, f := range group {
-			out = append(out, Candidate{"--" + f.Name, f.Help})
+			out = append(out, Completion{"--" + f.Name, f.Help})
 			if f.Tag.Negatable != "" {
-				out = append(out, Candidate{"--no-" + f.Name, "Not: " + f.Help})
+				out = append(out, Completion{"--no-" + f.Name, "Not: " + f.Help})
 			}
 		}
 	}
 	return out
 }
 
-func argumentsOf(at *kong.Node, n int) (out []Candidate) {
+func argumentsOf(at *kong.Node, n int) (out []Completion) {
 	if len(at.Children) > 0 && n == 0 {
 		for _, c := range at.Children {
 			if !c.Hidden {
-				out = append(out, Candidate{c.Name, c.Help})
+				out = append(out, Completion{c.Name, c.Help})
 			}
 		}
 		return out
@@ -121,13 +121,13 @@ func argumentsOf(at *kong.Node, n int) (out []Candidate) {
 // fileWords are the placeholders of flags whose value is the name of a file or folder.
 var fileWords = []string{"FILE", "DIR", "FILES"}
 
-func valuesOf(v *kong.Value) (out []Candidate) {
+func valuesOf(v *kong.Value) (out []Completion) {
 	for _, w := range choices(v) {
-		out = append(out, Candidate{Word: w})
+		out = append(out, Completion{Word: w})
 	}
 	placeholder := v.Tag.PlaceHolder
 	if slices.Contains(fileWords, placeholder) || slices.Contains([]string{"path", "existingfile", "existingdir"}, v.Tag.Type) {
-		out = append(out, Candidate{Word: FileName})
+		out = append(out, Completion{Word: FileName})
 	}
 	return out
 }
@@ -146,7 +146,7 @@ func choices(v *kong.Value) (out []string) {
 }
 
 // Print writes the candidates as the scripts read them: a word, a tab, its help.
-func Print(all []Candidate) string {
+func Print(all []Completion) string {
 	var b strings.Builder
 	for _, c := range all {
 		fmt.Fprintf(&b, "%s\t%s\n", c.Word, strings.ReplaceAll(c.Help, "\n", " "))

@@ -11,8 +11,8 @@ import (
 	"github.com/BurntSushi/toml"
 )
 
-// Value is one option in force, and where its value comes from.
-type Value struct {
+// Setting is one option in force, and where its value comes from.
+type Setting struct {
 	Key    string `json:"key"`
 	Value  string `json:"value"`
 	Source string `json:"source"` // "default", or the line of the file
@@ -25,13 +25,13 @@ const hidden = "(hidden)"
 
 // Values lists what a checked file says, in its order, then the defaults that it leaves
 // in force. The table of a river or gauge is numbered, from 1.
-func (c *Config) Values(text []byte, path string) ([]Value, error) {
+func (c *Config) Values(text []byte, path string) ([]Setting, error) {
 	var tree map[string]any
 	if _, err := toml.Decode(string(text), &tree); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	lines := keyLines(string(text))
-	var out []Value
+	var out []Setting
 	said := map[string]bool{}
 	var walk func(at string, v any)
 	walk = func(at string, v any) {
@@ -52,10 +52,10 @@ func (c *Config) Values(text []byte, path string) ([]Value, error) {
 		if n := lines[at]; n > 0 {
 			source = fmt.Sprintf("%s, line %d", path, n)
 		}
-		out = append(out, Value{at, Shown(at, fmt.Sprint(v)), source})
+		out = append(out, Setting{at, Shown(at, fmt.Sprint(v)), source})
 	}
 	walk("", tree)
-	slices.SortFunc(out, func(a, b Value) int {
+	slices.SortFunc(out, func(a, b Setting) int {
 		if d := lines[a.Key] - lines[b.Key]; d != 0 {
 			return d
 		}
@@ -75,7 +75,7 @@ func (c *Config) Values(text []byte, path string) ([]Value, error) {
 				source = fmt.Sprintf("%s, line %d (as %s)", path, lines[old], old)
 			}
 		}
-		out = append(out, Value{o.Key, Shown(o.Key, v), source})
+		out = append(out, Setting{o.Key, Shown(o.Key, v), source})
 	}
 	return out, nil
 }

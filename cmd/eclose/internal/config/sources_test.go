@@ -40,11 +40,11 @@ func TestEachValueNamesItsSource(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	got := map[string]Value{}
+	got := map[string]Setting{}
 	for _, v := range values {
 		got[v.Key] = v
 	}
-	for key, want := range map[string]Value{
+	for key, want := range map[string]Setting{
 		"river[1].name":          {"river[1].name", "Beck", path + ", line 2"},
 		"river[1].gauge[1].site": {"river[1].gauge[1].site", "1", path + ", line 7"},
 		"health.interval":        {"health.interval", "20s", path + ", line 9"},
