@@ -129,7 +129,7 @@ func (c backtestCmd) temperatures(e *env) (*backtest.Temperatures, error) {
 		}
 	}
 	if water == nil && air == nil {
-		fmt.Fprintln(e.stderr, "eclose: no temperature given; forecasting from dates and catches only")
+		e.note("no temperature given; forecasting from dates and catches only")
 	}
 	return water.Or(air), nil
 }

@@ -80,7 +80,7 @@ func (c riversBacktest) rivers(e *env) error {
 		return err
 	}
 	if o.Resumed > 0 {
-		fmt.Fprintf(e.stderr, "eclose: resuming: %d of %d seasons already done\n", o.Resumed, len(o.Shards))
+		e.note("resuming: %d of %d seasons already done", o.Resumed, len(o.Shards))
 	}
 	return writeBacktest(e, rivers.Judge(o), c.Out, cfg.Notice, plan.Now)
 }

@@ -15,6 +15,7 @@ import (
 type calibrateCmd struct {
 	River string `arg:"" help:"River name or slug from the config."`
 	configFlag
+	Format string `enum:"text,json" default:"text" help:"Output: text or json."`
 }
 
 // Run shows what the diary taught of a river: its forecast of today with and
@@ -61,8 +62,34 @@ func (c calibrateCmd) Run(e *env) error {
 	if len(shifts) == 0 {
 		return fmt.Errorf("the sightings move nothing at %s: none names a group that occurs there or shares its season", r.Name)
 	}
+	if c.Format == "json" {
+		return writeJSON(e.stdout, newShiftsJSON(r.Slug, shifts))
+	}
 	printShifts(e.stdout, r.Name, shifts)
 	return nil
+}
+
+// shiftJSON is one group's move for programs.
+type shiftJSON struct {
+	Group     string          `json:"group"`
+	Stage     string          `json:"stage"`
+	Sightings int             `json:"sightings_here"`
+	Days      float64         `json:"median_shift_days"`
+	Before    forecast.Window `json:"without_sightings"`
+	After     forecast.Window `json:"with_sightings"`
+}
+
+type shiftsJSON struct {
+	River  string      `json:"river"`
+	Shifts []shiftJSON `json:"shifts"`
+}
+
+func newShiftsJSON(slug string, shifts []forecast.Shift) shiftsJSON {
+	out := shiftsJSON{River: slug, Shifts: []shiftJSON{}}
+	for _, s := range shifts {
+		out.Shifts = append(out.Shifts, shiftJSON{s.Group, string(s.Stage), s.Sightings, s.Days, s.Before, s.After})
+	}
+	return out
 }
 
 // printShifts says by how much each group's windows moved.

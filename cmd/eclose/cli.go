@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -21,6 +20,8 @@ import (
 // cli is the command tree. One line per command; each command is a struct with
 // a Run(*env) error in its own file.
 type cli struct {
+	commonFlags
+
 	Demo       demoCmd       `cmd:"" help:"Try Eclose on invented rivers; no account or network needed."`
 	Init       initCmd       `cmd:"" help:"Set up your rivers: find gauges, write a config, fetch, forecast."`
 	Ingest     ingestCmd     `cmd:"" help:"Download gauge and weather data for the configured rivers."`
@@ -51,7 +52,11 @@ type cli struct {
 	Export     exportCmd     `cmd:"" help:"Export the latest forecasts for other tools."`
 	Backtest   backtestCmd   `cmd:"" help:"Backtest past seasons: a config's rivers, or the dates in a table of catches or sightings."`
 	DegreeDays degreeDaysCmd `cmd:"" name:"degree-days" help:"Compute degree-days from daily minimum and maximum temperatures."`
+	Config     configCmd     `cmd:"" help:"Show the configuration in force and where each value comes from."`
 	Doctor     doctorCmd     `cmd:"" help:"Check config, servers, clock, disk and data, and say what each fault costs the forecast."`
+	Completion completionCmd `cmd:"" help:"Print the completion script of a shell: bash, zsh or fish."`
+	Complete   completeCmd   `cmd:"" hidden:"" help:"List what the last word may become; asked by the completion scripts."`
+	Man        manCmd        `cmd:"" help:"Write manual pages, made from the commands of this binary."`
 	Version    versionCmd    `cmd:"" help:"Print the version and what the binary was built from."`
 }
 
@@ -61,8 +66,10 @@ type env struct {
 	ctx    context.Context
 	stdin  io.Reader
 	stdout io.Writer
-	stderr io.Writer
+	stderr io.Writer // notes: warnings, progress, errors
 	now    func() time.Time
+	quiet  bool                                       // no progress and no information
+	chatty bool                                       // more information
 	sleep  func(context.Context, time.Duration) error // between tries of a feed; nil: a real pause
 }
 
@@ -75,14 +82,7 @@ func run(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 
 func runEnv(e *env, args []string) (code int) {
 	var c cli
-	parser, err := kong.New(&c,
-		kong.Name("eclose"),
-		kong.Description("Forecasts of hatches and egg-laying by river and insect group, checked against past seasons."),
-		kong.Writers(e.stdout, e.stderr),
-		kong.Exit(func(c int) { panic(exit(c)) }),
-		kong.UsageOnError(),
-		kong.Vars{"queues": strings.Join(jobs.Queues, ", "), "agencies": feed.AgencyNames()},
-	)
+	parser, err := parserOf(&c, e)
 	if err != nil {
 		panic(err) // a mistake in the command tree itself
 	}
@@ -97,17 +97,30 @@ func runEnv(e *env, args []string) (code int) {
 	}()
 	k, err := parser.Parse(args)
 	if err != nil {
-		fmt.Fprintf(e.stderr, "eclose: %v; see 'eclose --help'\n", err)
-		return 2
+		return fail(e, jsonErrors(args), app.Usagef("%w; see 'eclose --help'", err))
 	}
-	if err := k.Run(e); err != nil {
-		fmt.Fprintf(e.stderr, "eclose: %v\n", err)
-		if _, ok := errors.AsType[app.UsageError](err); ok {
-			return 2
-		}
-		return 1
+	e.quiet, e.chatty = c.Quiet, c.Verbose
+	began := e.now()
+	if err := k.Run(e, k.Model); err != nil {
+		return fail(e, c.Errors == "json", err)
+	}
+	if e.chatty {
+		fmt.Fprintf(e.stderr, "eclose: %s done in %s\n", k.Command(), e.now().Sub(began).Round(time.Millisecond))
 	}
 	return 0
+}
+
+// parserOf is the parser of the command line.
+func parserOf(c *cli, e *env) (*kong.Kong, error) {
+	return kong.New(c,
+		kong.Name("eclose"),
+		kong.Description("Forecasts of hatches and egg-laying by river and insect group, checked against past seasons."),
+		kong.Writers(e.stdout, e.stderr),
+		kong.Exit(func(c int) { panic(exit(c)) }),
+		kong.UsageOnError(),
+		kong.Help(helpWithExitCodes),
+		kong.Vars{"queues": strings.Join(jobs.Queues, ", "), "agencies": feed.AgencyNames()},
+	)
 }
 
 // exit carries kong's wish to leave (after --help) up to runEnv.

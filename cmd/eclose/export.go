@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"iter"
 	"strings"
 	"time"
@@ -71,7 +70,7 @@ func (c exportCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(e.stderr, "eclose: wrote %d rows for %d rivers to %s (%d saved forecasts, %d issued now)\n", n, len(rivers), c.Out, kept, now)
+	e.note("wrote %d rows for %d rivers to %s (%d saved forecasts, %d issued now)", n, len(rivers), c.Out, kept, now)
 	if c.Observations == "" {
 		return nil
 	}
@@ -79,7 +78,7 @@ func (c exportCmd) Run(e *env) error {
 	if n, err = export.WriteTableFile(c.Observations, tableFormat(c.Observations), export.Targets, meta, s.observations(e.ctx, rivers, days.from, days.to)); err != nil {
 		return err
 	}
-	fmt.Fprintf(e.stderr, "eclose: wrote %d observations to %s\n", n, c.Observations)
+	e.note("wrote %d observations to %s", n, c.Observations)
 	return nil
 }
 

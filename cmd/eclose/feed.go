@@ -27,7 +27,7 @@ type feedCmd struct {
 type feedCheckCmd struct {
 	Feed      string `required:"" help:"Feed the response came from; an unknown name lists them all."`
 	File      string `arg:"" help:"Saved response, or - for stdin."`
-	Format    string `enum:"table,json" default:"table" help:"How to print: table or json."`
+	Format    string `enum:"text,json" default:"text" help:"Output: text or json."`
 	Site      string `help:"Site ID, if the response lacks one."`
 	Parameter string `help:"Agency parameter code, if the response lacks one."`
 	Statistic string `help:"Agency statistic code, if the response lacks one."`

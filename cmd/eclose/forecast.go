@@ -22,7 +22,7 @@ type forecastCmd struct {
 	River     []string `help:"Only these rivers." placeholder:"NAME" hidden:""`
 	Group     []string `help:"Only these insect groups, by any name." placeholder:"NAME"`
 	IssueDate string   `help:"Forecast as of noon local time on this date, from data known then." placeholder:"YYYY-MM-DD"`
-	Format    string   `default:"table" enum:"table,json,csv,parquet" help:"One of ${enum}."`
+	Format    string   `default:"text" enum:"text,json,csv,parquet" help:"One of ${enum}."`
 	Out       string   `help:"Write to this file instead of the terminal." placeholder:"FILE" type:"path"`
 	Details   bool     `help:"Show each stage of the next 60 days with dates, ranges and reasons."`
 	All       bool     `help:"Show every stage of the year, including those not fishable."`

@@ -75,7 +75,7 @@ type gaugesFindCmd struct {
 	Variable string      `aliases:"with" default:"water-temperature" help:"Required variable: water-temperature, discharge or gauge-height."`
 	Agency   []string    `placeholder:"NAME" help:"Agency to search: ${agencies}. Default: that country's agencies, plus any server in the config."`
 	All      bool        `name:"all-types" help:"Include wells, lakes and outfalls."`
-	Format   string      `enum:"table,json" default:"table" help:"How to print: table or json."`
+	Format   string      `enum:"text,json" default:"text" help:"Output: text or json."`
 	Servers  agencyFlags `embed:""`
 }
 

@@ -20,7 +20,7 @@ type gaugesNormalsCmd struct {
 	From     time.Time   `format:"2006-01-02" placeholder:"DATE" help:"First day (default: today); the year is ignored."`
 	Days     int         `default:"28" help:"Number of days, 1 to 366."`
 	Units    string      `enum:"metric,us" default:"metric" help:"How to print: metric or us."`
-	Format   string      `enum:"table,json" default:"table" help:"Output: table, or json (always metric)."`
+	Format   string      `enum:"text,json" default:"text" help:"Output: text, or json (always metric)."`
 	Servers  agencyFlags `embed:""`
 }
 

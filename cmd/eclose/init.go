@@ -91,7 +91,7 @@ func (c initCmd) finish(e *env, s setup) error {
 		fmt.Fprintf(e.stderr, "eclose: %v; to try again: eclose ingest --config %s\n", fetched, c.Out)
 	}
 	fmt.Fprintf(e.stdout, "Fetched in %.0f s.\n\n", e.now().Sub(began).Seconds())
-	if err := (forecastCmd{configFlag: configFlag{c.Out}, Format: "table", Members: 200}).Run(e); err != nil {
+	if err := (forecastCmd{configFlag: configFlag{c.Out}, Format: "text", Members: 200}).Run(e); err != nil {
 		return errors.Join(fetched, err)
 	}
 	if onTerminal(e.stdout) && os.Getenv("CI") == "" {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"text/tabwriter"
@@ -59,6 +60,38 @@ type jobsListCmd struct {
 	State []string `help:"Only jobs in these states." placeholder:"STATE"`
 	Kind  []string `help:"Only jobs of these kinds." placeholder:"KIND"`
 	Most  int      `default:"50" help:"Maximum number of jobs."`
+
+	Format string `enum:"text,json" default:"text" help:"Output: text or json."`
+}
+
+// jobJSON is a job for programs.
+type jobJSON struct {
+	ID       int64           `json:"id"`
+	Kind     string          `json:"kind"`
+	Queue    string          `json:"queue"`
+	State    string          `json:"state"`
+	Tried    int             `json:"tried"`
+	Most     int             `json:"tries_at_most"`
+	Due      time.Time       `json:"due,omitzero"`
+	Began    time.Time       `json:"began,omitzero"`
+	Ended    time.Time       `json:"ended,omitzero"`
+	Keys     json.RawMessage `json:"keys"`
+	Failures []string        `json:"failures"`
+}
+
+func newJobsJSON(list []jobs.Job) []jobJSON {
+	out := []jobJSON{}
+	for _, j := range list {
+		x := jobJSON{ID: j.ID, Kind: j.Kind, Queue: j.Queue, State: j.State, Tried: j.Attempt, Most: j.Attempts, Due: j.Due, Began: j.Began, Ended: j.Ended, Keys: json.RawMessage("null"), Failures: []string{}}
+		if json.Valid([]byte(j.Keys)) {
+			x.Keys = json.RawMessage(j.Keys)
+		}
+		for _, f := range j.Errors {
+			x.Failures = append(x.Failures, f.Error)
+		}
+		out = append(out, x)
+	}
+	return out
 }
 
 func (c jobsListCmd) Run(e *env) error {
@@ -66,6 +99,9 @@ func (c jobsListCmd) Run(e *env) error {
 		list, err := q.List(e.ctx, jobs.Filter{States: c.State, Kinds: c.Kind, Most: c.Most})
 		if err != nil {
 			return app.Usage(err)
+		}
+		if c.Format == "json" {
+			return writeJSON(e.stdout, newJobsJSON(list))
 		}
 		w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 		fmt.Fprintln(w, "ID\tKIND\tSTATE\tTRIED\tDUE\tKEYS\tLAST FAILURE")

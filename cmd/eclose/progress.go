@@ -31,6 +31,10 @@ const between = 100 * time.Millisecond
 
 func newProgress(e *env, what string) *progress {
 	p := &progress{what: what, now: e.now, began: e.now(), last: e.now(), log: zerolog.New(e.stderr).With().Timestamp().Logger()}
+	if e.quiet {
+		p.log = zerolog.Nop()
+		return p
+	}
 	if f, ok := e.stderr.(*os.File); ok {
 		// A terminal that has no size shows no line: then it gets the log's.
 		if cols, rows, err := term.GetSize(int(f.Fd())); err == nil && cols > 0 && rows > 0 { //nolint:gosec // a file's number is small

@@ -20,6 +20,7 @@ type scoreCmd struct {
 	Leads  []int    `default:"0,7,14,30,60" help:"Lead times in days."`
 	River  []string `aliases:"rivers" help:"Only these rivers." placeholder:"NAME"`
 	Out    string   `help:"Also write a report to this folder." placeholder:"DIR" type:"path"`
+	Format string   `enum:"text,json" default:"text" help:"Output: text or json."`
 }
 
 func (c scoreCmd) Run(e *env) error {
@@ -44,10 +45,20 @@ func (c scoreCmd) Run(e *env) error {
 	if plan.Sightings, err = app.Sightings(e.ctx, cfg, e.now()); err != nil {
 		return err
 	}
-	if err := scoreFlow(e, cfg, plan.Rivers); err != nil {
+	flows, err := flowScores(e, cfg, plan.Rivers)
+	if err != nil {
 		return err
 	}
-	if countIn(plan.Sightings, year) == 0 {
+	none := countIn(plan.Sightings, year) == 0
+	switch {
+	case c.Format == "text":
+		if err := printFlowScores(e, flows); err != nil {
+			return err
+		}
+	case none:
+		return writeJSON(e.stdout, newScoreJSON(year, nil, flows))
+	}
+	if none {
 		fmt.Fprintf(e.stdout, "Nothing to score: the diary has no sightings from %d for these rivers. Add one with eclose diary add.\n", year)
 		return nil
 	}
@@ -61,13 +72,31 @@ func (c scoreCmd) Run(e *env) error {
 		return err
 	}
 	r := rivers.Judge(o)
+	if c.Format == "json" {
+		if c.Out != "" {
+			silent := *e
+			silent.stdout = io.Discard // the sentences are in the JSON
+			if err := writeBacktest(&silent, r, c.Out, s.cfg.Notice, plan.Now); err != nil {
+				return err
+			}
+		}
+		return writeJSON(e.stdout, newScoreJSON(year, r, flows))
+	}
 	if c.Out != "" {
 		err = writeBacktest(e, r, c.Out, s.cfg.Notice, plan.Now) // which says the sentences
 	} else {
 		err = sayAll(e.stdout, r.Sentences)
 	}
-	if err != nil || len(r.Of("lead")) == 0 {
+	if err != nil {
 		return err
+	}
+	return printLeads(e, r)
+}
+
+// printLeads prints the scores by lead, if there are any.
+func printLeads(e *env, r *rivers.Report) error {
+	if len(r.Of("lead")) == 0 {
+		return nil
 	}
 	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(w, "\nlead, days\tsightings\tBrier score\tcalendar\tplain calendar\tlast year\t")
@@ -82,6 +111,44 @@ func (c scoreCmd) Run(e *env) error {
 		"calendar: recent seasons count more; plain calendar: all past seasons alike.\n"+
 		"last year: the calendar shifted to last year's date; - if last year's sightings give\nno date.")
 	return nil
+}
+
+// scoreJSON is a season's scores for programs. What is unknown is null.
+type scoreJSON struct {
+	Season    int         `json:"season"`
+	Sentences []string    `json:"sentences"`
+	Leads     []leadJSON  `json:"leads"`
+	Flow      []flowScore `json:"flow"`
+}
+
+type leadJSON struct {
+	Lead      int      `json:"lead_days"`
+	Sightings int      `json:"sightings"`
+	Brier     *float64 `json:"brier"`
+	Calendar  *float64 `json:"brier_calendar"`
+	Plain     *float64 `json:"brier_plain_calendar"`
+	Last      *float64 `json:"brier_last_year"`
+}
+
+func newScoreJSON(year int, r *rivers.Report, flows []flowScore) scoreJSON {
+	out := scoreJSON{Season: year, Sentences: []string{}, Leads: []leadJSON{}, Flow: flows}
+	if flows == nil {
+		out.Flow = []flowScore{}
+	}
+	if r == nil {
+		return out
+	}
+	out.Sentences = append(out.Sentences, r.Sentences...)
+	known := func(v float64) *float64 {
+		if math.IsNaN(v) {
+			return nil
+		}
+		return &v
+	}
+	for _, x := range r.Of("lead") {
+		out.Leads = append(out.Leads, leadJSON{x.Lead, x.N, known(x.Model), known(x.Calendar), known(x.Plain), known(x.Last)})
+	}
+	return out
 }
 
 // sayAll prints sentences, each a paragraph of lines that fit a terminal.
@@ -114,7 +181,7 @@ func (c scoreCmd) outcome(e *env, plan rivers.Plan, s *outlookSource) (*rivers.O
 			return o, err
 		}
 	}
-	fmt.Fprintln(e.stderr, "eclose: no saved forecasts for this season (eclose serve saves them); reissuing from data known at the time, with catalogue values")
+	e.note("no saved forecasts for this season (eclose serve saves them); reissuing from data known at the time, with catalogue values")
 	return rivers.Run(e.ctx, plan, rivers.Stored{Store: s.store, Now: plan.Now})
 }
 

@@ -101,7 +101,8 @@ func TestScripts(t *testing.T) {
 			e.Setenv("ECLOSE_CONFIG", "eclose.toml")
 			return errors.Join(copyIngested(e.WorkDir), ln.Close(), os.WriteFile(filepath.Join(e.WorkDir, "eclose.toml"), []byte(tarnFellsConfig(3)), 0o600))
 		},
-		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"issued": issued, "exits": exits},
+		Cmds:      map[string]func(ts *testscript.TestScript, neg bool, args []string){"issued": issued, "exits": exits},
+		Condition: lacks,
 	})
 }
 
@@ -122,6 +123,19 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	if fmt.Sprint(code) != args[0] {
 		ts.Fatalf("exit code %d, want %s", code, args[0])
 	}
+}
+
+// lacks is the condition that a program is missing; a CI that lacks it fails.
+func lacks(condition string) (bool, error) {
+	program, ok := strings.CutPrefix(condition, "lacks:")
+	if !ok {
+		return false, fmt.Errorf("unknown condition %q", condition)
+	}
+	_, err := exec.LookPath(program)
+	if err != nil && os.Getenv("ECLOSE_CI") == "1" {
+		return false, fmt.Errorf("%s is missing", program)
+	}
+	return err != nil, nil
 }
 
 // issued waits until the server at an address has issued so many outlooks.

@@ -48,6 +48,7 @@ type seriesShowCmd struct {
 	storeFlag
 	Series string `arg:"" optional:"" help:"Series name, or an unambiguous part of it; omit to list all."`
 	SVG    string `placeholder:"FILE" type:"path" help:"Also write a coverage chart (SVG) to this file."`
+	Format string `enum:"text,json" default:"text" help:"Output: text or json."`
 }
 
 func (c seriesShowCmd) Run(e *env) (err error) {
@@ -57,6 +58,9 @@ func (c seriesShowCmd) Run(e *env) (err error) {
 	}
 	defer closeInto(&err, s)
 	keys, damage := s.Keys(e.ctx) // a damaged series does not hide the others
+	if c.Format == "json" {
+		return c.json(e, s, keys, damage)
+	}
 	if c.Series == "" {
 		for _, k := range keys {
 			if err := describeSeries(e, s, k); err != nil {

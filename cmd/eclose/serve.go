@@ -25,7 +25,7 @@ func (c serveCmd) Run(e *env) (err error) {
 		}
 		cfg.Serve.Addr = c.Addr
 	}
-	s, err := app.NewServer(e.ctx, cfg, app.Options{Workers: app.Workers(), Log: app.NewLogger(e.stderr, c.Log), Now: e.now, Sleep: e.sleep})
+	s, err := app.NewServer(e.ctx, cfg, app.Options{Workers: app.Workers(), Log: app.NewLogger(e.stderr, e.logLevel(c.Log)), Now: e.now, Sleep: e.sleep})
 	if err != nil {
 		return err
 	}

@@ -22,7 +22,7 @@ type subscribeAddCmd struct {
 	Digest    bool     `help:"One digest each morning instead of individual alerts."`
 	Cautions  bool     `default:"true" negatable:"" help:"Also send flow cautions."`
 	When      string   `help:"Only when the gauge reads or is forecast so; with --group both must hold, without it insects do not count. Such as 'flow < 600 cfs' or 'forecast flow < 600 cfs'." placeholder:"CONDITION"`
-	Quiet     string   `help:"Quiet hours, local time, or none (default with a config: 22:00-07:00)." placeholder:"22:00-07:00"`
+	Quiet     string   `name:"quiet-hours" help:"Quiet hours, local time, or none (default with a config: 22:00-07:00)." placeholder:"22:00-07:00"`
 	Wake      bool     `help:"Send level 3 cautions during quiet hours."`
 	Zone      string   `help:"IANA time zone (default: the river's)." placeholder:"ZONE"`
 	Units     string   `enum:"metric,us," default:"" help:"metric or us (default: the config's)."`
@@ -38,7 +38,7 @@ func (c subscribeAddCmd) request() (subscribe.Request, error) {
 	if c.Quiet != "" {
 		var err error
 		if r.QuietFrom, r.QuietTo, err = subscribe.ParseQuiet(c.Quiet); err != nil {
-			return r, app.Usagef("--quiet: %w", err)
+			return r, app.Usagef("--quiet-hours: %w", err)
 		}
 	}
 	cadence := subscribe.Now

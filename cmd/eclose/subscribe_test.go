@@ -50,7 +50,7 @@ variables = ["discharge"]
 	if _, errs, code := ecloseRun(t, "", "subscribe", "add", "a@example.org", "--river=wend", database); code != 2 || !strings.Contains(errs, "--consent") {
 		t.Errorf("neither consent nor relay: %d %s", code, errs)
 	}
-	out, errs, code := ecloseRun(t, "", "subscribe", "add", "a@example.org", "--river=wend", "--quiet=22:00-07:00", "--config="+cfg, "--eml="+eml, database)
+	out, errs, code := ecloseRun(t, "", "subscribe", "add", "a@example.org", "--river=wend", "--quiet-hours=22:00-07:00", "--config="+cfg, "--eml="+eml, database)
 	if code != 0 || strings.Contains(out+errs, "confirm/") {
 		t.Fatalf("add: %d %s %s", code, out, errs)
 	}

@@ -28,7 +28,7 @@ type tripCmd struct {
 	Rivers    []string `help:"Only these rivers." placeholder:"NAME"`
 	Group     []string `help:"Only these insect groups, by any name." placeholder:"NAME"`
 	IssueDate string   `help:"Plan from data known at noon on this date." placeholder:"YYYY-MM-DD"`
-	Format    string   `default:"table" enum:"table,json,ics" help:"One of ${enum}."`
+	Format    string   `default:"text" enum:"text,json,ics" help:"One of ${enum}."`
 	Out       string   `help:"Write to this file instead of the terminal." placeholder:"FILE" type:"path"`
 	Members   int      `default:"200" help:"How many possible futures are computed."`
 }

@@ -10,12 +10,20 @@ type versionCmd struct{}
 
 // Run prints what the Go tool recorded in the binary: no number is kept by hand.
 func (versionCmd) Run(e *env) error {
+	text, err := version()
+	if err != nil {
+		return err
+	}
+	fmt.Fprintln(e.stdout, text)
+	return nil
+}
+
+func version() (string, error) {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
-		return fmt.Errorf("no build information in this binary")
+		return "", fmt.Errorf("no build information in this binary")
 	}
-	fmt.Fprintln(e.stdout, versionOf(info))
-	return nil
+	return versionOf(info), nil
 }
 
 // versionOf names a build by its tag or its commit. One that was made without

@@ -41,7 +41,7 @@ func (c workerCmd) Run(e *env) (err error) {
 	if len(c.Queue) > 0 {
 		maps.DeleteFunc(workers, func(name string, _ int) bool { return !slices.Contains(c.Queue, name) })
 	}
-	s, err := app.NewServer(e.ctx, cfg, app.Options{Workers: workers, Log: app.NewLogger(e.stderr, c.Log), Now: e.now, Sleep: e.sleep})
+	s, err := app.NewServer(e.ctx, cfg, app.Options{Workers: workers, Log: app.NewLogger(e.stderr, e.logLevel(c.Log)), Now: e.now, Sleep: e.sleep})
 	if err != nil {
 		return err
 	}

@@ -2,6 +2,7 @@ package app
 
 import (
 	"io"
+	"os"
 	"regexp"
 	"strings"
 	"time"
@@ -10,14 +11,15 @@ import (
 	"golang.org/x/term"
 )
 
-// NewLogger writes for people on a terminal and as JSON elsewhere.
+// NewLogger writes for people on a terminal, in colours unless NO_COLOR is set
+// (no-color.org), and as JSON elsewhere.
 func NewLogger(w io.Writer, level string) zerolog.Logger {
 	l, err := zerolog.ParseLevel(level)
 	if err != nil {
 		l = zerolog.InfoLevel // kong admits no other word
 	}
 	if f, ok := w.(interface{ Fd() uintptr }); ok && term.IsTerminal(int(f.Fd())) {
-		w = zerolog.ConsoleWriter{Out: w, TimeFormat: time.TimeOnly}
+		w = zerolog.ConsoleWriter{Out: w, TimeFormat: time.TimeOnly, NoColor: os.Getenv("NO_COLOR") != ""}
 	}
 	return zerolog.New(w).Level(l).With().Timestamp().Logger()
 }
