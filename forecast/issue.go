@@ -133,7 +133,7 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 		return nil, fmt.Errorf("outlook of %s: %w", r.Slug, err)
 	}
 	if !opt.ChancesOnly {
-		o.Entered = append(t.entered, t.open.entered(r, o)...)
+		o.Entered = slices.Concat(t.entered, t.open.entered(r, o))
 	}
 	o.notes(rec)
 	o.Notes = append(o.Notes, t.open.notes()...)

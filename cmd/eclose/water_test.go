@@ -238,7 +238,7 @@ func TestARiverWithTooLittleWaterBorrowsAndSaysSo(t *testing.T) {
 func TestARiverWithoutAThermometerIsShownWithWhatToExpect(t *testing.T) {
 	t.Parallel()
 	var dry strings.Builder
-	for _, line := range strings.Split(strings.TrimSpace(inventedWater(1000)), "\n") {
+	for line := range strings.SplitSeq(strings.TrimSpace(inventedWater(1000)), "\n") {
 		f := strings.Split(line, ",")
 		fmt.Fprintf(&dry, "%s,%s,%s\n", f[0], f[1], f[3])
 	}

@@ -56,9 +56,10 @@ const (
 	daily   = "P1D"
 )
 
-// ModelID names the model behind an outlook's numbers, and CalendarID that behind
-// the chances that the calendar alone gives.
-func ModelID(version string) string    { return project + "-" + version }
+// ModelID names the model behind an outlook's numbers.
+func ModelID(version string) string { return project + "-" + version }
+
+// CalendarID names the model behind the chances that the calendar alone gives.
 func CalendarID(version string) string { return ModelID(version) + "-calendar" }
 
 // EventVariable names the event that a stage of a group is seen: in two hours of

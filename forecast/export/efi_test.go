@@ -122,8 +122,8 @@ func TestTheForecastKeepsTheConvention(t *testing.T) {
 	one, _ := olive.On(o.IssueDate() + 1)
 	two, _ := olive.On(o.IssueDate() + 2)
 	for model, want := range map[string]float64{
-		"eclose-1":          (math.Pow(1-one.P, 2) + math.Pow(two.P, 2)) / 2,
-		"eclose-1-calendar": (math.Pow(1-one.PCalendar, 2) + math.Pow(two.PCalendar, 2)) / 2,
+		"eclose-1":          ((1-one.P)*(1-one.P) + two.P*two.P) / 2,
+		"eclose-1-calendar": ((1-one.PCalendar)*(1-one.PCalendar) + two.PCalendar*two.PCalendar) / 2,
 	} {
 		if math.Abs(v.Brier[model]-want) > 1e-9 {
 			t.Errorf("Brier score of %s: %v, want %v", model, v.Brier[model], want)

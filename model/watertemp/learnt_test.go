@@ -3,6 +3,7 @@ package watertemp
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -395,9 +396,7 @@ func TestElsewhereRiversAlikeDoNoHarm(t *testing.T) {
 	for _, f := range []string{"MAH_2369", "SIO_2011", "DAV_2327"} {
 		records[f] = readSwiss(t, shared(t, "streamtemp", "air2stream_ch", f+"_cv.txt"))
 	}
-	for name, in := range readBrooks(t) {
-		records[name] = in
-	}
+	maps.Copy(records, readBrooks(t))
 	for name, in := range records {
 		m := Prior(nil).At(dry(in))
 		lines := m

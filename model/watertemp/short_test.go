@@ -42,11 +42,12 @@ func TestAFewMonthsOfReadingsAreWorthAFit(t *testing.T) {
 			}
 			fit[k], prior[k] = math.NaN(), math.NaN()
 			m, err := Fit(part, Options{Seed: 1})
-			if n < MinDays {
+			switch {
+			case n < MinDays:
 				m = Prior(nil).At(part)
-			} else if err != nil {
+			case err != nil:
 				return // readings are missing among those days
-			} else if m.Grade != "model fitted here, less than a year of readings" {
+			case m.Grade != "model fitted here, less than a year of readings":
 				t.Errorf("%d days: grade %q", m.Days, m.Grade)
 			}
 			fit[k] = scoreOf(m.Simulate(in.Day0, in.Air, in.Flow, math.NaN()), rest).RMSE

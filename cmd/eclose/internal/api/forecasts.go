@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -50,8 +51,7 @@ func (s *service) forecasts(ctx context.Context, in *forecastsAsked) (*paged[For
 		heads = append(heads, archive.Head{River: o.River, RiverName: o.RiverName, Issued: o.IssuedAt, CutOff: o.DataCutoff, ModelVersion: o.ModelVersion, Seasons: o.Seasons, WaterSource: o.WaterSource})
 	}
 	all := make([]ForecastHead, 0, len(heads))
-	for i := len(heads) - 1; i >= 0; i-- {
-		h := heads[i]
+	for _, h := range slices.Backward(heads) {
 		all = append(all, ForecastHead{h.River, h.RiverName, h.Issued.UTC(), given(h.CutOff), h.ModelVersion, h.Seasons, h.WaterSource})
 	}
 	return page(s, in.Paging, all, s.cautionOf(r, st)), nil
@@ -272,7 +272,7 @@ func (s *service) days(ctx context.Context, in *struct {
 		return nil, err
 	}
 	issue := o.IssueDate()
-	from, to, err := in.DayRange.days(issue)
+	from, to, err := in.days(issue)
 	if err != nil {
 		return nil, err
 	}

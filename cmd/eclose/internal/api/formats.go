@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
 	"net/http"
 	"net/url"
 	"reflect"
@@ -115,9 +116,7 @@ func (l list[T]) geo() featureCollection {
 		f := any(x).(featured).feature()
 		f.Properties["standing_caution"] = l.Standing
 		if l.Caution != nil {
-			for k, v := range l.Caution.brief().members() {
-				f.Properties[k] = v
-			}
+			maps.Copy(f.Properties, l.Caution.brief().members())
 		}
 		out.Features = append(out.Features, f)
 	}

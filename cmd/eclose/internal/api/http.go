@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"encoding/json"
+	"maps"
 	"net/http"
 	"strings"
 
@@ -144,9 +145,7 @@ func (s *service) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 
 func (a *answer) send(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()
-	for name, v := range a.header {
-		h[name] = v
-	}
+	maps.Copy(h, a.header)
 	h.Set("Vary", "Accept, Accept-Encoding")
 	if a.code == http.StatusOK {
 		h.Set("ETag", "W/"+a.tag) // weak: the same for packed and plain

@@ -49,7 +49,7 @@ func (s *service) water(ctx context.Context, in *seriesAsked) (*paged[waterDay],
 	if err != nil {
 		return nil, err
 	}
-	from, to, err := in.DayRange.days(o.IssueDate() - daysBack)
+	from, to, err := in.days(o.IssueDate() - daysBack)
 	if err != nil {
 		return nil, err
 	}
@@ -85,7 +85,7 @@ func (s *service) flow(ctx context.Context, in *seriesAsked) (*paged[flowDay], e
 	if err != nil {
 		return nil, err
 	}
-	from, to, err := in.DayRange.days(o.IssueDate() - daysBack)
+	from, to, err := in.days(o.IssueDate() - daysBack)
 	if err != nil {
 		return nil, err
 	}

@@ -90,6 +90,7 @@ type verdictAnswer struct {
 	Frame
 }
 
+// VerdictQuestion is what a reader asks of the days ahead.
 type VerdictQuestion struct {
 	Days  int      `query:"days" minimum:"1" maximum:"60" default:"14" doc:"how many days ahead"`
 	Group []string `query:"group" maxItems:"20" doc:"your own wish list of insect groups, by key"`

@@ -17,7 +17,7 @@ func (c *Config) webhookFaults(add func(string, ...any)) {
 		}
 		names[w.Name] = true
 		u, err := url.Parse(w.URL)
-		if ip := net.ParseIP(u.Hostname()); err != nil || u.Host == "" || u.Scheme != "https" && !(u.Scheme == "http" && (u.Hostname() == "localhost" || ip != nil && ip.IsLoopback())) {
+		if ip := net.ParseIP(u.Hostname()); err != nil || u.Host == "" || u.Scheme != "https" && (u.Scheme != "http" || u.Hostname() != "localhost" && (ip == nil || !ip.IsLoopback())) {
 			add("webhook %q: url: use an https address; http only for this machine", w.Name)
 		}
 		if w.SecretFile == "" {

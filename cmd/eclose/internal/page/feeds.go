@@ -94,14 +94,16 @@ func (s *site) wishCalendar(w io.Writer, r *http.Request) error {
 		}
 		all = append(all, n)
 	}
-	title := "Hatches and egg-laying"
-	for i, key := range q["group"] {
+	var names []string
+	for _, key := range q["group"] {
 		if s.groups[key] == nil {
 			return errNotFound
 		}
-		if i < 3 {
-			title += []string{": ", ", ", ", "}[i] + groupName(key)
-		}
+		names = append(names, groupName(key))
+	}
+	title := "Hatches and egg-laying"
+	if len(names) > 0 {
+		title += ": " + strings.Join(names[:min(3, len(names))], ", ")
 	}
 	return syndicate.WriteCalendar(w, title, s.root()+r.URL.RequestURI(), all)
 }

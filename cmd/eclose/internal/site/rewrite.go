@@ -67,16 +67,14 @@ func attribute(n *html.Node, name string) string {
 
 // element mends the addresses of an element; false: it goes away.
 func (c *copier) element(p string, n *html.Node) bool {
-	switch n.DataAtom {
-	case atom.Form:
+	if n.DataAtom == atom.Form {
 		if c.Live == "" || strings.EqualFold(attribute(n, "method"), "post") {
 			return false
 		}
 		setAttribute(n, "action", c.live(attribute(n, "action")))
-	case atom.Link:
-		if attribute(n, "rel") == "manifest" { // an app needs a place of its own
-			return false
-		}
+	}
+	if n.DataAtom == atom.Link && attribute(n, "rel") == "manifest" { // an app needs a place of its own
+		return false
 	}
 	for i := range n.Attr {
 		a := &n.Attr[i]
