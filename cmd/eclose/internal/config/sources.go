@@ -129,7 +129,7 @@ func (c *Config) at(key string) (string, bool) {
 			return "", false
 		}
 	}
-	if s, ok := v.Interface().(Span); ok {
+	if s, ok := reflect.TypeAssert[Span](v); ok {
 		return time.Duration(s).String(), true
 	}
 	return fmt.Sprint(v.Interface()), true
