@@ -55,6 +55,7 @@ func TestTheOwnPageWorksWithoutANetworkAndSendsLater(t *testing.T) {
 		}
 		time.Sleep(50 * time.Millisecond)
 	}
+	b.shoot(t, "own-page-without-a-network")
 	if n := len(b.sightings(t)); n != 0 {
 		t.Fatalf("%d were sent all the same", n)
 	}
