@@ -70,6 +70,13 @@ func TestNothingFromTheIssueOnMovesAForecast(t *testing.T) {
 	for _, every := range []int{1, 4} { // traps of daily visits are read otherwise
 		rec, w := inventVisits(2, 12, 0.5, 5, 5, every).read(t)
 		nothingFromTheIssueOnMoves(t, rec, w)
+		rec.Words = true // the same numbers as none, few and many
+		nothingFromTheIssueOnMoves(t, rec, w)
+		rec.Words, rec.Hours = false, true // a trap that is open for some hours
+		for i := range rec.Rows {
+			rec.Rows[i].Hours = 3
+		}
+		nothingFromTheIssueOnMoves(t, rec, w)
 	}
 }
 
