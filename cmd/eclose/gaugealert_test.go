@@ -322,9 +322,10 @@ func TestAWarningServiceThatFallsSilentIsToldOnceByMail(t *testing.T) {
 	// A reading taken just before the judgement that ended a warning may be passed
 	// over; the next one counts.
 	h.warner.say(0, nwsList())
-	for n := 0; len(h.to("ann")) < 3 && n < 8; n++ {
-		h.writes(100*time.Minute, 22.3-0.1*float64(n))
-		h.looked(4)
+	for n := 0; len(h.to("ann")) < 3 && n < 6; n++ {
+		h.writes(90*time.Minute, 22.5-0.25*float64(n))
+		h.looked(2)
+		h.reads(10*time.Minute, 22.375-0.25*float64(n))
 	}
 	if got = h.to("ann"); len(got) != 3 || !strings.Contains(got[2], "caution down from 2 to 1 of 3") {
 		t.Errorf("%d mails to the reader:\n%s", len(got), strings.Join(got, "\n====\n"))
