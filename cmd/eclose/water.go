@@ -19,7 +19,7 @@ type waterCmd struct {
 	River     string `arg:"" optional:"" help:"River name or slug from the config."`
 	Config    string `env:"ECLOSE_CONFIG" placeholder:"FILE" help:"The TOML file that names the river and the store."`
 	CSV       string `name:"csv" placeholder:"FILE" help:"Use a CSV instead of a river: columns date, air_c and optionally water_c and flow_m3s; - for stdin. Empty means missing."`
-	FitUntil  string `placeholder:"DATE" help:"Fit on days before this date, test from it on. Default for a river: one year before the latest day. Not needed where nothing was read."`
+	FitUntil  string `placeholder:"DATE" help:"Fit on days before this date, test from it on. Default for a river: one year before the latest day. Not needed for a river without water temperature readings."`
 	IssueDate string `placeholder:"DATE" help:"River only: use data known on this date."`
 	Hindcast  bool   `help:"Hindcast through the test period and score by lead time."`
 	Out       string `placeholder:"FILE" type:"path" help:"Chart one year to this .svg or .html file."`

@@ -44,7 +44,9 @@ type seriesAsked struct {
 	Paging
 }
 
-func (s *service) water(ctx context.Context, in *seriesAsked) (*paged[waterDay], error) {
+// seriesOf lists the days that are asked for of one forecast, beside what is known of
+// its river now.
+func seriesOf[D any](ctx context.Context, s *service, in *seriesAsked, days func(o *forecast.Outlook, st *pages.State, from, to forecast.Date) []D) (*paged[D], error) {
 	o, c, err := s.outlook(ctx, in.ByIssue)
 	if err != nil {
 		return nil, err
@@ -57,7 +59,11 @@ func (s *service) water(ctx context.Context, in *seriesAsked) (*paged[waterDay],
 	if err != nil {
 		return nil, err
 	}
-	return page(s, in.Paging, waterDays(o, st, from, to), c), nil
+	return page(s, in.Paging, days(o, st, from, to), c), nil
+}
+
+func (s *service) water(ctx context.Context, in *seriesAsked) (*paged[waterDay], error) {
+	return seriesOf(ctx, s, in, waterDays)
 }
 
 func waterDays(o *forecast.Outlook, st *pages.State, from, to forecast.Date) (out []waterDay) {
@@ -81,19 +87,7 @@ func waterDays(o *forecast.Outlook, st *pages.State, from, to forecast.Date) (ou
 }
 
 func (s *service) flow(ctx context.Context, in *seriesAsked) (*paged[flowDay], error) {
-	o, c, err := s.outlook(ctx, in.ByIssue)
-	if err != nil {
-		return nil, err
-	}
-	from, to, err := in.days(o.IssueDate() - daysBack)
-	if err != nil {
-		return nil, err
-	}
-	st, err := s.Data.State(ctx, o.River)
-	if err != nil {
-		return nil, err
-	}
-	return page(s, in.Paging, flowDays(o, st, from, to), c), nil
+	return seriesOf(ctx, s, in, flowDays)
 }
 
 func flowDays(o *forecast.Outlook, st *pages.State, from, to forecast.Date) (out []flowDay) {
