@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -82,12 +83,12 @@ func (x *exam) fresh(s *series.Store, keys []ingest.Key, river, feed, site strin
 		if k.Feed != feed || k.Site != site || k.Variable != v {
 			continue
 		}
-		info, err := s.Info(x.e.ctx, k)
+		last, err := x.lastValue(s, k)
 		if err != nil {
 			return fmt.Errorf("looking how fresh %s is: %w", k, err)
 		}
-		if info.Last.After(newest) {
-			newest = info.Last
+		if last.After(newest) {
+			newest = last
 		}
 		daily = daily && k.Period == ingest.Daily
 	}
@@ -108,6 +109,29 @@ func (x *exam) fresh(s *series.Store, keys []ingest.Key, river, feed, site strin
 		x.add(good, what, "", "%s", reported)
 	}
 	return nil
+}
+
+// lastValue is the time of the newest value of a series. Readings that the agency reports as
+// missing do not count: a sensor that sends only those tells nothing. The time is zero if
+// there is no value in the last year.
+func (x *exam) lastValue(s *series.Store, k ingest.Key) (time.Time, error) {
+	info, err := s.Info(x.e.ctx, k)
+	if err != nil {
+		return time.Time{}, err
+	}
+	to := info.Last.Add(time.Microsecond)
+	for _, days := range []int{7, 365} {
+		got, err := s.Read(x.e.ctx, k, series.Query{From: to.AddDate(0, 0, -days), To: to})
+		if err != nil {
+			return time.Time{}, err
+		}
+		for i, v := range slices.Backward(got.Value) {
+			if !math.IsNaN(v) {
+				return time.UnixMicro(got.Time[i]).UTC(), nil
+			}
+		}
+	}
+	return time.Time{}, nil
 }
 
 // water says whether the river has a water model, and what stands in for it.

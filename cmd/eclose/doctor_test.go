@@ -2,8 +2,11 @@ package main
 
 import (
 	"encoding/json"
+	"fmt"
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -88,5 +91,53 @@ func TestTheDoctorTellsOfAStationThatIsReadInTheMorning(t *testing.T) {
 		if _, by := examine(t, path, demo.Issue, "--offline"); by["beck, station "+site].State != want {
 			t.Errorf("%s: %+v", site, by["beck, station "+site])
 		}
+	}
+}
+
+func TestDoctorJudgesTheNewestValueNotTheNewestRow(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	path := filepath.Join(dir, "eclose.toml")
+	text := `[feeds.csv]
+zone = "UTC"
+time-column = "when"
+time-layout = "2006-01-02 15:04"
+  [[feeds.csv.column]]
+  name = "temp"
+  variable = "water_temperature"
+  unit = "°C"
+
+[[river]]
+name = "Our beck"
+slug = "beck"
+zone = "UTC"
+lat = 54.4
+lon = -2.9
+  [[river.gauge]]
+  feed = "csv"
+  site = "beck"
+  file = "logger.csv"
+  variables = ["water_temperature"]
+`
+	var rows strings.Builder
+	rows.WriteString("when,temp\n")
+	for at := demo.Issue.Add(-20 * 24 * time.Hour); at.Before(demo.Issue); at = at.Add(time.Hour) {
+		value := ""
+		if at.Before(demo.Issue.Add(-12 * 24 * time.Hour)) {
+			value = "8.5"
+		}
+		fmt.Fprintf(&rows, "%s,%s\n", at.UTC().Format("2006-01-02 15:04"), value)
+	}
+	for name, data := range map[string]string{path: text, filepath.Join(dir, "logger.csv"): rows.String()} {
+		if err := os.WriteFile(name, []byte(data), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if code, out, errs := call(t, demo.Issue, "ingest", "--config", path); code != 0 {
+		t.Fatal(out, errs)
+	}
+	_, by := examine(t, path, demo.Issue)
+	if f := by["beck, csv beck, water temperature"]; f.State != bad || !strings.Contains(f.Says, "12 days old") {
+		t.Errorf("a logger silent for 12 days that goes on writing empty cells: %+v", f)
 	}
 }
