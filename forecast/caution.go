@@ -72,7 +72,7 @@ func CautionInput(ctx context.Context, store Reader, r River, at time.Time) (wad
 }
 
 // atGauge adds what one gauge tells: its sensors, its channel and its record.
-func (g *gatherer) atGauge(s Station, in *wading.Input) error {
+func (g *gatherer) atGauge(s FeedSite, in *wading.Input) error {
 	flows, err := g.sensors(s, ingest.Discharge)
 	if err != nil {
 		return err
@@ -111,8 +111,8 @@ func (g *gatherer) atGauge(s Station, in *wading.Input) error {
 // otherGauges adds the river's gauges other than the one by which it is judged.
 // One that has been silent for long counts as taken away. The heights of floods in
 // the config are those of the river's own gauge.
-func (g *gatherer) otherGauges(r River, own Station, in *wading.Input) error {
-	seen := map[Station]bool{own: true}
+func (g *gatherer) otherGauges(r River, own FeedSite, in *wading.Input) error {
+	seen := map[FeedSite]bool{own: true}
 	r.Flood = wading.NoFlood
 	for _, s := range r.Gauges {
 		if seen[s] {
@@ -147,7 +147,7 @@ func (g *gatherer) otherGauges(r River, own Station, in *wading.Input) error {
 
 // flowGauge is the gauge by which the water is judged, and whether it gives a
 // flow or only a height.
-func (g *gatherer) flowGauge(r River) (s Station, hasFlow, ok bool) {
+func (g *gatherer) flowGauge(r River) (s FeedSite, hasFlow, ok bool) {
 	for _, v := range []ingest.Variable{ingest.Discharge, ingest.GaugeHeight} {
 		for _, s := range r.Gauges {
 			if len(g.of(s, v)) > 0 {
@@ -159,7 +159,7 @@ func (g *gatherer) flowGauge(r River) (s Station, hasFlow, ok bool) {
 }
 
 // channel fits the gauge's section to the gauger's visits, and returns them.
-func (g *gatherer) channel(s Station, in *wading.Input) ([]wading.Measurement, error) {
+func (g *gatherer) channel(s FeedSite, in *wading.Input) ([]wading.Measurement, error) {
 	measured, err := g.measurements(s)
 	if err != nil || len(measured) == 0 {
 		return nil, err
@@ -192,7 +192,7 @@ func (g *gatherer) channel(s Station, in *wading.Input) ([]wading.Measurement, e
 const heightWithin = 30 * time.Minute
 
 // heights gives each visit the gauge height that was read nearest to it.
-func (g *gatherer) heights(s Station, visits []wading.Measurement) error {
+func (g *gatherer) heights(s FeedSite, visits []wading.Measurement) error {
 	for _, k := range g.of(s, ingest.GaugeHeight) {
 		if k.Period == ingest.Daily {
 			continue
@@ -228,7 +228,7 @@ const (
 
 // thunder is the highest chance of thunder in the hours to come that any stored
 // forecast gives, old ones too.
-func (g *gatherer) thunder(s Station) (wading.Thunder, error) {
+func (g *gatherer) thunder(s FeedSite) (wading.Thunder, error) {
 	out := wading.Thunder{Old: true}
 	for _, k := range g.of(s, ingest.ThunderProbability) {
 		out.Asked = true
@@ -258,11 +258,11 @@ func (g *gatherer) thunder(s Station) (wading.Thunder, error) {
 // gauge's readings.
 const channelSeries = "channel-measurements"
 
-// standing is the qualifier of a visit at which the gauger stood in the river.
-const standing = "Wading"
+// wadingVisit is the qualifier of a visit at which the gauger stood in the river.
+const wadingVisit = "Wading"
 
 // measurements puts the gauger's visits together from their four series.
-func (g *gatherer) measurements(s Station) ([]wading.Measurement, error) {
+func (g *gatherer) measurements(s FeedSite) ([]wading.Measurement, error) {
 	at := map[string]map[int64]*wading.Measurement{}
 	for _, k := range g.keys {
 		if k.Feed != s.Feed || k.Site != s.Site || !strings.HasPrefix(k.TimeSeries, channelSeries) {
@@ -286,7 +286,7 @@ func (g *gatherer) measurements(s Station) ([]wading.Measurement, error) {
 				m = &wading.Measurement{ID: fmt.Sprint(t), At: got.At(i), FlowM3s: math.NaN(), WidthM: math.NaN(), AreaM2: math.NaN(), VelocityMS: math.NaN(), StageM: math.NaN()}
 				visits[t] = m
 			}
-			if got.Qualifier != nil && strings.EqualFold(got.Qualifier[i], standing) {
+			if got.Qualifier != nil && strings.EqualFold(got.Qualifier[i], wadingVisit) {
 				m.Wading = true
 			}
 			switch k.Variable {
@@ -321,7 +321,7 @@ const (
 )
 
 // record tells what the gauge's own past years say of a flow.
-func (g *gatherer) record(s Station, visits []wading.Measurement, in *wading.Input) error {
+func (g *gatherer) record(s FeedSite, visits []wading.Measurement, in *wading.Input) error {
 	if in.StageOnly {
 		return nil
 	}

@@ -36,7 +36,7 @@ type sensor struct {
 // one that failed its checks is doubted, not passed over for an older one. The
 // freshest series comes first. Daily means count only where the gauge has nothing
 // finer: they must not stand in for a sensor that fell silent.
-func (g *gatherer) sensors(s Station, v ingest.Variable) (out []sensor, err error) {
+func (g *gatherer) sensors(s FeedSite, v ingest.Variable) (out []sensor, err error) {
 	for _, k := range g.of(s, v) {
 		if k.Statistic != ingest.Instant && k.Statistic != ingest.Mean {
 			continue

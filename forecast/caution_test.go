@@ -128,7 +128,7 @@ func banks(sites ...string) River {
 	r := beck
 	r.Gauges, r.Lon = nil, 0 // where look is noon
 	for _, site := range sites {
-		r.Gauges = append(r.Gauges, Station{"usgs", site})
+		r.Gauges = append(r.Gauges, FeedSite{"usgs", site})
 	}
 	return r
 }
@@ -241,7 +241,7 @@ func TestAReadingInDoubtIsNotPassedOverForAnOlderOne(t *testing.T) {
 
 func TestThunderIsOfAFreshForecast(t *testing.T) {
 	r := banks("1")
-	r.Weather = &Station{"nws", "45.2,-131.4"}
+	r.Weather = &FeedSite{"nws", "45.2,-131.4"}
 	k := ingest.Key{Feed: "nws", Site: "45.2,-131.4", Variable: ingest.ThunderProbability, Statistic: ingest.Instant, TimeSeries: "forecast"}
 	day := make([]float64, 48)
 	day[8], day[13], day[30] = 70, 95, 90

@@ -30,7 +30,7 @@ func FindDonor(ctx context.Context, store Reader, r River, others []River, at ti
 	g := gatherer{keys: keys}
 	var near []River
 	for _, o := range others {
-		if o.Slug != r.Slug && distanceKm(r, o) <= donorKm && slices.ContainsFunc(o.Gauges, func(s Station) bool { return len(g.of(s, ingest.WaterTemperature)) > 0 }) {
+		if o.Slug != r.Slug && distanceKm(r, o) <= donorKm && slices.ContainsFunc(o.Gauges, func(s FeedSite) bool { return len(g.of(s, ingest.WaterTemperature)) > 0 }) {
 			near = append(near, o)
 		}
 	}

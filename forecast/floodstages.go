@@ -12,7 +12,7 @@ import (
 // floodOf returns the gauge heights from which floods are counted at a gauge:
 // those of the river's own config, else those, and the flows, that the National
 // Water Prediction Service last gave for the gauge.
-func floodOf(ctx context.Context, store Reader, r River, s Station) (wading.Flood, error) {
+func floodOf(ctx context.Context, store Reader, r River, s FeedSite) (wading.Flood, error) {
 	f, ok := store.(filesReader)
 	if r.Flood.Any() || !ok || s.Feed != usgs.FeedName {
 		return r.Flood, nil

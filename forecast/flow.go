@@ -325,7 +325,7 @@ func (opt Options) fitFlow(in flow.Input, issue Date) (*flow.Model, error) {
 }
 
 // rain adds the water that fell by day, mm: daily sums, or those of the hours.
-func (g *gatherer) rain(s Station, into *column) error {
+func (g *gatherer) rain(s FeedSite, into *column) error {
 	keys := g.of(s, ingest.Precipitation)
 	slices.SortStableFunc(keys, func(a, b ingest.Key) int { return rank(a) - rank(b) })
 	today := DateOf(g.issue.In(g.zone))

@@ -15,7 +15,7 @@ import (
 // beck is an invented river.
 var beck = River{
 	Slug: "beck", Name: "Beck", Region: "rockies", Zone: "America/Denver", Lat: 45.2, Lon: -131.4,
-	Gauges: []Station{{"usgs", "99"}}, Weather: &Station{"open-meteo", "45.2,-131.4"},
+	Gauges: []FeedSite{{"usgs", "99"}}, Weather: &FeedSite{"open-meteo", "45.2,-131.4"},
 }
 
 // keys of the beck's series.

@@ -20,11 +20,11 @@ import (
 
 // FlowService is a public service's forecast of a river's flow.
 type FlowService struct {
-	Name      string          // for people
-	Official  bool            // made by forecasters, who know of dams; else by a model alone
-	Rows      [][]float64     // daily means, m3/s: members x days from the issue on; NaN where a day is not whole
-	YesterM3s float64         // what the service says of the day before the issue; NaN if nothing
-	Past      []flow.Verified // its forecasts of days that have come
+	Name       string          // for people
+	Official   bool            // made by forecasters, who know of dams; else by a model alone
+	Members    [][]float64     // daily means, m3/s: members x days from the issue on; NaN where a day is not whole
+	LastDayM3s float64         // what the service says of the day before the issue; NaN if nothing
+	Past       []flow.Verified // its forecasts of days that have come
 }
 
 // serviceKind is a series of forecasts that is used, in order of trust.
@@ -63,12 +63,12 @@ const pastDays = 90
 
 // flowServices reads the newest forecasts of flow by public services, as they were known
 // at the issue.
-func (g *gatherer) flowServices(stations []Station, rec *Record) ([]FlowService, error) {
+func (g *gatherer) flowServices(stations []FeedSite, rec *Record) ([]FlowService, error) {
 	var out []FlowService
 	for _, kind := range serviceKinds {
 		var keys []ingest.Key // one for each ensemble
 		for _, k := range g.keys {
-			if k.Variable != ingest.Discharge || k.Statistic != ingest.Mean && k.Statistic != ingest.Instant || !kind.is(k) || !slices.Contains(stations, Station{k.Feed, k.Site}) {
+			if k.Variable != ingest.Discharge || k.Statistic != ingest.Mean && k.Statistic != ingest.Instant || !kind.is(k) || !slices.Contains(stations, FeedSite{k.Feed, k.Site}) {
 				continue
 			}
 			k.Member = min(k.Member, 1)
@@ -76,7 +76,7 @@ func (g *gatherer) flowServices(stations []Station, rec *Record) ([]FlowService,
 				keys = append(keys, k)
 			}
 		}
-		s := FlowService{Name: kind.name, Official: kind.official, YesterM3s: math.NaN()}
+		s := FlowService{Name: kind.name, Official: kind.official, LastDayM3s: math.NaN()}
 		for _, k := range keys {
 			if k.Member == 0 && !kind.official {
 				continue // the mean of an ensemble is no member of it
@@ -85,7 +85,7 @@ func (g *gatherer) flowServices(stations []Station, rec *Record) ([]FlowService,
 				return nil, err
 			}
 		}
-		if len(s.Rows) > 0 {
+		if len(s.Members) > 0 {
 			out = append(out, s)
 		}
 	}
@@ -125,13 +125,13 @@ func (g *gatherer) readService(k ingest.Key, rec *Record, s *FlowService) error 
 			}
 		}
 		if len(row) > 0 {
-			s.Rows = append(s.Rows, row)
+			s.Members = append(s.Members, row)
 		}
 	}
 	if len(before) > 0 {
-		s.YesterM3s = mean(before)
+		s.LastDayM3s = mean(before)
 	}
-	if len(s.Rows) > 0 && s.Past == nil {
+	if len(s.Members) > 0 && s.Past == nil {
 		s.Past, err = g.verified(k, rec)
 	}
 	return err
@@ -238,11 +238,11 @@ func (g *gatherer) verified(k ingest.Key, rec *Record) ([]flow.Verified, error) 
 			if !d.Complete || date < day || i < 0 || i >= len(rec.Flow) || math.IsNaN(rec.Flow[i]) || math.IsNaN(d.Mean) {
 				continue
 			}
-			out = append(out, flow.Verified{Lead: int(date-day) + 1, ForecastM3s: d.Mean, CameM3s: rec.Flow[i]})
+			out = append(out, flow.Verified{Lead: int(date-day) + 1, ForecastM3s: d.Mean, ObservedM3s: rec.Flow[i]})
 		}
 	}
 	slices.SortFunc(out, func(a, b flow.Verified) int {
-		return cmp.Or(cmp.Compare(a.Lead, b.Lead), cmp.Compare(a.ForecastM3s, b.ForecastM3s), cmp.Compare(a.CameM3s, b.CameM3s))
+		return cmp.Or(cmp.Compare(a.Lead, b.Lead), cmp.Compare(a.ForecastM3s, b.ForecastM3s), cmp.Compare(a.ObservedM3s, b.ObservedM3s))
 	})
 	return out, nil
 }
@@ -273,12 +273,12 @@ func scoresOf(past []flow.Verified) []FlowScore {
 		s := FlowScore{Lead: lead}
 		var ratios []float64
 		for _, v := range past {
-			if v.Lead != lead+1 || v.CameM3s <= 0 {
+			if v.Lead != lead+1 || v.ObservedM3s <= 0 {
 				continue
 			}
 			s.Of++
-			ratios = append(ratios, v.ForecastM3s/v.CameM3s)
-			if math.Abs(v.ForecastM3s-v.CameM3s) <= near*v.CameM3s {
+			ratios = append(ratios, v.ForecastM3s/v.ObservedM3s)
+			if math.Abs(v.ForecastM3s-v.ObservedM3s) <= near*v.ObservedM3s {
 				s.Within++
 			}
 		}
@@ -304,9 +304,9 @@ func (f *FlowAhead) join(services []FlowService, ahead int) []flow.Official {
 	var out []flow.Official
 	last := 0
 	for _, s := range services {
-		out = append(out, flow.Official{Rows: s.Rows, Past: s.Past, Today: s.YesterM3s, Untied: !s.Official})
+		out = append(out, flow.Official{Members: s.Members, Past: s.Past, LastDayM3s: s.LastDayM3s, Untied: !s.Official})
 		reach := 0
-		for _, row := range s.Rows {
+		for _, row := range s.Members {
 			reach = max(reach, len(row))
 		}
 		if reach = min(reach, ahead); reach > last {

@@ -16,7 +16,7 @@ import (
 // open is what open records tell of a river at an issue. Without records it is
 // nil, and nothing of an outlook changes.
 type open struct {
-	told     *records.Told
+	summary  *records.Summary
 	near     map[string]records.Presence
 	replaces map[string]*records.Window // by group
 }
@@ -32,10 +32,10 @@ func (rec Record) open(r River, region insects.Region, c *insects.Catalogue, opt
 	if opt.Open == nil {
 		return nil
 	}
-	o := &open{told: opt.Open.Windows(region, c, rec.Issue, rec.IssuedAt), replaces: map[string]*records.Window{}}
-	o.near = o.told.Presence(records.Near{LatDeg: r.Lat, LonDeg: r.Lon, Km: records.NearKm})
-	for i := range o.told.Windows {
-		w := &o.told.Windows[i]
+	o := &open{summary: opt.Open.Windows(region, c, rec.Issue, rec.IssuedAt), replaces: map[string]*records.Window{}}
+	o.near = o.summary.Presence(records.Near{LatDeg: r.Lat, LonDeg: r.Lon, Km: records.NearKm})
+	for i := range o.summary.Windows {
+		w := &o.summary.Windows[i]
 		if !w.Replaces() {
 			continue
 		}
@@ -101,10 +101,10 @@ func (o *open) redated(g *insects.Group, p phenology.Params, s site) (later floa
 // site is where about this season's open records were made, as a river beside this
 // one. It says false where they tell nothing or lie too far away.
 func (o *open) site(r River) (River, bool) {
-	if o == nil || !slices.ContainsFunc(o.told.Windows, func(w records.Window) bool { return w.Now.Variance > 0 }) {
+	if o == nil || !slices.ContainsFunc(o.summary.Windows, func(w records.Window) bool { return w.Now.Variance > 0 }) {
 		return River{}, false
 	}
-	s := &o.told.Season
+	s := &o.summary.Season
 	out := River{Name: s.Region.Words(), Zone: r.Zone, Lat: s.LatDeg, Lon: s.LonDeg, Regulated: r.Regulated}
 	return out, Shares(r, out)
 }
@@ -112,8 +112,8 @@ func (o *open) site(r River) (River, bool) {
 // addRecorded enters the groups of this season's open records, at a place of their
 // own. Their usual dates are those of the records of past seasons.
 func (t *timing) addRecorded(is *Issuer, k int, site, r River, c *insects.Catalogue, w *water) {
-	for i := range t.open.told.Windows {
-		x := &t.open.told.Windows[i]
+	for i := range t.open.summary.Windows {
+		x := &t.open.summary.Windows[i]
 		g, known := c.Group(x.Group)
 		if x.Now.Variance == 0 || !known {
 			continue
@@ -184,8 +184,8 @@ func (o *open) window(key string, stage Stage, day0 Date) *RecordsWindow {
 		return nil
 	}
 	best := -1
-	for i := range o.told.Windows {
-		w := &o.told.Windows[i]
+	for i := range o.summary.Windows {
+		w := &o.summary.Windows[i]
 		mine := w.Stage == records.Stage(stage) || stage == Emergence && w.Stage == records.Flight
 		if w.Group == key && mine && w.Records.Records >= fewestRecords && (best < 0 || w.Stage != records.Flight) {
 			best = i
@@ -194,7 +194,7 @@ func (o *open) window(key string, stage Stage, day0 Date) *RecordsWindow {
 	if best < 0 {
 		return nil
 	}
-	w := &o.told.Windows[best]
+	w := &o.summary.Windows[best]
 	at := func(d float64) Date { return day0 + Date(math.Round(d)) - 1 }
 	out := &RecordsWindow{Records: w.Records.Records, Years: w.Records.Years, Flight: w.Stage == records.Flight, Used: o.replaces[key] == w}
 	out.Start = Range{at(w.Records.Start.Low), at(w.Records.Start.Mid), at(w.Records.Start.High)}
@@ -265,10 +265,10 @@ func (i Influence) recordWords() string {
 
 // notes is what open records say of the season.
 func (o *open) notes() []Remark {
-	if o == nil || o.told.Season.Records == 0 {
+	if o == nil || o.summary.Season.Records == 0 {
 		return nil
 	}
-	s := &o.told.Season
+	s := &o.summary.Season
 	return []Remark{{Code: SeasonSoFar, Season: &RecordsSeason{round(s.Late.Mid, 10), round(s.Late.Low, 10), round(s.Late.High, 10), s.Records, s.Groups}}}
 }
 
@@ -302,15 +302,15 @@ func (o *open) entered(r River, of *Outlook) []Entered {
 		return nil
 	}
 	var out []Entered
-	region := o.told.Season.Region.Words()
+	region := o.summary.Season.Region.Words()
 	for key, w := range o.replaces {
-		first, last := o.told.Span(key, w.Stage, false)
+		first, last := o.summary.Span(key, w.Stage, false)
 		out = append(out, Entered{Kind: Records, River: region, Group: key, Sightings: w.Records.Records, From: first, To: last, Use: ForWindow})
 	}
 	if _, ok := o.site(r); ok {
-		for i := range o.told.Windows {
-			if w := &o.told.Windows[i]; w.Now.Variance > 0 {
-				first, last := o.told.Span(w.Group, w.Stage, true)
+		for i := range o.summary.Windows {
+			if w := &o.summary.Windows[i]; w.Now.Variance > 0 {
+				first, last := o.summary.Span(w.Group, w.Stage, true)
 				out = append(out, Entered{Kind: Records, River: region, Group: w.Group, Sightings: len(w.Season.Records), From: first, To: last, Use: ForSeason})
 			}
 		}

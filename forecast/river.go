@@ -24,21 +24,21 @@ type River struct {
 	Lat, Lon   float64
 	ElevationM *float64 // above the sea; nil to take that of the gauge or the weather, where it is known
 	Groups     []string // keys of the catalogue; empty for all of the region
-	Gauges     []Station
-	Weather    *Station
+	Gauges     []FeedSite
+	Weather    *FeedSite
 	Regulated  bool         // below a dam, by the user's own word
 	Notices    string       // where local notices are published
 	Warnings   string       // feed of official warnings; "" if none is known
 	Fishable   flow.Range   // the owner's, m3/s; zero: none named
-	FlowAhead  []Station    // official forecasts of its flow
+	FlowAhead  []FeedSite   // official forecasts of its flow
 	Flood      wading.Flood // heights at the gauge from which floods are counted; zero: none known
 	// Near are rivers of which one may lend its water model where this one's
 	// record is too short for its own. It may hold the river itself.
 	Near []River
 }
 
-// Station is a feed's site.
-type Station struct{ Feed, Site string }
+// FeedSite is a feed's site.
+type FeedSite struct{ Feed, Site string }
 
 // Reader is the part of the series store that a forecast reads.
 type Reader interface {
@@ -125,7 +125,7 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 			return Record{}, fmt.Errorf("reading the weather forecast of %s: %w", r.Slug, err)
 		}
 	}
-	for _, s := range append(slices.Clone(r.Gauges), stationsOf(r.Weather)...) {
+	for _, s := range append(slices.Clone(r.Gauges), feedSites(r.Weather)...) {
 		if rec.ElevationM, err = g.elevation(s); err != nil {
 			return Record{}, fmt.Errorf("reading the height of %s: %w", r.Slug, err)
 		}
@@ -218,7 +218,7 @@ func (g *gatherer) hadRetrieved(r River) (bool, error) {
 	return false, nil
 }
 
-func (g *gatherer) of(s Station, vars ...ingest.Variable) []ingest.Key {
+func (g *gatherer) of(s FeedSite, vars ...ingest.Variable) []ingest.Key {
 	var out []ingest.Key
 	for _, k := range g.keys {
 		if k.Feed == s.Feed && k.Site == s.Site && k.Member == 0 && slices.Contains(vars, k.Variable) && !strings.HasPrefix(k.TimeSeries, channelSeries) {
@@ -230,7 +230,7 @@ func (g *gatherer) of(s Station, vars ...ingest.Variable) []ingest.Key {
 
 // daily adds the days of every series of a variable. Where two series cover a
 // day the more finely measured one wins, and then the one that comes first.
-func (g *gatherer) daily(s Station, v ingest.Variable, into *column) error {
+func (g *gatherer) daily(s FeedSite, v ingest.Variable, into *column) error {
 	keys := g.of(s, v)
 	slices.SortStableFunc(keys, func(a, b ingest.Key) int { return rank(a) - rank(b) })
 	for _, k := range keys {
@@ -302,7 +302,7 @@ func rank(k ingest.Key) int {
 }
 
 // last finds the newest usable reading of a variable within ten days.
-func (g *gatherer) last(s Station, v ingest.Variable, into *Reading) error {
+func (g *gatherer) last(s FeedSite, v ingest.Variable, into *Reading) error {
 	for _, k := range g.of(s, v) {
 		q := g.query()
 		q.From = g.issue.AddDate(0, 0, -10)
@@ -329,16 +329,16 @@ func (g *gatherer) last(s Station, v ingest.Variable, into *Reading) error {
 	return nil
 }
 
-func stationsOf(s *Station) []Station {
+func feedSites(s *FeedSite) []FeedSite {
 	if s == nil {
 		return nil
 	}
-	return []Station{*s}
+	return []FeedSite{*s}
 }
 
 // elevation is the height of a station above the sea, m; nil if its feed does not
 // tell.
-func (g *gatherer) elevation(s Station) (*float64, error) {
+func (g *gatherer) elevation(s FeedSite) (*float64, error) {
 	for _, k := range g.keys {
 		if k.Feed != s.Feed || k.Site != s.Site {
 			continue
@@ -356,7 +356,7 @@ func (g *gatherer) elevation(s Station) (*float64, error) {
 }
 
 // members reads the newest weather ensemble as daily means of local days.
-func (g *gatherer) members(s Station, issue Date) ([][]float64, error) {
+func (g *gatherer) members(s FeedSite, issue Date) ([][]float64, error) {
 	// A forecast that came later must not be seen; one that came long before is no
 	// forecast of these days.
 	q := series.Query{From: g.issue.Add(-24 * time.Hour), AsOf: g.issue}

@@ -53,7 +53,7 @@ func warningsOf(ctx context.Context, store Reader, r River, at time.Time) (wadin
 	for _, w := range record.InForce(heard) {
 		switch {
 		case w.Hazard == "", w.From().After(at.Add(warnedAhead)):
-		case w.Where == warning.Unplaced:
+		case w.Fit == warning.Unplaced:
 			unplaced++
 		default:
 			out.List = append(out.List, wading.Warning{
@@ -82,9 +82,9 @@ func areaWords(w warning.Warning) string {
 		where = strings.TrimRight(string(r[:longestArea]), " ;,") + "…"
 	}
 	switch {
-	case w.Where == warning.Here, where == "":
+	case w.Fit == warning.Here, where == "":
 		return ""
-	case w.Where == warning.Near:
+	case w.Fit == warning.Near:
 		return "near: " + where
 	}
 	return "somewhere in " + where

@@ -50,7 +50,7 @@ func show(e *env, cfg *config.Config, outlooks []*forecast.Outlook, addr string,
 	handler, err := pages.New(pages.Options{
 		Notice: cfg.Notice, Owners: app.Owners(cfg), OwnClock: true,
 		Data: data, Catalogue: catalogue, Now: now, PublicURL: root, US: cfg.Units == "us",
-		Diary: &diary.Store{DB: d, Now: now}, Subscribe: subs, Reports: os.DirFS(cfg.Path(cfg.Serve.Report)),
+		Diary: &diary.Store{DB: d, Now: now}, Subscribe: subs, BacktestFiles: os.DirFS(cfg.Path(cfg.Serve.Report)),
 		Invite: func(_ context.Context, inv *subscribe.Invitation) error {
 			fmt.Fprintf(e.stdout, "The demo sends no email. Confirmation link for %s: %s/confirm/%s\n", inv.Address, root, inv.Token)
 			return nil

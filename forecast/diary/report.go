@@ -18,9 +18,9 @@ type Trust string
 
 // The ways. Without one a report enters the forecast unless it is doubtful.
 const (
-	Untold  Trust = ""
-	Trusted Trust = "trusted" // even doubtful reports enter
-	Blocked Trust = "held"    // none enters
+	DefaultTrust Trust = ""
+	Trusted      Trust = "trusted" // even doubtful reports enter
+	Blocked      Trust = "held"    // none enters
 )
 
 // ErrUsed is returned for a link that was used before, and ErrTooMany where an
@@ -96,14 +96,14 @@ func idOf(parts ...string) string {
 func (s *Store) trust(ctx context.Context, q *sqlc.Queries, author string) (Trust, error) {
 	all, err := q.Authors(ctx)
 	if err != nil {
-		return Untold, err
+		return DefaultTrust, err
 	}
 	for _, a := range all {
 		if a.ID == author {
 			return Trust(a.Trust), nil
 		}
 	}
-	return Untold, nil
+	return DefaultTrust, nil
 }
 
 // Authors returns how the owner treats those of whom that was set.
@@ -122,14 +122,14 @@ func (s *Store) Authors(ctx context.Context) (map[string]Trust, error) {
 // SetTrust says how an author is treated from now on and does the same with
 // what the author wrote before.
 func (s *Store) SetTrust(ctx context.Context, author string, t Trust) error {
-	if author == "" || t != Untold && t != Trusted && t != Blocked {
+	if author == "" || t != DefaultTrust && t != Trusted && t != Blocked {
 		return fmt.Errorf("trust of %q: unknown %q", author, t)
 	}
 	err := s.DB.Tx(ctx, func(tx *db.Tx) error {
 		if err := sqlc.New(tx).SetAuthor(ctx, sqlc.SetAuthorParams{ID: author, Trust: string(t), SetAt: db.Micros(s.Now())}); err != nil {
 			return err
 		}
-		if t == Untold {
+		if t == DefaultTrust {
 			return nil
 		}
 		rows, err := sqlc.New(tx).ByAuthor(ctx, author)

@@ -102,7 +102,7 @@ func (e *Engine) group(in *River, g *Group, out *GroupResult) {
 		if w > 0 {
 			t50 = w*reached(e.sums[m*days:(m+1)*days], g.DD50[m]) + (1-w)*t50
 		}
-		e.member(g, in.TempC[m*days:(m+1)*days], m, t50, !g.Gate.always(), &p)
+		e.addDailyProbabilities(g, in.TempC[m*days:(m+1)*days], m, t50, !g.Gate.always(), &p)
 	}
 	for s := range p {
 		mean(p[s], in.Members)
@@ -166,8 +166,8 @@ func reached(x []float64, need float64) float64 {
 // outOfReach stands for a date that does not come.
 const outOfReach = 1e6
 
-// member adds member m to the sums of chances and to the histograms.
-func (e *Engine) member(g *Group, temp []float32, m int, t50 float64, gated bool, p *[stages][]float64) {
+// addDailyProbabilities adds member m to the sums of chances and to the histograms.
+func (e *Engine) addDailyProbabilities(g *Group, temp []float32, m int, t50 float64, gated bool, p *[stages][]float64) {
 	days, sigma := len(temp), g.SpreadDays[m]
 	// z > -Reach at the end of day lo and z < Reach at the start of day hi-1.
 	lo := clampDay(t50-Reach*sigma-1, days)
@@ -204,7 +204,7 @@ func (e *Engine) member(g *Group, temp []float32, m int, t50 float64, gated bool
 	} else {
 		for i := range out {
 			a := share[i]
-			out[i] += record(rate * a)
+			out[i] += atLeastOne(rate * a)
 			sum += a
 			share[i] = sum
 		}
@@ -221,12 +221,12 @@ func (e *Engine) member(g *Group, temp []float32, m int, t50 float64, gated bool
 	if e.keep {
 		e.share[Emergence].put(m, lo, share)
 	}
-	e.eggs(g, run, m, lo, days, p[EggLaying])
+	e.addEggLaying(g, run, m, lo, days, p[EggLaying])
 }
 
-// eggs adds the member's egg-laying, given the running sum of emergence from
+// addEggLaying adds the member's egg-laying, given the running sum of emergence from
 // day lo on with LagMax+1 days of padding before and after.
-func (e *Engine) eggs(g *Group, run []float64, m, lo, days int, p []float64) {
+func (e *Engine) addEggLaying(g *Group, run []float64, m, lo, days int, p []float64) {
 	pad := g.LagMax + 1
 	first := lo + g.LagMin
 	last := min(lo+len(run)-2*pad+g.LagMax, days) // exclusive
@@ -253,7 +253,7 @@ func (e *Engine) eggs(g *Group, run []float64, m, lo, days int, p []float64) {
 			a := (late[i] - early[i]) * inv
 			sum += a
 			early[i] = sum // read for the last time just now: room for the running sum
-			out[i] += record(rate * a)
+			out[i] += atLeastOne(rate * a)
 		}
 	}
 	if sum >= leastSeason {

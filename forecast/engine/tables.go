@@ -55,10 +55,10 @@ var expTable = func() (t [expNodes]float64) {
 	return t
 }()
 
-// record is 1 - exp(-y), the chance of at least one record when y are expected,
+// atLeastOne is 1 - exp(-y), the chance of at least one record when y are expected,
 // y >= 0: the Taylor series about the nearest node of the table, or
 // about 0 when y is small, as on most days. Off by less than 1e-11.
-func record(y float64) float64 {
+func atLeastOne(y float64) float64 {
 	if y < smallY {
 		return y * (1 - y*(1.0/2-y*(1.0/6-y*(1.0/24))))
 	}

@@ -34,9 +34,9 @@ type Fetcher struct {
 	Each  func(Judged)        // told of every record; may be nil
 }
 
-// again is how far before the last fetch the next one begins: clocks differ and
+// refetchOverlap is how far before the last fetch the next one begins: clocks differ and
 // an index lags. Our own default.
-const again = 48 * time.Hour
+const refetchOverlap = 48 * time.Hour
 
 // INaturalist fetches what is new or changed around a place, then how much
 // people looked. A fetch that fails goes on where it stopped: every page is kept
@@ -50,7 +50,7 @@ func (f *Fetcher) INaturalist(ctx context.Context, p Place) (Taken, error) {
 	}
 	q := inaturalist.Query{LatDeg: p.LatDeg, LonDeg: p.LonDeg, RadiusKm: p.Km, Taxa: inatOrders, From: f.Since, IDAbove: cursor.LastID}
 	if !cursor.Fetched.IsZero() {
-		q.UpdatedSince = cursor.Fetched.Add(-again)
+		q.UpdatedSince = cursor.Fetched.Add(-refetchOverlap)
 	}
 	err = f.INat.Fetch(ctx, q, func(page []occurrence.Record, last int64) error {
 		for _, r := range page {

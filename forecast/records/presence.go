@@ -25,7 +25,7 @@ const NearKm = 25
 // Presence counts the visits on which each group was recorded within so far of a
 // place, those whose place was moved on purpose left out. A visit is a day, however
 // many records it has. Groups without a record in the region are not among them.
-func (t *Told) Presence(near Near) map[string]Presence {
+func (t *Summary) Presence(near Near) map[string]Presence {
 	type visit struct {
 		group string
 		day   civil.Date

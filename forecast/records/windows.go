@@ -138,8 +138,8 @@ type Season struct {
 	LonDeg  float64
 }
 
-// Told is what open records told of a region by a day.
-type Told struct {
+// Summary is what open records told of a region by a day.
+type Summary struct {
 	Windows []Window
 	Season  Season
 	known   []Dated
@@ -148,7 +148,7 @@ type Told struct {
 
 // Span is the days of the first and the last record of a stage of a group, in the
 // season under way or in those before it; zero where there is none.
-func (t *Told) Span(group string, stage Stage, season bool) (first, last civil.Date) {
+func (t *Summary) Span(group string, stage Stage, season bool) (first, last civil.Date) {
 	for _, r := range t.known {
 		if r.Group != group || r.Stage != stage || r.Absent || (r.Day.Time().Year() == t.year) != season {
 			continue
@@ -164,9 +164,9 @@ func (t *Told) Span(group string, stage Stage, season bool) (first, last civil.D
 // Windows is what the records known at a moment of a day tell of a region: windows
 // by the seasons before the day's, and how the day's own goes. Nothing of the day
 // itself enters. Seasons over New Year are left to the book.
-func (o *Open) Windows(region insects.Region, c *insects.Catalogue, day civil.Date, at time.Time) *Told {
+func (o *Open) Windows(region insects.Region, c *insects.Catalogue, day civil.Date, at time.Time) *Summary {
 	year, past := day.Time().Year(), 0
-	t := &Told{Season: Season{Region: region}, year: year}
+	t := &Summary{Season: Season{Region: region}, year: year}
 	broods := broods{catalogue: c, region: region, kept: map[groupStage][]brood{}}
 	for i := range o.Records {
 		r := &o.Records[i]
@@ -371,7 +371,7 @@ func departures(records []flight.Record, w flight.Window, effort flight.Effort) 
 	}
 	var out []Lateness
 	for _, year := range slices.Sorted(maps.Keys(of)) {
-		if late, v, ok := (flight.Season{Records: of[year], Window: w}).Told(effort, flight.Year); ok {
+		if late, v, ok := (flight.Season{Records: of[year], Window: w}).ShiftEvidence(effort, flight.Year); ok {
 			out = append(out, Lateness{year, late, v})
 		}
 	}
@@ -386,7 +386,7 @@ func BookOf(g *insects.Group, w insects.Window) flight.Book {
 }
 
 // season works out how the season under way goes.
-func (t *Told) season(e effort, day civil.Date) {
+func (t *Summary) season(e effort, day civil.Date) {
 	now := day.Time()
 	current, sampled := byStage(t.known, t.Season.Region, func(y int) bool { return y == now.Year() })
 	var seen []flight.Season
@@ -399,7 +399,7 @@ func (t *Told) season(e effort, day civil.Date) {
 			continue
 		}
 		seen = append(seen, w.Season)
-		if late, v, ok := w.Season.Told(e.of(sampled[k], len(current[k])), now.YearDay()-1); ok {
+		if late, v, ok := w.Season.ShiftEvidence(e.of(sampled[k], len(current[k])), now.YearDay()-1); ok {
 			w.Now = Lateness{now.Year(), late, v}
 		}
 	}

@@ -42,13 +42,13 @@ func pieces(from, now time.Time) []span {
 // note is what must be known of a task beside its stored readings. It lies in
 // the store, and only where there is something to say.
 type note struct {
-	// ResumeAt is from when on a catch-up longer than the overlap still has to ask,
-	// and Began is where it began: from there on nothing is checked yet. Pages of
-	// an answer come in any order, so the newest stored reading says nothing of
-	// the ones before it. Each piece moves Owed on once its readings are on the
-	// disk.
-	ResumeAt time.Time `json:"owed,omitzero"`
-	GapStart time.Time `json:"began,omitzero"`
+	// ResumeAt is the time from which a catch-up longer than the overlap still has
+	// to ask, and GapStart is where it began: no reading after that is checked yet.
+	// Pages of a response come in any order, so the newest stored reading says
+	// nothing of the ones before it. Each piece moves ResumeAt on once its readings
+	// are on the disk.
+	ResumeAt time.Time `json:"resume_at,omitzero"`
+	GapStart time.Time `json:"gap_start,omitzero"`
 
 	// Asked is when a variable that the site turned out not to have was last
 	// asked for from the beginning: it is not asked for so again.
@@ -76,8 +76,18 @@ func (in Intake) note(ctx context.Context, t Task) (n note, err error) {
 	if err != nil {
 		return n, fmt.Errorf("looking what is still to be fetched: %w", err)
 	}
-	if json.Unmarshal(b, &n) != nil {
+	var old struct { // keys of before version 0.1
+		Owed  time.Time `json:"owed"`
+		Began time.Time `json:"began"`
+	}
+	if json.Unmarshal(b, &n) != nil || json.Unmarshal(b, &old) != nil {
 		return note{}, nil
+	}
+	if n.ResumeAt.IsZero() {
+		n.ResumeAt = old.Owed
+	}
+	if n.GapStart.IsZero() {
+		n.GapStart = old.Began
 	}
 	return n, nil
 }

@@ -30,7 +30,7 @@ const (
 type index struct {
 	Format     int    `json:"format"`
 	Generation int64  `json:"generation"`
-	Bundle     bundle `json:"shelf"`
+	Bundle     bundle `json:"bundle"`
 	Place      place  `json:"place"`
 	SourceUnit string `json:"source_unit,omitempty"`
 	DayStart   string `json:"day_start,omitempty"`
@@ -38,7 +38,8 @@ type index struct {
 }
 
 // indexFormat is the version of this layout; a store of a later one is refused.
-const indexFormat = 1
+// Version 1 has the bundle under another key.
+const indexFormat = 2
 
 // maxIndexBytes bounds what is read as an index: some 300,000 files.
 const maxIndexBytes = 64 << 20
@@ -126,7 +127,7 @@ func encodeIndex(x *index) ([]byte, error) {
 	return json.Marshal(sealed{hashOf(body), body})
 }
 
-// decodeIndex checks the hash before it believes a word.
+// decodeIndex checks the hash before it uses the text.
 func decodeIndex(data []byte) (*index, error) {
 	var s sealed
 	if err := json.Unmarshal(data, &s); err != nil {
@@ -141,6 +142,15 @@ func decodeIndex(data []byte) (*index, error) {
 	var x index
 	if err := json.Unmarshal(s.Index, &x); err != nil {
 		return nil, fmt.Errorf("it is not an index: %w", err)
+	}
+	if x.Format == 1 {
+		var old struct {
+			Bundle bundle `json:"shelf"`
+		}
+		if err := json.Unmarshal(s.Index, &old); err != nil {
+			return nil, fmt.Errorf("it is not an index: %w", err)
+		}
+		x.Format, x.Bundle = indexFormat, old.Bundle
 	}
 	if x.Format != indexFormat {
 		return nil, fmt.Errorf("it has format %d, this program knows format %d", x.Format, indexFormat)

@@ -31,31 +31,31 @@ type Polygon [][]Point
 // A Point is in degrees.
 type Point struct{ Lat, Lon float64 }
 
-// Where says how well a warning fits a place.
-type Where string
+// Fit says how well a warning fits a place.
+type Fit string
 
 // How a warning fits.
 const (
-	Here     Where = "here"     // its polygon holds the place, or the place's own zone is named
-	InZone   Where = "zone"     // the service says that it concerns the place: somewhere in its area
-	Near     Where = "near"     // within the distance that was asked
-	Unplaced Where = "unplaced" // nobody can tell whether its area holds the place
-	Away     Where = "away"     // its area does not hold the place
+	Here     Fit = "here"     // its polygon holds the place, or the place's own zone is named
+	InZone   Fit = "zone"     // the service says that it concerns the place: somewhere in its area
+	Near     Fit = "near"     // within the distance that was asked
+	Unplaced Fit = "unplaced" // nobody can tell whether its area holds the place
+	Away     Fit = "away"     // its area does not hold the place
 )
 
 // Locate sets Where. matched says how the service itself fitted the warning to
 // the place; Unplaced if it did not. A polygon that holds the place makes it
 // Here; one that does not makes it Away only where the service did not match.
-func (w *Warning) Locate(p Place, matched Where) {
-	w.Where = matched
+func (w *Warning) Locate(p Place, matched Fit) {
+	w.Fit = matched
 	inside := slices.ContainsFunc(w.Area.Shape, func(g Polygon) bool { return g.Holds(Point{p.Lat, p.Lon}) })
 	named := slices.ContainsFunc(w.Area.Zones, func(z string) bool { return slices.Contains(p.Zones, z) })
 	switch {
 	case inside, named:
-		w.Where = Here
+		w.Fit = Here
 	case matched != Unplaced:
 	case len(w.Area.Shape) > 0, len(p.Zones) > 0 && len(w.Area.Zones) > 0 && sameScheme(p.Zones, w.Area.Zones):
-		w.Where = Away
+		w.Fit = Away
 	}
 }
 

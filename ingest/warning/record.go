@@ -1,6 +1,7 @@
 package warning
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -56,8 +57,16 @@ func Load(ctx context.Context, f Files, river string) (Record, error) {
 		return Record{}, fmt.Errorf("reading the warnings of %s: %w", river, err)
 	}
 	var r Record
-	if json.Unmarshal(b, &r) != nil {
+	var old struct { // a record of before version 0.1 has Fit under another key
+		List []struct {
+			Fit Fit `json:"where"`
+		} `json:"list"`
+	}
+	if json.Unmarshal(b, &r) != nil || json.Unmarshal(b, &old) != nil {
 		return Record{}, nil
+	}
+	for i := range r.List {
+		r.List[i].Fit = cmp.Or(r.List[i].Fit, old.List[i].Fit)
 	}
 	return r, nil
 }

@@ -33,7 +33,7 @@ type Warning struct {
 
 	// Not of CAP.
 	Hazard Hazard `json:"hazard,omitempty"`
-	Where  Where  `json:"where,omitempty"` // how well Area fits the river: see Locate
+	Fit    Fit    `json:"fit,omitempty"` // how well Area fits the river: see Locate
 	// Chain is the same for all messages about one event: a reader who was told
 	// of one need not be told of the next.
 	Chain string `json:"chain,omitempty"`
@@ -144,7 +144,7 @@ func InForce(list []Warning, now time.Time) []Warning {
 	for _, w := range list {
 		until := w.Until()
 		switch {
-		case w.Status != Actual, w.MsgType == MsgCancel, w.MsgType == MsgError, w.MsgType == MsgAck, over[w.ID], w.Where == Away:
+		case w.Status != Actual, w.MsgType == MsgCancel, w.MsgType == MsgError, w.MsgType == MsgAck, over[w.ID], w.Fit == Away:
 		case !until.IsZero() && !until.After(now):
 		default:
 			out = append(out, w)
@@ -156,7 +156,7 @@ func InForce(list []Warning, now time.Time) []Warning {
 // Concern drops messages that hold elsewhere, but keeps those that end others:
 // an update may leave a river out that the alert before it held.
 func Concern(list []Warning) []Warning {
-	return slices.DeleteFunc(list, func(w Warning) bool { return w.Where == Away && len(w.References) == 0 })
+	return slices.DeleteFunc(list, func(w Warning) bool { return w.Fit == Away && len(w.References) == 0 })
 }
 
 // Follow gives each message of a new list the chain of the message of the old

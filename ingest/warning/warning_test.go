@@ -13,7 +13,7 @@ import (
 var noon = time.Date(2026, 5, 18, 12, 0, 0, 0, time.UTC)
 
 func alert(id string, change func(*Warning)) Warning {
-	w := Warning{Feed: "t", ID: id, Status: Actual, MsgType: MsgAlert, Event: "Flood Warning", Sent: noon.Add(-time.Hour), Expires: noon.Add(time.Hour), Where: Here}
+	w := Warning{Feed: "t", ID: id, Status: Actual, MsgType: MsgAlert, Event: "Flood Warning", Sent: noon.Add(-time.Hour), Expires: noon.Add(time.Hour), Fit: Here}
 	if change != nil {
 		change(&w)
 	}
@@ -52,8 +52,8 @@ func TestWhatIsInForce(t *testing.T) {
 		{"an error takes back", []Warning{alert("a", nil), alert("c", nil), alert("b", func(w *Warning) { w.MsgType, w.References = MsgError, []string{"a"} })}, "c"},
 		{"an acknowledgement ends nothing", []Warning{alert("a", nil), alert("b", func(w *Warning) { w.MsgType, w.References = MsgAck, []string{"a"} })}, "a"},
 		{"one that names itself", []Warning{alert("a", update("a"))}, "a"},
-		{"one that holds elsewhere", []Warning{alert("a", func(w *Warning) { w.Where = Away })}, ""},
-		{"an update that leaves the river out", []Warning{alert("a", nil), alert("b", func(w *Warning) { update("a")(w); w.Where = Away })}, ""},
+		{"one that holds elsewhere", []Warning{alert("a", func(w *Warning) { w.Fit = Away })}, ""},
+		{"an update that leaves the river out", []Warning{alert("a", nil), alert("b", func(w *Warning) { update("a")(w); w.Fit = Away })}, ""},
 		{"one without status and type", []Warning{alert("a", func(w *Warning) { w.Status, w.MsgType = "", "" })}, "a"},
 	} {
 		if got := ids(InForce(c.list, noon)); got != c.want {
@@ -63,7 +63,7 @@ func TestWhatIsInForce(t *testing.T) {
 }
 
 func TestWhatHoldsElsewhereIsDroppedUnlessItEndsAnother(t *testing.T) {
-	away := func(w *Warning) { w.Where = Away }
+	away := func(w *Warning) { w.Fit = Away }
 	got := Concern([]Warning{alert("a", away), alert("b", nil), alert("c", func(w *Warning) { away(w); w.References = []string{"b"} })})
 	if ids(got) != "b c" {
 		t.Errorf("got %s", ids(got))
@@ -94,8 +94,8 @@ func TestHowWellAWarningFitsAPlace(t *testing.T) {
 		name    string
 		area    Area
 		zones   []string
-		matched Where
-		want    Where
+		matched Fit
+		want    Fit
 	}{
 		{"inside its polygon", Area{Shape: square(45, -131)}, nil, Unplaced, Here},
 		{"outside", Area{Shape: square(40, -131)}, nil, Unplaced, Away},
@@ -110,8 +110,8 @@ func TestHowWellAWarningFitsAPlace(t *testing.T) {
 		w := alert("a", nil)
 		w.Area = c.area
 		w.Locate(Place{Lat: 45, Lon: -131, Zones: c.zones}, c.matched)
-		if w.Where != c.want {
-			t.Errorf("%s: %q, want %q", c.name, w.Where, c.want)
+		if w.Fit != c.want {
+			t.Errorf("%s: %q, want %q", c.name, w.Fit, c.want)
 		}
 	}
 }
@@ -211,5 +211,22 @@ func TestAStopIsNoFailureOfTheFeed(t *testing.T) {
 	}
 	if r, _ := Load(t.Context(), files, "wend"); r.Problem != "" {
 		t.Errorf("kept %+v", r)
+	}
+}
+
+func TestARecordOfTheOldKeyKeepsItsFit(t *testing.T) {
+	files, err := series.OpenFiles(t.Context(), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, key := range []string{"where", "fit"} {
+		body := `{"feed":"t","tried":"2026-05-18T12:00:00Z","fetched":"2026-05-18T12:00:00Z","list":[{"id":"a","` + key + `":"away"},{"id":"b","` + key + `":"here"}]}`
+		if err := files.Write(t.Context(), "warnings/wend.json", []byte(body)); err != nil {
+			t.Fatal(err)
+		}
+		r, err := Load(t.Context(), files, "wend")
+		if err != nil || len(r.List) != 2 || r.List[0].Fit != Away || r.List[1].Fit != Here {
+			t.Errorf("%s: %+v, %v", key, r.List, err)
+		}
 	}
 }

@@ -63,8 +63,8 @@ func TestPolygonsAndZonesThatAreNotUnderstood(t *testing.T) {
 	}
 	w := alert("a", nil)
 	w.Area = Area{Zones: []string{"YYY12"}}
-	if w.Locate(Place{Zones: []string{"XX012"}}, Unplaced); w.Where != Unplaced {
-		t.Errorf("zones of another scheme, as long: %s", w.Where)
+	if w.Locate(Place{Zones: []string{"XX012"}}, Unplaced); w.Fit != Unplaced {
+		t.Errorf("zones of another scheme, as long: %s", w.Fit)
 	}
 }
 

@@ -51,22 +51,22 @@ func Shift(groups []Season, effort Effort, today int) Range {
 	return out
 }
 
-// Told is what the records of one group tell of its own season, beside what is
+// ShiftEvidence is what the records of one group tell of its own season, beside what is
 // usual of seasons: by how many days it is late, and the variance of that, days².
 // It says false where they tell next to nothing.
-func (g Season) Told(effort Effort, today int) (late, variance float64, ok bool) {
+func (g Season) ShiftEvidence(effort Effort, today int) (late, variance float64, ok bool) {
 	r := Shift([]Season{g}, effort, today)
 	sd := r.Width() / (2 * z80)
-	if !(sd*sd < telling*shiftSD*shiftSD) {
+	if !(sd*sd < maxVarianceShare*shiftSD*shiftSD) {
 		return 0, 0, false
 	}
 	variance = 1 / (1/(sd*sd) - 1/(shiftSD*shiftSD))
 	return variance * r.Mid / (sd * sd), variance, true
 }
 
-// telling is the share of a season's own variance above which records are taken to
+// maxVarianceShare is the share of a season's own variance above which records are taken to
 // tell nothing. Our own default, as in the joint model.
-const telling = 0.9
+const maxVarianceShare = 0.9
 
 func (g Season) logLike(shift float64, effort *Effort, today int) float64 {
 	left := math.Max(2, (g.Window.Median.Mid-g.Window.Start.Mid)/z90)

@@ -22,10 +22,10 @@ const numKnots = len(knots)
 //
 // Before that, bands are drawn towards the width usual at the lead, whose logarithm is
 // Usual: Trust is the share of their own in the logarithm of the width.
-type Correction struct{ Own, Today, Shift, Above, Below, Trust, Usual float64 }
+type Correction struct{ Own, Today, Shift, Above, Below, OwnWidth, UsualLogWidth float64 }
 
 // noCorrection leaves members as they are.
-var noCorrection = Correction{Own: 1, Above: 1, Below: 1, Trust: 1}
+var noCorrection = Correction{Own: 1, Above: 1, Below: 1, OwnWidth: 1}
 
 // between is the correction at a lead in days.
 func between(c *[numKnots]Correction, lead int) Correction {
@@ -34,7 +34,7 @@ func between(c *[numKnots]Correction, lead int) Correction {
 			f := float64(max(lead, knots[0])-knots[k-1]) / float64(knots[k]-knots[k-1])
 			a, b := c[k-1], c[k]
 			mix := func(x, y float64) float64 { return x + f*(y-x) }
-			return Correction{mix(a.Own, b.Own), mix(a.Today, b.Today), mix(a.Shift, b.Shift), mix(a.Above, b.Above), mix(a.Below, b.Below), mix(a.Trust, b.Trust), mix(a.Usual, b.Usual)}
+			return Correction{mix(a.Own, b.Own), mix(a.Today, b.Today), mix(a.Shift, b.Shift), mix(a.Above, b.Above), mix(a.Below, b.Below), mix(a.OwnWidth, b.OwnWidth), mix(a.UsualLogWidth, b.UsualLogWidth)}
 		}
 	}
 	return c[numKnots-1]
@@ -53,7 +53,7 @@ func (m *Model) correct(rows [][]float64, day int, today float64) {
 		c := between(&m.corrections, d+1)
 		// A band wider than is usual at this lead is narrowed, one less wide widened.
 		wide := max(quantile(column, 0.9)-quantile(column, 0.1), 2*leastHalf)
-		evens := math.Exp((1 - c.Trust) * (c.Usual - math.Log(wide)))
+		evens := math.Exp((1 - c.OwnWidth) * (c.UsualLogWidth - math.Log(wide)))
 		climate := m.climate.at(day + d)
 		to := climate + c.Own*(middle-climate) + c.Today*today + c.Shift
 		for _, row := range rows {
@@ -79,7 +79,7 @@ func quantile(sorted []float64, p float64) float64 {
 
 // A case is a hindcast of a year left out of the fit at one knot: anomalies of log
 // flow.
-type outcome struct{ low, median, high, today, came float64 }
+type outcome struct{ low, median, high, today, observed float64 }
 
 // Hindcasts of left-out years: how many years at most, an issue every so many days,
 // of so many members. Our own defaults, for a fit within a tenth of a second.
@@ -193,7 +193,7 @@ type calibration struct {
 func newCalibration(cases []outcome) calibration {
 	c := calibration{cases, newNormal(3)}
 	for _, o := range cases {
-		c.eq.add([]float64{o.median, o.today, 1}, o.came, 1)
+		c.eq.add([]float64{o.median, o.today, 1}, o.observed, 1)
 	}
 	return c
 }
@@ -207,7 +207,7 @@ const ownCases = 400.0
 func (c *calibration) fit(pool Correction) Correction {
 	n := float64(len(c.cases))
 	if n < 30 {
-		pool.Trust = 1 // the usual width is not known
+		pool.OwnWidth = 1 // the usual width is not known
 		return pool
 	}
 	// The prior counts as ownCases cases that obey the pool's correction exactly, at
@@ -231,7 +231,7 @@ func (c *calibration) fit(pool Correction) Correction {
 		}
 	}
 	v, _ := e.solve(nil, make([]float64, 3))
-	out := Correction{Own: v[0], Today: v[1], Trust: pool.Trust, Usual: c.usual()}
+	out := Correction{Own: v[0], Today: v[1], OwnWidth: pool.OwnWidth, UsualLogWidth: c.usual()}
 	w := n / (n + ownCases)
 	out.Shift = w*c.shift(out) + (1-w)*pool.Shift
 	above, below := c.spread(out)
@@ -244,7 +244,7 @@ func (c *calibration) fit(pool Correction) Correction {
 func (c *calibration) shift(at Correction) float64 {
 	e := make([]float64, len(c.cases))
 	for i, o := range c.cases {
-		e[i] = o.came - (at.Own*o.median + at.Today*o.today)
+		e[i] = o.observed - (at.Own*o.median + at.Today*o.today)
 	}
 	slices.Sort(e)
 	return quantile(e, 0.5)
@@ -265,8 +265,8 @@ func (c *calibration) spread(at Correction) (above, below float64) {
 func (c *calibration) standoffs(at Correction) (up, down []float64) {
 	up, down = make([]float64, len(c.cases)), make([]float64, len(c.cases))
 	for i, o := range c.cases {
-		e := o.came - (at.Own*o.median + at.Today*o.today + at.Shift)
-		evens := math.Exp((1 - at.Trust) * (at.Usual - o.logWidth()))
+		e := o.observed - (at.Own*o.median + at.Today*o.today + at.Shift)
+		evens := math.Exp((1 - at.OwnWidth) * (at.UsualLogWidth - o.logWidth()))
 		up[i] = max(0, e) / max(evens*(o.high-o.median), leastHalf)
 		down[i] = max(0, -e) / max(evens*(o.median-o.low), leastHalf)
 	}
@@ -305,5 +305,5 @@ const poolYears = 2.0
 func (c Correction) scaled(by float64) Correction {
 	by = min(by, 2)
 	wide := func(v float64) float64 { return math.Sqrt(max(0.25, 1+(v*v-1)*by)) }
-	return Correction{1 + (c.Own-1)*by, c.Today * by, c.Shift, wide(c.Above), wide(c.Below), c.Trust, c.Usual}
+	return Correction{1 + (c.Own-1)*by, c.Today * by, c.Shift, wide(c.Above), wide(c.Below), c.OwnWidth, c.UsualLogWidth}
 }

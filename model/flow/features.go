@@ -42,11 +42,11 @@ const (
 	sizeMean = iota
 	sizeCos
 	sizeSin
-	sizeAbove   // x above its mean of 5 days
-	sizeApart   // without its sign
-	sizeAnomaly // mean of 25 days
-	sizeChange  // size of yesterday's change
-	numSizes    // how many
+	sizeAbove    // x above its mean of 5 days
+	sizeAboveAbs // without its sign
+	sizeAnomaly  // mean of 25 days
+	sizeChange   // size of yesterday's change
+	numSizes     // how many
 )
 
 // Days over which the running means reach. Our own defaults: a flood wave, a wet month.
@@ -115,7 +115,7 @@ const airUnit, highMost = 5.0, 3.0
 func (s *state) sizes(f *[numSizes]float64, cos, sin float64) {
 	fast := s.x - s.mean5
 	f[sizeMean], f[sizeCos], f[sizeSin] = 1, cos, sin
-	f[sizeAbove], f[sizeApart], f[sizeAnomaly] = fast, math.Log(math.Abs(fast)+sizeUnit), s.mean25
+	f[sizeAbove], f[sizeAboveAbs], f[sizeAnomaly] = fast, math.Log(math.Abs(fast)+sizeUnit), s.mean25
 	f[sizeChange] = math.Log(math.Abs(s.x-s.before) + sizeUnit)
 }
 

@@ -8,9 +8,9 @@ import (
 
 // Official is a forecast that an agency has issued for the gauge.
 type Official struct {
-	Rows  [][]float64 // daily mean flow, m3/s, by member and day from the first day ahead on; a row ends where it is unknown
-	Past  []Verified  // earlier forecasts of the same source here, to correct its bias and spread
-	Today float64     // what the source says of the last day of the history; NaN if nothing
+	Members    [][]float64 // daily mean flow, m3/s, by member and day from the first day ahead on; a row ends where it is unknown
+	Past       []Verified  // earlier forecasts of the same source here, to correct its bias and spread
+	LastDayM3s float64     // what the source says of the last day of the history; NaN if nothing
 	// Untied marks a model that nobody corrects at this gauge: what it is off by at its
 	// start it is mostly off by later too.
 	Untied bool
@@ -31,8 +31,8 @@ func (o *Official) stays() float64 {
 
 // Verified is an official forecast whose day has come.
 type Verified struct {
-	Lead                 int // days from the issue, 1 for the first
-	ForecastM3s, CameM3s float64
+	Lead                     int // days from the issue, 1 for the first
+	ForecastM3s, ObservedM3s float64
 }
 
 // officialShare is how wide the error of an official forecast is taken to be, as a
@@ -48,7 +48,7 @@ const officialBefore = 20.0
 // reach is how many days the longest row covers.
 func (o *Official) reach() int {
 	n := 0
-	for _, row := range o.Rows {
+	for _, row := range o.Members {
 		n = max(n, len(row))
 	}
 	return n
@@ -58,7 +58,7 @@ func (o *Official) reach() int {
 func (o *Official) bias(m *Model) float64 {
 	sum, n := 0.0, 0.0
 	for _, v := range o.Past {
-		if e := m.log(v.CameM3s) - m.log(v.ForecastM3s); !unknown(e) {
+		if e := m.log(v.ObservedM3s) - m.log(v.ForecastM3s); !unknown(e) {
 			sum += e
 			n++
 		}
@@ -71,7 +71,7 @@ func (o *Official) share(m *Model, half []float64) float64 {
 	sum, n := 0.0, 0.0
 	bias := o.bias(m)
 	for _, v := range o.Past {
-		e := m.log(v.CameM3s) - m.log(v.ForecastM3s) - bias
+		e := m.log(v.ObservedM3s) - m.log(v.ForecastM3s) - bias
 		if unknown(e) || v.Lead < 1 || v.Lead > len(half) {
 			continue
 		}
@@ -110,8 +110,8 @@ func (m *Model) Join(rows [][]float64, sources []Official, now float64, seed uin
 		if o.reach() == 0 {
 			continue
 		}
-		p := plan{Official: o, bias: o.bias(m), share: o.share(m, half), stays: o.stays(), used: rng.Perm(len(o.Rows))}
-		if g := m.log(now) - m.log(o.Today) - p.bias; !unknown(g) {
+		p := plan{Official: o, bias: o.bias(m), share: o.share(m, half), stays: o.stays(), used: rng.Perm(len(o.Members))}
+		if g := m.log(now) - m.log(o.LastDayM3s) - p.bias; !unknown(g) {
 			p.gap = g // of gauge and source on the last day of the history
 		}
 		plans = append(plans, p)
@@ -123,7 +123,7 @@ func (m *Model) Join(rows [][]float64, sources []Official, now float64, seed uin
 				return own, true
 			}
 			p := &plans[i]
-			o := p.Rows[p.used[k%len(p.used)]]
+			o := p.Members[p.used[k%len(p.used)]]
 			if d >= len(o) || unknown(o[d]) {
 				return 0, false
 			}

@@ -8,13 +8,13 @@ import (
 
 // spate is an official forecast of a flood of so many days.
 func spate(members, days int, peak float64) Official {
-	o := Official{Today: math.NaN()}
+	o := Official{LastDayM3s: math.NaN()}
 	for k := range members {
 		row := make([]float64, days)
 		for d := range row {
 			row[d] = peak * (0.9 + 0.2*float64(k)/float64(members)) * math.Exp(-math.Pow(float64(d)-4, 2)/8)
 		}
-		o.Rows = append(o.Rows, row)
+		o.Members = append(o.Members, row)
 	}
 	return o
 }
@@ -51,7 +51,7 @@ func TestOfficialBiasIsLearnedFromTheGauge(t *testing.T) {
 	in := wet.invent(6, 12)
 	m := fitted(t, in)
 	now := in.Flow[len(in.Flow)-1]
-	o := Official{Rows: [][]float64{{2 * now, 2 * now, 2 * now}}, Today: math.NaN()}
+	o := Official{Members: [][]float64{{2 * now, 2 * now, 2 * now}}, LastDayM3s: math.NaN()}
 	day := func(o Official) float64 {
 		rows := m.Forecast(in, pastFutures(in, 10, 200), 10, 1)
 		m.Join(rows, []Official{o}, now, 1)
@@ -59,13 +59,13 @@ func TestOfficialBiasIsLearnedFromTheGauge(t *testing.T) {
 	}
 	untaught := day(o)
 	for range 200 {
-		o.Past = append(o.Past, Verified{Lead: 3, ForecastM3s: 2, CameM3s: 1})
+		o.Past = append(o.Past, Verified{Lead: 3, ForecastM3s: 2, ObservedM3s: 1})
 	}
 	if taught := day(o); taught > 0.65*untaught {
 		t.Errorf("forecasts twice too high 200 times over move the median from %.2f to %.2f only", untaught, taught)
 	}
 	// What the source says of today, beside what the gauge says, moves the first days.
-	o.Past, o.Today = nil, 2*now
+	o.Past, o.LastDayM3s = nil, 2*now
 	if anchored := day(o); anchored > 0.9*untaught {
 		t.Errorf("a source that has twice today's flow is not moved: %.2f, without %.2f", anchored, untaught)
 	}
@@ -76,9 +76,9 @@ func TestBadOfficialForecastsMakeWiderBands(t *testing.T) {
 	m := fitted(t, in)
 	now := in.Flow[len(in.Flow)-1]
 	width := func(errors float64) float64 {
-		o := Official{Rows: [][]float64{{now, now, now, now, now}}, Today: math.NaN()}
+		o := Official{Members: [][]float64{{now, now, now, now, now}}, LastDayM3s: math.NaN()}
 		for k := range 200 {
-			o.Past = append(o.Past, Verified{Lead: 3, ForecastM3s: 1, CameM3s: math.Exp(errors * float64(2*(k%2)-1))})
+			o.Past = append(o.Past, Verified{Lead: 3, ForecastM3s: 1, ObservedM3s: math.Exp(errors * float64(2*(k%2)-1))})
 		}
 		rows := m.Forecast(in, pastFutures(in, 10, 200), 10, 1)
 		m.Join(rows, []Official{o}, now, 1)
@@ -110,12 +110,12 @@ func TestSourcesJoinOneAfterAnother(t *testing.T) {
 	}
 	rows, plain := m.Forecast(in, pastFutures(in, 60, 200), 60, 1), m.Forecast(in, pastFutures(in, 60, 200), 60, 1)
 	join := func(past int) []float64 {
-		model := Official{Rows: flat(20, 3*now), Today: math.NaN(), Untied: true}
+		model := Official{Members: flat(20, 3*now), LastDayM3s: math.NaN(), Untied: true}
 		for range past {
-			model.Past = append(model.Past, Verified{Lead: 8, ForecastM3s: 3, CameM3s: 3})
+			model.Past = append(model.Past, Verified{Lead: 8, ForecastM3s: 3, ObservedM3s: 3})
 		}
 		rows = m.Forecast(in, pastFutures(in, 60, 200), 60, 1)
-		m.Join(rows, []Official{{Rows: flat(5, 2*now), Today: math.NaN()}, model}, now, 1)
+		m.Join(rows, []Official{{Members: flat(5, 2*now), LastDayM3s: math.NaN()}, model}, now, 1)
 		return medians(rows)
 	}
 	got := join(0)

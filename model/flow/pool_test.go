@@ -122,14 +122,14 @@ var trusts = []float64{0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1}
 func trust(all []calibration, at Correction) float64 {
 	best, least := 1.0, math.Inf(1)
 	for _, share := range trusts {
-		at.Trust = share
+		at.OwnWidth = share
 		at.Above, at.Below = poolSpread(all, at)
 		var hit, n [2]float64
 		for _, c := range all {
 			if len(c.cases) == 0 {
 				continue
 			}
-			at.Usual = c.usual()
+			at.UsualLogWidth = c.usual()
 			up, down := c.standoffs(at)
 			widths := make([]float64, len(c.cases))
 			for i := range widths {
@@ -161,7 +161,7 @@ func poolSpread(all []calibration, at Correction) (above, below float64) {
 		if len(all[i].cases) == 0 {
 			continue
 		}
-		at.Usual = all[i].usual()
+		at.UsualLogWidth = all[i].usual()
 		a, b := all[i].standoffs(at)
 		up, down = append(up, a...), append(down, b...)
 	}
@@ -181,9 +181,9 @@ func poolCorrections(all [][numKnots][]outcome) (out [numKnots]Correction) {
 		}
 		c := newCalibration(cases)
 		v, _ := c.eq.solve(nil, make([]float64, 3))
-		at := Correction{Own: v[0], Today: v[1], Trust: 1}
+		at := Correction{Own: v[0], Today: v[1], OwnWidth: 1}
 		at.Shift = c.shift(at)
-		at.Trust = trust(each, at)
+		at.OwnWidth = trust(each, at)
 		at.Above, at.Below = poolSpread(each, at)
 		out[k] = at
 	}
@@ -222,7 +222,7 @@ func TestPooledTable(t *testing.T) {
 	row("SizesSD", p.SizesSD[:])
 	fmt.Fprintf(&b, "\tCorrections: [...]Correction{\n")
 	for _, c := range p.Corrections {
-		fmt.Fprintf(&b, "\t\t{Own: %.3f, Today: %.3f, Shift: %.4f, Above: %.3f, Below: %.3f, Trust: %.2f},\n", c.Own, c.Today, c.Shift, c.Above, c.Below, c.Trust)
+		fmt.Fprintf(&b, "\t\t{Own: %.3f, Today: %.3f, Shift: %.4f, Above: %.3f, Below: %.3f, Trust: %.2f},\n", c.Own, c.Today, c.Shift, c.Above, c.Below, c.OwnWidth)
 	}
 	fmt.Fprintf(&b, "\t},\n}\n")
 	if os.Getenv("ECLOSE_WRITE") == "1" {

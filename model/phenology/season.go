@@ -117,15 +117,15 @@ type Evidence struct {
 // false if the posterior tells too little that the forecast did not.
 func (m MedianDate) EvidenceOf(taxon int, x, mean, variance float64) (Evidence, bool) {
 	was, v := m.At(x)
-	if !(variance < telling*v) {
+	if !(variance < maxVarianceShare*v) {
 		return Evidence{}, false
 	}
 	own := 1 / (1/variance - 1/v)
 	return Evidence{taxon, x, own * (mean/variance - was/v), own}, true
 }
 
-// telling is the share of the variance below which evidence counts.
-const telling = 0.9
+// maxVarianceShare is the share of the variance below which evidence counts.
+const maxVarianceShare = 0.9
 
 // surpriseLimit bounds how far evidence may lie from what was expected of it, in
 // standard deviations.

@@ -43,7 +43,7 @@ func (a *assessment) byWater() {
 
 // Chances of thunder from which the level rises. Our own default.
 const (
-	thunderTold      = 0.1
+	thunderMentioned = 0.1
 	thunderCare      = 0.3
 	thunderBetterNot = 0.66
 )
@@ -63,7 +63,7 @@ func (a *assessment) byThunder() {
 	default:
 		a.unknown("chance of thunder. " + onThunder)
 	}
-	if !known || *t.P < thunderTold {
+	if !known || *t.P < thunderMentioned {
 		return
 	}
 	level := Quiet

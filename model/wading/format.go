@@ -134,7 +134,7 @@ type ReasonView struct {
 	Text       string     `json:"text"`
 	Details    string     `json:"details,omitempty"`
 	Source     string     `json:"source"`
-	Provenance Provenance `json:"standing"`
+	Provenance Provenance `json:"provenance"`
 }
 
 // ValueView is a reading with its time and age.

@@ -13,7 +13,7 @@ const spinup = 500
 type assimilated struct {
 	water float64 // of the model, °C
 	state state
-	error believed
+	error residualState
 }
 
 // assimilate runs the model over the end of a history and learns from every

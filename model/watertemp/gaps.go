@@ -19,7 +19,7 @@ func (m *Model) FillGaps(in Input) (mean, sd []float64) {
 	e := m.Error
 	type parts struct{ mean, variance float64 }
 	forward := make([]parts, n)
-	pass := func(i int, b believed) believed {
+	pass := func(i int, b residualState) residualState {
 		if w := in.Water[i]; !unknown(w) {
 			return b.seen((w - sim[i]) / e.sd(h.cos[i], h.sin[i]))
 		}

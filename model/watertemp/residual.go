@@ -91,17 +91,17 @@ func (e Error) sd(cos, sin float64) float64 {
 	return e.SD * math.Sqrt(max(leastVariance, e.Variance.at(cos, sin)))
 }
 
-// believed is what is held of the two parts on a day, in standard deviations:
+// residualState is what is held of the two parts on a day, in standard deviations:
 // means, variances and covariance.
-type believed struct{ slow, fast, vSlow, vFast, cov float64 }
+type residualState struct{ slow, fast, vSlow, vFast, cov float64 }
 
 // unseen is the belief with nothing observed.
-func (e Error) unseen() believed { return believed{vSlow: e.Slow, vFast: 1 - e.Slow} }
+func (e Error) unseen() residualState { return residualState{vSlow: e.Slow, vFast: 1 - e.Slow} }
 
 // next moves the belief by a day.
-func (e Error) next(b believed) believed {
+func (e Error) next(b residualState) residualState {
 	a, c := e.SlowKeeps, e.Fast
-	return believed{
+	return residualState{
 		slow: a * b.slow, fast: c * b.fast, cov: a * c * b.cov,
 		vSlow: a*a*b.vSlow + (1-a*a)*e.Slow, vFast: c*c*b.vFast + (1-c*c)*(1-e.Slow),
 	}
@@ -112,7 +112,7 @@ const sensor = 0.02
 
 // seen takes in an observed error, in standard deviations (Kalman 1960, J.
 // Basic Eng. 82, 35-45).
-func (b believed) seen(z float64) believed {
+func (b residualState) seen(z float64) residualState {
 	v := b.vSlow + b.vFast + 2*b.cov + sensor
 	gs, gf := (b.vSlow+b.cov)/v, (b.vFast+b.cov)/v
 	d := z - b.slow - b.fast
@@ -120,13 +120,13 @@ func (b believed) seen(z float64) believed {
 	if lim := 4 * math.Sqrt(v); math.Abs(d) > lim {
 		d = math.Copysign(lim, d)
 	}
-	return believed{
+	return residualState{
 		slow: b.slow + gs*d, fast: b.fast + gf*d,
 		vSlow: b.vSlow - gs*(b.vSlow+b.cov), vFast: b.vFast - gf*(b.vFast+b.cov),
 		cov: b.cov - gs*(b.vFast+b.cov),
 	}
 }
 
-func (b believed) total() (mean, variance float64) {
+func (b residualState) total() (mean, variance float64) {
 	return b.slow + b.fast, max(0, b.vSlow+b.vFast+2*b.cov)
 }

@@ -69,8 +69,8 @@ func (s *Store) PausedUntil(ctx context.Context) (time.Time, error) {
 	return db.Time(until), nil
 }
 
-// Standing is what the outbox waits for and when the relay last took a mail.
-func (s *Store) Standing(ctx context.Context) (oldestDue, lastSent time.Time, err error) {
+// OutboxState is what the outbox waits for and when the relay last took a mail.
+func (s *Store) OutboxState(ctx context.Context) (oldestDue, lastSent time.Time, err error) {
 	var due, last int64
 	err = s.db.SQL.QueryRowContext(ctx, "SELECT COALESCE(MIN(not_before), 0) FROM outbox WHERE state = 'queued' AND not_before <= $1", db.Micros(s.now())).Scan(&due)
 	if err == nil {

@@ -98,15 +98,15 @@ type Reading struct {
 
 // Kinds of item in a mail.
 const (
-	KindRise     = "rise"     // caution level rose
-	KindFall     = "fall"     // fell, not to 0
-	KindClear    = "clear"    // fell to 0
-	KindStanding = "standing" // level 3 still stands
-	KindFlapping = "flapping" // changing quickly: the higher level is held
-	KindNoData   = "no-data"  // no reading since
-	KindOpen     = "open"     // a window opened
-	KindMoved    = "moved"    // a window moved
-	KindClosed   = "closed"   // a window closed
+	KindRise      = "rise"     // caution level rose
+	KindFall      = "fall"     // fell, not to 0
+	KindClear     = "clear"    // fell to 0
+	KindStillHigh = "standing" // level 3 goes on; the value is stored in outboxes
+	KindFlapping  = "flapping" // changing quickly: the higher level is held
+	KindNoData    = "no-data"  // no reading since
+	KindOpen      = "open"     // a window opened
+	KindMoved     = "moved"    // a window moved
+	KindClosed    = "closed"   // a window closed
 )
 
 // Good says whether an item may make somebody go to the water.
@@ -123,23 +123,23 @@ func caution(kind string) bool {
 
 // Item is one thing told in a mail. The facts stand in the news that it names.
 type Item struct {
-	Kind    string  `json:"kind"`
-	River   string  `json:"river"`
-	Rule    string  `json:"rule"`
-	News    string  `json:"news"`
-	Episode string  `json:"episode"`
-	Level   int     `json:"level,omitempty"`
-	Was     int     `json:"was,omitempty"`
-	Group   string  `json:"group,omitempty"`
-	Stage   string  `json:"stage,omitempty"`
-	From    string  `json:"from,omitempty"`
-	To      string  `json:"to,omitempty"`
-	WasFrom string  `json:"was_from,omitempty"`
-	WasTo   string  `json:"was_to,omitempty"`
-	After   string  `json:"after,omitempty"` // key of the mail without which this one makes no sense
-	Since   int64   `json:"since,omitempty"` // microseconds
-	Asked   float64 `json:"asked,omitempty"` // threshold of the reader
-	Told    string  `json:"told,omitempty"`  // warnings that the reader knew before
+	Kind          string  `json:"kind"`
+	River         string  `json:"river"`
+	Rule          string  `json:"rule"`
+	News          string  `json:"news"`
+	Episode       string  `json:"episode"`
+	Level         int     `json:"level,omitempty"`
+	Was           int     `json:"was,omitempty"`
+	Group         string  `json:"group,omitempty"`
+	Stage         string  `json:"stage,omitempty"`
+	From          string  `json:"from,omitempty"`
+	To            string  `json:"to,omitempty"`
+	WasFrom       string  `json:"was_from,omitempty"`
+	WasTo         string  `json:"was_to,omitempty"`
+	After         string  `json:"after,omitempty"`          // key of the mail without which this one makes no sense
+	Since         int64   `json:"since,omitempty"`          // microseconds
+	Asked         float64 `json:"asked,omitempty"`          // threshold of the reader
+	KnownWarnings string  `json:"known_warnings,omitempty"` // warnings that the reader knew before
 
 	// Of a condition at the gauge: itself, the reading or the likeliest day and its chance.
 	When   string  `json:"when,omitempty"`

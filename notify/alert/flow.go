@@ -52,7 +52,7 @@ type Flow struct {
 	LastAt  time.Time `json:"last_at"`  // last reading
 	KnownAt time.Time `json:"known_at"` // last reading that told the whole level
 
-	Warned []Standing `json:"warned,omitempty"` // official warnings
+	Warned []KnownWarning `json:"warned,omitempty"` // official warnings
 
 	Up       [4]Streak `json:"up"`       // readings at or above a level
 	Down     Streak    `json:"down"`     // readings below the level that holds

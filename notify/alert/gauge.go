@@ -22,8 +22,8 @@ const ruleGauge = "gauge"
 
 // The rules of conditions at the gauge; our own defaults.
 const (
-	gaugeReadings = 2              // readings, or forecasts, in a row that must agree
-	gaugeAgain    = 24 * time.Hour // a condition that ended is not told again sooner
+	gaugeReadings    = 2              // readings, or forecasts, in a row that must agree
+	gaugeRepeatAfter = 24 * time.Hour // a condition that ended is not told again sooner
 )
 
 // Withholds says why nothing may be told now that could send somebody to this river; ""
@@ -139,7 +139,7 @@ func (p *pass) decideGauge(r *reader) (Item, bool, error) {
 		return Item{}, false, nil
 	}
 	if !open && change {
-		if at := db.Time(e.SentAt); e.SentAt != 0 && p.now.Sub(at) < gaugeAgain || p.flow.Withholds(p.now) != "" {
+		if at := db.Time(e.SentAt); e.SentAt != 0 && p.now.Sub(at) < gaugeRepeatAfter || p.flow.Withholds(p.now) != "" {
 			return Item{}, false, nil
 		}
 	}

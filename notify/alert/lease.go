@@ -1,6 +1,7 @@
 package alert
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -148,9 +149,17 @@ func short(s string) string {
 }
 
 func itemsOf(m sqlc.Outbox) ([]Item, error) {
-	var items []Item
-	if err := json.Unmarshal([]byte(m.Body), &items); err != nil {
+	var stored []struct {
+		Item
+		Told string `json:"told"` // KnownWarnings in an outbox of before version 0.1
+	}
+	if err := json.Unmarshal([]byte(m.Body), &stored); err != nil {
 		return nil, fmt.Errorf("reading the mail %s: %w", m.DedupeKey, err)
+	}
+	items := make([]Item, len(stored))
+	for i, x := range stored {
+		items[i] = x.Item
+		items[i].KnownWarnings = cmp.Or(x.KnownWarnings, x.Told)
 	}
 	return items, nil
 }
@@ -175,7 +184,7 @@ func takeBack(ctx context.Context, q *sqlc.Queries, m sqlc.Outbox, it Item) erro
 	switch {
 	case it.Rule == ruleNoData:
 	case it.Rule == ruleWarnings:
-		e.News = it.Told
+		e.News = it.KnownWarnings
 	case caution(it.Kind):
 		if e.SentLevel = 0; it.Was >= notifyFrom {
 			e.SentLevel, e.State = int64(it.Was), stateOpen

@@ -328,7 +328,7 @@ func (p *pass) decideCaution(r *reader) (Item, bool) {
 			p.checkBy(due)
 			return it, false
 		}
-		it.Kind = KindStanding
+		it.Kind = KindStillHigh
 	default:
 		return it, false
 	}
@@ -497,7 +497,7 @@ func (p *pass) queue(r *reader, it Item) {
 	level := 0
 	if caution(it.Kind) {
 		kind, life, level = MailCaution, cautionLife, it.Level
-		if it.Level == 3 && it.Kind != KindStanding {
+		if it.Level == 3 && it.Kind != KindStillHigh {
 			at = p.now
 		}
 	}
@@ -505,7 +505,7 @@ func (p *pass) queue(r *reader, it Item) {
 	if level == 3 {
 		spent = r.mails >= level3PerDay
 	}
-	if it.Kind == KindStanding || spent || r.Cadence == cadenceDigest && kind == MailNews {
+	if it.Kind == KindStillHigh || spent || r.Cadence == cadenceDigest && kind == MailNews {
 		// The morning's mail: for those who want but one, for a level that still
 		// stands, and as the one summary of a day with too many mails.
 		kind, life = MailDigest, digestLife
@@ -578,12 +578,12 @@ func merge(was, is Item) (both Item, worth bool) {
 			return is, true
 		}
 		if is.Rule == ruleWarnings {
-			both.Told, both.Since = was.Told, was.Since
+			both.KnownWarnings, both.Since = was.KnownWarnings, was.Since
 			return both, true
 		}
 		both.Was, both.Since = was.Was, was.Since
 		switch {
-		case both.Level == both.Was && is.Kind != KindStanding && is.Kind != KindFlapping:
+		case both.Level == both.Was && is.Kind != KindStillHigh && is.Kind != KindFlapping:
 			return both, false
 		case both.Level < both.Was && both.Level == 0:
 			both.Kind = KindClear

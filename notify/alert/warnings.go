@@ -42,9 +42,9 @@ func warningsOf(in wading.Warnings, now time.Time) (out []Warning) {
 	return out
 }
 
-// Standing is a warning as a river's state remembers it. One that goes and
+// KnownWarning is a warning as a river's state remembers it. One that goes and
 // comes back after a while is another.
-type Standing struct {
+type KnownWarning struct {
 	ID    string    `json:"id"`
 	Since time.Time `json:"since"` // first heard of
 	Last  time.Time `json:"last"`  // last heard of
@@ -72,12 +72,12 @@ func grade(severity string) int {
 // or worse than it was. What a warning asks for holds at once: it is no sensor
 // that may err once.
 func (f *Flow) Warn(r Reading) (changed bool) {
-	f.Warned = slices.DeleteFunc(f.Warned, func(w Standing) bool { return r.At.Sub(w.Last) > forgotten })
+	f.Warned = slices.DeleteFunc(f.Warned, func(w KnownWarning) bool { return r.At.Sub(w.Last) > forgotten })
 	for _, w := range r.Warnings {
-		i := slices.IndexFunc(f.Warned, func(s Standing) bool { return s.ID == w.ID })
+		i := slices.IndexFunc(f.Warned, func(s KnownWarning) bool { return s.ID == w.ID })
 		if i < 0 {
 			i = len(f.Warned)
-			f.Warned = append(f.Warned, Standing{ID: w.ID, Since: r.At})
+			f.Warned = append(f.Warned, KnownWarning{ID: w.ID, Since: r.At})
 		}
 		s := &f.Warned[i]
 		s.Last = r.At
@@ -93,7 +93,7 @@ func (f *Flow) Warn(r Reading) (changed bool) {
 }
 
 // key names a warning, and how grave it was, in a person's ledger.
-func (s Standing) key() (name string, grade int) {
+func (s KnownWarning) key() (name string, grade int) {
 	return hash("warning", s.ID, s.Since.UnixMicro())[:16], s.Grade
 }
 
@@ -122,7 +122,7 @@ func (p *pass) decideWarnings(r *reader, said bool) (Item, bool) {
 	if news == e.News {
 		return Item{}, false
 	}
-	it := Item{Kind: KindWarning, River: p.river, Rule: ruleWarnings, News: f.News, Level: f.Level, Was: f.Level, After: e.Mail, Since: e.SentAt, Told: e.News}
+	it := Item{Kind: KindWarning, River: p.river, Rule: ruleWarnings, News: f.News, Level: f.Level, Was: f.Level, After: e.Mail, Since: e.SentAt, KnownWarnings: e.News}
 	e.News, e.dirty = news, true
 	if !fresh || said {
 		return Item{}, false

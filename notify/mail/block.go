@@ -288,7 +288,7 @@ func (w words) caution(it alert.EmailItem) block {
 	case alert.KindFall, alert.KindClear:
 		b.Heading = fmt.Sprintf("%s: caution down from %d to %d of 3", name, it.Was, now)
 		b.Lead = append(b.Lead, fmt.Sprintf("Our last alert was caution %d. Now: %s.", it.Was, word))
-	case alert.KindStanding:
+	case alert.KindStillHigh:
 		b.Heading = fmt.Sprintf("%s: still %s (caution %d of 3)", name, word, now)
 	case alert.KindFlapping:
 		b.Heading = fmt.Sprintf("%s: conditions are changing quickly (caution %d of 3)", name, now)
@@ -306,7 +306,7 @@ func (w words) caution(it alert.EmailItem) block {
 			b.Lead = append(b.Lead, fmt.Sprintf("The last level was %d of 3 (%s). Missing data does not lower it.", now, word))
 		}
 	}
-	if it.Since != 0 && (it.Kind == alert.KindFall || it.Kind == alert.KindClear || it.Kind == alert.KindStanding) {
+	if it.Since != 0 && (it.Kind == alert.KindFall || it.Kind == alert.KindClear || it.Kind == alert.KindStillHigh) {
 		b.Lead = append(b.Lead, "Last alert sent "+clock(since, zone)+".")
 	}
 	if r == nil {

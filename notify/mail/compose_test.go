@@ -339,7 +339,7 @@ func TestEveryKindOfMailIsWordedHonestly(t *testing.T) {
 		{"a rise", "River Wend: keep out of the water. 34.0 m³/s at 05:47", "The caution rose from 1 to 3.", rise()},
 		{"a fall", "River Wend: caution down from 3 to 1. 34.0 m³/s", "Our last alert was caution 3. Now: take care.", item(alert.KindFall, 1, 3)},
 		{"a clear", "River Wend: caution down from 2 to 0", "nothing at this gauge calls for more than the usual care", item(alert.KindClear, 0, 2)},
-		{"a standing level 3", "River Wend: still keep out of the water", "Last alert sent 01:12 BST", item(alert.KindStanding, 3, 3)},
+		{"a standing level 3", "River Wend: still keep out of the water", "Last alert sent 01:12 BST", item(alert.KindStillHigh, 3, 3)},
 		{"quick changes", "River Wend: changing quickly, better not to wade", "until it has been steady for 12 hours", item(alert.KindFlapping, 2, 1)},
 		{"blind", "River Wend: no reading, caution level unknown", "Missing data does not lower it", item(alert.KindNoData, 2, 2)},
 		{"a warning service that is silent", "River Wend: official warnings and caution level unknown", "official warnings unknown since", unheard},

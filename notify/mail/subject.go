@@ -121,7 +121,7 @@ func (w words) cautionSubject(name string, it alert.EmailItem) string {
 	switch it.Kind {
 	case alert.KindRise:
 		out = fmt.Sprintf("%s: %s", name, word)
-	case alert.KindStanding:
+	case alert.KindStillHigh:
 		out = fmt.Sprintf("%s: still %s", name, word)
 	case alert.KindFall, alert.KindClear:
 		out = fmt.Sprintf("%s: caution down from %d to %d", name, it.Was, it.Level)

@@ -69,7 +69,7 @@ func WriteAtom(w io.Writer, address, credits string, r RiverNews, now time.Time)
 			Content: atomText{"text", r.Answer + "\n\n" + r.Caution + "\n\n" + forecast.StandingCaution}})
 	}
 	windows := slices.Clone(r.Windows)
-	slices.SortStableFunc(windows, func(a, b ToldWindow) int { return b.Changed.Compare(a.Changed) })
+	slices.SortStableFunc(windows, func(a, b PublishedWindow) int { return b.Changed.Compare(a.Changed) })
 	for _, x := range windows {
 		title := fmt.Sprintf("%s %s, %s to %s", upper(x.Name), x.stageWords(), x.From.Short(), x.To.Short())
 		if x.Cancelled {

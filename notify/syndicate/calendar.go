@@ -15,7 +15,7 @@ import (
 type RiverNews struct {
 	River   forecast.River
 	Outlook *forecast.Outlook // nil: none was issued yet
-	Windows []ToldWindow
+	Windows []PublishedWindow
 	Answer  string // which days, in a sentence; see verdict.River.Heading
 	Caution string // with the reading behind it and until when it counts
 	URL     string // of the river's page
@@ -58,7 +58,7 @@ func WriteCalendar(w io.Writer, title, address string, rivers []RiverNews) error
 	return err
 }
 
-func event(r RiverNews, w ToldWindow) *ics.VEvent {
+func event(r RiverNews, w PublishedWindow) *ics.VEvent {
 	stamped := w.Changed
 	if r.Outlook != nil {
 		stamped = r.Outlook.IssuedAt
@@ -78,7 +78,7 @@ func event(r RiverNews, w ToldWindow) *ics.VEvent {
 }
 
 // words say what is known of a window now.
-func (w ToldWindow) words(o *forecast.Outlook) string {
+func (w PublishedWindow) words(o *forecast.Outlook) string {
 	if w.Cancelled {
 		return "No longer expected by the forecast of " + w.Changed.Format("2 January 2006, 15:04 UTC") + "."
 	}

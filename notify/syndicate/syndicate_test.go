@@ -67,7 +67,7 @@ func TestAWindowThatMovesIsToldAsMovedAndOneThatIsGoneAsCancelled(t *testing.T) 
 		ctx := context.Background()
 		tell := func(o *forecast.Outlook) (out []WindowChange) {
 			t.Helper()
-			err := d.Tx(ctx, func(tx *db.Tx) (err error) { out, _, err = Tell(ctx, tx, o, all); return err })
+			err := d.Tx(ctx, func(tx *db.Tx) (err error) { out, _, err = Publish(ctx, tx, o, all); return err })
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -100,7 +100,7 @@ func TestAWindowThatMovesIsToldAsMovedAndOneThatIsGoneAsCancelled(t *testing.T) 
 				t.Errorf("step %d: told %q, want %q", i, got, s.want)
 			}
 		}
-		rows, err := Told(ctx, d.SQL, "wend")
+		rows, err := Published(ctx, d.SQL, "wend")
 		if err != nil || len(rows) != 3 {
 			t.Fatalf("%d windows, %v", len(rows), err)
 		}
@@ -156,7 +156,7 @@ func TestACalendarProgramSeesAMovedWindowAsMovedNotDoubled(t *testing.T) {
 		"/3.ics": outlook(noon.Add(12*time.Hour), map[string][2]forecast.Date{"a": {day(6, 4), day(6, 13)}, "b": {day(6, 5), day(6, 20)}}),
 		"/4.ics": outlook(noon.Add(18*time.Hour), map[string][2]forecast.Date{"a": {day(6, 4), day(6, 13)}}),
 	}
-	var rows []ToldWindow
+	var rows []PublishedWindow
 	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		o := states[r.URL.Path]
 		rows, _ = Compare(rows, WindowsOf(o, all), o.IssueDate(), o.IssuedAt)
@@ -294,7 +294,7 @@ func atomFaults(b []byte) (out []string) {
 }
 
 func TestTheAtomFeedKeepsTheRulesAndTellsEachChangeOnce(t *testing.T) {
-	write := func(rows []ToldWindow, o *forecast.Outlook) []byte {
+	write := func(rows []PublishedWindow, o *forecast.Outlook) []byte {
 		var b bytes.Buffer
 		c := wading.Assess(wading.Input{At: noon, Flow: wading.Reading{Value: 9, Age: time.Hour, Present: true}})
 		n := RiverNews{River: wend, Outlook: o, Windows: rows, Answer: "Best days: 1 to 3 June.", Caution: c.Format(wading.Metric), URL: "http://rivers.example.org/river/wend"}

@@ -74,7 +74,7 @@ type sums struct {
 	model, calendar, plain, lastModel, last float64
 	dateN, dateLastN, covered               int
 	err, errCalendar, errPlain, errLast     float64
-	errWhere, bias, wid                     float64
+	errWithLast, bias, wid                  float64
 }
 
 // Judge sums an outcome up.
@@ -124,7 +124,7 @@ func Judge(o *Outcome) *Report {
 		return cmp.Or(cmp.Compare(order(a.Scope), order(b.Scope)), cmp.Compare(a.Group, b.Group), cmp.Compare(a.Stage, b.Stage),
 			cmp.Compare(a.River, b.River), cmp.Compare(a.Lead, b.Lead))
 	})
-	r.say()
+	r.describe()
 	return r
 }
 
@@ -159,7 +159,7 @@ func (t *sums) date(d DateCase) {
 	if d.Last != 0 {
 		t.dateLastN++
 		t.errLast += math.Abs(float64(d.Last - d.Observed))
-		t.errWhere += math.Abs(e)
+		t.errWithLast += math.Abs(e)
 	}
 }
 
@@ -196,7 +196,7 @@ func (k scoreKey) score(by map[int]*sums) Score {
 	s.Skill = figure(func(t sums) bool { return t.n > 0 }, func(t sums) float64 { return verify.Skill(t.model, t.calendar) })
 	s.SkillLast = figure(func(t sums) bool { return t.lastN > 0 }, func(t sums) float64 { return verify.Skill(t.lastModel, t.last) })
 	s.Gain = figure(func(t sums) bool { return t.dateN > 0 }, func(t sums) float64 { return per(t.errCalendar-t.err, t.dateN) })
-	s.GainLast = figure(func(t sums) bool { return t.dateLastN > 0 }, func(t sums) float64 { return per(t.errLast-t.errWhere, t.dateLastN) })
+	s.GainLast = figure(func(t sums) bool { return t.dateLastN > 0 }, func(t sums) float64 { return per(t.errLast-t.errWithLast, t.dateLastN) })
 	s.Verdict, s.VerdictDates = verify.Verdict(s.Skill), verify.Verdict(s.Gain)
 	return s
 }
@@ -226,7 +226,7 @@ func total(each []sums, at []int) sums {
 		t.errCalendar += x.errCalendar
 		t.errPlain += x.errPlain
 		t.errLast += x.errLast
-		t.errWhere += x.errWhere
+		t.errWithLast += x.errWithLast
 		t.bias += x.bias
 		t.wid += x.wid
 	}
@@ -253,9 +253,9 @@ func (r *Report) Of(scope string) []Score {
 	return out
 }
 
-// say puts the result in words: whether the forecast beats the calendar, and
+// describe puts the result in words: whether the forecast beats the calendar, and
 // where it does not.
-func (r *Report) say() {
+func (r *Report) describe() {
 	leads := r.Of("lead")
 	if len(leads) == 0 {
 		r.Sentences = []string{"Nothing could be scored: " + r.whyNothing() + "."}

@@ -421,7 +421,7 @@ func (s *hindcast) score(issue forecast.Date, o *forecast.Outlook) {
 			if !ok1 || !ok2 {
 				continue
 			}
-			s.add(at, lead, k, said{day.P, day.PCalendar, st.PlainChance(target), s.lastYear(k, st, target)}, observed.P)
+			s.add(at, lead, k, chances{day.P, day.PCalendar, st.PlainChance(target), s.lastYear(k, st, target)}, observed.P)
 		}
 	}
 }
@@ -441,12 +441,12 @@ func (s *hindcast) lastYear(k stageKey, st *forecast.StageOutlook, target foreca
 	return day.PCalendar
 }
 
-// said are the chances of one day by the forecast, by both calendars and by last
+// chances are the chances of one day by the forecast, by both calendars and by last
 // year's date, NaN where that is not known.
-type said struct{ forecast, calendar, plain, last float64 }
+type chances struct{ forecast, calendar, plain, last float64 }
 
 // add takes one day into its cell and bin.
-func (s *hindcast) add(at, lead int, k stageKey, p said, observed float64) {
+func (s *hindcast) add(at, lead int, k stageKey, p chances, observed float64) {
 	ck := cellKey{k, lead}
 	c := s.cells[ck]
 	if c == nil {
@@ -514,7 +514,7 @@ func (s *hindcast) sighted(issue forecast.Date, lead int, x forecast.Sighting, s
 		observed = 1
 	}
 	at, _ := slices.BinarySearch(s.plan.Leads, lead)
-	s.add(at, lead, stageKey{x.Group, x.Stage}, said{c.P, c.Calendar, c.Plain, c.Last}, observed)
+	s.add(at, lead, stageKey{x.Group, x.Stage}, chances{c.P, c.Calendar, c.Plain, c.Last}, observed)
 }
 
 // finish puts cells and dates in order.

@@ -31,7 +31,7 @@ func served(t *testing.T) (rep *replay.Server, base string, c *client.Client) {
 
 // said is a warning in one line.
 func said(w warning.Warning) string {
-	return fmt.Sprintf("%s/%s %s %s %s %s/%s %s", w.Status, w.MsgType, w.Event, w.Hazard, w.Severity, w.Certainty, w.Urgency, w.Where)
+	return fmt.Sprintf("%s/%s %s %s %s %s/%s %s", w.Status, w.MsgType, w.Event, w.Hazard, w.Severity, w.Certainty, w.Urgency, w.Fit)
 }
 
 func lines(list []warning.Warning) string {
@@ -179,7 +179,7 @@ func FuzzAlerts(f *testing.F) {
 			for i := range got {
 				w := &got[i]
 				w.Locate(warning.Place{Lat: 45, Lon: -131}, warning.Unplaced)
-				if w.Feed != name || w.Status == "" || w.MsgType == "" || w.Event == "" || w.Severity == "" || w.Web != warning.WebLink(w.Web) || w.Where == "" {
+				if w.Feed != name || w.Status == "" || w.MsgType == "" || w.Event == "" || w.Severity == "" || w.Web != warning.WebLink(w.Web) || w.Fit == "" {
 					t.Fatalf("%s: %+v", name, *w)
 				}
 			}

@@ -188,7 +188,7 @@ func (l *refresher) state(ctx context.Context, r forecast.River, due bool, known
 func problemOf(r forecast.River, known []db.FeedState) string {
 	var out strings.Builder
 	for _, x := range known {
-		if x.LastError == "" || !slices.ContainsFunc(stationsOf(r), func(st forecast.Station) bool { return st.Feed == x.Feed && st.Site == x.Item }) {
+		if x.LastError == "" || !slices.ContainsFunc(feedSites(r), func(st forecast.FeedSite) bool { return st.Feed == x.Feed && st.Site == x.Item }) {
 			continue
 		}
 		fmt.Fprintf(&out, "No answer from feed %s for %s (%s). ", x.Feed, x.Item, OneLine(withoutAddress(x.LastError), 120))
@@ -196,7 +196,7 @@ func problemOf(r forecast.River, known []db.FeedState) string {
 	return out.String()
 }
 
-func stationsOf(r forecast.River) []forecast.Station {
+func feedSites(r forecast.River) []forecast.FeedSite {
 	out := slices.Clone(r.Gauges)
 	if r.Weather != nil {
 		out = append(out, *r.Weather)

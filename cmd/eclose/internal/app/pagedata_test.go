@@ -34,7 +34,7 @@ func TestACautionIsJudgedAnewAfterAFetchAndEachMinute(t *testing.T) {
 	if err := a.Save(ctx, o, now.Add(-time.Hour)); err != nil {
 		t.Fatal(err)
 	}
-	river := forecast.River{Slug: "wend", Name: "Wend", Zone: "UTC", Lat: 45, Gauges: []forecast.Station{{Feed: "csv", Site: "wend"}}}
+	river := forecast.River{Slug: "wend", Name: "Wend", Zone: "UTC", Lat: 45, Gauges: []forecast.FeedSite{{Feed: "csv", Site: "wend"}}}
 	l := newRefresher([]forecast.River{river}, d, a, store, store, func() time.Time { return now }, zerolog.Nop())
 	flow := func(minutesAgo time.Duration, q float64) {
 		t.Helper()

@@ -24,9 +24,9 @@ func (s *Server) Pages(ctx context.Context) (*pages.Pages, error) {
 	}
 	o := pages.Options{
 		Notice: s.cfg.Notice, Owners: Owners(s.cfg),
-		Data: s.data.Memory, Catalogue: s.work.Catalogue, Now: now, Diary: &diary.Store{DB: s.db, Now: now}, Told: &diary.Store{DB: s.db, Now: now}, Links: s.people.Links, Changed: s.learn,
-		Windows: toldBy(s.db),
-		Reports: os.DirFS(s.cfg.Path(s.cfg.Serve.Report)), PublicURL: s.cfg.Serve.PublicURL, Key: key, US: s.cfg.Units == "us", ClientOf: clientOf(trustedProxies(s.cfg.Serve.Proxies)), Checks: s.checks, SignInFailed: s.metrics.SignInFailed, Log: &s.log,
+		Data: s.data.Memory, Catalogue: s.work.Catalogue, Now: now, Diary: &diary.Store{DB: s.db, Now: now}, Reports: &diary.Store{DB: s.db, Now: now}, Links: s.people.Links, Changed: s.learn,
+		Windows:       publishedBy(s.db),
+		BacktestFiles: os.DirFS(s.cfg.Path(s.cfg.Serve.Report)), PublicURL: s.cfg.Serve.PublicURL, Key: key, US: s.cfg.Units == "us", ClientOf: clientOf(trustedProxies(s.cfg.Serve.Proxies)), Checks: s.checks, SignInFailed: s.metrics.SignInFailed, Log: &s.log,
 	}
 	if f := s.cfg.Serve.Secret; f != "" {
 		b, err := os.ReadFile(s.cfg.Path(f))

@@ -47,7 +47,7 @@ func Rivers(cfg *config.Config, only []string) ([]forecast.River, error) {
 		f.Warnings, _, _ = cfg.WarningsOf(r)
 		if sources.FlowForecasts(cfg) {
 			for _, site := range sources.USGSSites(r) {
-				f.FlowAhead = append(f.FlowAhead, forecast.Station{Feed: nwps.FeedName, Site: site})
+				f.FlowAhead = append(f.FlowAhead, forecast.FeedSite{Feed: nwps.FeedName, Site: site})
 			}
 		}
 		all[i], at[r.Slug] = f, i
@@ -88,7 +88,7 @@ func riverOf(r config.River, units string) (forecast.River, error) {
 		if err != nil {
 			return forecast.River{}, err
 		}
-		station := forecast.Station{Feed: g.Feed, Site: site}
+		station := forecast.FeedSite{Feed: g.Feed, Site: site}
 		if g.Feed == openmeteo.FeedName { // its flood model forecasts the flow and measures none
 			station.Site = fmt.Sprintf("%g,%g", r.Lat, r.Lon)
 			f.FlowAhead = append(f.FlowAhead, station)
@@ -97,7 +97,7 @@ func riverOf(r config.River, units string) (forecast.River, error) {
 		f.Gauges = append(f.Gauges, station)
 	}
 	if w := r.Weather; w != nil {
-		s := forecast.Station{Feed: w.Feed, Site: w.Site}
+		s := forecast.FeedSite{Feed: w.Feed, Site: w.Site}
 		if s.Site == "" {
 			s.Site = fmt.Sprintf("%g,%g", *w.Lat, *w.Lon)
 			if w.Feed == "csv" {

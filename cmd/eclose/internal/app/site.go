@@ -12,13 +12,13 @@ import (
 	"example.org/eclose/notify/syndicate"
 )
 
-// toldBy reads what was told of a river from a database; nil where there is none.
-func toldBy(d *db.DB) func(context.Context, string) ([]syndicate.ToldWindow, error) {
+// publishedBy reads what was told of a river from a database; nil where there is none.
+func publishedBy(d *db.DB) func(context.Context, string) ([]syndicate.PublishedWindow, error) {
 	if d == nil {
 		return nil
 	}
-	return func(ctx context.Context, river string) ([]syndicate.ToldWindow, error) {
-		return syndicate.Told(ctx, d.SQL, river)
+	return func(ctx context.Context, river string) ([]syndicate.PublishedWindow, error) {
+		return syndicate.Published(ctx, d.SQL, river)
 	}
 }
 
@@ -42,8 +42,8 @@ func WriteSite(ctx context.Context, cfg *config.Config, data *pages.Memory, d *d
 	if address == "" {
 		address = cfg.Serve.PublicURL
 	}
-	handler, err := pages.New(pages.Options{Data: data, Catalogue: catalogue, Now: func() time.Time { return now }, Notice: cfg.Notice, Owners: Owners(cfg), Windows: toldBy(d),
-		Reports: os.DirFS(cfg.Path(cfg.Serve.Report)), PublicURL: address, US: cfg.Units == "us", PerSecond: 1e6})
+	handler, err := pages.New(pages.Options{Data: data, Catalogue: catalogue, Now: func() time.Time { return now }, Notice: cfg.Notice, Owners: Owners(cfg), Windows: publishedBy(d),
+		BacktestFiles: os.DirFS(cfg.Path(cfg.Serve.Report)), PublicURL: address, US: cfg.Units == "us", PerSecond: 1e6})
 	if err != nil {
 		return site.Result{}, err
 	}

@@ -39,7 +39,7 @@ func (s *Server) watchOver() {
 	}
 	w.Mail = s.mailState
 	if to := s.cfg.Mail.Operator; to != "" {
-		w.TellOperator = func(ctx context.Context, subject string, lines []string) error {
+		w.NotifyOperator = func(ctx context.Context, subject string, lines []string) error {
 			m, err := s.compose.Operator(to, subject, lines, s.queue.Now())
 			if err != nil {
 				return err
@@ -56,7 +56,7 @@ func (s *Server) watchOver() {
 const probeName = "health/probe"
 
 func (s *Server) mailState(ctx context.Context) (m health.MailState, err error) {
-	if m.OldestDue, m.LastSent, err = s.work.Alerts.Standing(ctx); err != nil {
+	if m.OldestDue, m.LastSent, err = s.work.Alerts.OutboxState(ctx); err != nil {
 		return m, err
 	}
 	if m.SuppressedShare, err = s.people.SuppressedShare(ctx); err != nil {

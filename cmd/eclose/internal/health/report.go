@@ -39,8 +39,8 @@ type Watcher struct {
 	Cautions func() map[string]time.Time         // when each river's was judged; nil: nobody judges
 	Mail     func(context.Context) (MailState, error)
 
-	TellOperator func(ctx context.Context, subject string, lines []string) error // nil: nobody is told
-	PingURL      string
+	NotifyOperator func(ctx context.Context, subject string, lines []string) error // nil: nobody is told
+	PingURL        string
 
 	pages  pages
 	mu     sync.Mutex

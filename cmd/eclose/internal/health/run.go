@@ -23,7 +23,7 @@ func (w *Watcher) Run(ctx context.Context) {
 	if w.DB.Dialect == db.SQLite {
 		checking.Go(func() { w.pages.run(ctx, w.DB.Name(), pagesEvery*w.Interval) })
 	}
-	told := &told{}
+	known := &operatorState{}
 	t := time.NewTicker(w.Interval)
 	defer t.Stop()
 	for {
@@ -31,7 +31,7 @@ func (w *Watcher) Run(ctx context.Context) {
 		if ctx.Err() != nil {
 			return
 		}
-		w.tell(ctx, told, r)
+		w.notify(ctx, known, r)
 		if r.Healthy && w.PingURL != "" {
 			w.ping(ctx)
 		}
@@ -43,14 +43,14 @@ func (w *Watcher) Run(ctx context.Context) {
 	}
 }
 
-// told is what the operator knows.
-type told struct {
+// operatorState is what the operator knows.
+type operatorState struct {
 	failing map[string]bool
 	before  map[string]bool // failing at the last look: what comes and goes is not told
 	at      time.Time
 }
 
-func (w *Watcher) tell(ctx context.Context, t *told, r Report) {
+func (w *Watcher) notify(ctx context.Context, t *operatorState, r Report) {
 	now := map[string]bool{}
 	var lasting []string
 	for _, c := range r.Checks {
@@ -73,7 +73,7 @@ func (w *Watcher) tell(ctx context.Context, t *told, r Report) {
 			back = append(back, k)
 		}
 	}
-	if len(broke)+len(back) == 0 || w.TellOperator == nil || !t.at.IsZero() && r.At.Sub(t.at) < mailAtMost {
+	if len(broke)+len(back) == 0 || w.NotifyOperator == nil || !t.at.IsZero() && r.At.Sub(t.at) < mailAtMost {
 		return
 	}
 	var lines []string
@@ -90,7 +90,7 @@ func (w *Watcher) tell(ctx context.Context, t *told, r Report) {
 	if len(now) == 0 {
 		subject = "all well again"
 	}
-	if err := w.TellOperator(ctx, subject, lines); err != nil {
+	if err := w.NotifyOperator(ctx, subject, lines); err != nil {
 		w.Log.Error().Err(err).Msg("telling the operator; it will be tried again")
 		return
 	}

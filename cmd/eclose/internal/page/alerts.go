@@ -293,8 +293,8 @@ func (s *site) managePost(r *http.Request) (*answer, error) {
 		if _, err := s.Subscribe.Delete(r.Context(), p.Address); err != nil {
 			return nil, err
 		}
-		if s.Told != nil {
-			if err := s.Told.ForgetAuthor(r.Context(), p.ID); err != nil {
+		if s.Reports != nil {
+			if err := s.Reports.ForgetAuthor(r.Context(), p.ID); err != nil {
 				return nil, err
 			}
 		}

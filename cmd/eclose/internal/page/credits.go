@@ -36,7 +36,7 @@ func Credits(rivers []forecast.River, told map[string]string) string {
 		}
 		stations = append(stations, r.FlowAhead...)
 		if r.Warnings != "" {
-			stations = append(stations, forecast.Station{Feed: r.Warnings})
+			stations = append(stations, forecast.FeedSite{Feed: r.Warnings})
 		}
 		for _, st := range stations {
 			who := cmp.Or(told[st.Feed], owners[st.Feed], st.Feed)

@@ -66,7 +66,7 @@ type diaryPage struct {
 	Added        bool
 	Trust        map[string]diary.Trust // by author, where the owner set one
 	Held         int                    // how many are held back
-	Told         bool                   // readers report
+	Reports      bool                   // readers report
 	Recalculated bool                   // the forecast is worked out again by itself
 	More         bool
 }
@@ -80,7 +80,7 @@ func (s *site) diaryList(r *http.Request) (*answer, error) {
 		return nil, err
 	}
 	slices.SortStableFunc(list, func(a, b diary.Sighting) int { return b.Day.Compare(a.Day) })
-	p := diaryPage{List: list, Names: map[string]string{}, Added: r.URL.Query().Get("added") != "", Told: s.Told != nil, Recalculated: s.Changed != nil}
+	p := diaryPage{List: list, Names: map[string]string{}, Added: r.URL.Query().Get("added") != "", Reports: s.Reports != nil, Recalculated: s.Changed != nil}
 	if len(list) > diaryShown {
 		p.List, p.More = list[:diaryShown], true
 	}
@@ -89,8 +89,8 @@ func (s *site) diaryList(r *http.Request) (*answer, error) {
 			p.Held++
 		}
 	}
-	if s.Told != nil {
-		if p.Trust, err = s.Told.Authors(r.Context()); err != nil {
+	if s.Reports != nil {
+		if p.Trust, err = s.Reports.Authors(r.Context()); err != nil {
 			return nil, err
 		}
 	}
@@ -258,10 +258,10 @@ func (s *site) diaryPost(r *http.Request) (*answer, error) {
 
 // diaryHold keeps a sighting out of the forecast, or lets it in.
 func (s *site) diaryHold(r *http.Request) (*answer, error) {
-	if s.Told == nil {
+	if s.Reports == nil {
 		return nil, errNotFound
 	}
-	err := s.Told.Hold(r.Context(), cutTo(r.PostForm.Get("id"), 64), r.PostForm.Get("do") == "hold")
+	err := s.Reports.Hold(r.Context(), cutTo(r.PostForm.Get("id"), 64), r.PostForm.Get("do") == "hold")
 	if err != nil && !errors.Is(err, db.ErrNotFound) {
 		return nil, err
 	}
@@ -272,10 +272,10 @@ func (s *site) diaryHold(r *http.Request) (*answer, error) {
 // diaryTrust says how all of one author's reports are treated.
 func (s *site) diaryTrust(r *http.Request) (*answer, error) {
 	author, trust := cutTo(r.PostForm.Get("author"), 80), diary.Trust(r.PostForm.Get("trust"))
-	if s.Told == nil || author == "" || trust != diary.Untold && trust != diary.Trusted && trust != diary.Blocked {
+	if s.Reports == nil || author == "" || trust != diary.DefaultTrust && trust != diary.Trusted && trust != diary.Blocked {
 		return nil, errNotFound
 	}
-	if err := s.Told.SetTrust(r.Context(), author, trust); err != nil {
+	if err := s.Reports.SetTrust(r.Context(), author, trust); err != nil {
 		return nil, err
 	}
 	for _, river := range s.Data.Rivers() {

@@ -74,9 +74,9 @@ func TestCalendarsByAddressHaveFewEventsEachOnce(t *testing.T) {
 }
 
 func TestWhatWasToldStandsInTheCalendar(t *testing.T) {
-	told := []syndicate.ToldWindow{{River: "wend", Group: "salmonfly", Name: "salmonfly", Stage: forecast.Emergence, Season: 2026, From: forecast.DateOf(noon) + 3, To: forecast.DateOf(noon) + 9, Shown: true, Cancelled: true, Changed: noon}}
+	told := []syndicate.PublishedWindow{{River: "wend", Group: "salmonfly", Name: "salmonfly", Stage: forecast.Emergence, Season: 2026, From: forecast.DateOf(noon) + 3, To: forecast.DateOf(noon) + 9, Shown: true, Cancelled: true, Changed: noon}}
 	w := newWorld(t, func(o *Options) {
-		o.Windows = func(_ context.Context, river string) ([]syndicate.ToldWindow, error) {
+		o.Windows = func(_ context.Context, river string) ([]syndicate.PublishedWindow, error) {
 			if river == "wend" {
 				return told, nil
 			}

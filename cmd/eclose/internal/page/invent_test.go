@@ -132,15 +132,15 @@ func newWorld(t testing.TB, change func(*Options)) *world {
 	}
 	w := &world{diary: &diary.Store{DB: d, Now: now}, subs: subs}
 	w.Options = Options{
-		Data: memory, Catalogue: c, Now: now, PublicURL: "http://127.0.0.1", Diary: w.diary, Told: w.diary, Links: subs.Links, Subscribe: subs,
+		Data: memory, Catalogue: c, Now: now, PublicURL: "http://127.0.0.1", Diary: w.diary, Reports: w.diary, Links: subs.Links, Subscribe: subs,
 		Invite: func(_ context.Context, inv *subscribe.Invitation) error {
 			w.mu.Lock()
 			defer w.mu.Unlock()
 			w.sent = append(w.sent, *inv)
 			return nil
 		},
-		Reports:   fstest.MapFS{"backtest.txt": {Data: []byte("The forecast was no better than the calendar <here>.\n\nMore.\n")}, "table.csv": {Data: []byte("a,b\n")}, "report.html": {Data: []byte("<script>alert(1)</script>")}},
-		PerSecond: 1e4,
+		BacktestFiles: fstest.MapFS{"backtest.txt": {Data: []byte("The forecast was no better than the calendar <here>.\n\nMore.\n")}, "table.csv": {Data: []byte("a,b\n")}, "report.html": {Data: []byte("<script>alert(1)</script>")}},
+		PerSecond:     1e4,
 	}
 	if change != nil {
 		change(&w.Options)

@@ -102,17 +102,17 @@ type Options struct {
 	Diary   Diary                                   // nil: no diary
 	Changed func(ctx context.Context, river string) // after the diary changed
 
-	Told  Reports     // readers' reports; nil: none are taken
-	Links ReportLinks // signs their links; nil: none are taken
+	Reports Reports     // readers' reports; nil: none are taken
+	Links   ReportLinks // signs their links; nil: none are taken
 
 	Subscribe Subscriptions                                      // nil: no subscriptions
 	Invite    func(context.Context, *subscribe.Invitation) error // hands the confirmation mail over
 
 	// Windows are the windows of a river as calendars and feeds last told them; nil, or
 	// none of a river: those of its newest outlook.
-	Windows func(ctx context.Context, river string) ([]syndicate.ToldWindow, error)
+	Windows func(ctx context.Context, river string) ([]syndicate.PublishedWindow, error)
 
-	Reports fs.FS // files of the backtest, backtest.txt with its plain sentence first; nil: none
+	BacktestFiles fs.FS // files of the backtest, backtest.txt with its plain sentence first; nil: none
 
 	PublicURL string // root of the pages as others see it; https makes cookies secure
 	Secret    string // lets a browser that is not on this machine write the diary; empty: none may

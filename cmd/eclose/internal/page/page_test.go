@@ -502,7 +502,7 @@ func mainOf(page string) string {
 }
 
 func TestWhoseDataItIsStandsUnderEachPage(t *testing.T) {
-	rivers := []forecast.River{{Slug: "wend", Name: "Wend", Zone: "UTC", Gauges: []forecast.Station{{Feed: "usgs"}, {Feed: "own"}}, Weather: &forecast.Station{Feed: "open-meteo"}}}
+	rivers := []forecast.River{{Slug: "wend", Name: "Wend", Zone: "UTC", Gauges: []forecast.FeedSite{{Feed: "usgs"}, {Feed: "own"}}, Weather: &forecast.FeedSite{Feed: "open-meteo"}}}
 	w := newWorld(t, func(o *Options) { o.Data = NewMemory(rivers) })
 	for _, p := range []string{"/", "/about", "/river/wend"} {
 		_, foot, _ := strings.Cut(w.get(p).Body.String(), "<footer>")
@@ -515,7 +515,7 @@ func TestWhoseDataItIsStandsUnderEachPage(t *testing.T) {
 }
 
 func TestAnOwnersWordsStandInPlaceOfTheAgencysAndANoticeAtTheHead(t *testing.T) {
-	rivers := []forecast.River{{Slug: "wend", Name: "Wend", Zone: "UTC", Gauges: []forecast.Station{{Feed: "usgs"}}}}
+	rivers := []forecast.River{{Slug: "wend", Name: "Wend", Zone: "UTC", Gauges: []forecast.FeedSite{{Feed: "usgs"}}}}
 	w := newWorld(t, func(o *Options) {
 		o.Data, o.Notice, o.Owners = NewMemory(rivers), "A <trial>.", map[string]string{"usgs": "invented & said so"}
 	})

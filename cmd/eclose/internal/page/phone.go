@@ -66,7 +66,7 @@ func (s *site) phone(r *http.Request) (*answer, error) {
 		p.Rivers = append(p.Rivers, phoneRiver{Slug: river.Slug, Name: river.Name, Seen: seen})
 		p.Names[river.Slug] = river.Name
 	}
-	if p.Own, err = s.Told.Of(r.Context(), l.Person); err != nil {
+	if p.Own, err = s.Reports.Of(r.Context(), l.Person); err != nil {
 		return nil, err
 	}
 	return &answer{name: "phone", title: "Your rivers", body: p}, nil
@@ -90,7 +90,7 @@ func (s *site) phonePost(r *http.Request) (*answer, error) {
 	back := "/my/" + token
 	if id := cutTo(r.PostForm.Get("delete"), 64); id != "" {
 		river := ""
-		own, err := s.Told.Of(r.Context(), l.Person)
+		own, err := s.Reports.Of(r.Context(), l.Person)
 		if err != nil {
 			return nil, err
 		}
@@ -99,7 +99,7 @@ func (s *site) phonePost(r *http.Request) (*answer, error) {
 				river = x.River
 			}
 		}
-		err = s.Told.DeleteOwn(r.Context(), l.Person, id)
+		err = s.Reports.DeleteOwn(r.Context(), l.Person, id)
 		if errors.Is(err, db.ErrNotFound) {
 			return &answer{to: back}, nil
 		}

@@ -300,7 +300,7 @@ func (s *site) take(r *http.Request, x diary.Sighting, link string, expires time
 	if err != nil {
 		return x, err
 	}
-	kept, err := s.Told.Report(r.Context(), diary.Report{Sighting: x, Link: link, Expires: expires, Doubt: doubt})
+	kept, err := s.Reports.Report(r.Context(), diary.Report{Sighting: x, Link: link, Expires: expires, Doubt: doubt})
 	if err == nil {
 		s.changed(r, x.River)
 	}

@@ -177,7 +177,7 @@ func TestAPranksterMovesNothingAndTheOwnerSeesThem(t *testing.T) {
 	}
 	local := newWorld(t, nil)
 	local.diary = w.diary
-	owner, err := New(func() Options { o := local.Options; o.Diary, o.Told = w.diary, w.diary; return o }())
+	owner, err := New(func() Options { o := local.Options; o.Diary, o.Reports = w.diary, w.diary; return o }())
 	if err != nil {
 		t.Fatal(err)
 	}

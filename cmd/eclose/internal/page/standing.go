@@ -24,8 +24,8 @@ func (s *site) record(*http.Request) (*answer, error) {
 		Sentence []string
 		Files    []string
 	}
-	if s.Reports != nil {
-		entries, err := fs.ReadDir(s.Reports, ".")
+	if s.BacktestFiles != nil {
+		entries, err := fs.ReadDir(s.BacktestFiles, ".")
 		if err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return nil, fmt.Errorf("reading the reports: %w", err)
 		}
@@ -38,7 +38,7 @@ func (s *site) record(*http.Request) (*answer, error) {
 			body.Files = slices.Insert(slices.Delete(body.Files, i, i+1), 0, "report.html")
 		}
 		if slices.Contains(body.Files, "backtest.txt") {
-			b, err := fs.ReadFile(s.Reports, "backtest.txt")
+			b, err := fs.ReadFile(s.BacktestFiles, "backtest.txt")
 			if err != nil {
 				return nil, fmt.Errorf("reading the reports: %w", err)
 			}
@@ -63,16 +63,16 @@ var reportKinds = map[string]string{
 func (s *site) reportFile(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("file")
 	kind, ok := reportKinds[path.Ext(name)]
-	if s.Reports == nil || !ok || !fs.ValidPath(name) || strings.Contains(name, "/") || strings.HasPrefix(name, ".") {
+	if s.BacktestFiles == nil || !ok || !fs.ValidPath(name) || strings.Contains(name, "/") || strings.HasPrefix(name, ".") {
 		s.fail(w, r, errNotFound)
 		return
 	}
-	info, err := fs.Stat(s.Reports, name)
+	info, err := fs.Stat(s.BacktestFiles, name)
 	if err != nil || info.IsDir() || info.Size() > maxReport {
 		s.fail(w, r, errNotFound)
 		return
 	}
-	b, err := fs.ReadFile(s.Reports, name)
+	b, err := fs.ReadFile(s.BacktestFiles, name)
 	if err != nil {
 		s.fail(w, r, fmt.Errorf("reading the report %s: %w", name, err))
 		return

@@ -34,7 +34,7 @@ func copyOf(t *testing.T, dir, live string, now time.Time) Result {
 		t.Fatal(err)
 	}
 	p, err := pages.New(pages.Options{Data: pagetest.Memory(t, c), Catalogue: c, Now: func() time.Time { return now }, PublicURL: "http://club.example.org" + strings.TrimSuffix(club, "/"), PerSecond: 1e6,
-		Reports: fstest.MapFS{"backtest.txt": {Data: []byte("An invented report.\n")}, "scores.csv": {Data: []byte("scope\n")}}})
+		BacktestFiles: fstest.MapFS{"backtest.txt": {Data: []byte("An invented report.\n")}, "scores.csv": {Data: []byte("scope\n")}}})
 	if err != nil {
 		t.Fatal(err)
 	}

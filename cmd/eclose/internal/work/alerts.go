@@ -46,11 +46,11 @@ func (h *Service) HandleAlerts(ctx context.Context, k jobs.Alerts) error {
 		if err := h.Alerts.AddOutlook(ctx, issued); err != nil {
 			return err
 		}
-		if err := h.tell(ctx, r, f); err != nil {
+		if err := h.sendWindowChanges(ctx, r, f); err != nil {
 			return err
 		}
 	}
-	if err := h.tellCautions(ctx, r); err != nil {
+	if err := h.sendCautionChanges(ctx, r); err != nil {
 		return err
 	}
 	return h.notify(ctx)
@@ -105,7 +105,7 @@ func (h *Service) Tick(ctx context.Context, _ jobs.Tick) error {
 	if err := h.Alerts.Tick(ctx); err != nil {
 		return err
 	}
-	if err := h.tellCautions(ctx, h.Rivers...); err != nil { // a reading may have grown too old meanwhile
+	if err := h.sendCautionChanges(ctx, h.Rivers...); err != nil { // a reading may have grown too old meanwhile
 		return err
 	}
 	return h.notify(ctx)

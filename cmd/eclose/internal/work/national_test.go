@@ -40,7 +40,7 @@ func national(n int) (out []forecast.River) {
 		r := demo.Rivers[i%len(demo.Rivers)]
 		out = append(out, forecast.River{
 			Slug: fmt.Sprintf("%s-%03d", r.Slug, i), Name: r.Name, Region: string(insects.Rockies), Zone: demo.Zone, Lat: r.Lat, Lon: r.Lon,
-			Gauges: []forecast.Station{{Feed: "usgs", Site: "USGS-" + r.Site}}, Weather: &forecast.Station{Feed: "open-meteo", Site: fmt.Sprintf("%g,%g", r.Lat, r.Lon)},
+			Gauges: []forecast.FeedSite{{Feed: "usgs", Site: "USGS-" + r.Site}}, Weather: &forecast.FeedSite{Feed: "open-meteo", Site: fmt.Sprintf("%g,%g", r.Lat, r.Lon)},
 		})
 	}
 	return out

@@ -14,20 +14,20 @@ import (
 	"example.org/eclose/notify/webhook"
 )
 
-// told is what a webhook says of a river, whatever the event.
-type told struct {
-	River     string                  `json:"river"`
-	RiverName string                  `json:"river_name"`
-	Page      string                  `json:"page,omitempty"`
-	IssuedAt  string                  `json:"issued_at,omitempty"`
-	Change    *syndicate.WindowChange `json:"window_change,omitempty"`
-	Caution   wading.View             `json:"caution"` // as it stood when the message was made, with its end
-	Standing  string                  `json:"standing_caution"`
-	Notice    string                  `json:"notice,omitempty"`
+// webhookData is what a webhook says of a river, whatever the event.
+type webhookData struct {
+	River           string                  `json:"river"`
+	RiverName       string                  `json:"river_name"`
+	Page            string                  `json:"page,omitempty"`
+	IssuedAt        string                  `json:"issued_at,omitempty"`
+	Change          *syndicate.WindowChange `json:"window_change,omitempty"`
+	Caution         wading.View             `json:"caution"` // as it stood when the message was made, with its end
+	StandingCaution string                  `json:"standing_caution"`
+	Notice          string                  `json:"notice,omitempty"`
 }
 
-func (h *Service) toldOf(r forecast.River, c wading.Caution) told {
-	t := told{River: r.Slug, RiverName: r.Name, Caution: c.View(h.Units), Standing: forecast.StandingCaution, Notice: h.Notice}
+func (h *Service) webhookDataOf(r forecast.River, c wading.Caution) webhookData {
+	t := webhookData{River: r.Slug, RiverName: r.Name, Caution: c.View(h.Units), StandingCaution: forecast.StandingCaution, Notice: h.Notice}
 	if h.PublicURL != "" {
 		t.Page = strings.TrimSuffix(h.PublicURL, "/") + "/river/" + r.Slug
 	}
@@ -42,9 +42,9 @@ func (h *Service) cautionOf(ctx context.Context, r forecast.River) (wading.Cauti
 	return wading.Assess(in), nil
 }
 
-// tell takes an issued outlook into what calendars and feeds tell, and tells webhooks
+// sendWindowChanges takes an issued outlook into what calendars and feeds tell, and tells webhooks
 // what became of its windows.
-func (h *Service) tell(ctx context.Context, r forecast.River, f archive.File) error {
+func (h *Service) sendWindowChanges(ctx context.Context, r forecast.River, f archive.File) error {
 	o, err := h.Archive.Open(ctx, f)
 	if err != nil {
 		return err
@@ -56,11 +56,11 @@ func (h *Service) tell(ctx context.Context, r forecast.River, f archive.File) er
 		}
 	}
 	return h.DB.Tx(ctx, func(tx *db.Tx) error {
-		changes, fresh, err := syndicate.Tell(ctx, tx, o, syndicate.Matters(o, h.Catalogue.Group))
+		changes, fresh, err := syndicate.Publish(ctx, tx, o, syndicate.Matters(o, h.Catalogue.Group))
 		if err != nil || !fresh || !h.Hooks.Any() {
 			return err
 		}
-		t := h.toldOf(r, c)
+		t := h.webhookDataOf(r, c)
 		t.IssuedAt = o.IssuedAt.UTC().Format("2006-01-02T15:04:05Z")
 		events := []webhook.Event{{Type: webhook.ForecastIssued, River: r.Slug, At: o.IssuedAt, Data: t}}
 		kinds := map[syndicate.ChangeKind]string{syndicate.Added: webhook.WindowAdded, syndicate.Moved: webhook.WindowMoved, syndicate.Cancelled: webhook.WindowCancelled}
@@ -73,9 +73,9 @@ func (h *Service) tell(ctx context.Context, r forecast.River, f archive.File) er
 	})
 }
 
-// tellCautions tells webhooks of each river whose caution has another level than was
+// sendCautionChanges tells webhooks of each river whose caution has another level than was
 // told last, or became known or unknown.
-func (h *Service) tellCautions(ctx context.Context, rivers ...forecast.River) error {
+func (h *Service) sendCautionChanges(ctx context.Context, rivers ...forecast.River) error {
 	if !h.Hooks.Wanted(webhook.CautionChanged) {
 		return nil
 	}
@@ -89,7 +89,7 @@ func (h *Service) tellCautions(ctx context.Context, rivers ...forecast.River) er
 			if err != nil || !news {
 				return err
 			}
-			return h.addWebhooks(ctx, tx, []webhook.Event{{Type: webhook.CautionChanged, River: r.Slug, At: c.At, Data: h.toldOf(r, c)}})
+			return h.addWebhooks(ctx, tx, []webhook.Event{{Type: webhook.CautionChanged, River: r.Slug, At: c.At, Data: h.webhookDataOf(r, c)}})
 		})
 		if err != nil {
 			return err

@@ -27,7 +27,7 @@ var (
 
 // Rivers are invented; of the last nothing is known.
 var Rivers = []forecast.River{
-	{Slug: "wend", Name: `Wend "upper", <b>`, Region: "pacific-nw-ca", Zone: "America/Los_Angeles", Lat: 45.2, Lon: -131.4, Gauges: []forecast.Station{{Feed: "usgs", Site: "99000001"}}},
+	{Slug: "wend", Name: `Wend "upper", <b>`, Region: "pacific-nw-ca", Zone: "America/Los_Angeles", Lat: 45.2, Lon: -131.4, Gauges: []forecast.FeedSite{{Feed: "usgs", Site: "99000001"}}},
 	{Slug: "garrow", Name: "Garrow", Region: "pacific-nw-ca", Zone: "America/Los_Angeles", Lat: 44.6, Lon: -131.1, Regulated: true},
 	{Slug: "dry", Name: "Dry Beck", Region: "pacific-nw-ca", Zone: "America/Los_Angeles", Lat: 45, Lon: -131},
 }

@@ -11,9 +11,9 @@ import (
 	"example.org/eclose/ingest/db"
 )
 
-// A ToldWindow is a window as readers were last told it. Its dates stay until the
+// A PublishedWindow is a window as readers were last told it. Its dates stay until the
 // forecast has moved by movedDays, so that a calendar does not tremble.
-type ToldWindow struct {
+type PublishedWindow struct {
 	River     string         `json:"river"`
 	Group     string         `json:"group"`
 	Name      string         `json:"group_name"`
@@ -33,7 +33,7 @@ const (
 	allYear   = forecast.Date(364) // a window this long is no season
 )
 
-func (w ToldWindow) key() string { return fmt.Sprintf("%s.%s.%d", w.Group, w.Stage, w.Season) }
+func (w PublishedWindow) key() string { return fmt.Sprintf("%s.%s.%d", w.Group, w.Stage, w.Season) }
 
 // UID is the identity of a window in every calendar: by email, by address and in a
 // file. The year of the peak is part of it: next season is another event.
@@ -53,35 +53,35 @@ const (
 
 // A WindowChange is one window that is told anew.
 type WindowChange struct {
-	Kind   ChangeKind `json:"change"`
-	Window ToldWindow `json:"window"`
-	Was    *[2]string `json:"was,omitempty"` // first and last day as told before
+	Kind   ChangeKind      `json:"change"`
+	Window PublishedWindow `json:"window"`
+	Was    *[2]string      `json:"was,omitempty"` // first and last day as told before
 }
 
 // WindowsOf are the windows of an outlook that may be told: stages worth fishing,
 // of this kind of water, with a season. matters says which are among the few.
-func WindowsOf(o *forecast.Outlook, matters func(group string, stage forecast.Stage) bool) []ToldWindow {
-	var out []ToldWindow
+func WindowsOf(o *forecast.Outlook, matters func(group string, stage forecast.Stage) bool) []PublishedWindow {
+	var out []PublishedWindow
 	for i := range o.Stages {
 		s := &o.Stages[i]
 		from, to, peak := s.Window.Start.P50, s.Window.End.P50, s.Window.Peak.P50
 		if !s.Fishable || s.Elsewhere || s.AllYear || from == 0 || peak == 0 || to < from || to-from >= allYear {
 			continue
 		}
-		out = append(out, ToldWindow{River: o.River, Group: s.Group, Name: s.Name, Stage: s.Stage, Season: peak.Time().Year(), From: from, To: to,
+		out = append(out, PublishedWindow{River: o.River, Group: s.Group, Name: s.Name, Stage: s.Stage, Season: peak.Time().Year(), From: from, To: to,
 			Shown: matters(s.Group, s.Stage), Changed: o.IssuedAt.UTC()})
 	}
 	return out
 }
 
-// Told returns the windows of a river as last told, in the order of their first days.
-func Told(ctx context.Context, q db.Querier, river string) ([]ToldWindow, error) {
-	out, _, err := told(ctx, q, river)
+// Published returns the windows of a river as last told, in the order of their first days.
+func Published(ctx context.Context, q db.Querier, river string) ([]PublishedWindow, error) {
+	out, _, err := readPublished(ctx, q, river)
 	return out, err
 }
 
-// told also returns when the newest forecast that judged any of them was issued.
-func told(ctx context.Context, q db.Querier, river string) (out []ToldWindow, issued time.Time, err error) {
+// readPublished also returns when the newest forecast that judged any of them was issued.
+func readPublished(ctx context.Context, q db.Querier, river string) (out []PublishedWindow, issued time.Time, err error) {
 	rows, err := q.QueryContext(ctx, `SELECT insect, stage, season, name, first_day, last_day, shown, cancelled, changed_at, issued_at
 		FROM told_window WHERE river = $1 ORDER BY first_day, insect, stage, season`, river)
 	if err != nil {
@@ -89,7 +89,7 @@ func told(ctx context.Context, q db.Querier, river string) (out []ToldWindow, is
 	}
 	defer rows.Close() //nolint:errcheck // it was only read
 	for rows.Next() {
-		w := ToldWindow{River: river}
+		w := PublishedWindow{River: river}
 		var from, to, stage string
 		var shown, cancelled int
 		var changed, judged int64
@@ -114,11 +114,11 @@ func told(ctx context.Context, q db.Querier, river string) (out []ToldWindow, is
 	return out, issued, nil
 }
 
-// Tell takes in an issued outlook, in the transaction that q runs in, and returns what
+// Publish takes in an issued outlook, in the transaction that q runs in, and returns what
 // is told anew. An outlook that is not newer than the last one changes nothing and is
 // not fresh, so a job may call it again.
-func Tell(ctx context.Context, q db.Querier, o *forecast.Outlook, matters func(group string, stage forecast.Stage) bool) (changes []WindowChange, fresh bool, err error) {
-	before, judged, err := told(ctx, q, o.River)
+func Publish(ctx context.Context, q db.Querier, o *forecast.Outlook, matters func(group string, stage forecast.Stage) bool) (changes []WindowChange, fresh bool, err error) {
+	before, judged, err := readPublished(ctx, q, o.River)
 	if err != nil {
 		return nil, false, err
 	}
@@ -148,8 +148,8 @@ func bit(b bool) int {
 // Compare sets the windows of a new outlook against those told before. It returns all
 // that is told from now on and what of it is news: a window that was never told, that
 // moved by movedDays at either end, or that has not ended and is no longer expected.
-func Compare(before, now []ToldWindow, today forecast.Date, at time.Time) (rows []ToldWindow, changes []WindowChange) {
-	old := map[string]ToldWindow{}
+func Compare(before, now []PublishedWindow, today forecast.Date, at time.Time) (rows []PublishedWindow, changes []WindowChange) {
+	old := map[string]PublishedWindow{}
 	for _, w := range before {
 		old[w.key()] = w
 	}
@@ -184,16 +184,16 @@ func far(a, b forecast.Date) bool { return a-b >= movedDays || b-a >= movedDays 
 
 // Listed narrows told windows to those that a subscriber sees: of the groups that are
 // wished for or, without a wish, the few that matter, and not long over.
-func Listed(all []ToldWindow, wish []string, today forecast.Date) []ToldWindow {
-	out := slices.DeleteFunc(slices.Clone(all), func(w ToldWindow) bool {
+func Listed(all []PublishedWindow, wish []string, today forecast.Date) []PublishedWindow {
+	out := slices.DeleteFunc(slices.Clone(all), func(w PublishedWindow) bool {
 		return w.To+keptFor < today || len(wish) == 0 && !w.Shown || len(wish) > 0 && !slices.Contains(wish, w.Group)
 	})
-	slices.SortStableFunc(out, func(a, b ToldWindow) int { return int(a.From - b.From) })
+	slices.SortStableFunc(out, func(a, b PublishedWindow) int { return int(a.From - b.From) })
 	return out
 }
 
 // stageWords are what a stage does, for titles.
-func (w ToldWindow) stageWords() string {
+func (w PublishedWindow) stageWords() string {
 	if w.Stage == forecast.EggLaying {
 		return "laying eggs"
 	}
