@@ -51,7 +51,7 @@ func FindDonor(ctx context.Context, store Reader, r River, others []River, at ti
 		if m.Partial() {
 			continue // it is itself half supposed
 		}
-		m = m.Lent(rec.WaterInput(), distanceKm(r, o))
+		m = m.AsDonor(rec.WaterInput(), distanceKm(r, o))
 		m.Diel = watertemp.FitDiel(int(rec.Day0), rec.Water, rec.WaterMax)
 		return m, o.Name, nil
 	}

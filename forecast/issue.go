@@ -231,7 +231,7 @@ func (rec Record) future(w *water, o *Outlook, opt Options) error {
 		var little *watertemp.TooLittleError
 		switch {
 		case errors.As(err, &little):
-			if m = watertemp.Prior(donor).At(in); !m.Borrowed {
+			if m = watertemp.Prior(donor).At(in); !m.FromDonor {
 				by = ""
 			}
 			o.Notes = append(o.Notes, Remark{Code: RegionalModel, Days: little.Have, Of: little.Need, River: by})

@@ -69,7 +69,7 @@ func OpenRecords(ctx context.Context, store *records.Store, rivers []River) (*re
 	return o, nil
 }
 
-// redated is a group's belief moved to the dates of open records, and by how many
+// redated returns a group's prior moved to the dates of open records, and by how many
 // days, where they replace the catalogue's. Where the rule of latitude and height
 // moved the catalogue's dates to the river, what the records say of both moves
 // theirs.

@@ -44,7 +44,7 @@ func paramsAt(g *insects.Group, region insects.Region, s site) (phenology.Params
 	return p, true
 }
 
-// atRiver moves a belief to the river's normal water.
+// atRiver returns a prior moved to the river's normal water temperature.
 func (w *water) atRiver(p phenology.Params) phenology.Params {
 	if math.IsNaN(w.climatology[0]) {
 		return p

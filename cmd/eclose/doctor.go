@@ -23,10 +23,10 @@ type doctorCmd struct {
 
 // finding is one thing that was looked at.
 type finding struct {
-	State string `json:"state"` // "ok", "note" or "bad"
-	What  string `json:"what"`
-	Says  string `json:"says"`
-	Costs string `json:"costs,omitempty"` // what it costs the forecast, or what to do
+	State   string `json:"state"` // "ok", "note" or "bad"
+	What    string `json:"what"`
+	Message string `json:"message"`
+	Costs   string `json:"costs,omitempty"` // what it costs the forecast, or what to do
 }
 
 // States of a finding. Only bad ones change the exit code: a note is something
@@ -90,7 +90,7 @@ func (c doctorCmd) Run(e *env) error {
 
 func (x *exam) print(w io.Writer) {
 	for _, f := range x.findings {
-		fmt.Fprintf(w, "%-4s  %s: %s\n", f.State, f.What, f.Says)
+		fmt.Fprintf(w, "%-4s  %s: %s\n", f.State, f.What, f.Message)
 		if f.Costs != "" {
 			fmt.Fprintf(w, "        %s\n", f.Costs)
 		}

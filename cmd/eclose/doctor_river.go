@@ -177,7 +177,7 @@ func standIn(rec forecast.Record) string {
 	in := rec.WaterInput()
 	m := watertemp.Prior(rec.Donor).At(in)
 	says := "it relies on rivers similar in air and flow"
-	if m.Borrowed {
+	if m.FromDonor {
 		says += ", adjusted partly towards " + rec.DonorName
 	}
 	says += fmt.Sprintf(" (expected error %.1f °C).", m.Error.SD)

@@ -52,7 +52,7 @@ func TestTheDoctorSaysWhatEachMissingThingCosts(t *testing.T) {
 		"clock":                                       {bad, "off by"}, // the server has the true time, the test has not
 	} {
 		f, ok := by[what]
-		if !ok || f.State != want.state || !strings.Contains(f.Says, want.says) || f.State == bad && f.Costs == "" {
+		if !ok || f.State != want.state || !strings.Contains(f.Message, want.says) || f.State == bad && f.Costs == "" {
 			t.Errorf("%s: %+v, want %+v", what, f, want)
 		}
 	}
@@ -71,7 +71,7 @@ func TestTheDoctorAsksNobodyWhenToldSo(t *testing.T) {
 		t.Errorf("asked %d times, %+v", asked, by)
 	}
 	s.Close()
-	if code, by := examine(t, path, time.Now()); code != 1 || by["feed usgs"].State != bad || !strings.Contains(by["feed usgs"].Says, "refused") {
+	if code, by := examine(t, path, time.Now()); code != 1 || by["feed usgs"].State != bad || !strings.Contains(by["feed usgs"].Message, "refused") {
 		t.Errorf("exit %d, %+v", code, by["feed usgs"])
 	}
 	if code, _, errs := call(t, demo.Issue, "doctor", "--config", path+".none"); code != 2 || !strings.Contains(errs, "no such file") {

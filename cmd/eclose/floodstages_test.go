@@ -73,7 +73,7 @@ func TestFloodStagesFillThemselvesIn(t *testing.T) {
 				t.Errorf("the caution says %q", got)
 			}
 			_, by := examine(t, path, warnedAt, "--offline")
-			if f := by["beck, flood stages of USGS-99000009"]; f.State != c.state || !strings.Contains(f.Says, c.says) {
+			if f := by["beck, flood stages of USGS-99000009"]; f.State != c.state || !strings.Contains(f.Message, c.says) {
 				t.Errorf("the doctor says %+v", f)
 			}
 			if code, out, _ := call(t, warnedAt.Add(time.Hour), "ingest", "--config", path); code != 0 || strings.Contains(out, "flood stages") {

@@ -243,7 +243,7 @@ func TestTheConfigNamesWhoWarns(t *testing.T) {
 	if code, out, errs := call(t, warnedAt, "ingest", "--config", path); code != 0 {
 		t.Fatal(out, errs)
 	}
-	if _, by := examine(t, path, warnedAt.Add(2*time.Minute), "--offline"); by["wend, official warnings"].State != good || !strings.Contains(by["wend, official warnings"].Says, "0 in force, read 2 minutes ago") {
+	if _, by := examine(t, path, warnedAt.Add(2*time.Minute), "--offline"); by["wend, official warnings"].State != good || !strings.Contains(by["wend, official warnings"].Message, "0 in force, read 2 minutes ago") {
 		t.Errorf("%+v", by["wend, official warnings"])
 	}
 	if _, by := examine(t, path, warnedAt.Add(2*time.Hour), "--offline"); by["wend, official warnings"].State != bad {
@@ -277,7 +277,7 @@ func TestTheConfigNamesWhoWarns(t *testing.T) {
 		}
 		_, by := examine(t, path, warnedAt, "--offline")
 		f := by["wend, official warnings"]
-		if !strings.Contains(f.Says+f.Costs, c.says) || !strings.Contains(f.Says, c.feed) {
+		if !strings.Contains(f.Message+f.Costs, c.says) || !strings.Contains(f.Message, c.feed) {
 			t.Errorf("%s: %+v", c.name, f)
 		}
 	}

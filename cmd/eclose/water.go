@@ -118,7 +118,7 @@ func (c waterCmd) ofTable(e *env) (*waterFit, error) {
 	began := e.now()
 	f.model, f.report, err = watertemp.Evaluate(f.in, f.cut, watertemp.Options{Seed: c.Seed})
 	if little, ok := tooLittle(err); ok && knownDays(f.in.Until(f.cut).Air) >= leastAir {
-		f.lean(little, nil, "")
+		f.useRegional(little, nil, "")
 		f.fallback += " Using what is known of rivers similar in air and flow."
 		err = nil
 	}

@@ -104,7 +104,7 @@ func (f *waterFit) fallBack(e *env, store *series.Store, r forecast.River, at ti
 	if err != nil {
 		return err
 	}
-	f.lean(little, donor, lender)
+	f.useRegional(little, donor, lender)
 	if lender == "" {
 		f.fallback += " Using what is known of rivers similar in air and flow; no configured river within 150 km has its own model."
 	}

@@ -92,7 +92,7 @@ func TestARecordIsLeftOutWhenItScores(t *testing.T) {
 				if left != (old.Record != record) {
 					t.Errorf("without %s: %s in %s has a window: %t", record, g.Key, r, left)
 				}
-				if th, ok := g.Thermal(r); ok && old.Record == record && !th.Borrowed {
+				if th, ok := g.Thermal(r); ok && old.Record == record && !th.FromOtherRegion {
 					t.Errorf("without %s: %s in %s keeps %g degree-days", record, g.Key, r, th.DD50)
 				}
 			}

@@ -179,7 +179,7 @@ func TestSmallDarkFallCaddisLaysAtDuskAndDriftsBackSpent(t *testing.T) {
 func TestSalmonflyKeepsItsPublishedSum(t *testing.T) {
 	g, _ := load(t).Group("salmonfly")
 	th, ok := g.Thermal(insects.Rockies)
-	if !ok || th.DD50 != 840 || th.CV != 0.22 || th.Origin.Grade != insects.Derived || th.Borrowed {
+	if !ok || th.DD50 != 840 || th.CV != 0.22 || th.Origin.Grade != insects.Derived || th.FromOtherRegion {
 		t.Fatalf("got %+v", th)
 	}
 	if g.Grade(insects.Rockies) != insects.Derived {
@@ -191,7 +191,7 @@ func TestAThermalPriorIsLentToAnotherRegionWithMoreDoubt(t *testing.T) {
 	g, _ := load(t).Group("pale-morning-dun")
 	own, _ := g.Thermal(insects.Rockies)
 	lent, ok := g.Thermal(insects.Northeast)
-	if !ok || !lent.Borrowed || lent.CV <= own.CV || lent.DD50 != own.DD50 {
+	if !ok || !lent.FromOtherRegion || lent.CV <= own.CV || lent.DD50 != own.DD50 {
 		t.Fatalf("own %+v lent %+v", own, lent)
 	}
 	if g.Grade(insects.Northeast) != insects.Guess {

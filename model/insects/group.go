@@ -236,14 +236,14 @@ func (g *Group) Window(r Region, s Stage) (Window, bool) {
 
 // Thermal is the prior of the degree-day requirement in one region.
 type Thermal struct {
-	DD50     float64 // °C·d over BaseTempC from the biofix to half of the season's adults
-	CV       float64 // uncertainty of DD50 itself, as a share of it
-	SpreadDD float64 // standard deviation of emergence around DD50; region-wide, so an upper bound
-	Weight   float64 // of the thermal date against the calendar date
-	WeightSD float64
-	Origin   Fact
-	Region   Region // where it was worked out; another than asked when Borrowed
-	Borrowed bool
+	DD50            float64 // °C·d over BaseTempC from the biofix to half of the season's adults
+	CV              float64 // uncertainty of DD50 itself, as a share of it
+	SpreadDD        float64 // standard deviation of emergence around DD50; region-wide, so an upper bound
+	Weight          float64 // of the thermal date against the calendar date
+	WeightSD        float64
+	Origin          Fact
+	Region          Region // where it was worked out; another than asked when Borrowed
+	FromOtherRegion bool
 }
 
 // Thermal gives the degree-day prior for a region. A figure that holds
@@ -268,7 +268,7 @@ func (g *Group) Thermal(r Region) (Thermal, bool) {
 	}
 	out := Thermal{
 		DD50: t.dd50, CV: t.cv, SpreadDD: t.spread, Weight: g.DDWeight, WeightSD: g.DDWeightSD,
-		Origin: t.origin, Region: where, Borrowed: borrowed,
+		Origin: t.origin, Region: where, FromOtherRegion: borrowed,
 	}
 	if borrowed {
 		out.CV = math.Hypot(out.CV, 0.3)
@@ -284,7 +284,7 @@ func (g *Group) Thermal(r Region) (Thermal, bool) {
 // there is none.
 func (g *Group) Grade(r Region) Grade {
 	if t, ok := g.Thermal(r); ok {
-		if t.Borrowed {
+		if t.FromOtherRegion {
 			return Guess
 		}
 		return t.Origin.Grade

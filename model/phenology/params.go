@@ -147,7 +147,7 @@ func (p Params) spreadEggs() float64 {
 	return math.Sqrt(p.SpreadDays*p.SpreadDays + span*span/12)
 }
 
-// Redated is the belief after better dates were found for the region: so many days
+// Redated returns p after better dates were found for the region: so many days
 // later than the catalogue's, with their own doubt, and a season of that length at
 // one reach, as a standard deviation; 0 keeps the catalogue's length.
 func (p Params) Redated(laterDays, medianSDDays, spreadDays float64) Params {

@@ -46,7 +46,7 @@
 // rivers of such air and flow have (see regional.go), which holds what a record
 // cannot tell near what rivers do: weighted least squares with that prior, by
 // Levenberg-Marquardt with exact derivatives, from several starts. The regression
-// is fitted under such a belief of its own. A reach without a thermometer gets the
+// is fitted under a pooled prior of its own. A reach without a thermometer gets the
 // budget's centre and what rivers alike foretell of its departure from that (see
 // learnt.go and young.go): its own readings, from the first one on, and a donor near by
 // correct it. From two months of readings on a fit gains weight beside it, and at a year

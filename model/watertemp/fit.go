@@ -18,7 +18,7 @@ type Options struct {
 }
 
 // MinDays is how many days of water temperature with air a fit needs where the air is
-// known for WholeYear or more: the belief holds what two months cannot tell, and such a
+// known for WholeYear or more: the prior holds what two months cannot tell, and such a
 // fit misses the days to come by far less than none does (see RESULTS.md). Our own
 // default.
 const MinDays = 60
@@ -51,7 +51,7 @@ const (
 	reweighs = 3
 )
 
-// Fit finds the parameters of a reach by least squares under the pooled belief,
+// Fit finds the parameters of a reach by least squares under the pooled prior,
 // centred on rivers in such a climate, from several starts. It is deterministic
 // for a seed.
 func Fit(in Input, o Options) (Model, error) {
@@ -78,12 +78,12 @@ func Fit(in Input, o Options) (Model, error) {
 	}
 	f.polish(at)
 	if f.m.Partial() {
-		f.m.leanOn(Prior(o.Donor).At(in))
+		f.m.blendRegional(Prior(o.Donor).At(in))
 	}
 	return f.m, nil
 }
 
-// valleys are where the starts lie about the middle of the belief, in spreads of the
+// valleys are where the starts lie about the mean of the prior, in spreads of the
 // two rates. Whether the surface or the inflow is the quick one can make a valley of
 // its own (it does on the Rhone): starts lie on both sides and between.
 var valleys = [...][2]float64{{}, {-1, 1.5}, {1, -1.5}, {0, 1.5}, {0, -1.5}}
@@ -134,7 +134,7 @@ func (in Input) useful() (use []int) {
 type fitter struct {
 	in     Input
 	b      *prior
-	middle Params // of the belief, in such a climate
+	middle Params // of the prior, in such a climate
 	m      Model
 	rows   []row
 	h      harmonics
@@ -196,7 +196,7 @@ func (f *fitter) first(days int) *fitter {
 }
 
 // cost is the weighted square sum of the residuals and of the distance from the
-// belief.
+// prior.
 func (f *fitter) cost(p *Params) float64 {
 	k, t := p.rates(f.m.Air[0]), f.start
 	sum, next := 0.0, 0
@@ -215,7 +215,7 @@ func (f *fitter) cost(p *Params) float64 {
 	return sum
 }
 
-// pull is a row of the precision times the distance from the belief.
+// pull is a row of the precision times the distance from the prior.
 func (f *fitter) pull(p *Params, a int) float64 {
 	s := 0.0
 	for b := range p {

@@ -29,12 +29,12 @@ func (m *Model) assimilate(in Input) assimilated {
 	if math.IsNaN(t) {
 		t = m.Air.filtered(tail.Day0-1, tauFast)
 	}
-	a := assimilated{water: max(0, t), error: m.Error.unseen()}
+	a := assimilated{water: max(0, t), error: m.Error.stationary()}
 	a.state, a.water = m.run(sim, tail.Day0, air, flow, h, m.begin(tail.Day0), a.water)
 	for i := range sim {
 		a.error = m.Error.next(a.error)
 		if w := tail.Water[i]; !unknown(w) {
-			a.error = a.error.seen((w - sim[i]) / m.Error.sd(h.cos[i], h.sin[i]))
+			a.error = a.error.observe((w - sim[i]) / m.Error.sd(h.cos[i], h.sin[i]))
 		}
 	}
 	return a

@@ -21,16 +21,16 @@ func (m *Model) FillGaps(in Input) (mean, sd []float64) {
 	forward := make([]parts, n)
 	pass := func(i int, b residualState) residualState {
 		if w := in.Water[i]; !unknown(w) {
-			return b.seen((w - sim[i]) / e.sd(h.cos[i], h.sin[i]))
+			return b.observe((w - sim[i]) / e.sd(h.cos[i], h.sin[i]))
 		}
 		return b
 	}
-	b := e.unseen()
+	b := e.stationary()
 	for i := range n {
 		b = pass(i, e.next(b))
 		forward[i].mean, forward[i].variance = b.total()
 	}
-	b = e.unseen()
+	b = e.stationary()
 	for i := n - 1; i >= 0; i-- {
 		b = e.next(b) // the error looks the same backwards in time
 		backMean, backVar := b.total()

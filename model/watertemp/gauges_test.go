@@ -123,7 +123,7 @@ func readGauges(t testing.TB) []gauge {
 
 func long() bool { return os.Getenv("ECLOSE_LONG") == "1" }
 
-// unseenEvery is how the pooled belief was kept from gauges: the first and every
+// unseenEvery is how the pooled prior was kept from gauges: the first and every
 // sixth after it had no part in it.
 const unseenEvery = 6
 
@@ -136,7 +136,7 @@ type fitted struct {
 	report Report
 }
 
-// fittedGauges are those that the pooled belief has not seen, in a long run all
+// fittedGauges are those that the pooled prior has not seen, in a long run all
 // of them. They are fitted once for all tests.
 func fittedGauges(t testing.TB) []fitted {
 	t.Helper()
@@ -305,7 +305,7 @@ func TestGaugesOfTheUnitedStates(t *testing.T) {
 			unseen = append(unseen, s[i])
 		}
 	}
-	judgeGauges(t, "unseen by the pooled belief", unseen, limits{0.85, 2, 5, 0.95, 0.96})
+	judgeGauges(t, "unseen by the pooled prior", unseen, limits{0.85, 2, 5, 0.95, 0.96})
 }
 
 // limits are what a set of gauges must reach: medians and a 90 % point at most,

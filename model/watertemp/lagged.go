@@ -90,7 +90,7 @@ type lagPrior struct {
 	precision *mat.SymDense
 }
 
-// pooledLags is that from the gauges and years of the pooled belief, by the same
+// pooledLags is that from the gauges and years of the pooled prior, by the same
 // iteration.
 var pooledLags = func() *lagPrior {
 	b := &lagPrior{precision: mat.NewSymDense(nLag, nil)}
@@ -107,7 +107,7 @@ var pooledLags = func() *lagPrior {
 	return b
 }()
 
-// around is the middle of the belief for rivers in such a climate.
+// around is the mean of the prior for rivers in such a climate.
 func (b *lagPrior) around(c [nClimate]float64) (l Lags) {
 	for i := range l {
 		for j, v := range c {
@@ -121,7 +121,7 @@ func (b *lagPrior) around(c [nClimate]float64) (l Lags) {
 const frozen = 0.3
 
 // lagFit is the regression's part of a fit: the features of the days whose residual
-// counts, and the middle of the belief.
+// counts, and the mean of the prior.
 type lagFit struct {
 	x         *mat.Dense
 	prior     *lagPrior
@@ -146,7 +146,7 @@ func (g *lagFit) fit(f *fitter, others *Lags) Lags {
 	return g.solve(g.sums(f, others, 0, len(f.use)))
 }
 
-// lagSums are the normal equations of some days, without the belief.
+// lagSums are the normal equations of some days, without the prior.
 type lagSums struct {
 	n mat.SymDense
 	t mat.VecDense
@@ -171,7 +171,7 @@ func (g *lagFit) sums(f *fitter, others *Lags, from, to int) *lagSums {
 	return &s
 }
 
-// solve finds the factors under the belief.
+// solve finds the factors under the prior.
 func (g *lagFit) solve(s *lagSums) Lags {
 	var n mat.SymDense
 	n.AddSym(&s.n, g.prior.precision)

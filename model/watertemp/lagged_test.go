@@ -45,7 +45,7 @@ func TestTheRegressionStaysNearTheHeatBudget(t *testing.T) {
 	}
 }
 
-// wideLags is the belief that the iteration begins with: next to none.
+// wideLags is the prior that the iteration begins with: nearly flat.
 func wideLags() *lagPrior {
 	b := &lagPrior{precision: mat.NewSymDense(nLag, nil)}
 	for i := range nLag {
@@ -107,7 +107,7 @@ func poolLags(t testing.TB, b *lagPrior, fitters []*fitter) (*lagPrior, *mat.Sym
 }
 
 // The table of the lagged regression is what three years of 309 gauges give: twelve
-// steps from next to no belief, of which the last moves it little. ECLOSE_TABLES=1
+// steps from a prior that says next to nothing, of which the last moves it little. ECLOSE_TABLES=1
 // prints it anew.
 func TestLaggedTableComesFromTheFittedYears(t *testing.T) {
 	if !long() {

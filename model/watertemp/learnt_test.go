@@ -143,7 +143,7 @@ func lineFits(t testing.TB, gs []gauge) (fits []Params, climates [][nClimate]flo
 	return fits, climates
 }
 
-// linesOf is the belief with its lines drawn through the gauges that are kept only.
+// linesOf is the prior with its lines drawn through the gauges that are kept only.
 func linesOf(t testing.TB, fits []Params, climates [][nClimate]float64, keep func(int) bool) *prior {
 	var xs, ys []float64
 	n := 0
@@ -300,7 +300,7 @@ func judgeLeftOut(g, donor gauge) leftOut {
 	o.now, o.nowLast, o.nowDays = judge(&m, &o.inside)
 	o.sd = m.Error.SD
 	o.km = kmApart(g, donor)
-	lent := Prior(new(Model{Params: Prior(nil).At(donor.in).Params}).Lent(until(donor.in, last), o.km)).At(in)
+	lent := Prior(new(Model{Params: Prior(nil).At(donor.in).Params}).AsDonor(until(donor.in, last), o.km)).At(in)
 	o.donated = scoreOf(lent.Simulate(in.Day0, in.Air, in.Flow, math.NaN()), g.in.Water)
 	return o
 }

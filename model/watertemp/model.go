@@ -19,18 +19,18 @@ type Model struct {
 	Grade             string  // measured here / lent / prior
 	Regime            string  // in words
 	Diel              Diel
-	Borrowed          bool    // a donor has a say
+	FromDonor         bool    // a donor has a say
 	Localized         bool    // Air, MeanFlow and Flow are known
 	krigedRMS         float64 // root mean square of Kriged over the fit, °C
 	descriptors       [nClimate]float64
 	unfitted          bool // Params come with the place
-	lent              Params
+	donorAdjustment   Params
 	departs           *departure // from the heat budget, foretold by rivers alike; nil where none is
 	alikeness         float64    // how much of the departure those rivers tell, 0 to 1
 	shows             [nShown]float64
-	donor, lends      *loan   // what a river near by lends to this one, and this one to others
-	beside            *Model  // what rivers alike say, while the readings are few; nil otherwise
-	besideShare       float64 // its share in the answer
+	donor, asDonor    *donorSurprise // what a river near by lends to this one, and this one to others
+	beside            *Model         // what rivers alike say, while the readings are few; nil otherwise
+	besideShare       float64        // its share in the answer
 }
 
 // localize learns what the reach is like from a record: the waves of its air and
@@ -82,7 +82,7 @@ func (m *Model) localizeFlow(in Input) (logs []float64) {
 func (m *Model) useRegional() {
 	m.Params = m.regional()
 	for i := range m.Params {
-		m.Params[i] += m.lent[i]
+		m.Params[i] += m.donorAdjustment[i]
 	}
 }
 

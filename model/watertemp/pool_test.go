@@ -26,7 +26,7 @@ func seen(t testing.TB) (out []Input) {
 var average = [nClimate]float64{1}
 
 // pool is a step of expectation-maximisation: every record is fitted under the
-// belief, and the belief becomes the lines through the fits and their spread about
+// belief, and the prior becomes the lines through the fits and their spread about
 // those, each with its own uncertainty.
 func pool(t testing.TB, b *prior, records []Input) (*prior, *mat.SymDense) {
 	t.Helper()
@@ -111,7 +111,7 @@ func throughClimate(t testing.TB, x, y *mat.Dense) (lines, rest *mat.Dense) {
 }
 
 // The table is what three years of 309 gauges give: one more step moves the
-// belief little (it was not followed to the very end). ECLOSE_TABLES=N goes on for N
+// prior little (it was not followed to the very end). ECLOSE_TABLES=N goes on for N
 // steps and prints the table anew.
 func TestPooledTableComesFromTheFittedYears(t *testing.T) {
 	if !long() {

@@ -14,10 +14,10 @@ type prior struct {
 	precision [nParam][nParam]float64
 }
 
-// pooled is the belief from 309 gauges of the United States (daily water
+// pooled is the prior from 309 gauges of the United States (daily water
 // temperature and flow of the USGS, air of PRISM, October 2016 to September
-// 2019), by expectation-maximisation: each gauge is fitted under the belief, the
-// belief moved to the lines through the fits and their spread about those, each with
+// 2019), by expectation-maximisation: each gauge is fitted under the prior, the
+// prior moved to the lines through the fits and their spread about those, each with
 // its own uncertainty.
 // Every sixth gauge was left out of it, for choosing the form of the model, and
 // the year after it, for the check.
@@ -52,7 +52,7 @@ func (b *prior) finish() {
 	}
 }
 
-// around is the middle of the belief for rivers in such a climate.
+// around is the mean of the prior for rivers in such a climate.
 func (b *prior) around(c [nClimate]float64) (p Params) {
 	for i := range p {
 		for j, v := range c {

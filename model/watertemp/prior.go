@@ -13,13 +13,13 @@ func priorWith(donor *Model, share float64) Model {
 	if donor == nil {
 		return m
 	}
-	m.donor = donor.lends
+	m.donor = donor.asDonor
 	usual := donor.regional()
 	for i, v := range donor.Params {
-		m.lent[i] = share * (v - usual[i])
+		m.donorAdjustment[i] = share * (v - usual[i])
 	}
 	m.Error.SD = donorSD
-	m.Grade, m.Borrowed = "prior adjusted to a nearby river, no thermometer here", true
+	m.Grade, m.FromDonor = "prior adjusted to a nearby river, no thermometer here", true
 	m.Diel = donor.Diel
 	m.Diel.SD *= 1.5
 	return m

@@ -66,7 +66,7 @@ func TestARiverWithoutAThermometerIsForecastWithAnHonestSpread(t *testing.T) {
 		}
 		prior = append(prior, judge(Prior(nil), &inPrior))
 		by := gs[nearest(gs, k)]
-		lent = append(lent, judge(Prior(by.model.Lent(until(by.in, from), kmApart(by.gauge, g.gauge))), &inLent))
+		lent = append(lent, judge(Prior(by.model.AsDonor(until(by.in, from), kmApart(by.gauge, g.gauge))), &inLent))
 		fittedHere = append(fittedHere, g.report.Check.Model.RMSE)
 		logistic = append(logistic, g.report.Check.Logistic.RMSE)
 	}

@@ -98,5 +98,5 @@ func (m *Model) fitDescriptors(in Input, logFlow []float64) {
 }
 
 // regional is the parameters that rivers in such a climate have, by linear
-// regression over the same gauges and years as the pooled belief.
+// regression over the same gauges and years as the pooled prior.
 func (m *Model) regional() (p Params) { return pooled.around(m.climate()) }

@@ -91,14 +91,14 @@ func (e Error) sd(cos, sin float64) float64 {
 	return e.SD * math.Sqrt(max(leastVariance, e.Variance.at(cos, sin)))
 }
 
-// residualState is what is held of the two parts on a day, in standard deviations:
-// means, variances and covariance.
+// residualState is the state estimate of the two parts of the residual on a day:
+// means, variances and covariance, in standard deviations of the model's error.
 type residualState struct{ slow, fast, vSlow, vFast, cov float64 }
 
-// unseen is the belief with nothing observed.
-func (e Error) unseen() residualState { return residualState{vSlow: e.Slow, vFast: 1 - e.Slow} }
+// stationary returns the stationary state, before any observation.
+func (e Error) stationary() residualState { return residualState{vSlow: e.Slow, vFast: 1 - e.Slow} }
 
-// next moves the belief by a day.
+// next predicts the state one day on.
 func (e Error) next(b residualState) residualState {
 	a, c := e.SlowKeeps, e.Fast
 	return residualState{
@@ -110,9 +110,9 @@ func (e Error) next(b residualState) residualState {
 // sensor is the variance of a reading's own error, in shares of the model's.
 const sensor = 0.02
 
-// seen takes in an observed error, in standard deviations (Kalman 1960, J.
+// observe updates the state with an observed error, in standard deviations (Kalman 1960, J.
 // Basic Eng. 82, 35-45).
-func (b residualState) seen(z float64) residualState {
+func (b residualState) observe(z float64) residualState {
 	v := b.vSlow + b.vFast + 2*b.cov + sensor
 	gs, gf := (b.vSlow+b.cov)/v, (b.vFast+b.cov)/v
 	d := z - b.slow - b.fast

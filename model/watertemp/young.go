@@ -29,7 +29,7 @@ func (m *Model) learn(in Input, logFlow []float64) {
 	d.factors = factors
 	m.alikeness = 1 + own - variance
 	m.shows, m.Params = shown, m.regional() // without what a donor lends where nothing is learnt
-	if m.Borrowed = m.donor != nil && d.lend(&shown, m.donor) >= leastLent; !m.Borrowed {
+	if m.FromDonor = m.donor != nil && d.addDonor(&shown, m.donor) >= leastDonorShare; !m.FromDonor {
 		m.Grade = priorGrade
 	}
 	rows, sim := m.rows(in)
@@ -43,40 +43,40 @@ func (m *Model) learn(in Input, logFlow []float64) {
 	m.Error = d.error(&spread, rows, in.Day0)
 }
 
-// loan is by how much a donor's water departs from what rivers alike foretold of it.
-type loan struct {
+// donorSurprise is by how much a donor's water departs from what rivers alike foretold of it.
+type donorSurprise struct {
 	shown    [nShown]float64
 	surprise [nDeparture]float64
 	km       float64 // how far away it is
 }
 
-// Lent is the model of a river as it is lent to another so many km away, in being fitted to
+// AsDonor is the model of a river as it is lent to another so many km away, in being fitted to
 // a record.
-func (m Model) Lent(in Input, km float64) *Model {
+func (m Model) AsDonor(in Input, km float64) *Model {
 	blind := in
 	blind.Water = slices.Repeat([]float64{math.NaN()}, len(in.Air))
 	before, after := Prior(nil).At(blind), Prior(nil).At(in)
 	if before.departs != nil {
-		m.lends = &loan{shown: before.shows, km: km}
-		floats.SubTo(m.lends.surprise[:], after.departs.factors[:], before.departs.factors[:])
+		m.asDonor = &donorSurprise{shown: before.shows, km: km}
+		floats.SubTo(m.asDonor.surprise[:], after.departs.factors[:], before.departs.factors[:])
 	}
 	return &m
 }
 
-// lendsOver is how far, km, a river's surprises reach. Over the gauges, with groups left
+// donorReachKm is how far, km, a river's surprises reach. Over the gauges, with groups left
 // out, a river shared 0.55 of the surprise of one alike (more than 0.6) within 30 km, 0.3
 // of one within 50 km, and none of one farther or unlike (see RESULTS.md).
-const lendsOver = 40.0
+const donorReachKm = 40.0
 
-// leastLent is the share of a donor's surprise from which on the donor is named.
-const leastLent = 0.05
+// leastDonorShare is the share of a donor's surprise from which on the donor is named.
+const leastDonorShare = 0.05
 
-// lend adds a donor's surprise, the more the nearer and the more alike it is.
-func (d *departure) lend(shown *[nShown]float64, donor *loan) (share float64) {
+// addDonor adds a donor's surprise, the more the nearer and the more alike it is.
+func (d *departure) addDonor(shown *[nShown]float64, donor *donorSurprise) (share float64) {
 	l := learnt()
 	here, there := l.scaled(*shown), l.scaled(donor.shown)
 	alike := likeness(&here, &there)
-	share = alike * alike * alike * math.Exp(-square(donor.km/lendsOver))
+	share = alike * alike * alike * math.Exp(-square(donor.km/donorReachKm))
 	floats.AddScaled(d.factors[:], share, donor.surprise[:])
 	return share
 }
@@ -126,7 +126,7 @@ func (m Model) WithReadings(in Input, from, to int) float64 {
 func (m *Model) northern() bool { return m.Air[1] < 0 }
 
 // update moves the factors and their spread by a river's own readings: the regression
-// under a normal belief, each day worth as little as in a fit.
+// under a normal prior, each day worth as little as in a fit.
 func (d *departure) update(spread *mat.SymDense, rows []row, sim, water []float64) (readings int) {
 	n, y := mat.NewSymDense(nDeparture, nil), mat.NewVecDense(nDeparture, nil)
 	for i, w := range water {
@@ -190,10 +190,10 @@ func (d *departure) error(spread *mat.SymDense, rows []row, day0 int) Error {
 	return Error{SD: math.Sqrt(all), Variance: y, Slow: slow / all, SlowKeeps: priorKeeps, Fast: 0.7}
 }
 
-// leanOn gives a model of rivers alike its share in a fit to less than a year of readings:
+// blendRegional gives a model of rivers alike its share in a fit to less than a year of readings:
 // all of it where a fit is first made, so that nothing jumps, and less from day to day
 // until a whole year stands alone.
-func (m *Model) leanOn(p Model) {
+func (m *Model) blendRegional(p Model) {
 	if p.departs == nil {
 		return
 	}

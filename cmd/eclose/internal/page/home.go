@@ -24,7 +24,7 @@ const stripsShown = 8
 type riverStrip struct {
 	head
 	Best   string // its best days; empty: none
-	Say    string
+	Status string
 	Cells  []stripCell
 	Swell  template.HTML
 	Chance []string
@@ -182,7 +182,7 @@ func (s *site) strips(body *homePage, ranked []*asked, group string, u wading.Un
 			body.More = append(body.More, l)
 			continue
 		}
-		x := riverStrip{head: a.head, Best: best, Say: sayOf(a, best, u), Cells: s.cellsOf(a.trip, group, today, stripDays)}
+		x := riverStrip{head: a.head, Best: best, Status: statusLine(a, best, u), Cells: s.cellsOf(a.trip, group, today, stripDays)}
 		for k := range x.Cells {
 			c := &x.Cells[k]
 			if b := a.v.Best; best != "" && c.Date >= b.From && c.Date <= b.To && !a.v.Shut {
@@ -217,8 +217,8 @@ func (s *site) strips(body *homePage, ranked []*asked, group string, u wading.Un
 	}
 }
 
-// sayOf is a river in one line beside its strip: first the no, if there is one.
-func sayOf(a *asked, best string, u wading.Units) string {
+// statusLine is a river in one line beside its strip: first the no, if there is one.
+func statusLine(a *asked, best string, u wading.Units) string {
 	var out []string
 	if a.head.Line.Strong {
 		out = append(out, strings.TrimSpace(a.head.Line.Lead+" "+highUntil(a.state, a.head.Today)))
@@ -275,9 +275,9 @@ func (s *site) places(body *homePage, v verdict.Verdict, ranked []*asked, u wadi
 		p := spot{Name: a.river.Name, Lat: a.river.Lat, Lon: a.river.Lon, First: v.First != nil && a.river.Slug == first}
 		switch {
 		case a.head.Line.Strong:
-			p.Say = strings.ReplaceAll(shortLevel(a.head.judged), "; ", "\n")
+			p.Status = strings.ReplaceAll(shortLevel(a.head.judged), "; ", "\n")
 		case a.v.Best != nil && a.v.Matters:
-			p.Say = "best " + strings.Replace(trip.Span(a.v.Best.From, a.v.Best.To), " to ", "\nto ", 1)
+			p.Status = "best " + strings.Replace(trip.Span(a.v.Best.From, a.v.Best.To), " to ", "\nto ", 1)
 		}
 		if a.river.Slug == first {
 			home, body.FarFrom = p, a.river.Name

@@ -11,9 +11,9 @@ import (
 
 // spot is a gauge on the sketch.
 type spot struct {
-	Name, Say string
-	Lat, Lon  float64
-	First     bool // the first choice of the next two weeks
+	Name, Status string
+	Lat, Lon     float64
+	First        bool // the first choice of the next two weeks
 }
 
 // The sketch, in pixels of its own. Beyond sketchMost gauges no sketch is drawn:
@@ -97,7 +97,7 @@ func sketch(spots []spot, u wading.Units) template.HTML {
 			anchor, x = "end", p.x-19
 		}
 		fmt.Fprintf(&b, `<text class="mapname" text-anchor="%s" x="%.0f" y="%.0f">%s</text>`, anchor, x, p.y+4, template.HTMLEscapeString(shortened(s.Name, 18)))
-		for k, line := range strings.Split(s.Say, "\n") {
+		for k, line := range strings.Split(s.Status, "\n") {
 			if line != "" {
 				fmt.Fprintf(&b, `<text class="mapnote" text-anchor="%s" x="%.0f" y="%.0f">%s</text>`, anchor, x, p.y+19+14*float64(k), template.HTMLEscapeString(line))
 			}
