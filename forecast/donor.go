@@ -12,7 +12,7 @@ import (
 	"example.org/eclose/model/watertemp"
 )
 
-// A river may lie so far away, km, to lend its water model, and so many of the
+// A river may lie so far away, km, to be a donor of its water model, and so many of the
 // nearest with a thermometer are tried. Our own default: weather departs
 // together over such distances.
 const donorKm, donorTries = 150, 3
@@ -36,7 +36,7 @@ func FindDonor(ctx context.Context, store Reader, r River, others []River, at ti
 	}
 	slices.SortStableFunc(near, func(a, b River) int { return cmp.Compare(distanceKm(r, a), distanceKm(r, b)) })
 	for _, o := range near[:min(len(near), donorTries)] {
-		o.Near = nil // what is lent is its own
+		o.Near = nil // a donor's model is its own
 		rec, err := Gather(ctx, store, o, at)
 		if err != nil {
 			return fail(err)

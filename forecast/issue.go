@@ -38,7 +38,7 @@ type Options struct {
 	// Sites are rivers without a forecast that sightings name: those of
 	// neighbouring installations.
 	Sites []River
-	// Donor, if set, has its say at a river without a thermometer (watertemp.Model.Lent).
+	// Donor, if set, adjusts the water model of a river without a thermometer (watertemp.Model.Lent).
 	Donor *watertemp.Model
 	// Fitted, if set, is used in place of a fit to the record: one of the same
 	// river, made from no more than the record holds (see Record.FitWater).

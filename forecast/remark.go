@@ -32,7 +32,7 @@ type RemarkCode string
 // What is to be known of a forecast.
 const (
 	NoSightings     RemarkCode = "no-sightings"      // neither here nor nearby: the region's dates
-	RegionalModel   RemarkCode = "regional-model"    // Days of water and air temperature, Of needed; River lent its record
+	RegionalModel   RemarkCode = "regional-model"    // Days of water and air temperature, Of needed; River was the donor
 	PartialModel    RemarkCode = "partial-model"     // Days of readings behind the water model
 	RevisedReadings RemarkCode = "revised-readings"  // downloaded after the issue date
 	NoRecentReading RemarkCode = "no-recent-reading" // of any gauge in ten days

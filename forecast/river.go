@@ -32,7 +32,7 @@ type River struct {
 	Fishable   flow.Range   // the owner's, m3/s; zero: none named
 	FlowAhead  []FeedSite   // official forecasts of its flow
 	Flood      wading.Flood // heights at the gauge from which floods are counted; zero: none known
-	// Near are rivers of which one may lend its water model where this one's
+	// Near are rivers of which one may be the donor of its water model where this one's
 	// record is too short for its own. It may hold the river itself.
 	Near []River
 }

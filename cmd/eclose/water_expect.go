@@ -75,15 +75,15 @@ func (f *waterFit) printExpected(out io.Writer) error {
 }
 
 // useRegional takes what rivers alike tell, and a river near by, for a record that is too short.
-func (f *waterFit) useRegional(little *watertemp.TooLittleError, donor *watertemp.Model, lender string) {
+func (f *waterFit) useRegional(little *watertemp.TooLittleError, donor *watertemp.Model, donorName string) {
 	before := f.in.Until(f.cut)
 	f.model, f.best = watertemp.Prior(donor).At(before), watertemp.Prior(donor).At(f.in)
 	f.report = f.model.Report(f.in, f.cut)
 	f.fallback = fmt.Sprintf("Record before %s too short to fit: %d of %d days with water and air temperature (%d missing).", dayDate(f.cut), little.Have, little.Need, little.Need-little.Have)
 	switch {
-	case lender != "" && f.best.FromDonor:
-		f.fallback += fmt.Sprintf(" Using what is known of rivers similar in air and flow, adjusted partly towards %s.", lender)
-	case lender != "":
-		f.fallback += fmt.Sprintf(" Using what is known of rivers similar in air and flow; %s is too far or too unlike to help.", lender)
+	case donorName != "" && f.best.FromDonor:
+		f.fallback += fmt.Sprintf(" Using what is known of rivers similar in air and flow, adjusted partly towards %s.", donorName)
+	case donorName != "":
+		f.fallback += fmt.Sprintf(" Using what is known of rivers similar in air and flow; %s is too far or too unlike to help.", donorName)
 	}
 }

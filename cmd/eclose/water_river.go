@@ -100,12 +100,12 @@ func knownDays(v []float64) (n int) {
 
 // fallBack takes the prior, and a river near by, for a record that is too short.
 func (f *waterFit) fallBack(e *env, store *series.Store, r forecast.River, at time.Time, little *watertemp.TooLittleError) error {
-	donor, lender, err := forecast.FindDonor(e.ctx, store, r, r.Near, at)
+	donor, donorName, err := forecast.FindDonor(e.ctx, store, r, r.Near, at)
 	if err != nil {
 		return err
 	}
-	f.useRegional(little, donor, lender)
-	if lender == "" {
+	f.useRegional(little, donor, donorName)
+	if donorName == "" {
 		f.fallback += " Using what is known of rivers similar in air and flow; no configured river within 150 km has its own model."
 	}
 	return nil

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"example.org/eclose/forecast/records/internal/sqlc"
+	"example.org/eclose/ingest"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/model/civil"
 	"example.org/eclose/model/insects"
@@ -142,14 +143,9 @@ const kmPerDegree = 111.2
 // Has reports whether a place lies within.
 func (n Near) Has(lat, lon float64) bool { return n.Distance(lat, lon) <= n.Km }
 
-// Distance returns the distance of a place from the middle, km, by the
-// haversine formula.
+// Distance returns the distance of a place from the middle, km.
 func (n Near) Distance(lat, lon float64) float64 {
-	const rad = math.Pi / 180
-	a := math.Sin((lat - n.LatDeg) * rad / 2)
-	b := math.Sin((lon - n.LonDeg) * rad / 2)
-	h := a*a + math.Cos(lat*rad)*math.Cos(n.LatDeg*rad)*b*b
-	return 2 * 6371 * math.Asin(math.Min(1, math.Sqrt(h)))
+	return ingest.DistanceKm(n.LatDeg, n.LonDeg, lat, lon)
 }
 
 // List returns the records that f chooses, by date.

@@ -242,13 +242,13 @@ type Thermal struct {
 	Weight          float64 // of the thermal date against the calendar date
 	WeightSD        float64
 	Origin          Fact
-	Region          Region // where it was worked out; another than asked when Borrowed
+	Region          Region // where it was worked out; another than asked when FromOtherRegion
 	FromOtherRegion bool
 }
 
 // Thermal gives the degree-day prior for a region. A figure that holds
 // everywhere comes before one made for the region; when the region has neither,
-// that of the reference region is lent with a spread wider by 0.3 (our own
+// that of the reference region is used with a spread wider by 0.3 (our own
 // default). It says false when the group has no degree-day rule.
 func (g *Group) Thermal(r Region) (Thermal, bool) {
 	if g.BiofixDoy == 0 {
@@ -259,18 +259,18 @@ func (g *Group) Thermal(r Region) (Thermal, bool) {
 	if t == nil || math.IsNaN(t.dd50) {
 		t = g.dd[r]
 	}
-	borrowed := false
+	fromOther := false
 	if t == nil || math.IsNaN(t.dd50) {
-		where, borrowed = g.RefRegion, true
+		where, fromOther = g.RefRegion, true
 		if t = g.dd[where]; t == nil || math.IsNaN(t.dd50) {
 			return Thermal{}, false
 		}
 	}
 	out := Thermal{
 		DD50: t.dd50, CV: t.cv, SpreadDD: t.spread, Weight: g.DDWeight, WeightSD: g.DDWeightSD,
-		Origin: t.origin, Region: where, FromOtherRegion: borrowed,
+		Origin: t.origin, Region: where, FromOtherRegion: fromOther,
 	}
-	if borrowed {
+	if fromOther {
 		out.CV = math.Hypot(out.CV, 0.3)
 	}
 	if own := g.dd[r]; own != nil && !math.IsNaN(own.weight) {

@@ -17,7 +17,7 @@ import (
 // A river without a thermometer gets more than the lines of regional.go: a Gaussian
 // process over what air and flow show of a river (kriging, as within a river in
 // kriged.go; Rasmussen and Williams 2006, cited from memory) foretells by how much the
-// water departs from those lines. Rivers alike lend each other their departures; a river
+// water departs from those lines. Rivers alike share their departures; a river
 // unlike all of them gets none and a larger error.
 
 // The departure of a day is a sum of these, each with a factor, °C.

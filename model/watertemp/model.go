@@ -16,7 +16,7 @@ type Model struct {
 	Error             Error
 	Days              int     // of water temperature behind the fit
 	Years             float64 // the same in years
-	Grade             string  // measured here / lent / prior
+	Grade             string  // measured here / from a donor / prior
 	Regime            string  // in words
 	Diel              Diel
 	FromDonor         bool    // a donor has a say
@@ -28,7 +28,7 @@ type Model struct {
 	departs           *departure // from the heat budget, foretold by rivers alike; nil where none is
 	alikeness         float64    // how much of the departure those rivers tell, 0 to 1
 	shows             [nShown]float64
-	donor, asDonor    *donorSurprise // what a river near by lends to this one, and this one to others
+	donor, asDonor    *donorSurprise // what a river near by adds to this one, and this one to others
 	beside            *Model         // what rivers alike say, while the readings are few; nil otherwise
 	besideShare       float64        // its share in the answer
 }

@@ -28,7 +28,7 @@ func (m *Model) learn(in Input, logFlow []float64) {
 	factors, variance := l.foretell(shown)
 	d.factors = factors
 	m.alikeness = 1 + own - variance
-	m.shows, m.Params = shown, m.regional() // without what a donor lends where nothing is learnt
+	m.shows, m.Params = shown, m.regional() // without what a donor adds where nothing is learnt
 	if m.FromDonor = m.donor != nil && d.addDonor(&shown, m.donor) >= leastDonorShare; !m.FromDonor {
 		m.Grade = priorGrade
 	}
@@ -50,8 +50,8 @@ type donorSurprise struct {
 	km       float64 // how far away it is
 }
 
-// AsDonor is the model of a river as it is lent to another so many km away, in being fitted to
-// a record.
+// AsDonor returns the model of a river as a donor to another river km away; in is the
+// record it was fitted to.
 func (m Model) AsDonor(in Input, km float64) *Model {
 	blind := in
 	blind.Water = slices.Repeat([]float64{math.NaN()}, len(in.Air))

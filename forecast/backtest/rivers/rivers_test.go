@@ -359,12 +359,12 @@ func TestASeasonThatRunsIsNotJudgedByItself(t *testing.T) {
 	}
 }
 
-// shelf is a few outlooks as an archive would keep them.
-type shelf []*forecast.Outlook
+// outlooks is a few outlooks as an archive would keep them.
+type outlooks []*forecast.Outlook
 
 var errNone = errors.New("none")
 
-func (s shelf) Latest(_ context.Context, river string, asOf time.Time) (*forecast.Outlook, error) {
+func (s outlooks) Latest(_ context.Context, river string, asOf time.Time) (*forecast.Outlook, error) {
 	for _, o := range slices.Backward(s) {
 		if o.River == river && !o.IssuedAt.After(asOf) {
 			return o, nil
@@ -381,7 +381,7 @@ func TestIssuedOutlooksAreJudgedAsTheyWereIssued(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var kept shelf
+	var kept outlooks
 	for _, d := range []forecast.Date{date(2023, 5, 1), date(2023, 5, 8)} {
 		o, err := rec.Cut(noon(r, d), r.Zone).Outlook(r, p.Catalogue, forecast.Options{Members: 20})
 		if err != nil {
@@ -430,7 +430,7 @@ func TestAnOutlookThatKnewTheSightingIsNotJudgedByIt(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var kept shelf
+	var kept outlooks
 	for _, d := range []forecast.Date{date(2023, 5, 7), date(2023, 5, 8)} { // issued at noon
 		o, err := rec.Cut(noon(r, d), r.Zone).Outlook(r, p.Catalogue, forecast.Options{Members: 20})
 		if err != nil {
@@ -460,7 +460,7 @@ func TestAnOutlookThatKnewTheSightingIsNotJudgedByIt(t *testing.T) {
 	}
 }
 
-func stageIn(s shelf, c Case) *forecast.StageOutlook {
+func stageIn(s outlooks, c Case) *forecast.StageOutlook {
 	for _, o := range s {
 		for i := range o.Stages {
 			if o.IssueDate() == c.Issue && o.Stages[i].Group == c.Group && o.Stages[i].Stage == c.Stage {

@@ -84,7 +84,7 @@ func LoadPageData(ctx context.Context, cfg *config.Config, outlooks []*forecast.
 		return nil, err
 	}
 	defer store.Close() //nolint:errcheck // it was only read
-	shelf := pages.NewMemory(rivers)
+	memory := pages.NewMemory(rivers)
 	for _, r := range rivers {
 		for _, o := range outlooks {
 			if o.River != r.Slug {
@@ -94,13 +94,13 @@ func LoadPageData(ctx context.Context, cfg *config.Config, outlooks []*forecast.
 			if err != nil {
 				return nil, err
 			}
-			shelf.Put(r.Slug, st)
+			memory.Put(r.Slug, st)
 		}
 	}
 	feeds, err := feedsOf(ctx, store, rivers)
 	if err != nil {
 		return nil, err
 	}
-	shelf.PutFeeds(feeds)
-	return shelf, nil
+	memory.PutFeeds(feeds)
+	return memory, nil
 }

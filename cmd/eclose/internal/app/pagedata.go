@@ -53,7 +53,7 @@ func newRefresher(rivers []forecast.River, d *db.DB, a *archive.Archive, store *
 	return &refresher{Memory: pages.NewMemory(rivers), db: d, archive: a, store: store, reader: reader, now: now, log: log, looked: make(chan struct{}), states: map[string]*pages.State{}, judgedAt: map[string]time.Time{}}
 }
 
-// run keeps the shelf until ctx ends.
+// run renews what the pages show until ctx ends.
 func (l *refresher) run(ctx context.Context) {
 	every := time.NewTicker(lookEvery)
 	defer every.Stop()

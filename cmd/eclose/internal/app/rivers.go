@@ -35,7 +35,7 @@ func LoadCatalogue(cfg *config.Config) (*insects.Catalogue, error) {
 }
 
 // Rivers turns the config's rivers into what the forecast must know of them.
-// Any river of the config may lend its water model to any other.
+// Any river of the config may be the donor of a water model to any other.
 func Rivers(cfg *config.Config, only []string) ([]forecast.River, error) {
 	all := make([]forecast.River, len(cfg.Rivers))
 	at := map[string]int{}

@@ -291,7 +291,7 @@ func (s *site) places(body *homePage, v verdict.Verdict, ranked []*asked, u wadi
 			g.Water, _, _ = strings.Cut(u.Temperature(w.Value), " (")
 		}
 		if a.river.Slug != first {
-			g.Far = distance(crow(home, spots[i]), u)
+			g.Far = distance(apartKm(home, spots[i]), u)
 		}
 		if i < sketchMost {
 			body.Gauges = append(body.Gauges, g)

@@ -33,7 +33,7 @@ const (
 	perSecond  = 200
 )
 
-// crowd is a shelf of many rivers with many groups each: the groups of several
+// crowd is a memory of many rivers with many groups each: the groups of several
 // regions at invented rivers.
 func crowd(tb testing.TB, c *insects.Catalogue, many int) *Memory {
 	tb.Helper()

@@ -646,7 +646,7 @@ func TestEveryGroupOfTheCatalogueHasABodyPlan(t *testing.T) {
 // Published: the great circle from Heathrow to Kennedy airport is 5540 km.
 func TestTheSketchMeasuresAsTheCrowFlies(t *testing.T) {
 	a, b := spot{Name: "LHR", Lat: 51.4775, Lon: -0.4614}, spot{Name: "JFK", Lat: 40.6413, Lon: -73.7781}
-	if d := crow(a, b); d < 5520 || d > 5560 {
+	if d := apartKm(a, b); d < 5520 || d > 5560 {
 		t.Errorf("%.0f km", d)
 	}
 	got := string(sketch([]spot{a, b}, wading.US))

@@ -6,6 +6,7 @@ import (
 	"math"
 	"strings"
 
+	"example.org/eclose/ingest"
 	"example.org/eclose/model/wading"
 )
 
@@ -21,17 +22,11 @@ type spot struct {
 const (
 	sketchWide, sketchHigh = 380, 290
 	sketchMost             = 8
-	earthKM                = 6371.0
 	kmPerMile              = 1.609344
 )
 
-// crow is the distance between two places, km, as the crow flies.
-func crow(a, b spot) float64 {
-	rad := func(deg float64) float64 { return deg * math.Pi / 180 }
-	dLat, dLon := rad(b.Lat-a.Lat), rad(b.Lon-a.Lon)
-	h := math.Sin(dLat/2)*math.Sin(dLat/2) + math.Cos(rad(a.Lat))*math.Cos(rad(b.Lat))*math.Sin(dLon/2)*math.Sin(dLon/2)
-	return 2 * earthKM * math.Asin(math.Min(1, math.Sqrt(h)))
-}
+// apartKm returns the great-circle distance between two gauges, km.
+func apartKm(a, b spot) float64 { return ingest.DistanceKm(a.Lat, a.Lon, b.Lat, b.Lon) }
 
 // distance is one in the reader's unit.
 func distance(km float64, u wading.Units) string {
@@ -82,7 +77,7 @@ func sketch(spots []spot, u wading.Units) template.HTML {
 		p, q := pts[w[0]], pts[w[1]]
 		fmt.Fprintf(&b, `<path class="way" d="M%.0f %.0fL%.0f %.0f"/>`, p.x, p.y, q.x, q.y)
 		if math.Hypot(p.x-q.x, p.y-q.y) > 70 {
-			fmt.Fprintf(&b, `<text class="mapnote" text-anchor="middle" x="%.0f" y="%.0f">%s</text>`, (p.x+q.x)/2, (p.y+q.y)/2+4, distance(crow(spots[w[0]], spots[w[1]]), u))
+			fmt.Fprintf(&b, `<text class="mapnote" text-anchor="middle" x="%.0f" y="%.0f">%s</text>`, (p.x+q.x)/2, (p.y+q.y)/2+4, distance(apartKm(spots[w[0]], spots[w[1]]), u))
 		}
 	}
 	for i, s := range spots {
@@ -117,7 +112,7 @@ func ways(spots []spot) [][2]int {
 		best, way := math.Inf(1), [2]int{}
 		for i := range spots {
 			for j := range spots {
-				if d := crow(spots[i], spots[j]); joined[i] && !joined[j] && d < best {
+				if d := apartKm(spots[i], spots[j]); joined[i] && !joined[j] && d < best {
 					best, way = d, [2]int{i, j}
 				}
 			}

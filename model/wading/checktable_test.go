@@ -280,8 +280,8 @@ func geometry(in fields) Geometry {
 	return Geometry{Width: Power{in.num("a"), in.num("b"), s}}
 }
 
-// standing says how the source of a row was seen, in the words of the package.
-func standing(cell string) Provenance {
+// provenanceOf says how the source of a row was seen, in the words of the package.
+func provenanceOf(cell string) Provenance {
 	switch {
 	case strings.HasPrefix(cell, "READ (secondary copy)"):
 		return SecondHand
@@ -293,14 +293,14 @@ func standing(cell string) Provenance {
 	return Default
 }
 
-// rank orders standings, best first.
+// rank orders provenances, best first.
 var rank = map[Provenance]int{Read: 0, SecondHand: 1, FromMemory: 2, Default: 3}
 
 func TestAllRowsOfTheCheckTable(t *testing.T) {
 	n := map[Provenance]int{}
 	total := 0
 	for i, r := range rows(t) {
-		rule, in, want, source, how := r[0], parse(r[1]), parse(r[2]), r[3], standing(r[4])
+		rule, in, want, source, how := r[0], parse(r[1]), parse(r[2]), r[3], provenanceOf(r[4])
 		total++
 		if unused(rule, in) {
 			continue
@@ -350,7 +350,7 @@ func TestNoRuleClaimsMoreThanItsRowsDo(t *testing.T) {
 	best := map[string]Provenance{}
 	mixed := map[string]bool{}
 	for _, r := range rows(t) {
-		s := standing(r[4])
+		s := provenanceOf(r[4])
 		if old, ok := best[r[0]]; ok && old != s {
 			mixed[r[0]] = true
 		}
