@@ -1,12 +1,12 @@
-// Package engine is the hot loop of the forecast: members x days of water
-// temperature and, for each insect group, one draw of parameters per member
-// enter; the daily chance of both stages, the window with its range and the
-// calendar-only twin leave.
+// Package engine computes the probabilities of a forecast: it is its inner loop.
 //
-// Plain numbers in, plain numbers out, into buffers that the caller keeps: the
-// engine allocates nothing per river, reads no clock, knows no gauge, name or
-// date, and gives the same bytes for the same input whatever the number of
-// workers.
+// Members x days of water temperature and, for each insect group, one draw of
+// parameters per member enter; the daily probability of both stages, the window with
+// its range and the same from the calendar alone leave. It must not know a gauge,
+// name, date or clock.
+//
+// Results go into buffers that the caller keeps, so nothing is allocated per river.
+// The same input gives the same bytes, whatever the number of workers.
 //
 // # What is computed
 //

@@ -89,7 +89,7 @@ type table struct {
 	after   []string // tables it refers to
 }
 
-var createTable = regexp.MustCompile(`(?m)^CREATE TABLE (\w+)`)
+var tableName = regexp.MustCompile(`(?m)^(?:CREATE TABLE|ALTER TABLE \w+ RENAME TO) (\w+)`)
 
 // created lists the tables that our migrations ever made: the others are those of
 // goose and River.
@@ -100,7 +100,7 @@ func created() (map[string]bool, error) {
 			return err
 		}
 		text, err := migrations.ReadFile(path)
-		for _, m := range createTable.FindAllSubmatch(text, -1) {
+		for _, m := range tableName.FindAllSubmatch(text, -1) {
 			out[string(m[1])] = true
 		}
 		return err

@@ -39,6 +39,10 @@ func fill(t *testing.T, d *db.DB) {
 		VALUES ('s', 'p', 'wend', '', '', 0.5, 14, 'now', 1, 1)`); err != nil {
 		t.Fatal(err)
 	}
+	// A table that a migration renamed.
+	if _, err := d.SQL.Exec(`INSERT INTO published_caution (river, level, known, published_at) VALUES ('wend', 2, 1, 1)`); err != nil {
+		t.Fatal(err)
+	}
 }
 
 func TestMoveCopiesEveryRowOfEveryTable(t *testing.T) {
@@ -52,7 +56,7 @@ func TestMoveCopiesEveryRowOfEveryTable(t *testing.T) {
 	if err := db.Move(t.Context(), from, to, time.Now(), func(m db.Moved) { rows[m.Table] = m.Rows }); err != nil {
 		t.Fatal(err)
 	}
-	if rows["outlook"] != 8 || rows["sighting"] != 5 || rows["subscription"] != 1 || len(rows) < 16 {
+	if rows["outlook"] != 8 || rows["sighting"] != 5 || rows["subscription"] != 1 || rows["published_caution"] != 1 || len(rows) < 16 {
 		t.Errorf("%v", rows)
 	}
 	a, _ := from.Key(t.Context(), "links", time.Now())

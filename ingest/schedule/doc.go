@@ -1,5 +1,5 @@
-// Package schedule takes what the feeds offer into the series store and has it
-// checked: one pass at a time, now or whenever a cron expression says.
+// Package schedule fetches readings from the feeds, stores them and checks them: one
+// pass at a time, now or at the times of a cron expression.
 //
 // Sources with their requests enter; readings in the store with a flag each,
 // and an Outcome per request, leave. It must not know what the readings are

@@ -1,8 +1,7 @@
 // Package series keeps every reading that Eclose ever took in.
 //
-// Series in SI units and UTC enter with the time at which they were retrieved;
-// what leaves is the same readings as they stand now or as they stood at any
-// earlier moment, with qualifier, approval, flag and retrieval time, and means,
+// Series in SI units and UTC enter with the time at which they were retrieved; the
+// readings leave as they stand now or as they stood at any earlier moment, with qualifier, approval, flag and retrieval time, and means,
 // minima and maxima over local days. The package must not know feeds, checks,
 // insects or schedules, and no type of Arrow crosses its border.
 //

@@ -1,6 +1,6 @@
-// Package phenology says when a season of an insect falls: the joint model of
+// Package phenology estimates when the season of an insect falls: the joint model of
 // median dates over groups, sites and seasons, the curve of a season around its
-// median date, and what sightings and catches tell of both.
+// median date, and the update of both by sightings and catches.
 //
 // Priors of groups, median dates of past seasons, daily water temperatures and
 // watches enter, as numbers; normal distributions of median dates, draws for

@@ -1,7 +1,7 @@
-// Package watertemp turns air temperature and flow into water temperature: a
-// lumped heat budget of the reach, a regression beside it and what both leave that
-// comes again, fitted per gauge under what is known of many rivers, continued from the
-// last good readings, with the spread of its error.
+// Package watertemp estimates daily water temperature from air temperature and
+// flow, with the spread of the error. It combines a lumped heat budget of the reach
+// with a regression, corrects errors that recur by kriging, fits both per gauge under
+// a prior from many rivers, and continues from the last good readings.
 //
 // Daily columns of numbers enter, in °C and m3/s with NaN for unknown; daily
 // water temperatures with their error, or many possible ones, leave. It must
@@ -35,9 +35,9 @@
 // they are wrong at different times. The budget keeps the regression within bounds
 // where weather or flow are new to it.
 //
-// What both leave of the fitted years is kriged over season, flow and the warmth of
-// the past weeks (see kriged.go): what a dam does in every dry July, or melt water in
-// every May, bends what the straight lines follow.
+// The residuals of both over the fitted years are kriged over season, flow and the
+// warmth of the past weeks (see kriged.go). That corrects what no straight line
+// follows: a dam in every dry July, melt water in every May.
 //
 // # The fit
 //

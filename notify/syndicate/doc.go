@@ -2,6 +2,6 @@
 // calendars, Atom feeds and warnings in CAP 1.2.
 //
 // An outlook, its verdict and a caution enter, with the windows as they were last
-// told; iCalendar, Atom and CAP leave, and the changes between two outlooks. It must
+// published; iCalendar, Atom and CAP leave, and the changes between two outlooks. It must
 // not compute a forecast, know who reads, or let a missing reading end a caution.
 package syndicate

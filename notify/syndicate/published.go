@@ -11,7 +11,7 @@ import (
 	"example.org/eclose/ingest/db"
 )
 
-// A PublishedWindow is a window as readers were last told it. Its dates stay until the
+// A PublishedWindow is a window as calendars and feeds last showed it. Its dates stay until the
 // forecast has moved by movedDays, so that a calendar does not tremble.
 type PublishedWindow struct {
 	River     string         `json:"river"`
@@ -28,7 +28,7 @@ type PublishedWindow struct {
 
 // Our own defaults.
 const (
-	movedDays = 2                  // a smaller move is not told
+	movedDays = 2                  // a smaller move is not published
 	keptFor   = 30                 // days after its end for which a window is still listed
 	allYear   = forecast.Date(364) // a window this long is no season
 )
@@ -51,14 +51,14 @@ const (
 	Cancelled ChangeKind = "cancelled"
 )
 
-// A WindowChange is one window that is told anew.
+// A WindowChange is one window that is published anew.
 type WindowChange struct {
 	Kind   ChangeKind      `json:"change"`
 	Window PublishedWindow `json:"window"`
-	Was    *[2]string      `json:"was,omitempty"` // first and last day as told before
+	Was    *[2]string      `json:"was,omitempty"` // first and last day as published before
 }
 
-// WindowsOf are the windows of an outlook that may be told: stages worth fishing,
+// WindowsOf are the windows of an outlook that may be published: stages worth fishing,
 // of this kind of water, with a season. matters says which are among the few.
 func WindowsOf(o *forecast.Outlook, matters func(group string, stage forecast.Stage) bool) []PublishedWindow {
 	var out []PublishedWindow
@@ -74,7 +74,7 @@ func WindowsOf(o *forecast.Outlook, matters func(group string, stage forecast.St
 	return out
 }
 
-// Published returns the windows of a river as last told, in the order of their first days.
+// Published returns the windows of a river as last published, in the order of their first days.
 func Published(ctx context.Context, q db.Querier, river string) ([]PublishedWindow, error) {
 	out, _, err := readPublished(ctx, q, river)
 	return out, err
@@ -83,9 +83,9 @@ func Published(ctx context.Context, q db.Querier, river string) ([]PublishedWind
 // readPublished also returns when the newest forecast that judged any of them was issued.
 func readPublished(ctx context.Context, q db.Querier, river string) (out []PublishedWindow, issued time.Time, err error) {
 	rows, err := q.QueryContext(ctx, `SELECT insect, stage, season, name, first_day, last_day, shown, cancelled, changed_at, issued_at
-		FROM told_window WHERE river = $1 ORDER BY first_day, insect, stage, season`, river)
+		FROM published_window WHERE river = $1 ORDER BY first_day, insect, stage, season`, river)
 	if err != nil {
-		return nil, issued, fmt.Errorf("reading the windows told of %s: %w", river, err)
+		return nil, issued, fmt.Errorf("reading the published windows of %s: %w", river, err)
 	}
 	defer rows.Close() //nolint:errcheck // it was only read
 	for rows.Next() {
@@ -94,7 +94,7 @@ func readPublished(ctx context.Context, q db.Querier, river string) (out []Publi
 		var shown, cancelled int
 		var changed, judged int64
 		if err := rows.Scan(&w.Group, &stage, &w.Season, &w.Name, &from, &to, &shown, &cancelled, &changed, &judged); err != nil {
-			return nil, issued, fmt.Errorf("reading the windows told of %s: %w", river, err)
+			return nil, issued, fmt.Errorf("reading the published windows of %s: %w", river, err)
 		}
 		if err := w.From.UnmarshalText([]byte(from)); err != nil {
 			return nil, issued, err
@@ -109,13 +109,13 @@ func readPublished(ctx context.Context, q db.Querier, river string) (out []Publi
 		out = append(out, w)
 	}
 	if err := rows.Err(); err != nil {
-		return nil, issued, fmt.Errorf("reading the windows told of %s: %w", river, err)
+		return nil, issued, fmt.Errorf("reading the published windows of %s: %w", river, err)
 	}
 	return out, issued, nil
 }
 
 // Publish takes in an issued outlook, in the transaction that q runs in, and returns what
-// is told anew. An outlook that is not newer than the last one changes nothing and is
+// is published anew. An outlook that is not newer than the last one changes nothing and is
 // not fresh, so a job may call it again.
 func Publish(ctx context.Context, q db.Querier, o *forecast.Outlook, matters func(group string, stage forecast.Stage) bool) (changes []WindowChange, fresh bool, err error) {
 	before, judged, err := readPublished(ctx, q, o.River)
@@ -127,12 +127,12 @@ func Publish(ctx context.Context, q db.Querier, o *forecast.Outlook, matters fun
 	}
 	rows, changes := Compare(before, WindowsOf(o, matters), o.IssueDate(), o.IssuedAt.UTC())
 	for _, w := range rows {
-		_, err := q.ExecContext(ctx, `INSERT INTO told_window (river, insect, stage, season, name, first_day, last_day, shown, cancelled, changed_at, issued_at)
+		_, err := q.ExecContext(ctx, `INSERT INTO published_window (river, insect, stage, season, name, first_day, last_day, shown, cancelled, changed_at, issued_at)
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11) ON CONFLICT (river, insect, stage, season) DO UPDATE SET name = excluded.name, first_day = excluded.first_day,
 			last_day = excluded.last_day, shown = excluded.shown, cancelled = excluded.cancelled, changed_at = excluded.changed_at, issued_at = excluded.issued_at`,
 			w.River, w.Group, string(w.Stage), w.Season, w.Name, w.From.String(), w.To.String(), bit(w.Shown), bit(w.Cancelled), db.Micros(w.Changed), db.Micros(o.IssuedAt))
 		if err != nil {
-			return nil, false, fmt.Errorf("recording the windows told of %s: %w", o.River, err)
+			return nil, false, fmt.Errorf("recording the published windows of %s: %w", o.River, err)
 		}
 	}
 	return changes, true, nil
@@ -145,8 +145,8 @@ func bit(b bool) int {
 	return 0
 }
 
-// Compare sets the windows of a new outlook against those told before. It returns all
-// that is told from now on and what of it is news: a window that was never told, that
+// Compare sets the windows of a new outlook against those published before. It returns all
+// that is published from now on and what of it is news: a window that is new, that
 // moved by movedDays at either end, or that has not ended and is no longer expected.
 func Compare(before, now []PublishedWindow, today forecast.Date, at time.Time) (rows []PublishedWindow, changes []WindowChange) {
 	old := map[string]PublishedWindow{}
@@ -162,7 +162,7 @@ func Compare(before, now []PublishedWindow, today forecast.Date, at time.Time) (
 		case !known || was.Cancelled:
 		case far(was.From, w.From) || far(was.To, w.To):
 			change.Kind, change.Was = Moved, &[2]string{was.From.String(), was.To.String()}
-		default: // the dates stay as told
+		default: // the dates stay as published
 			w.From, w.To, w.Changed = was.From, was.To, was.Changed
 			rows = append(rows, w)
 			continue
@@ -182,7 +182,7 @@ func Compare(before, now []PublishedWindow, today forecast.Date, at time.Time) (
 
 func far(a, b forecast.Date) bool { return a-b >= movedDays || b-a >= movedDays }
 
-// Listed narrows told windows to those that a subscriber sees: of the groups that are
+// Listed narrows published windows to those that a subscriber sees: of the groups that are
 // wished for or, without a wish, the few that matter, and not long over.
 func Listed(all []PublishedWindow, wish []string, today forecast.Date) []PublishedWindow {
 	out := slices.DeleteFunc(slices.Clone(all), func(w PublishedWindow) bool {

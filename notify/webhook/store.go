@@ -18,7 +18,7 @@ import (
 	"example.org/eclose/ingest/db"
 )
 
-// A Receiver is one address that is told.
+// A Receiver is one address that messages are sent to.
 type Receiver struct {
 	Name   string
 	URL    string
@@ -43,7 +43,7 @@ const (
 // Types lists the types of events that a hook may ask for.
 var Types = []string{ForecastIssued, WindowAdded, WindowMoved, WindowCancelled, CautionChanged}
 
-// An Event is something to tell. Type, River, At and About name it: told again, it is
+// An Event is one message for all receivers. Type, River, At and About name it: added again, it is
 // the same.
 type Event struct {
 	Type  string
@@ -190,24 +190,24 @@ func (s *Store) Clean(ctx context.Context) (map[string]int64, error) {
 	return map[string]int64{"webhook messages": n}, nil
 }
 
-// CautionNews records the caution of a river as told, and returns whether it differs in
-// level, or in being known, from what was told last.
+// CautionNews records the caution of a river as published, and returns whether it differs in
+// level, or in being known, from the last one.
 func CautionNews(ctx context.Context, q db.Querier, river string, level int, known bool, at time.Time) (bool, error) {
 	is := 0
 	if known {
 		is = 1
 	}
 	var oldLevel, oldKnown int
-	err := q.QueryRowContext(ctx, "SELECT level, known FROM told_caution WHERE river = $1", river).Scan(&oldLevel, &oldKnown)
+	err := q.QueryRowContext(ctx, "SELECT level, known FROM published_caution WHERE river = $1", river).Scan(&oldLevel, &oldKnown)
 	if err != nil && !errors.Is(err, sql.ErrNoRows) {
-		return false, fmt.Errorf("reading the caution told of %s: %w", river, err)
+		return false, fmt.Errorf("reading the published caution of %s: %w", river, err)
 	}
 	if err == nil && oldLevel == level && oldKnown == is {
 		return false, nil
 	}
-	if _, err := q.ExecContext(ctx, "INSERT INTO told_caution (river, level, known, told_at) VALUES ($1, $2, $3, $4) ON CONFLICT (river) DO UPDATE SET level = excluded.level, known = excluded.known, told_at = excluded.told_at",
+	if _, err := q.ExecContext(ctx, "INSERT INTO published_caution (river, level, known, published_at) VALUES ($1, $2, $3, $4) ON CONFLICT (river) DO UPDATE SET level = excluded.level, known = excluded.known, published_at = excluded.published_at",
 		river, level, is, db.Micros(at)); err != nil {
-		return false, fmt.Errorf("recording the caution told of %s: %w", river, err)
+		return false, fmt.Errorf("recording the published caution of %s: %w", river, err)
 	}
 	return true, nil
 }

@@ -1,7 +1,7 @@
-// Package rivers judges the outlooks of whole rivers: it issues them again for
-// past seasons, each from what was known on its day, and holds them against the
-// diary's sightings or, where there are none, against what the model itself
-// says once the season is over, which shows consistency and not skill.
+// Package rivers judges the outlooks of whole rivers: it issues them again for past
+// seasons, each from what was known on its day, and scores them against the diary's
+// sightings. Where there are none it scores them against the model's own analysis at
+// the end of the season, which shows consistency and not skill.
 //
 // Records of rivers and sightings enter; scores by group, river and lead beside
 // those of the calendar and of last year's date leave, with intervals from

@@ -2,7 +2,7 @@
 // day-of-year normals of its statistics API.
 //
 // A site, variables and a span of time enter through ingest.Request, or one
-// saved answer (GeoJSON or CSV) through Parser; series in SI units and UTC
+// saved response (GeoJSON or CSV) through Parser; series in SI units and UTC
 // leave, and, for the search of gauges and for wading, descriptions of sites,
 // of time series and of measured channels. It must not know how series are
 // kept or checked, and it never asks the legacy services.

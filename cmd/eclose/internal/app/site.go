@@ -12,7 +12,7 @@ import (
 	"example.org/eclose/notify/syndicate"
 )
 
-// publishedBy reads what was told of a river from a database; nil where there is none.
+// publishedBy reads the published windows of a river from a database; nil where there is none.
 func publishedBy(d *db.DB) func(context.Context, string) ([]syndicate.PublishedWindow, error) {
 	if d == nil {
 		return nil

@@ -108,7 +108,7 @@ type Options struct {
 	Subscribe Subscriptions                                      // nil: no subscriptions
 	Invite    func(context.Context, *subscribe.Invitation) error // hands the confirmation mail over
 
-	// Windows are the windows of a river as calendars and feeds last told them; nil, or
+	// Windows are the windows of a river as calendars and feeds last showed them; nil, or
 	// none of a river: those of its newest outlook.
 	Windows func(ctx context.Context, river string) ([]syndicate.PublishedWindow, error)
 

@@ -42,7 +42,7 @@ func (h *Service) cautionOf(ctx context.Context, r forecast.River) (wading.Cauti
 	return wading.Assess(in), nil
 }
 
-// sendWindowChanges takes an issued outlook into what calendars and feeds tell, and tells webhooks
+// sendWindowChanges publishes the windows of an issued outlook in calendars and feeds, and sends webhooks
 // what became of its windows.
 func (h *Service) sendWindowChanges(ctx context.Context, r forecast.River, f archive.File) error {
 	o, err := h.Archive.Open(ctx, f)
@@ -73,8 +73,8 @@ func (h *Service) sendWindowChanges(ctx context.Context, r forecast.River, f arc
 	})
 }
 
-// sendCautionChanges tells webhooks of each river whose caution has another level than was
-// told last, or became known or unknown.
+// sendCautionChanges sends webhooks a message for each river whose caution has another level
+// than the last message, or became known or unknown.
 func (h *Service) sendCautionChanges(ctx context.Context, rivers ...forecast.River) error {
 	if !h.Hooks.Wanted(webhook.CautionChanged) {
 		return nil
