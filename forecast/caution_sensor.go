@@ -96,7 +96,7 @@ func (g *gatherer) sensorOf(got ingest.Series) (x sensor, ok bool) {
 // no reason to doubt the one before.
 var nothing = map[string]bool{"": true, "nan": true, "na": true, "n": true, "null": true, "none": true, "m": true, "missing": true, "-": true, "--": true}
 
-// doubt says why a reading must not be believed by its qualifier and flag. Of the
+// doubt says why a reading must not be trusted by its qualifier and flag. Of the
 // suspect ones those count that may hide high water.
 func doubt(s ingest.Series, i int) string {
 	var flag ingest.Flag

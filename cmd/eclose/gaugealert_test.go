@@ -332,7 +332,7 @@ func TestAWarningServiceThatFallsSilentIsToldOnceByMail(t *testing.T) {
 	}
 	until(t, "that it speaks again", h.log, func() bool {
 		k := h.to("keeper")
-		return len(k) > 0 && strings.Contains(strings.Join(k, " "), "well again: feed-failures nws warnings of garrow")
+		return len(k) > 0 && strings.Contains(strings.Join(k, " "), "resolved: feed-failures nws warnings of garrow")
 	})
 	if code := h.stop(); code != 0 {
 		t.Errorf("stopped with %d\n%s", code, h.log)

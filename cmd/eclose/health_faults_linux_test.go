@@ -154,7 +154,7 @@ func TestEachFaultTurnsTheHealthRedAndItComesBackByItself(t *testing.T) {
 		t.Errorf("%d mails to the operator:\n%s", n, strings.Join(relay.all(), "\n"))
 	}
 	later.Store(int64(16 * time.Minute))
-	until(t, "a second mail to the operator", log, toOperator("well again: disk-free"))
+	until(t, "a second mail to the operator", log, toOperator("resolved: disk-free"))
 	if code := stop(); code != 0 {
 		t.Errorf("stopped with %d\n%s", code, log)
 	}

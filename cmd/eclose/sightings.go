@@ -22,7 +22,7 @@ type sightingsCmd struct {
 	Import   sightingsImportCmd   `cmd:"" help:"Import open records: a Darwin Core archive or CSV, a GBIF download, a saved response."`
 	Fetch    sightingsFetchCmd    `cmd:"" help:"Fetch open records around your rivers from iNaturalist and GBIF."`
 	List     sightingsListCmd     `cmd:"" help:"List the open records that count for an insect group, with their credit."`
-	Withhold sightingsWithholdCmd `cmd:"" help:"Keep an open record out of all that is worked out, or let it in again."`
+	Withhold sightingsWithholdCmd `cmd:"" help:"Exclude an open record from the forecast, or include it again."`
 	Export   sightingsExportCmd   `cmd:"" help:"Export your own sightings and blank sessions as Darwin Core."`
 	Share    sightingsShareCmd    `cmd:"" help:"Write your sightings as a file for neighbouring installations, without names."`
 	Receive  sightingsReceiveCmd  `cmd:"" help:"Take in a neighbour's file; taking it again updates it."`

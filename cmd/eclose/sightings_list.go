@@ -86,7 +86,7 @@ func writeRecordsJSON(w io.Writer, all []records.Record) error {
 type sightingsWithholdCmd struct {
 	databaseFlag
 	ID      string `arg:"" help:"ID of the record, as sightings list prints it."`
-	Release bool   `help:"Let it in again."`
+	Release bool   `help:"Include it again."`
 }
 
 func (c sightingsWithholdCmd) Run(e *env) error {

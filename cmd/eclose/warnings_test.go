@@ -231,7 +231,7 @@ func TestWarningsOutliveTheirFeed(t *testing.T) {
 	}
 	// Nobody asks any more: what was "none" is unknown after an hour.
 	if j := warnedCaution(t, at.Add(61*time.Minute), path); j.unknownWarnings() == "" {
-		t.Errorf("an old response is believed: %+v", j)
+		t.Errorf("an old response counts: %+v", j)
 	}
 }
 

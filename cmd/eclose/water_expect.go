@@ -28,12 +28,12 @@ type expectedDay struct {
 
 // daily is the modelled water of the whole record, readings aside.
 func (f *waterFit) daily() []expectedDay {
-	blind := f.in
-	blind.Water = make([]float64, len(f.in.Air))
-	for i := range blind.Water {
-		blind.Water[i] = math.NaN()
+	withoutWater := f.in
+	withoutWater.Water = make([]float64, len(f.in.Air))
+	for i := range withoutWater.Water {
+		withoutWater.Water[i] = math.NaN()
 	}
-	mean, sd := f.best.FillGaps(blind)
+	mean, sd := f.best.FillGaps(withoutWater)
 	out := make([]expectedDay, len(mean))
 	for i := range out {
 		out[i] = expectedDay{dayDate(f.in.Day0 + i), math.Round(100*mean[i]) / 100, math.Round(100*sd[i]) / 100}

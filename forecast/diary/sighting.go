@@ -60,7 +60,7 @@ const (
 // Date is the civil date as 2006-01-02.
 func (s Sighting) Date() string { return s.Day.Format(time.DateOnly) }
 
-// The bounds of what is believed. A water temperature outside them is a slip of
+// The bounds of plausible values. A water temperature outside them is a slip of
 // the pen or of the unit; they are our own default.
 const (
 	minWaterC, maxWaterC = -1, 40

@@ -69,7 +69,7 @@ func (t *Trip) risks() []string {
 		out = append(out, "Warm water: "+s.Warm.Words+".")
 	}
 	if b := t.Second; b != nil && t.Draw {
-		out = append(out, fmt.Sprintf("The second choice, %s from %s, is as good as far as can be told; choose by flow, travel and company.", b.RiverName, b.From.Short()))
+		out = append(out, fmt.Sprintf("The second choice, %s from %s, is as good as the first on what is known; choose by flow, travel and company.", b.RiverName, b.From.Short()))
 	}
 	if t.LookAgain > s.outlook.IssueDate() {
 		out = append(out, fmt.Sprintf("Check again on %s, when the weather forecast reaches the stay.", t.LookAgain.Short()))

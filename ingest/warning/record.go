@@ -21,7 +21,7 @@ type Record struct {
 	List    []Warning `json:"list"`              // of the last whole response
 }
 
-// MaxAge is how old a response may be for "none" to be believed: six fetches by
+// MaxAge is how old a response may be for "none" to count: six fetches by
 // the slowest default schedule. Our own default.
 const MaxAge = time.Hour
 

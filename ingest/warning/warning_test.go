@@ -189,7 +189,7 @@ func TestAFeedThatFailsIsNotKnownToHaveNoWarnings(t *testing.T) {
 		t.Error("nothing in force twice is news")
 	}
 	if r, _ := Load(t.Context(), files, "wend"); !r.Known(now.Add(MaxAge)) || r.Known(now.Add(MaxAge+time.Second)) {
-		t.Error("an old response is believed, or a fresh one is not")
+		t.Error("an old response counts, or a fresh one is not")
 	}
 	if err := files.Write(t.Context(), "warnings/wend.json", []byte("{")); err != nil {
 		t.Fatal(err)

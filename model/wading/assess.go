@@ -64,7 +64,7 @@ type Thunder struct {
 type Reason struct {
 	Code    string // name of the rule, see Bases
 	Level   Level
-	Floor   bool // rests on a reading that is old or not believed
+	Floor   bool // rests on a reading that is old or doubted
 	Text    func(Units) string
 	Details func(Units) string // the arithmetic behind it; nil: none
 }
@@ -95,7 +95,7 @@ type Caution struct {
 	Until    time.Time // past this moment the level is unknown; At where it is already
 	Level    Level     // at least this; all of it when Known
 	Known    bool
-	Doubted  bool     // a reading was not believed: good news must wait
+	Doubted  bool     // a reading was doubted: good news must wait
 	Reasons  []Reason // worst first
 	Unknowns []string // what is missing, in words
 	Estimate *Estimate
@@ -108,7 +108,7 @@ type Caution struct {
 // Assess judges a river. The worst reason gives the level. It is not known when
 // anything that could raise it is missing, old or doubted, or when nothing ties
 // the water to danger; what was last read then still gives a floor. A level of 3
-// by a reading that is believed stays known, as nothing is worse.
+// by a reading that is not doubted stays known, as nothing is worse.
 func Assess(in Input) Caution {
 	a := &assessment{in: in, c: Caution{At: in.At, Zone: in.Zone, Flow: in.Flow, Stage: in.Stage, Water: in.Water}}
 	a.c.Limits = in.limits()
@@ -127,7 +127,7 @@ func Assess(in Input) Caution {
 type assessment struct {
 	in    Input
 	c     Caution
-	floor bool  // what is added rests on a reading that is not believed
+	floor bool  // what is added rests on a reading that is doubted
 	could Level // the highest level that what is missing could ask for
 	other bool  // of a gauge beside the river's own: it need not tie the water to danger
 }
@@ -194,8 +194,8 @@ func (a *assessment) add(code string, l Level, text func(Units) string) {
 	a.put(code, l, !a.floor, text)
 }
 
-func (a *assessment) put(code string, l Level, believed bool, text func(Units) string) {
-	a.c.Reasons = append(a.c.Reasons, Reason{Code: code, Level: l, Floor: !believed, Text: text})
+func (a *assessment) put(code string, l Level, plausible bool, text func(Units) string) {
+	a.c.Reasons = append(a.c.Reasons, Reason{Code: code, Level: l, Floor: !plausible, Text: text})
 }
 
 func (a *assessment) unknown(what string) { a.c.Unknowns = append(a.c.Unknowns, what) }
@@ -206,7 +206,7 @@ func (a *assessment) missing(what string, could Level) {
 	a.could = max(a.could, could)
 }
 
-// judge judges one sensor by its rule, and tells whether it is believed and ties
+// judge judges one sensor by its rule, and reports whether it is plausible and ties
 // the water to danger. One that is old or doubted gives a floor: by its last
 // value and, where that is doubted, by the highest of the hours before.
 func (a *assessment) judge(s *sensor, beside []string, could Level, by func(float64) bool) (judged bool) {
@@ -226,11 +226,11 @@ func (a *assessment) judge(s *sensor, beside []string, could Level, by func(floa
 	for _, w := range why {
 		a.missing(w, could)
 	}
-	believed := len(why) == 0
-	if believed {
+	plausible := len(why) == 0
+	if plausible {
 		a.until(s.last)
 	}
-	a.floor = !believed
+	a.floor = !plausible
 	if s.last.given() {
 		judged = by(s.last.Value)
 		if top := s.highest(); doubted && top > s.last.Value {
@@ -239,9 +239,9 @@ func (a *assessment) judge(s *sensor, beside []string, could Level, by func(floa
 	}
 	a.floor = false
 	if len(s.past) > 0 {
-		a.byRise(s, believed)
+		a.byRise(s, plausible)
 	}
-	return judged && believed
+	return judged && plausible
 }
 
 // until brings the end of validity forward to that of a reading.

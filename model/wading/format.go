@@ -97,8 +97,8 @@ func (c Caution) Format(u Units) string {
 	return b.String()
 }
 
-// words is the reason's text; one that rests on a reading that is not believed
-// says so.
+// words is the reason's text; one that rests on a doubted reading says
+// so.
 func (r Reason) words(u Units) string {
 	if r.Floor {
 		return "at least: " + r.Text(u)

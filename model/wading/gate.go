@@ -8,24 +8,24 @@ import (
 	"time"
 )
 
-// Limits of what is believed of a sensor. All of them are our own default, set so
+// Limits of what is plausible for a sensor. All of them are our own default, set so
 // that a healthy gauge on a flashy river passes; no standard was found. What does
 // not pass leaves the level unknown, but at least what it was.
 const (
 	// PastSpan is how much of its own past a sensor must show before it is
-	// believed: with less, a rise, a fall or a stuck run cannot be seen.
+	// trusted: with less, a rise, a fall or a stuck run cannot be seen.
 	PastSpan  = 7 * day
 	pastSlack = 12 * time.Hour // by which the past may be shorter
 
 	outage      = 3 * time.Hour  // silence in the last day in which a rise can hide
 	outageDaily = 36 * time.Hour // the same for a site that gives one value a day
 
-	recently   = 6 * time.Hour // in which a great fall is not believed
+	recently   = 6 * time.Hour // in which a great fall is not plausible
 	fallShare  = 4.0           // times
 	fallStageM = 0.5
 	dropShare  = 2.0   // the same from the reading before the newest
 	trickle    = 0.003 // m3/s, 0.1 ft3/s: stands in for any smaller flow where it fell
-	stepShare  = 20.0  // times, from one reading to the next: not believed until it is undone
+	stepShare  = 20.0  // times, from one reading to the next: doubted until it is undone
 
 	stuckAfter   = 48 * time.Hour // without any change, unless the gauge has stood still longer before
 	stuckBeside  = 6 * time.Hour  // while the other sensor of the gauge moves
@@ -92,7 +92,7 @@ func (s *sensor) newest() float64 { return s.past[len(s.past)-1].Value }
 func (s *sensor) since(p Past) time.Duration { return p.Age - s.past[len(s.past)-1].Age }
 
 // fell reports whether the newest value is so far below an earlier one that it is
-// not believed.
+// doubted.
 func (s *sensor) fell(i int) bool {
 	now, then := s.newest(), s.past[i].Value
 	last := i == len(s.past)-2
@@ -123,11 +123,11 @@ func (s *sensor) thin(rec Record) (out []string) {
 	return out
 }
 
-// doubts are all reasons not to believe a sensor by its own past.
+// doubts are all reasons to doubt a sensor by its own past.
 func (s *sensor) doubts(rec Record) (out []string) {
 	for i, p := range s.past {
 		if s.since(p) <= recently && s.fell(i) {
-			out = append(out, fmt.Sprintf("the %s fell too far within %.1f h to be believed", s.what, s.since(p).Hours()))
+			out = append(out, fmt.Sprintf("the %s fell too far within %.1f h to be plausible", s.what, s.since(p).Hours()))
 			break
 		}
 	}
@@ -304,7 +304,7 @@ func pairsOf(flow, stage []Past, at time.Duration) (before [][2]float64, now []f
 }
 
 // highest is the highest value of the last hours before the newest reading, for
-// the floor under a reading that is not believed.
+// the floor under a reading that is doubted.
 func (s *sensor) highest() float64 {
 	top := math.Inf(-1)
 	for i, p := range s.past {

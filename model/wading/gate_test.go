@@ -10,7 +10,7 @@ import (
 )
 
 // Each limit of the gate, from a little inside to a little outside of it. says is
-// what makes the level unknown; empty where the reading is believed.
+// what makes the level unknown; empty where the reading is not doubted.
 func TestTheLimitsOfWhatIsBelieved(t *testing.T) {
 	tail := func(n int, v float64, last ...float64) []float64 {
 		return append(slices.Repeat([]float64{v}, n), last...)

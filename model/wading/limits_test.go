@@ -159,7 +159,7 @@ func TestMoreOfARise(t *testing.T) {
 	if got := level(false, []float64{26, 25, 24, 12, 0}, 2, 2, 5, 5, 5); got != Quiet {
 		t.Errorf("a rise that ended a day ago: %d", got)
 	}
-	// The last reading is not believed: the rise of the readings before it stands.
+	// The last reading is doubted: the rise of the readings before it stands.
 	for _, last := range [][]float64{{5, 5, 5, 9, 5}, {5, 5, 5, 9, 8, 5}} {
 		in := calm(t)
 		in.flows(last...)

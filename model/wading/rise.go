@@ -88,9 +88,9 @@ func (s *sensor) riseTo(end int) rise {
 
 // byRise lets a rise raise the level, also where the newest reading is old or
 // doubted: then the rise is the last that was seen.
-func (a *assessment) byRise(s *sensor, believed bool) {
+func (a *assessment) byRise(s *sensor, plausible bool) {
 	r := s.riseTo(len(s.past) - 1)
-	for i := len(s.past) - 2; i >= 0 && !believed && s.since(s.past[i]) <= recently; i-- {
+	for i := len(s.past) - 2; i >= 0 && !plausible && s.since(s.past[i]) <= recently; i-- {
 		if x := s.riseTo(i); x.level > r.level {
 			r = x
 		}
@@ -98,7 +98,7 @@ func (a *assessment) byRise(s *sensor, believed bool) {
 	if r.level == Quiet {
 		return
 	}
-	a.put("rise.fast", r.level, believed, func(u Units) string {
+	a.put("rise.fast", r.level, plausible, func(u Units) string {
 		if s.height {
 			return fmt.Sprintf("the water is rising: gauge height up %s in %.1f h", u.Length(r.by), r.hours)
 		}

@@ -53,9 +53,9 @@ type donorSurprise struct {
 // AsDonor returns the model of a river as a donor to another river km away; in is the
 // record it was fitted to.
 func (m Model) AsDonor(in Input, km float64) *Model {
-	blind := in
-	blind.Water = slices.Repeat([]float64{math.NaN()}, len(in.Air))
-	before, after := Prior(nil).At(blind), Prior(nil).At(in)
+	withoutWater := in
+	withoutWater.Water = slices.Repeat([]float64{math.NaN()}, len(in.Air))
+	before, after := Prior(nil).At(withoutWater), Prior(nil).At(in)
 	if before.departs != nil {
 		m.asDonor = &donorSurprise{shown: before.shows, km: km}
 		floats.SubTo(m.asDonor.surprise[:], after.departs.factors[:], before.departs.factors[:])
@@ -84,7 +84,7 @@ func (d *departure) addDonor(shown *[nShown]float64, donor *donorSurprise) (shar
 // Likeness says in words how far the rivers that were learnt from speak for a river
 // without a fit; "" of a fitted one. Its limits are our own default.
 func (m *Model) Likeness() string {
-	const blind = " A dam, a large spring or a glacier does not always show in air and flow: below one the model may be off by 3 °C or more."
+	const caveat = " A dam, a large spring or a glacier does not always show in air and flow: below one the model may be off by 3 °C or more."
 	if !m.unfitted {
 		return ""
 	}
@@ -93,13 +93,13 @@ func (m *Model) Likeness() string {
 	case !m.northern():
 		return "The warm season falls at the other end of the year here: no river behind this model is like it, and its error is hardly known."
 	case m.departs == nil:
-		return "Too little of its flow is known to compare it with the rivers behind this model." + blind
+		return "Too little of its flow is known to compare it with the rivers behind this model." + caveat
 	case m.alikeness > 0.6:
-		return fmt.Sprintf("Its air and flow are much like those of some of the %d rivers behind this model.", n) + blind
+		return fmt.Sprintf("Its air and flow are much like those of some of the %d rivers behind this model.", n) + caveat
 	case m.alikeness > 0.35:
-		return fmt.Sprintf("Its air and flow are somewhat like those of some of the %d rivers behind this model.", n) + blind
+		return fmt.Sprintf("Its air and flow are somewhat like those of some of the %d rivers behind this model.", n) + caveat
 	}
-	return fmt.Sprintf("Its air and flow are unlike those of all %d rivers behind this model: expect a larger error.", n) + blind
+	return fmt.Sprintf("Its air and flow are unlike those of all %d rivers behind this model: expect a larger error.", n) + caveat
 }
 
 // WithReadings is what the standard deviation of the error, °C, of a model that was not

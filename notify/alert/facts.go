@@ -79,7 +79,7 @@ type Reading struct {
 	// Level is 0..3: at least this, and all of it when Known.
 	Level int  `json:"level"`
 	Known bool `json:"known"`
-	// Doubted says that a reading was not believed: good news must wait.
+	// Doubted says that a reading was doubted: good news must wait.
 	Doubted bool `json:"doubted,omitempty"`
 	// Hold is the level that the same reading gives with the limits lowered by
 	// the margin of the hysteresis; it is never below Level.
@@ -121,7 +121,7 @@ func caution(kind string) bool {
 	return true
 }
 
-// Item is one thing told in a mail. The facts stand in the news that it names.
+// An Item is one piece of news in an email. The facts stand in the news that it names.
 type Item struct {
 	Kind          string  `json:"kind"`
 	River         string  `json:"river"`

@@ -18,7 +18,7 @@ const (
 	flapWithin    = 24 * time.Hour   // in so long are quick changes
 	NoDataAfter   = 3 * time.Hour    // without a reading we say so
 	CoolDown      = 6 * time.Hour    // between two mails on one river's caution, unless it rises
-	restate       = 24 * time.Hour   // a standing level 3 is said again
+	restate       = 24 * time.Hour   // a level 3 that goes on is sent again
 	clockSkew     = 10 * time.Minute // a reading may seem to come from the future
 )
 
@@ -50,7 +50,7 @@ type Flow struct {
 	Level   int       `json:"level"`
 	Raw     int       `json:"raw"`      // of the last reading, confirmed or not
 	LastAt  time.Time `json:"last_at"`  // last reading
-	KnownAt time.Time `json:"known_at"` // last reading that told the whole level
+	KnownAt time.Time `json:"known_at"` // last reading that gave the whole level
 
 	Warned []KnownWarning `json:"warned,omitempty"` // official warnings
 
@@ -60,7 +60,7 @@ type Flow struct {
 	Changes  []Change  `json:"changes"`  // of the last day
 	Flapping bool      `json:"flapping"`
 	NoData   bool      `json:"no_data"`
-	Doubted  bool      `json:"doubted"` // the last reading was not believed
+	Doubted  bool      `json:"doubted"` // the last reading was doubted
 	News     string    `json:"news"`    // facts of the reading that last changed something
 	Latest   *Reading  `json:"latest"`
 }
@@ -150,7 +150,7 @@ func (f *Flow) change(at time.Time, level int) bool {
 }
 
 // Wait takes in that time has passed. Silence confirms a lone reading of level
-// 3, makes us blind, and clears nothing.
+// 3, leaves us without data, and clears nothing.
 func (f *Flow) Wait(now time.Time) (changed bool) {
 	if f.Level < 3 && f.Up[3].N > 0 && now.Sub(f.Up[3].Since) >= confirmAlone {
 		changed = f.change(f.LastAt, 3)

@@ -21,7 +21,7 @@ const (
 	ruleWindow  = "window:" // of a person only; then group:stage
 )
 
-// Store decides who is told what, and keeps it. Make it with New, one in a
+// Store decides who is sent what, and records it. Make it with New, one in a
 // process for all that call Deliver.
 type Store struct {
 	db  *db.DB
@@ -95,8 +95,8 @@ func (s *Store) AddReading(ctx context.Context, r Reading) error {
 	return nil
 }
 
-// Tick takes in that time has passed: a river of which nothing is heard makes
-// us blind, and says so.
+// Tick takes in that time has passed: a river without new readings counts as
+// without data, and its readers learn so.
 func (s *Store) Tick(ctx context.Context) error {
 	all, err := s.plain().Rivers(ctx, ruleCaution)
 	if err != nil {

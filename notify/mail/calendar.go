@@ -12,7 +12,7 @@ import (
 	"example.org/eclose/notify/syndicate"
 )
 
-// calendar returns the windows of a letter as iCalendar (RFC 5545), nil where
+// calendar returns the windows of an email as iCalendar (RFC 5545), nil where
 // there is none. A window keeps its UID from mail to mail, the same as in the
 // calendars by address, and its SEQUENCE grows: feeding it again moves the entry.
 func calendar(items []alert.EmailItem) []byte {

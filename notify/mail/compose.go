@@ -24,7 +24,7 @@ import (
 //go:embed email.html
 var emailHTML string
 
-var emailTemplate = template.Must(template.New("letter").Funcs(template.FuncMap{"whole": whole}).Parse(emailHTML))
+var emailTemplate = template.Must(template.New("email").Funcs(template.FuncMap{"whole": whole}).Parse(emailHTML))
 
 // whole keeps a number and its percent sign on one line.
 func whole(s string) string { return strings.ReplaceAll(s, " %", "\u00a0%") }
@@ -50,7 +50,7 @@ type Message struct {
 	Raw     []byte // headers and body, CRLF
 }
 
-// Composer words letters. It may be used by several goroutines.
+// Composer words emails. It may be used by several goroutines.
 type Composer struct{ site Site }
 
 // NewComposer returns a Composer for a site that was checked.
@@ -61,7 +61,7 @@ func NewComposer(s Site) (*Composer, error) {
 	return &Composer{site: s}, nil
 }
 
-// Compose words a letter. The same letter and date give the same bytes. date
+// Compose words an email. The same email and date give the same bytes. date
 // is when the mail was finished, not when it is sent.
 func (c *Composer) Compose(l alert.Email, date time.Time) (Message, error) {
 	if len(l.Items) == 0 {

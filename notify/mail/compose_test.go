@@ -341,7 +341,7 @@ func TestEveryKindOfMailIsWordedHonestly(t *testing.T) {
 		{"a clear", "River Wend: caution down from 2 to 0", "nothing at this gauge calls for more than the usual care", item(alert.KindClear, 0, 2)},
 		{"a standing level 3", "River Wend: still keep out of the water", "Last alert sent 01:12 BST", item(alert.KindStillHigh, 3, 3)},
 		{"quick changes", "River Wend: changing quickly, better not to wade", "until it has been steady for 12 hours", item(alert.KindFlapping, 2, 1)},
-		{"blind", "River Wend: no reading, caution level unknown", "Missing data does not lower it", item(alert.KindNoData, 2, 2)},
+		{"no data", "River Wend: no reading, caution level unknown", "Missing data does not lower it", item(alert.KindNoData, 2, 2)},
 		{"a warning service that is silent", "River Wend: official warnings and caution level unknown", "official warnings unknown since", unheard},
 		{"a window moved", "River Wend: Blue-winged olive hatch 6 days earlier, from 10 Jun", "6 days earlier than our last email said. Have the flies tied by Tue 9 Jun. Likely: 74% on the best day, Thu 18 Jun", moved},
 		{"a window closed", "River Wend: Blue-winged olive hatch is over", "has closed (was ", closed},

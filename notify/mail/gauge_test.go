@@ -153,7 +153,7 @@ func TestAValueAtTheGaugeIsToldOnlyWhereNothingForbids(t *testing.T) {
 		{"caution 2", 590, 0.8, func(r *alert.Reading) { r.Level, r.Hold = 2, 2 }, false},
 		{"caution 3", 590, 0.8, func(r *alert.Reading) { r.Level, r.Hold = 3, 3 }, false},
 		{"caution unknown", 590, 0.8, func(r *alert.Reading) { r.Known = false }, false},
-		{"a reading that is not believed", 590, 0.8, func(r *alert.Reading) { r.Doubted = true }, false},
+		{"a doubted reading", 590, 0.8, func(r *alert.Reading) { r.Doubted = true }, false},
 		{"a flow that was read four hours ago", 590, 0.8, func(r *alert.Reading) { r.FlowM3S.At = r.At.Add(-4 * time.Hour) }, false},
 		{"a flow that a model gave", 590, 0.8, func(r *alert.Reading) { r.FlowM3S.Modelled = true }, false},
 		{"a caution that is valid no longer", 590, 0.8, func(r *alert.Reading) { r.Until = r.At.Add(time.Second) }, false},

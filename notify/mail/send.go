@@ -216,7 +216,7 @@ func answer(err error) alert.Outcome {
 	return o
 }
 
-// Transport words letters and sends them: what alert.Store.Deliver wants.
+// Transport words emails and sends them; alert.Store.Deliver uses it.
 type Transport struct {
 	Composer *Composer
 	Sender   *Sender

@@ -16,9 +16,9 @@ func NewHTTPServer(h http.Handler) *http.Server {
 // clientOf tells whose request it is. A proxy on this machine, or in one of the
 // networks that the config trusts, adds its client at the end of
 // X-Forwarded-For: the last address that is not itself a trusted proxy's is the
-// client. Nobody else is believed.
+// client. No other address is trusted.
 func clientOf(trusted []netip.Prefix) func(*http.Request) netip.Addr {
-	believed := func(a netip.Addr) bool {
+	isTrusted := func(a netip.Addr) bool {
 		return a.IsLoopback() || slices.ContainsFunc(trusted, func(p netip.Prefix) bool { return p.Contains(a) })
 	}
 	return func(r *http.Request) netip.Addr {
@@ -27,9 +27,9 @@ func clientOf(trusted []netip.Prefix) func(*http.Request) netip.Addr {
 			return netip.Addr{}
 		}
 		client := at.Addr().Unmap()
-		said := strings.Split(strings.Join(r.Header.Values("X-Forwarded-For"), ","), ",")
-		for i := len(said) - 1; i >= 0 && believed(client); i-- {
-			a, err := netip.ParseAddr(strings.TrimSpace(said[i]))
+		hops := strings.Split(strings.Join(r.Header.Values("X-Forwarded-For"), ","), ",")
+		for i := len(hops) - 1; i >= 0 && isTrusted(client); i-- {
+			a, err := netip.ParseAddr(strings.TrimSpace(hops[i]))
 			if err != nil {
 				break
 			}

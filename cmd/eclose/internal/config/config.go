@@ -214,7 +214,7 @@ type Serve struct {
 	PublicURL string   `toml:"public-url"`
 	Secret    string   `toml:"admin-secret-file"`
 	Report    string   `toml:"report"`          // folder that eclose backtest wrote to
-	Proxies   []string `toml:"trusted-proxies"` // networks whose X-Forwarded-For is believed
+	Proxies   []string `toml:"trusted-proxies"` // networks whose X-Forwarded-For is trusted
 	Site      string   `toml:"site"`            // folder of the copy for a plain web space
 	SiteURL   string   `toml:"site-url"`        // where that copy is read
 }
@@ -285,7 +285,7 @@ type Mail struct {
 	Operator     string `toml:"operator"`
 }
 
-// Webhook is an address that is told what changed.
+// Webhook is an address that gets a message for each change.
 type Webhook struct {
 	Name       string   `toml:"name"`
 	URL        string   `toml:"url"`

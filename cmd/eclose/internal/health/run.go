@@ -46,7 +46,7 @@ func (w *Watcher) Run(ctx context.Context) {
 // operatorState is what the operator knows.
 type operatorState struct {
 	failing map[string]bool
-	before  map[string]bool // failing at the last look: what comes and goes is not told
+	before  map[string]bool // failing at the last look: what comes and goes is not reported
 	at      time.Time
 }
 
@@ -84,14 +84,14 @@ func (w *Watcher) notify(ctx context.Context, t *operatorState, r Report) {
 	}
 	slices.Sort(back)
 	for _, k := range back {
-		lines = append(lines, "well again: "+strings.TrimSpace(k))
+		lines = append(lines, "resolved: "+strings.TrimSpace(k))
 	}
 	subject := fmt.Sprintf("%d problems", len(now))
 	if len(now) == 0 {
-		subject = "all well again"
+		subject = "all problems resolved"
 	}
 	if err := w.NotifyOperator(ctx, subject, lines); err != nil {
-		w.Log.Error().Err(err).Msg("telling the operator; it will be tried again")
+		w.Log.Error().Err(err).Msg("notifying the operator; it will be tried again")
 		return
 	}
 	t.at, t.failing = r.At, now

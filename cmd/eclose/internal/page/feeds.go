@@ -46,7 +46,7 @@ func (s *site) news(r *http.Request, river forecast.River, wish []string) (syndi
 	n.Outlook = st.Outlook
 	if s.Windows != nil {
 		if n.Windows, err = s.Windows(r.Context(), river.Slug); err != nil {
-			return n, fmt.Errorf("reading what was told of %s: %w", river.Slug, err)
+			return n, fmt.Errorf("reading the published windows of %s: %w", river.Slug, err)
 		}
 	}
 	if len(n.Windows) == 0 {

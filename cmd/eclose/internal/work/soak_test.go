@@ -146,7 +146,7 @@ func (w *world) ServeHTTP(rw http.ResponseWriter, r *http.Request) {
 }
 
 // fault answers badly, every fourth time or so. A long flood is well told until the
-// outage in its midst: whoever is to learn that we are blind must know of the flood.
+// outage in its midst: whoever is to learn that we have no data must know of the flood.
 func (w *world) fault(rw http.ResponseWriter, r *http.Request, river int, answer []byte, dice uint64) bool {
 	hour := w.now().Sub(w.began).Hours()
 	if river%10 == 1 && in(hour, [2]int{w.longFlood[0], w.outage[0]}) {
@@ -524,23 +524,23 @@ func (s *soak) checkAlerts(t *testing.T) {
 	}
 	for i, r := range rivers(s.gauges) {
 		want := map[string]int{}
-		var least, most int // mails that we are blind
+		var least, most int // mails that we have no data
 		switch i % 10 {
 		case 0:
 			want = map[string]int{alert.KindRise: 1, alert.KindClear: 1}
-			least, most = s.blind(t, r.Slug, s.flood)
+			least, most = s.withoutData(t, r.Slug, s.flood)
 		case 1:
 			want = map[string]int{alert.KindRise: 1, alert.KindClear: 1}
-			least, most = s.blind(t, r.Slug, s.longFlood)
+			least, most = s.withoutData(t, r.Slug, s.longFlood)
 		}
 		blind := got[r.Slug][alert.KindNoData]
 		delete(got[r.Slug], alert.KindNoData)
 		if !maps.Equal(got[r.Slug], want) || blind < least || blind > most {
-			t.Errorf("%s was told %v and %d times that we are blind, want %v and %d to %d", r.Slug, got[r.Slug], blind, want, least, most)
+			t.Errorf("%s was told %v and %d times that we have no data, want %v and %d to %d", r.Slug, got[r.Slug], blind, want, least, most)
 		}
 	}
 	if total[alert.KindNoData] == 0 {
-		t.Error("nobody was told in the outage that we are blind: nothing was tried")
+		t.Error("nobody was told in the outage that we have no data: nothing was tried")
 	}
 	states, again := map[string]int{}, 0
 	unknown := unanswered(t, s.db)
@@ -575,12 +575,12 @@ func (s *soak) checkAlerts(t *testing.T) {
 	}
 }
 
-// blind counts the spells of a flood in which the newest reading that had come in
+// withoutData counts the spells of a flood in which the newest reading that had come in
 // was more than three hours old when somebody looked: in the outage, and where bad
 // answers follow each other. A look beside a fetch may come before it or after it,
 // the flood is told for some hours after its end, and nobody is told that we are
-// blind who was not told of the flood: hence two bounds.
-func (s *soak) blind(t *testing.T, slug string, flood [2]int) (least, most int) {
+// without data who was not told of the flood: hence two bounds.
+func (s *soak) withoutData(t *testing.T, slug string, flood [2]int) (least, most int) {
 	t.Helper()
 	var known time.Time // when the flood was first read
 	was, wasSurely := false, false
