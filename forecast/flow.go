@@ -133,7 +133,7 @@ func (f *FlowAhead) Class(q float64) flow.Class {
 	return flow.Marks{Fishable: flow.Range{LowM3s: f.LowM3s, HighM3s: f.HighM3s}, Lowest: orNaN(f.LeastM3s), Lower: orNaN(f.LowerM3s), Upper: orNaN(f.UpperM3s), Banks: orNaN(f.BanksM3s)}.Of(q)
 }
 
-// trendDays is over how many days ahead the trend is told. Our own default.
+// trendDays is over how many days ahead the trend is shown. Our own default.
 const trendDays = 3
 
 // Trend says where the flow goes over the next days; "" without a forecast.

@@ -14,7 +14,7 @@ func unitsFor(us bool) wading.Units {
 	return wading.Metric
 }
 
-// flowLeads are the days ahead of which a forecast's flow is told in words.
+// flowLeads are the days ahead of which a forecast's flow is shown in words.
 var flowLeads = []int{1, 3, 7, 14}
 
 // Lines puts the flow ahead in sentences, in a reader's units: the flow of the last day

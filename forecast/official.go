@@ -263,7 +263,7 @@ const near = 0.20
 
 var scoreLeads = []int{1, 3, 5, 7, 10, 14}
 
-// fewestScores is the least number of days of which a share is told. Our own default.
+// fewestScores is the least number of days of which a share is shown. Our own default.
 const fewestScores = 5
 
 // scoresOf counts how past forecasts did by lead.

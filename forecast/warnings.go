@@ -18,7 +18,7 @@ type filesReader interface{ Files() *series.Files }
 // default: who reads today of tomorrow's flood may still stay at home.
 const warnedAhead = 24 * time.Hour
 
-// warningsOf returns the official warnings of a river as its feed last told
+// warningsOf returns the official warnings of a river as its feed last gave
 // them: those about floods and thunder that are in force at a moment, or begin
 // soon.
 func warningsOf(ctx context.Context, store Reader, r River, at time.Time) (wading.Warnings, error) {
@@ -72,7 +72,7 @@ func warningsOf(ctx context.Context, store Reader, r River, at time.Time) (wadin
 
 var hazards = map[warning.Hazard]wading.Hazard{warning.Flood: wading.FloodHazard, warning.Thunder: wading.ThunderHazard}
 
-// longestArea is how much of a list of places is told.
+// longestArea is how much of a list of places is shown.
 const longestArea = 90
 
 // areaWords is where a warning holds, where that is not the river itself.

@@ -190,7 +190,7 @@ const TwoValues = "different values at one time"
 // Normalize sorts the readings by time and drops duplicate times. Where two
 // readings share a time the later one in the answer wins, unless it is missing
 // and the earlier is not. Of two different flows or heights the higher one wins
-// and is marked: who stands in the water must not be told the lower. It returns
+// and is marked: who stands in the water must not be shown the lower. It returns
 // how many were dropped.
 func (s *Series) Normalize() (dropped int) {
 	n := len(s.Time)

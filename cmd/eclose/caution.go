@@ -43,7 +43,7 @@ func (c cautionCmd) Run(e *env) error {
 		enc.SetIndent("", " ")
 		return enc.Encode(struct {
 			wading.View
-			Warnings []warningJSON `json:"warnings"` // in force, as far as the feed told
+			Warnings []warningJSON `json:"warnings"` // in force, as far as the feed says
 		}{caution.View(app.Units(cfg)), warningsJSON(in.Warnings)})
 	}
 	fmt.Fprintf(e.stdout, "%s, %s\n%s", rivers[0].Name, e.now().UTC().Format("2 January 2006 15:04 UTC"), caution.Format(app.Units(cfg)))
@@ -92,6 +92,6 @@ func warningsJSON(in wading.Warnings) []warningJSON {
 	return out
 }
 
-// levelDays is how many days ahead the caution is told, levelMembers by how many possible
+// levelDays is how many days ahead the caution is shown, levelMembers by how many possible
 // flows. Our own defaults.
 const levelDays, levelMembers = 7, 200

@@ -83,14 +83,14 @@ func (e *env) note(format string, args ...any) {
 	}
 }
 
-// logLevel is what serve and worker log: as told by --log, unless --quiet or --verbose
+// logLevel is what serve and worker log: as set by --log, unless --quiet or --verbose
 // was given.
-func (e *env) logLevel(told string) string {
+func (e *env) logLevel(level string) string {
 	switch {
 	case e.quiet:
 		return "warn"
 	case e.chatty:
 		return "debug"
 	}
-	return told
+	return level
 }

@@ -19,7 +19,7 @@ import (
 )
 
 // renewFloodStages asks for the flood stages of the USGS gauges where what is
-// known is old. A service that fails is told and no failure: the heights change
+// known is old. A service that fails is reported and is no failure: the heights change
 // every few years.
 func renewFloodStages(e *env, cfg *config.Config, w io.Writer) error {
 	c, err := app.FeedClient(cfg, app.Options{Now: e.now, Sleep: e.sleep})

@@ -80,7 +80,7 @@ func (c ingestCmd) Run(e *env) error {
 			failed++
 		}
 	}
-	// A warning service that is down is told but is no failure of the readings: the
+	// A warning service that is down is reported but is no failure of the readings: the
 	// caution takes its warnings as unknown.
 	if len(unheard) > 0 {
 		fmt.Fprintf(e.stderr, "official warnings unknown for %s: the caution level stays unknown there until the service answers\n", strings.Join(unheard, ", "))

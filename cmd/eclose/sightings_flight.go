@@ -58,12 +58,12 @@ func (c sightingsWindowsCmd) Run(e *env) error {
 			fmt.Fprintln(e.stdout, "No open records are kept of the regions of your rivers. Fetch or import some: eclose sightings fetch --help")
 			return nil
 		}
-		told := open.Windows(region, catalogue, civil.DateOf(e.now()), e.now())
-		season := told.Season
+		summary := open.Windows(region, catalogue, civil.DateOf(e.now()), e.now())
+		season := summary.Season
 		fmt.Fprintf(e.stdout, "%s: windows by open records, effort taken out, beside the book's (5 to 95%%)\n\n", region.Words())
 		w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 		fmt.Fprintln(w, "INSECT\tSTAGE\tRECORDS\tSTART\tMEDIAN\tEND\tBOOK\tUSE")
-		for _, x := range told.Windows {
+		for _, x := range summary.Windows {
 			use := "book"
 			if x.Replaces() {
 				use = "records"
@@ -77,7 +77,7 @@ func (c sightingsWindowsCmd) Run(e *env) error {
 		fmt.Fprintf(e.stdout, "\nThis season so far: %s, %s of %s\n", lateWords(season.Late), count(season.Records, "record"), count(season.Groups, "insect"))
 		fmt.Fprintf(e.stdout, "\nDays on which each was recorded within %g km of %s, and on how many it would be if it were as common here as in the region:\n\n", c.Km, r.Name)
 		fmt.Fprintln(w, "INSECT\tDAYS\tEXPECTED\t")
-		for _, x := range presences(told.Presence(records.Near{LatDeg: r.Lat, LonDeg: r.Lon, Km: c.Km})) {
+		for _, x := range presences(summary.Presence(records.Near{LatDeg: r.Lat, LonDeg: r.Lon, Km: c.Km})) {
 			missing := ""
 			if x.Missing() {
 				missing = "left off lists"

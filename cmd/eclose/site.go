@@ -54,15 +54,15 @@ func (c siteCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	told := s.db
-	if c.Issue != "" { // what was told since does not belong to that day
-		told = nil
+	published := s.db
+	if c.Issue != "" { // what was published since does not belong to that day
+		published = nil
 	}
 	url := c.URL
 	if url == "" {
 		url = cfg.Serve.SiteURL
 	}
-	r, err := app.WriteSite(e.ctx, cfg, data, told, now, app.SiteCopy{Dir: c.Out, URL: url})
+	r, err := app.WriteSite(e.ctx, cfg, data, published, now, app.SiteCopy{Dir: c.Out, URL: url})
 	if err != nil {
 		return err
 	}

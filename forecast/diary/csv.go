@@ -35,10 +35,10 @@ type Reading struct {
 	Now      time.Time
 }
 
-// maxFaults bounds how many faults of one file are told at once.
+// maxFaults bounds how many faults of one file are reported at once.
 const maxFaults = 20
 
-// ReadCSV reads sightings. Every fault is told with the line it is on, and one
+// ReadCSV reads sightings. Every fault is reported with the line it is on, and one
 // fault refuses the file.
 func ReadCSV(r io.Reader, opt Reading) ([]Sighting, error) {
 	in := bufio.NewReader(r)

@@ -31,7 +31,7 @@ type Fetcher struct {
 	INat  *inaturalist.Source // nil: not asked
 	GBIF  *gbif.Source        // nil: not asked
 	Since time.Time           // the first day of interest
-	Each  func(Judged)        // told of every record; may be nil
+	Each  func(Judged)        // called with every record; may be nil
 }
 
 // refetchOverlap is how far before the last fetch the next one begins: clocks differ and

@@ -37,7 +37,7 @@ type Taken struct {
 type Taker struct {
 	Judge *Judge
 	Store *Store // nil: nothing is kept, as in a dry run
-	// Each is told of every record with what became of it; may be nil.
+	// Each is called for every record with its result; may be nil.
 	Each func(Judged)
 
 	taken                            Taken

@@ -26,7 +26,7 @@ type Dated struct {
 	Absent     bool           `json:"absent,omitempty"`
 	Hours      float64        `json:"hours,omitempty"` // of effort; 0: unknown
 	Event      string         `json:"event,omitempty"`
-	// Published is when its source gave it out, zero if that is not told, and Stored
+	// Published is when its source gave it out, zero if that is unknown, and Stored
 	// when it was kept here, zero where that does not matter.
 	Published time.Time `json:"published,omitzero"`
 	Stored    time.Time `json:"stored,omitzero"`
@@ -138,7 +138,7 @@ type Season struct {
 	LonDeg  float64
 }
 
-// Summary is what open records told of a region by a day.
+// Summary is what open records show of a region by a day.
 type Summary struct {
 	Windows []Window
 	Season  Season

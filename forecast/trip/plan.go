@@ -26,7 +26,7 @@ type Stay struct {
 	Stages         float64 `json:"stages_expected"` // on a day, of those that one travels for: the first two ranks of the catalogue, or the ask's own
 	StagesCalendar float64 `json:"stages_calendar"` // the same from the calendar alone
 	Flow           Odds    `json:"flow"`
-	// Fishable is the chance of fishable flow by day, of the stays that are told.
+	// Fishable is the chance of fishable flow by day, of the stays that are shown.
 	Fishable []FishableDay `json:"fishable_by_day,omitempty"`
 	Warm     Odds          `json:"warm_water"`
 	// Worth puts stays in order: what its days are worth being there for, times the
@@ -236,7 +236,7 @@ func tally(ask Ask, r River, groups Groups) *days {
 	for _, s := range d.stages {
 		first, last = min(first, s.Days.From), max(last, s.Days.From+forecast.Date(s.Days.Len()-1))
 	}
-	// Beyond the earlier end of what the stages and the water cover nothing is told.
+	// Beyond the earlier end of what the stages and the water cover nothing is shown.
 	if n := len(r.Outlook.Water); n > 0 {
 		last = min(last, r.Outlook.Water[n-1].Date)
 	}
@@ -302,7 +302,7 @@ func (d *days) fill(s *Stay) {
 	}
 }
 
-// shown is how many of a stay's stages are told.
+// shown is how many of a stay's stages are shown.
 const shown = 6
 
 // chance is the mean over some days of a stage's chance, by the water and by the

@@ -39,7 +39,7 @@ func riverOf(q Question, r trip.River, groups trip.Groups) River {
 }
 
 // shut reports whether odds more likely than not spoil a day. Unknown odds do not: they
-// are told.
+// are shown.
 func shut(o trip.Odds) bool { return o.Known && o.P >= shutFrom }
 
 // builder makes the rows of one river.
@@ -88,7 +88,7 @@ func (b builder) rest(q Question, a *trip.Prospect) ([]Catch, float64) {
 	minute := now.Hour()*60 + now.Minute()
 	var out []Catch
 	for _, l := range s.Likely {
-		// What is there all year is told where nothing else is, and once.
+		// What is there all year is shown where nothing else is, and once.
 		if l.Chance < todayFrom || len(out) == todayShown || l.Background() && len(out) > 0 {
 			continue
 		}

@@ -129,7 +129,7 @@ func (r River) CautionLine(u wading.Units) string {
 	var b strings.Builder
 	b.WriteString(r.Caution.Headline() + ".")
 	for _, x := range r.Caution.Reasons {
-		// The flow's own reason is told by the flow and its limits.
+		// The flow's own reason is given by the flow and its limits.
 		if x.Level == r.Caution.Level && x.Level >= wading.BetterNot && x.Code != "level.flow" {
 			b.WriteString(" " + upper(x.Text(u)) + ".")
 		}

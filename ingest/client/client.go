@@ -32,7 +32,7 @@ type Options struct {
 	Retries   int                                        // tries after the first; 3. Negative: none
 	Backoff   time.Duration                              // pause before the first retry, doubled each time; 2 s
 	MaxWait   time.Duration                              // longest pause a server may ask for before we give up for now; 2 min
-	Log       func(Event)                                // told of every try; nil: silent
+	Log       func(Event)                                // called for every try; nil: silent
 	Transport http.RoundTripper                          // nil: the standard one, TLS verified
 	Now       func() time.Time                           // nil: time.Now
 	Sleep     func(context.Context, time.Duration) error // nil: a timer that ctx can cut short

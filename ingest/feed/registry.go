@@ -85,13 +85,13 @@ func Parser(name string, o Options) (ingest.Parser, error) {
 
 // Recognise names the feeds whose parser can read a saved answer and finds
 // readings in it, or says what it left out. Somebody who named the wrong feed
-// is told the right one.
+// is pointed to the right one.
 func Recognise(answer []byte, o Options) []string {
 	var names []string
 	for _, e := range Parsers {
-		told := 0
-		o.Skipped = func(ingest.Skipped) { told++ }
-		if list, err := e.New(o).Parse(bytes.NewReader(answer)); err == nil && len(list)+told > 0 {
+		skipped := 0
+		o.Skipped = func(ingest.Skipped) { skipped++ }
+		if list, err := e.New(o).Parse(bytes.NewReader(answer)); err == nil && len(list)+skipped > 0 {
 			names = append(names, e.Name)
 		}
 	}

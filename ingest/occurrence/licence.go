@@ -5,7 +5,7 @@ import "strings"
 // A Licence is under which terms a record was published.
 type Licence string
 
-// The licences that are told apart. AllRights is every other one, and none.
+// The licences that are distinguished. AllRights is every other one, and none.
 const (
 	CC0       Licence = "CC0"
 	CCBY      Licence = "CC BY"

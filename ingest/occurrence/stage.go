@@ -8,7 +8,7 @@ import (
 // A LifeStage is what was seen, in the words of Darwin Core's lifeStage.
 type LifeStage string
 
-// The life stages that are told apart. Immature is every stage in the water or
+// The life stages that are distinguished. Immature is every stage in the water or
 // in the egg.
 const (
 	StageUnknown LifeStage = ""

@@ -45,9 +45,9 @@ type Intake struct {
 	Backfill   time.Duration                    // how far back the first fetch of a series goes
 	Overlap    time.Duration                    // how far behind the newest reading each later fetch begins, for revisions
 	Refetch    bool                             // fetch the whole Backfill anew, whatever is stored
-	OnOutcome  func(Outcome)                    // told of each task as it ends; may be nil
-	OnProgress func(Progress)                   // told of each piece of a long past; may be nil
-	OnChecked  func(river string, s qc.Summary) // told how plausible the new readings of a series are; may be nil
+	OnOutcome  func(Outcome)                    // called with each task as it ends; may be nil
+	OnProgress func(Progress)                   // called with each piece of a long past; may be nil
+	OnChecked  func(river string, s qc.Summary) // called with how plausible the new readings of a series are; may be nil
 	Climates   *Climates                        // shared by passes; nil: learnt anew in each
 	Feed       string                           // if named, only this feed is asked; the checks see what the others brought before
 }

@@ -13,7 +13,7 @@ type LeftOut struct {
 	by map[string][]ingest.Skipped
 }
 
-// Add is told of one part that was left out. The pages of one answer repeat
+// Add counts one part that was left out. The pages of one answer repeat
 // themselves: they are summed up.
 func (l *LeftOut) Add(s ingest.Skipped) {
 	l.mu.Lock()

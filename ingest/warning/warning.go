@@ -34,8 +34,8 @@ type Warning struct {
 	// Not of CAP.
 	Hazard Hazard `json:"hazard,omitempty"`
 	Fit    Fit    `json:"fit,omitempty"` // how well Area fits the river: see Locate
-	// Chain is the same for all messages about one event: a reader who was told
-	// of one need not be told of the next.
+	// Chain is the same for all messages about one event: a reader who had an
+	// email about one needs none about the next.
 	Chain string `json:"chain,omitempty"`
 }
 

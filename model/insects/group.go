@@ -82,7 +82,7 @@ const (
 // Fishable says whether a stage is an event on the water.
 type Fishable string
 
-// The answers. Unsure groups are forecast but told as such.
+// The answers. Unsure groups are forecast but marked as such.
 const (
 	FishableYes    Fishable = "yes"
 	FishableNo     Fishable = "no"
@@ -126,7 +126,7 @@ type Group struct {
 
 	EmergenceSite   Site
 	OvipositionMode Oviposition
-	Habitat         Habitat // empty if not told
+	Habitat         Habitat // empty if unknown
 	HookMin         int     // hook numbers: the smallest number is the biggest hook
 	HookMax         int
 	Colours         string

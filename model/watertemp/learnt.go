@@ -164,7 +164,7 @@ func newLearner(rivers []learntRiver) *learner {
 }
 
 // scaled is what is shown of a river in spreads from the middle of all, within bounds; 0
-// where it cannot be told, as of a flow that never changes.
+// where it is unknown, as of a flow that never changes.
 func (l *learner) scaled(shown [nShown]float64) [nShown]float64 {
 	const far = 3
 	for j, s := range l.scale {

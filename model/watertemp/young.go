@@ -104,7 +104,7 @@ func (m *Model) Likeness() string {
 
 // WithReadings is what the standard deviation of the error, °C, of a model that was not
 // fitted would come to if the water were also read on the days of a record from one index
-// to another. NaN where that cannot be told.
+// to another. NaN where that is unknown.
 func (m Model) WithReadings(in Input, from, to int) float64 {
 	m = m.At(in)
 	if m.departs == nil {

@@ -38,7 +38,7 @@ func (s *Store) Deliver(ctx context.Context, c Transport, workers int) (Delivere
 		return Delivered{}, err
 	}
 	owner := "d-" + rand.Text()
-	// What was said to a relay is written down even when we are told to stop.
+	// What was sent to a relay is written down even when we have to stop.
 	d := &delivery{s: s, ctx: context.WithoutCancel(ctx), owner: owner, work: make(chan Email), notes: make(chan note, 2*workers)}
 	run, stop := context.WithCancel(ctx)
 	defer stop()

@@ -71,7 +71,7 @@ type Flow struct {
 func (f *Flow) Inhibits() bool { return f.Doubted || max(f.Level, f.Raw) >= 2 }
 
 // Read takes in a reading and says whether the level, or the way in which it is
-// told, changed. A reading not newer than the last does nothing.
+// reported, changed. A reading not newer than the last does nothing.
 func (f *Flow) Read(r Reading) (changed bool) {
 	if !r.At.After(f.LastAt) {
 		return false

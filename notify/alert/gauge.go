@@ -23,10 +23,10 @@ const ruleGauge = "gauge"
 // The rules of conditions at the gauge; our own defaults.
 const (
 	gaugeReadings    = 2              // readings, or forecasts, in a row that must agree
-	gaugeRepeatAfter = 24 * time.Hour // a condition that ended is not told again sooner
+	gaugeRepeatAfter = 24 * time.Hour // a condition that ended is not sent again sooner
 )
 
-// Withholds says why nothing may be told now that could send somebody to this river; ""
+// Withholds returns why nothing may be sent now that could bring somebody to this river; ""
 // where it may. Missing data withhold as high water does.
 func (f *Flow) Withholds(now time.Time) string {
 	r := f.Latest
@@ -74,7 +74,7 @@ func (r *Reading) valueOf(v ingest.Variable, now time.Time) *Value {
 }
 
 // weigh holds a condition, and the insects asked for with it, against the last reading
-// and the last outlook. ok is false where that cannot be told.
+// and the last outlook. ok is false where that is unknown.
 func (p *pass) weigh(c subscribe.Condition, w rule) (g gaugeState, ok bool, err error) {
 	off := w.threshold - min(offBy, w.threshold/2)
 	if c.Forecast {
@@ -115,8 +115,8 @@ func (p *pass) weigh(c subscribe.Condition, w rule) (g gaugeState, ok bool, err 
 	return g, true, nil
 }
 
-// decideGauge tells once that a condition at the gauge is met, and once that it is over.
-// Where the river withholds good news nothing is told and nothing noted: it is weighed
+// decideGauge queues one email when a condition at the gauge is met, and one when it is over.
+// Where the river withholds good news nothing is sent and nothing noted: it is weighed
 // again at the next reading.
 func (p *pass) decideGauge(r *reader) (Item, bool, error) {
 	c, err := subscribe.ParseCondition(r.GaugeCondition)
@@ -166,7 +166,7 @@ func (p *pass) decideGauge(r *reader) (Item, bool, error) {
 	return it, true, nil
 }
 
-// gaugeOvertaken says why a condition that was met must not be told any more.
+// gaugeOvertaken says why a condition that was met must not be sent any more.
 func (f *Flow) gaugeOvertaken(it Item, now time.Time) string {
 	if why := f.Withholds(now); why != "" {
 		return why

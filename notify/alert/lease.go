@@ -33,9 +33,9 @@ const resultDeferred = "deferred"
 
 const leaseFor = 15 * time.Minute // longer than the longest SMTP wait after the last dot
 
-// Lease gives the next mails that are due to owner, the worst first: weighed
-// once more against how the river is now, worded facts and all. A mail that is
-// overtaken is dropped, and the ledger then says that its reader was not told.
+// Lease assigns up to many due emails to owner, the worst first. Each is compared
+// once more with the present state of the river, and its facts are put in. An email
+// that is overtaken is dropped, and the ledger then says that it was not sent.
 func (s *Store) Lease(ctx context.Context, owner string, many int) ([]Email, error) {
 	var out []Email
 	err := s.tx(ctx, func(q *sqlc.Queries, _ db.Querier) error {
@@ -255,7 +255,7 @@ func (l *leasing) take(ctx context.Context, m sqlc.Outbox) (*Email, error) {
 			_, err := l.q.End(ctx, sqlc.EndParams{DedupeKey: m.DedupeKey, Was: mailQueued, State: mailQueued, NotBefore: db.Micros(l.now.Add(groupWait)), Code: m.LastCode, Reply: m.LastReply})
 			return nil, err
 		case neverSent:
-			// Nothing to go back to: the ledger then says that nothing was told.
+			// Nothing to go back to: the ledger then says that nothing was sent.
 			it.Was, it.After, it.Since = 0, "", 0
 			items[i] = it
 			if m.Body, err = bodyOf(items); err != nil {
@@ -309,7 +309,7 @@ func highest(items []Item) (level int) {
 	return level
 }
 
-// overtaken says why an item must not be told any more; "" where it may.
+// overtaken says why an item must not be sent any more; "" where it may.
 func (l *leasing) overtaken(ctx context.Context, it Item) (string, error) {
 	f, err := l.flow(ctx, it.River)
 	if err != nil {
@@ -345,7 +345,7 @@ const (
 	notYet    = "the alert it retracts is still being sent"
 )
 
-// wasSent says whether the mail that told of the higher level went out, with it.
+// wasSent says whether the mail about the higher level went out, with it.
 func (l *leasing) wasSent(ctx context.Context, it Item) (why string, err error) {
 	m, err := l.q.Mail(ctx, it.After)
 	if errors.Is(err, sql.ErrNoRows) {

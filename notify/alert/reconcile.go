@@ -157,7 +157,7 @@ func (p *pass) checkBy(t time.Time) {
 	}
 }
 
-// reader is one person of the audience with what they were told and what waits
+// reader is one person of the audience with what they were sent and what waits
 // to be sent to them.
 type reader struct {
 	sqlc.AudienceRow
@@ -260,8 +260,8 @@ const (
 	stateFlapping = "flapping"
 )
 
-// decide compares what a reader was told with how the river is, and returns
-// what is to be told. It also sets what the ledger will say.
+// decide compares what a reader was last sent with the state of the river, and returns
+// what is to be sent. It also sets what the ledger will say.
 func (p *pass) decide(r *reader) ([]Item, error) {
 	var out []Item
 	if r.Cautions != 0 {
@@ -348,7 +348,7 @@ func (p *pass) decideCaution(r *reader) (Item, bool) {
 	return it, true
 }
 
-// decideNoData tells once that we see nothing, to those whom we told of a
+// decideNoData sends once that there are no data, to those whom we sent a
 // caution or of a window that may have them on their way.
 func (p *pass) decideNoData(r *reader) (Item, bool) {
 	f := &p.flow
@@ -400,7 +400,7 @@ func (p *pass) decideWindows(r *reader) ([]Item, error) {
 			continue
 		}
 		if Good(kind) && p.flow.Inhibits() {
-			continue // nothing is told and nothing noted: it waits for the river
+			continue // nothing is sent and nothing noted: it waits for the river
 		}
 		e = p.entry(r, rule)
 		it := Item{
@@ -420,7 +420,7 @@ func (p *pass) decideWindows(r *reader) ([]Item, error) {
 		switch {
 		case kind == "":
 		case r.Cadence == cadenceOpener && (opened || kind != KindOpen):
-			e.SentAt = sentAt // noted and not told
+			e.SentAt = sentAt // noted and not sent
 		default:
 			out = append(out, it)
 		}
@@ -428,7 +428,7 @@ func (p *pass) decideWindows(r *reader) ([]Item, error) {
 	return out, nil
 }
 
-// openedThisYear reports whether a reader was told of a window of the river this year.
+// openedThisYear reports whether a reader was sent a window of the river this year.
 func (p *pass) openedThisYear(r *reader) bool {
 	for rule, e := range r.ledger {
 		if e.N > 0 && strings.HasPrefix(rule, ruleWindow) && db.Time(e.SentAt).Year() == p.today.Time().Year() {
@@ -527,7 +527,7 @@ func (p *pass) queue(r *reader, it Item) {
 			w.dirty = true
 			if !worth {
 				e.Mail = both.After
-				return // it came and went before anybody was told
+				return // it came and went before any email was sent
 			}
 			it = both
 		}
@@ -568,7 +568,7 @@ func maxTime(a, b time.Time) time.Time {
 }
 
 // merge joins an item that waits with a later one under the same rule, so that
-// nobody reads of a change that is over. told is false where nothing is left to
+// nobody reads of a change that is over. worth is false where nothing is left to
 // say.
 func merge(was, is Item) (both Item, worth bool) {
 	both = is
@@ -592,7 +592,7 @@ func merge(was, is Item) (both Item, worth bool) {
 		case both.Level > both.Was && is.Kind != KindFlapping:
 			both.Kind = KindRise
 		}
-		// A fall to a level that nobody was told of before is no news.
+		// A fall to a level that no email was sent about is no news.
 		return both, both.Was > 0 || both.Level >= notifyFrom
 	}
 	both.WasFrom, both.WasTo, both.Since = was.WasFrom, was.WasTo, was.Since
@@ -632,7 +632,7 @@ func (p *pass) save(ctx context.Context, q *sqlc.Queries, r *reader) error {
 			if len(w.items) == 0 {
 				continue
 			}
-			// A key that is there already was put in by somebody else: told is told.
+			// A key that is there already was put in by somebody else: it is sent already.
 			_, err := q.AddMail(ctx, sqlc.AddMailParams{
 				DedupeKey: w.key, PersonID: r.ID, Kind: w.kind, Level: int64(w.level), MessageID: w.key, Body: string(body),
 				CreatedAt: db.Micros(p.now), NotBefore: db.Micros(w.notBefore), ExpiresAt: db.Micros(w.expires),

@@ -211,7 +211,7 @@ const (
 	factKept = 60 * 24 * time.Hour
 )
 
-// Clean forgets what is past its time, and says how much. What was told stays
+// Clean forgets what is past its time, and says how much. What was sent stays
 // known: see the ledger.
 func (s *Store) Clean(ctx context.Context) (map[string]int64, error) {
 	q, now := s.plain(), s.now()

@@ -25,7 +25,7 @@ type Warning struct {
 // where they do not change the level of the caution.
 const KindWarning = "warning"
 
-// ruleWarnings is of a person only; its News lists the warnings they were told.
+// ruleWarnings is of a person only; its News lists the warnings they were sent.
 const ruleWarnings = "warnings"
 
 // warningsOf takes from a caution what mails say of the official warnings that
@@ -106,16 +106,16 @@ func (p *pass) decideWarnings(r *reader, said bool) (Item, bool) {
 		return Item{}, false
 	}
 	e = p.entry(r, ruleWarnings)
-	told := map[string]int{}
+	known := map[string]int{}
 	for x := range strings.FieldsSeq(e.News) {
 		name, g, _ := strings.Cut(x, ":")
-		told[name], _ = strconv.Atoi(g) // what we wrote ourselves
+		known[name], _ = strconv.Atoi(g) // what we wrote ourselves
 	}
 	fresh := false
 	var all []string
 	for _, s := range f.Warned {
 		name, g := s.key()
-		fresh = fresh || g > told[name]
+		fresh = fresh || g > known[name]
 		all = append(all, name+":"+strconv.Itoa(g))
 	}
 	news := strings.Join(all, " ")

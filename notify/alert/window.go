@@ -13,10 +13,10 @@ import (
 const (
 	sureBy       = 0.05               // over the threshold by so much opens at once, else two outlooks must agree
 	offBy        = 0.10               // under the threshold by so much, twice, closes
-	movedDays    = 4                  // a window that moved by more is told again
+	movedDays    = 4                  // a window that moved by more is sent again
 	betweenMoves = 2 * 24 * time.Hour // but not more often than this
 	reopenAfter  = 7 * 24 * time.Hour // and one that closed does not open again sooner
-	nearDays     = 3                  // days ahead from which a window is told though the calendar says the same
+	nearDays     = 3                  // days ahead from which a window is sent though the calendar says the same
 	newsBy       = 0.10               // difference in chance from the calendar's that is news
 	newsDays     = 3                  // difference in days of the start from the calendar's that is news
 )
@@ -38,7 +38,7 @@ func (r rule) wants(s *Stage) bool {
 	return slices.Contains(r.groups, s.Group)
 }
 
-// sent is what a person was told of one window.
+// sent is what a person was sent of one window.
 type sent struct {
 	open     bool
 	at       time.Time  // last mail about it, or when it closed
@@ -47,7 +47,7 @@ type sent struct {
 }
 
 // decide compares a stage's outlook, issued on a civil date of the river, with
-// what was told. It returns the kind of mail due, or "", and what is then told.
+// what was sent. It returns the kind of email due, or "", and what was sent after it.
 func (r rule) decide(t sent, s *Stage, issued time.Time, today civil.Date) (string, sent, error) {
 	from, err1 := parseDate(s.From)
 	to, err2 := parseDate(s.To)
@@ -87,7 +87,7 @@ func (r rule) decide(t sent, s *Stage, issued time.Time, today civil.Date) (stri
 	return "", t, nil
 }
 
-// isNews reports whether a window differs from the calendar's by enough to be told ahead
+// isNews reports whether a window differs from the calendar's by enough for an email ahead
 // of time. A calendar that is not known says nothing, so all is news.
 func isNews(s *Stage, from civil.Date, best, calendar float64) bool {
 	was, err := parseDate(s.CalendarFrom)

@@ -72,14 +72,14 @@ func (w words) block(it alert.EmailItem) block {
 // blocks words several items. The caution of a river stands once, with its first item.
 func (w words) blocks(items []alert.EmailItem) []block {
 	var out []block
-	told := map[string]bool{}
+	mentioned := map[string]bool{}
 	for _, it := range items {
 		b := w.block(it)
 		switch {
-		case len(b.Caution) > 0 && told[it.River] && (alert.Good(it.Kind) || it.Kind == alert.KindClosed):
+		case len(b.Caution) > 0 && mentioned[it.River] && (alert.Good(it.Kind) || it.Kind == alert.KindClosed):
 			b.Caution = []string{"The caution for " + river(it) + " is above. " + overrule}
 		case len(b.Caution) > 0:
-			told[it.River] = true
+			mentioned[it.River] = true
 		}
 		out = append(out, b)
 	}

@@ -45,7 +45,7 @@ func KindOf(status string, code int) string {
 	return BounceSoft
 }
 
-// Bounce is one report that a mail did not arrive, whoever told us.
+// Bounce is one report that a mail did not arrive, whoever reported it.
 type Bounce struct {
 	Person string // id
 	Kind   string

@@ -15,7 +15,7 @@ import (
 // The limits that keep others from having a stranger's mailbox filled through
 // us; our own defaults. A mailbox and a network have few. A domain has many: a
 // provider hosts many people. That of everybody is so high that only an attack
-// reaches it, and the operator is told.
+// reaches it, and the operator is notified.
 const (
 	perAddressDay    = 1
 	perAddressMonth  = 3
@@ -68,14 +68,14 @@ func (s *Store) signupOf(folded, network string) signup {
 	return x
 }
 
-// mayMail applies the limits: an error where the asker should be told, false
+// mayMail applies the limits: an error where the asker should learn of it, false
 // where telling would give somebody else's secret away.
 func (s *Store) mayMail(ctx context.Context, tx *db.Tx, folded string, x signup, now time.Time) (bool, error) {
 	for _, l := range []struct {
 		name, column, value string
 		within              time.Duration
 		most                int
-		told                bool // whether the asker learns of it
+		answered            bool // whether the asker learns of it
 	}{
 		{LimitAddress, "address", x.address, day, perAddressDay, false},
 		{LimitAddress, "address", x.address, month, perAddressMonth, false},
@@ -102,7 +102,7 @@ func (s *Store) mayMail(ctx context.Context, tx *db.Tx, folded string, x signup,
 		if s.Refused != nil {
 			s.Refused(l.name)
 		}
-		if l.told {
+		if l.answered {
 			return false, fmt.Errorf("%w (limit of %s)", ErrBusy, l.name)
 		}
 		return false, nil

@@ -21,7 +21,7 @@ type Store struct {
 	// gives for the id; nil: the caller of Ask does. Set it before the first Ask.
 	Asked func(ctx context.Context, tx *db.Tx, id string) error
 
-	// Refused is told which limit refused a request; may be nil.
+	// Refused is called with the limit that refused a request; may be nil.
 	Refused func(limit string)
 
 	db    *db.DB

@@ -38,13 +38,13 @@ type Subscription struct {
 	HorizonDays int      `json:"horizon_days"` // how far ahead to look
 	Cadence     string   `json:"cadence"`      // Now, Digest, Weekly or Opener
 	Cautions    bool     `json:"cautions"`     // also flow cautions
-	// When is a Condition at the gauge, empty for none. With one, nothing is told of
+	// When is a Condition at the gauge, empty for none. With one, nothing is sent about
 	// windows: a mail comes when the condition is met and, where groups are named, one of
 	// them reaches Threshold as well.
 	When string `json:"when,omitempty"`
 }
 
-// Request is a wish to be told, not yet confirmed.
+// Request is a request for emails that is not yet confirmed.
 type Request struct {
 	Address       string         `json:"address"`
 	Zone          string         `json:"zone"`       // IANA

@@ -196,7 +196,7 @@ func (r *Report) drawReliability([]Score) figure {
 	at := 0
 	for i, lead := range r.Leads {
 		if i != 0 && i != len(r.Leads)/2 && i != len(r.Leads)-1 {
-			continue // three curves can be told apart, five cannot
+			continue // three curves can be distinguished, five cannot
 		}
 		l := line{name: fmt.Sprintf("%d days ahead", lead), style: at}
 		at++

@@ -369,7 +369,7 @@ func isWord(s string) bool {
 // place gives every row its instant. Where the clock was put back, a wall time
 // has two instants: the rows' order tells which, as the first one that is
 // later than the row before. Where it was put forward, a wall time never was,
-// and the reading is left out and told of.
+// and the reading is left out and reported.
 func (p *parsing) place() error {
 	rows := p.all
 	if len(rows) > 1 && rows[len(rows)-1].at.Before(rows[0].at) {

@@ -23,7 +23,7 @@ import (
 // observedProperty, _limit, _offset) and its members (label, lat, long, status,
 // dateOpened, riverName, measures with their @id) are those of the agency's
 // reference of the Hydrology API; that label, lat, long and status may be lists
-// is told by users of the service. The names of measures and of properties are
+// is reported by users of the service. The names of measures and of properties are
 // those of recorded answers.
 
 // stationsPage is how many stations are asked for at once.
@@ -31,7 +31,7 @@ const stationsPage = 2000
 
 // properties are the words by which the service filters stations. The one of
 // water temperature is not documented, so all stations of a circle are asked
-// for then, and told apart by the names of their measures.
+// for then, and distinguished by the names of their measures.
 var properties = map[ingest.Variable]string{ingest.Discharge: "waterFlow", ingest.GaugeHeight: "waterLevel", ingest.Precipitation: "rainfall", ingest.WaterTemperature: ""}
 
 // Find implements ingest.GaugeFinder by the Hydrology API's list of stations,
@@ -109,15 +109,15 @@ func readStations(r io.Reader) (out []ingest.Gauge, rows int, err error) {
 	if body.Items == nil {
 		return nil, 0, feed.Unexpected("list of stations", "has no member \"items\"", nil)
 	}
-	told := false
+	hasMeasures := false
 	for i := range *body.Items {
 		x := &(*body.Items)[i]
-		told = told || x.Measures != nil
+		hasMeasures = hasMeasures || x.Measures != nil
 		if g := x.gauge(); len(g.Series) > 0 {
 			out = append(out, g)
 		}
 	}
-	if len(*body.Items) > 0 && !told {
+	if len(*body.Items) > 0 && !hasMeasures {
 		return nil, 0, feed.Unexpected("list of stations", "does not say what the stations measure", nil)
 	}
 	return out, len(*body.Items), nil

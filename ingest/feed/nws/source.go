@@ -181,11 +181,11 @@ func say(err error) error {
 		return err
 	}
 	b, perr := readBody(bytes.NewReader(status.Body))
-	var told *ingest.Error
-	if b.refuses() && errors.As(perr, &told) {
-		e.Problem = told.Problem
-		if told.Hint != "" {
-			e.Hint = told.Hint
+	var reported *ingest.Error
+	if b.refuses() && errors.As(perr, &reported) {
+		e.Problem = reported.Problem
+		if reported.Hint != "" {
+			e.Hint = reported.Hint
 		}
 	}
 	return err

@@ -105,7 +105,7 @@ func readThings(list []jsontext.Value) ([]ingest.Gauge, error) {
 				continue
 			}
 			x := ingest.GaugeSeries{ID: string(d.ID), Variable: v, Statistic: ingest.Instant}
-			// A span that cannot be read is one that is not told.
+			// A span that cannot be read counts as missing.
 			if begin, end, err := phenomenon(d.Span); err == nil {
 				x.Begin, x.End = begin.In(time.UTC), end.In(time.UTC)
 			}

@@ -21,7 +21,7 @@ import (
 // from the answer's own link to itself, where it has one.
 type Parser struct {
 	Site, Parameter, Statistic string
-	Skipped                    func(ingest.Skipped) // told what was left out; may be nil
+	Skipped                    func(ingest.Skipped) // called with what was left out; may be nil
 }
 
 // Name implements ingest.Parser.

@@ -44,7 +44,7 @@ type Options struct {
 	// 0: pages.DefaultPerSecond.
 	PerSecond float64
 	ClientOf  func(*http.Request) netip.Addr // nil: the other end of the connection
-	Log       *zerolog.Logger                // told why an answer failed; nil: none
+	Log       *zerolog.Logger                // gets why a response failed; nil: no log
 }
 
 type service struct {

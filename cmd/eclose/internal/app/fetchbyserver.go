@@ -59,7 +59,7 @@ func FetchByServer(ctx context.Context, cfg *config.Config, now func() time.Time
 const fetchLook = 500 * time.Millisecond
 
 func watchFetches(ctx context.Context, q *jobs.Queue, slot time.Time, n int, out io.Writer) error {
-	told := map[int64]bool{}
+	reported := map[int64]bool{}
 	failed := 0
 	for {
 		list, err := q.List(ctx, jobs.Filter{Kinds: []string{jobs.Fetch{}.Kind()}, Most: 10_000})
@@ -71,10 +71,10 @@ func watchFetches(ctx context.Context, q *jobs.Queue, slot time.Time, n int, out
 			if err := json.Unmarshal([]byte(j.Keys), &f); err != nil {
 				return fmt.Errorf("reading the keys of job %d: %w", j.ID, err)
 			}
-			if told[j.ID] || !f.Slot.Equal(slot) || len(j.Errors) == 0 && j.Ended.IsZero() {
+			if reported[j.ID] || !f.Slot.Equal(slot) || len(j.Errors) == 0 && j.Ended.IsZero() {
 				continue
 			}
-			told[j.ID] = true
+			reported[j.ID] = true
 			says := "fetched"
 			if k := len(j.Errors); k > 0 {
 				says = "failed: " + OneLine(j.Errors[k-1].Error, 200)
@@ -85,7 +85,7 @@ func watchFetches(ctx context.Context, q *jobs.Queue, slot time.Time, n int, out
 				fmt.Fprintf(out, "%-14s %-11s %s\n", f.River, f.Feed, line)
 			}
 		}
-		if len(told) >= n {
+		if len(reported) >= n {
 			break
 		}
 		select {

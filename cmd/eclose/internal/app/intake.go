@@ -24,7 +24,7 @@ const overlap = 30 * 24 * time.Hour
 // store; our own default.
 const otherIngest = 2 * time.Second
 
-// Ingest does one pass of all feeds of a config; watch sets who is told how it
+// Ingest does one pass of all feeds of a config; watch sets who is notified how it
 // goes.
 func Ingest(ctx context.Context, cfg *config.Config, o Options, watch func(*schedule.Intake)) ([]schedule.Outcome, error) {
 	store, err := series.Open(ctx, cfg.StoreURL(), series.WaitForWriter(otherIngest))

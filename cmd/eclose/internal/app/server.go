@@ -57,7 +57,7 @@ type Options struct {
 	Log     zerolog.Logger
 	Now     func() time.Time
 	Sleep   func(context.Context, time.Duration) error // between tries of a feed; nil: a real pause
-	Skipped func(ingest.Skipped)                       // told what feeds left out, by Ingest only; may be nil
+	Skipped func(ingest.Skipped)                       // called with what feeds left out, by Ingest only; may be nil
 }
 
 // Workers is how many jobs of a queue one process works at a time. A model

@@ -39,7 +39,7 @@ type Watcher struct {
 	Cautions func() map[string]time.Time         // when each river's was judged; nil: nobody judges
 	Mail     func(context.Context) (MailState, error)
 
-	NotifyOperator func(ctx context.Context, subject string, lines []string) error // nil: nobody is told
+	NotifyOperator func(ctx context.Context, subject string, lines []string) error // nil: nobody is notified
 	PingURL        string
 
 	pages  pages

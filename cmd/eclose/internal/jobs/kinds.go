@@ -72,7 +72,7 @@ type Outlook struct {
 	Issue time.Time `json:"issue"`
 }
 
-// Alerts weighs what a fetch, of readings or of warnings, or an outlook brought and decides who is told.
+// Alerts weighs what a fetch, of readings or of warnings, or an outlook brought and decides who is notified.
 type Alerts struct {
 	River   string    `json:"river"`
 	Cause   time.Time `json:"cause"`             // slot of the fetch, or issue of the outlook

@@ -35,7 +35,7 @@ type Options struct {
 	Handlers Handlers
 	Periodic []Periodic
 	Workers  map[string]int // by queue; what is not named is not worked
-	Done     func(Attempt)  // told of each attempt; may be nil
+	Done     func(Attempt)  // called with each attempt; may be nil
 
 	// Timeout overrides how long any job may take, and Rescue how long after its
 	// beginning a job whose worker died is taken up again; 0: as each kind has it.

@@ -163,7 +163,7 @@ func (w *worker[T]) run(ctx context.Context, job *river.Job[T]) (err error) {
 	if w.do == nil {
 		return RetryLater{time.Minute, "this process has no handler for " + job.Kind}
 	}
-	// A panic must cost one attempt of one job and be told like any failure.
+	// A panic must cost one attempt of one job and be reported like any failure.
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("panic in %s: %v", job.Kind, p)

@@ -41,9 +41,9 @@ func cautionNow(st *State, c wading.Caution, u wading.Units, regulated bool) cau
 	}
 	l.Past = "Caution level unknown" + least + ": this copy is out of date. Treat the river as too high until you have seen it."
 	l.Text = append(l.Text, flowSentence(st, c, u))
-	told := map[string]bool{"level.record": true, "level.flow": true, "usgs.percentile_class": true}
-	for _, r := range c.Reasons { // worst first; the flow is told above
-		if !told[r.Code] && (r.Level > wading.Quiet || strings.HasPrefix(r.Code, "warning.")) && len(l.Text) < 4 {
+	shown := map[string]bool{"level.record": true, "level.flow": true, "usgs.percentile_class": true}
+	for _, r := range c.Reasons { // worst first; the flow is shown above
+		if !shown[r.Code] && (r.Level > wading.Quiet || strings.HasPrefix(r.Code, "warning.")) && len(l.Text) < 4 {
 			l.Text = append(l.Text, upper(r.Text(u)))
 		}
 	}
@@ -117,7 +117,7 @@ func weekday(d forecast.Date) string { return d.Time().Format("Mon 2 Jan") }
 
 // cautionAhead is the caution of days that lie ahead: as far as today's reading reaches
 // that reading and its trend, beyond that one line of past seasons or of the forecast,
-// and when the real flow will be told.
+// and when the real flow will be known.
 func cautionAhead(st *State, c cautionLine, odds string, from, today forecast.Date) cautionLine {
 	if forecast.ReadingReaches(today, from) {
 		return c

@@ -25,9 +25,9 @@ var owners = map[string]string{
 	"sensorthings": "the sensor service that this server's owner names",
 }
 
-// Credits names whose data stands behind some rivers: as told, else as the
+// Credits names whose data stands behind some rivers: as configured, else as the
 // agency's terms ask; unknown feeds by their own name.
-func Credits(rivers []forecast.River, told map[string]string) string {
+func Credits(rivers []forecast.River, configured map[string]string) string {
 	var out []string
 	for _, r := range rivers {
 		stations := slices.Clone(r.Gauges)
@@ -39,7 +39,7 @@ func Credits(rivers []forecast.River, told map[string]string) string {
 			stations = append(stations, forecast.FeedSite{Feed: r.Warnings})
 		}
 		for _, st := range stations {
-			who := cmp.Or(told[st.Feed], owners[st.Feed], st.Feed)
+			who := cmp.Or(configured[st.Feed], owners[st.Feed], st.Feed)
 			if who != "" && !slices.Contains(out, who) {
 				out = append(out, who)
 			}

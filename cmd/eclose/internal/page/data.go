@@ -19,7 +19,7 @@ type feedLine struct {
 	Behind time.Duration
 }
 
-// staleAfter is the age from which a source is told to be late. Our own
+// staleAfter is the age from which a source counts as late. Our own
 // default, twice what a caution lets a flow be old.
 const staleAfter = 4 * time.Hour
 

@@ -10,7 +10,7 @@ import (
 	"example.org/eclose/model/wading"
 )
 
-// flowStrong is the share of past days at too much flow from which that is told as
+// flowStrong is the share of past days at too much flow from which that is shown as
 // strongly as a caution. Our own default.
 const flowStrong = 0.33
 

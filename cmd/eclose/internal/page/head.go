@@ -37,7 +37,7 @@ type head struct {
 // does so every minute, so an older one means that nobody does any more.
 const judgedFor = 15 * time.Minute
 
-// staleForecast is the age from which a forecast is told to be old. Our own default:
+// staleForecast is the age from which a forecast counts as old. Our own default:
 // four issues that did not come, at the default schedule.
 const staleForecast = 24 * time.Hour
 

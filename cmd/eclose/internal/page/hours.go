@@ -15,8 +15,8 @@ import (
 	"example.org/eclose/model/wading"
 )
 
-// dayLeast is the least chance for which a stage is told on the page of a day, and
-// dayMost how many are told before the others fold away. Our own defaults.
+// dayLeast is the least chance for which a stage is shown on the page of a day, and
+// dayMost how many are shown before the others fold away. Our own defaults.
 const (
 	dayLeast = 0.1
 	dayMost  = 5

@@ -123,7 +123,7 @@ type Options struct {
 	Owners map[string]string
 	// Checks are what the operator's page shows; nil: there is none.
 	Checks func(context.Context) []health.Check
-	// SignInFailed is told of a wrong secret; may be nil.
+	// SignInFailed is called at each wrong secret; may be nil.
 	SignInFailed func()
 	// PerSecond is how many requests a second one network may make over a while;
 	// 0: DefaultPerSecond.

@@ -156,7 +156,7 @@ func (s *site) kept(make func(*http.Request) (*answer, error)) http.HandlerFunc 
 	}
 }
 
-// key names what a kept page is made of. Ages are told to the minute, and the
+// key names what a kept page is made of. Ages are shown to the minute, and the
 // minutes of rivers do not end together: fifty pages are not made at once.
 func (s *site) key(r *http.Request) (string, error) {
 	slugs := []string{r.PathValue("slug")}

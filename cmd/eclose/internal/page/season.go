@@ -20,7 +20,7 @@ const (
 	seasonDays = 270
 )
 
-// weekLeast is the least chance in a week that is told in a season. Our own
+// weekLeast is the least chance in a week that is shown in a season. Our own
 // default.
 const weekLeast = 0.01
 

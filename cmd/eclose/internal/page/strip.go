@@ -30,7 +30,7 @@ func dayHeads(from forecast.Date, n int) []dayHead {
 	return out
 }
 
-// risk is how likely something is that spoils a day: in three steps, told apart
+// risk is how likely something is that spoils a day: in three steps, distinguished
 // by texture, and unknown.
 type risk int
 

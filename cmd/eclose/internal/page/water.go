@@ -100,7 +100,7 @@ func (s *site) water(r *http.Request) (*answer, error) {
 	return &answer{name: "water", title: river.Name + ": water and flow", here: "rivers", body: body}, nil
 }
 
-// levelDays is how many days ahead chances of caution levels are told. Our own default.
+// levelDays is how many days ahead chances of caution levels are shown. Our own default.
 const levelDays = 7
 
 // degree is the unit of a reader's thermometer, and degrees a temperature on it,

@@ -29,7 +29,7 @@ type Builder struct {
 	Config  *config.Config
 	Client  *client.Client
 	Now     func() time.Time
-	Skipped func(ingest.Skipped) // told what a feed left out; may be nil
+	Skipped func(ingest.Skipped) // called with what a feed left out; may be nil
 }
 
 // recentDays is how far back a weather forecast is asked for as well: the

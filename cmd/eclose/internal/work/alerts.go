@@ -13,7 +13,7 @@ import (
 	"example.org/eclose/notify/alert"
 )
 
-// HandleAlerts takes in what a fetch or an outlook brought, decides who is told, and
+// HandleAlerts takes in what a fetch or an outlook brought, decides who is notified, and
 // has the mail looked at.
 func (h *Service) HandleAlerts(ctx context.Context, k jobs.Alerts) error {
 	r, err := h.river(k.River)

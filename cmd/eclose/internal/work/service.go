@@ -49,7 +49,7 @@ type Service struct {
 	Archive   *archive.Archive
 	Alerts    *alert.Store
 	People    Forgetter
-	Forgot    func(what string, n int)                           // told what retention deleted; may be nil
+	Forgot    func(what string, n int)                           // called with what retention deleted; may be nil
 	Transport alert.Transport                                    // nil: there is no relay, mails wait
 	Ask       func(ctx context.Context, invitation string) error // has an address confirmed; nil: there is no relay
 	Hooks     *webhook.Store                                     // nil: none
@@ -83,7 +83,7 @@ type Service struct {
 	Jitter           map[string]time.Duration // over how long the requests of a slot are spread, where the config says
 	ForecastSchedule cron.Schedule            // when outlooks are issued
 
-	LeftOut *schedule.LeftOut // what feeds left out of their answers; nil: not told
+	LeftOut *schedule.LeftOut // what feeds left out of their answers; nil: not counted
 
 	climates schedule.Climates
 
