@@ -61,7 +61,7 @@ func Calibrate(rec Record, r River, c *insects.Catalogue, sightings []Sighting) 
 	return shifts, unused(rec, r, c, sightings, there), nil
 }
 
-// names tells whether a name of the diary stands for a group.
+// names reports whether a name of the diary stands for a group.
 func names(c *insects.Catalogue, name, group string) bool {
 	g, ok := c.Group(name)
 	return ok && slices.ContainsFunc(broodsOf(c, g), func(b *insects.Group) bool { return b.Key == group })

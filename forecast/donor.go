@@ -58,7 +58,7 @@ func FindDonor(ctx context.Context, store Reader, r River, others []River, at ti
 	return nil, "", nil
 }
 
-// young tells whether the record has too few days for a water model that needs no other
+// young reports whether the record has too few days for a water model that needs no other
 // river.
 func (rec Record) young() bool { return watertemp.Young(rec.WaterInput()) }
 

@@ -157,7 +157,7 @@ func (t *timing) pastRecorded(i int) {
 	t.centre(i)
 }
 
-// missing tells that open records know other insects near the river, but not this
+// missing reports that open records know other insects near the river, but not this
 // one.
 func (o *open) missing(key string) bool { return o != nil && o.near[key].Missing() }
 

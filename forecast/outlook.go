@@ -79,10 +79,10 @@ type StageOutlook struct {
 	Weight  float64  `json:"thermal_weight"` // 0 calendar only .. 1 temperature only
 	Early   *float64 `json:"early_days"`     // by which the season runs ahead of this river's usual one; nil if not known
 	Reasons []Remark `json:"reasons"`
-	// AllYear tells that the stage knows no season: the window is the whole year
+	// AllYear reports that the stage knows no season: the window is the whole year
 	// and its peak means nothing.
 	AllYear bool `json:"all_year,omitempty"`
-	// Elsewhere tells that the group lives in other kinds of water than this river's,
+	// Elsewhere reports that the group lives in other kinds of water than this river's,
 	// or that open records near by know others but not it; the config does not name it
 	// and nobody has seen it here. Lists leave it out.
 	Elsewhere bool `json:"lives_elsewhere,omitempty"`

@@ -13,7 +13,7 @@ type site struct {
 	warmth bool // the river's own water is known: a group ruled by it needs no move by latitude and height
 }
 
-// warms tells that the river's own warmth moves a group's dates.
+// warms reports that the river's own warmth moves a group's dates.
 func (s site) warms(p phenology.Params) bool { return s.warmth && p.DD50 > 0 && p.Weight > 0 }
 
 func (w *water) place(rec Record, r River) site {

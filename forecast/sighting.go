@@ -45,7 +45,7 @@ func (k SightingKind) Words() string {
 	}
 }
 
-// Seen tells whether more than stray numbers were seen.
+// Seen reports whether more than stray numbers were seen.
 func (s Sighting) Seen() bool { return s.Amount != diary.None }
 
 // SightingsOf are the sightings of a diary that were neither withdrawn nor held

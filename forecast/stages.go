@@ -174,12 +174,12 @@ func (s *StageOutlook) allYear(day0 Date) {
 	s.Calendar = s.Window
 }
 
-// over tells that the season of a stage has passed.
+// over reports that the season of a stage has passed.
 func (s *StageOutlook) over(issue Date) bool {
 	return s.Window.End.P90 != 0 && s.Window.End.P90 < issue
 }
 
-// over tells that the season of some stage of a group has passed, so that the
+// over reports that the season of some stage of a group has passed, so that the
 // next one matters.
 func over(pair [2]StageOutlook, issue Date) bool {
 	return pair[0].over(issue) || pair[1].over(issue)
@@ -273,7 +273,7 @@ func (s *StageOutlook) moved(issue Date) []Remark {
 	return []Remark{one}
 }
 
-// ruledByCalendar tells that the water moves a stage too little to be named.
+// ruledByCalendar reports that the water moves a stage too little to be named.
 // The limit is our own default.
 func (s *StageOutlook) ruledByCalendar() bool { return s.Weight < 0.15 }
 

@@ -103,7 +103,7 @@ func seenGroups(sightings []Sighting, c *insects.Catalogue, there []*insects.Gro
 	return out
 }
 
-// anySeen tells whether any sighting, of whatever season, entered.
+// anySeen reports whether any sighting, of whatever season, entered.
 func (t *timing) anySeen() bool {
 	return slices.ContainsFunc(t.groups, func(m timed) bool { return len(m.watches) > 0 || m.recorded != nil })
 }
@@ -508,7 +508,7 @@ func sightingsAt(sightings []Sighting, river string) []Sighting {
 	return out
 }
 
-// Shares tells whether the seasons of two rivers are near enough for sightings on
+// Shares reports whether the seasons of two rivers are near enough for sightings on
 // one to move the other's dates.
 func Shares(a, b River) bool { return phenology.SitesShare(distanceKm(a, b)) }
 

@@ -274,7 +274,7 @@ func (f *waterFit) printWarm(out io.Writer) error {
 	return err
 }
 
-// tooLittle tells whether an error says that a record is too short for a fit.
+// tooLittle reports whether an error says that a record is too short for a fit.
 func tooLittle(err error) (*watertemp.TooLittleError, bool) {
 	var little *watertemp.TooLittleError
 	return little, errors.As(err, &little)

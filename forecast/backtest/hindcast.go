@@ -186,7 +186,7 @@ func (f *fold) evidence(season *phenology.SeasonForecast, but, issue int, therma
 	return out
 }
 
-// begun tells whether a taxon's season has usually begun on a day.
+// begun reports whether a taxon's season has usually begun on a day.
 func (f *fold) begun(i, issue int) bool {
 	return f.taxa[i].MedianDOY-2*f.taxa[i].SpreadDays <= float64(issue)
 }

@@ -17,7 +17,7 @@ type Series struct {
 	visits []time.Time      // of the site, by anybody's catch
 	hours  bool
 	words  bool
-	// catchesOnly tells that the site's table holds no row without a catch.
+	// catchesOnly reports that the site's table holds no row without a catch.
 	catchesOnly bool
 	shift       int // first day of a season, from 1 January; below 0 in the year before
 }

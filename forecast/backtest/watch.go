@@ -116,7 +116,7 @@ func usualGap(days []int) int {
 	return int(median(gaps))
 }
 
-// running tells whether the trap was in use before a day: visited within the year
+// running reports whether the trap was in use before a day: visited within the year
 // before it.
 func (s *Series) running(year, day int) bool {
 	for _, v := range s.visits {

@@ -16,7 +16,7 @@ import (
 type Temperatures struct {
 	// Years holds the days from 1 January, °C, NaN where unknown.
 	Years map[string]map[int][]float64
-	// AnnualOnly tells that no year has more than one value, however often
+	// AnnualOnly reports that no year has more than one value, however often
 	// repeated. Such a mean is known only when the year is over, so no forecast
 	// made within the year may use it.
 	AnnualOnly bool
@@ -105,7 +105,7 @@ func (w *Temperatures) years(site string) []int {
 	return slices.Sorted(maps.Keys(w.Years[""]))
 }
 
-// known tells whether a year's temperature is known well enough up to a day: nine
+// known reports whether a year's temperature is known well enough up to a day: nine
 // days of ten.
 func known(daily []float64, day int) bool {
 	n := 0

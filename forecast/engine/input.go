@@ -37,7 +37,7 @@ func (g Gate) Open(tempC float64) float64 {
 	return o
 }
 
-// always tells that no temperature closes the gate.
+// always reports that no temperature closes the gate.
 func (g Gate) always() bool { return math.IsInf(g.MinC, -1) && math.IsInf(g.MaxC, 1) }
 
 // Group is one insect group at one river, one draw of parameters per member.

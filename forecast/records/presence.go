@@ -12,7 +12,7 @@ type Presence struct {
 	Last     civil.Date // of all groups near by
 }
 
-// Missing tells that the group is not there: so many records of others would have
+// Missing reports that the group is not there: so many records of others would have
 // shown it. Fewer than one neighbourhood in a hundred that has it is silent where
 // five visits were expected; the limit is our own default.
 func (p Presence) Missing() bool { return p.Visits == 0 && p.Expected >= 5 }

@@ -32,7 +32,7 @@ type Dated struct {
 	Stored    time.Time `json:"stored,omitzero"`
 }
 
-// known tells whether a record was to be had at a moment of a day: from when its
+// known reports whether a record was to be had at a moment of a day: from when its
 // source published it on, or else from when it was kept here, but never on its own
 // day.
 func (d *Dated) known(day civil.Date, at time.Time) bool {
@@ -121,11 +121,11 @@ type Lateness struct {
 	Variance float64 // days²
 }
 
-// Dates tells that the window speaks of what the book's dates are: adults on the
+// Dates reports that the window speaks of what the book's dates are: adults on the
 // wing stand for emergence only where the book counted those, too.
 func (w Window) Dates() bool { return w.Stage != Flight || w.Book.Flight }
 
-// Replaces tells that the window stands in place of the book's.
+// Replaces reports that the window stands in place of the book's.
 func (w Window) Replaces() bool { return w.Records.Replaces && w.Dates() }
 
 // Season is how early or late the season under way is in a region.

@@ -69,9 +69,9 @@ type Trip struct {
 	Second   *Stay     `json:"second_choice,omitempty"`
 	Earlier  *Stay     `json:"a_week_earlier,omitempty"` // at the river of the first choice
 	Later    *Stay     `json:"a_week_later,omitempty"`
-	// Draw tells that the first choice leads the second by less than the two usually err.
+	// Draw reports that the first choice leads the second by less than the two usually err.
 	Draw bool `json:"too_close_to_call"`
-	// Invite tells that the plan may be put as "go"; see River.Invites.
+	// Invite reports that the plan may be put as "go"; see River.Invites.
 	Invite     bool          `json:"invite"`
 	Confidence []string      `json:"how_sure"`
 	Risks      []string      `json:"what_would_change_it"`

@@ -38,7 +38,7 @@ type Verdict struct {
 	Now    time.Time
 	Days   int
 	Answer Answer
-	// Invite tells whether the answer may be put as an imperative; for a draw, both of them.
+	// Invite reports whether the answer may be put as an imperative; for a draw, both of them.
 	Invite bool
 	First  *Choice // nil for Nothing and Stale
 	Second *Choice // the best days at another river; nil if there are none

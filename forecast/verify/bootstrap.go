@@ -15,7 +15,7 @@ type Interval struct {
 	Seasons int     `json:"seasons"`
 }
 
-// Excludes tells whether v lies outside the interval.
+// Excludes reports whether v lies outside the interval.
 func (i Interval) Excludes(v float64) bool { return v < i.Low || v > i.High }
 
 // BootstrapBySeason draws whole seasons with replacement and recomputes a

@@ -39,7 +39,7 @@ func (b Basis) Words() string {
 	}
 }
 
-// Regional tells that the dates stand for a region and not for one reach: such
+// Regional reports that the dates stand for a region and not for one reach: such
 // a window may be moved to a river and is longer than the season of one reach.
 func (b Basis) Regional() bool { return b != OneReach }
 

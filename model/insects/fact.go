@@ -22,7 +22,7 @@ var grades = map[Grade]bool{
 	Prior: true, Practice: true, Guess: true, Own: true,
 }
 
-// NeedsCitation tells whether the grade claims a source that can be looked up.
+// NeedsCitation reports whether the grade claims a source that can be looked up.
 func (g Grade) NeedsCitation() bool {
 	switch g {
 	case Measured, Published, PartPublished, Derived, Proxy:

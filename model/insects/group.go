@@ -182,7 +182,7 @@ func (g *Group) Worth(s Stage) int {
 	return 3
 }
 
-// Fishable tells whether the stage is an event on the water.
+// Fishable reports whether the stage is an event on the water.
 func (g *Group) Fishable(s Stage) Fishable { return g.fishable[s] }
 
 // Hours are the parts of the day in which the stage happens.

@@ -79,7 +79,7 @@ func (r Region) LatDeg() (float64, bool) {
 	return info.latDeg, ok
 }
 
-// Southern tells that the region lies south of the equator, where the seasons
+// Southern reports that the region lies south of the equator, where the seasons
 // are reversed.
 func (r Region) Southern() bool { return regionTable[r].latDeg < 0 }
 
@@ -109,7 +109,7 @@ func regionKeys(southern bool) string {
 
 var allAreas = []string{"any", "us", "us-west", "us-east", "us-midwest", "uk", "ie", "eu", "de", "nz", "au", "ar", "cl"}
 
-// in tells whether a name of the area is used in the region.
+// in reports whether a name of the area is used in the region.
 func (r Region) in(area string) bool {
 	return area == "any" || area == string(r) || slices.Contains(regionTable[r].areas, area)
 }

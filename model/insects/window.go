@@ -75,7 +75,7 @@ func (w Window) EvidenceWords() string {
 	return s
 }
 
-// InMonth tells whether the window touches the month.
+// InMonth reports whether the window touches the month.
 func (w Window) InMonth(m time.Month) bool {
 	from := time.Date(2023, m, 1, 0, 0, 0, 0, time.UTC).YearDay()
 	to := from + daysIn[m-1] - 1
@@ -87,7 +87,7 @@ func (w Window) InMonth(m time.Month) bool {
 	return false
 }
 
-// Contains tells whether a day of the year (1-365) lies within the window.
+// Contains reports whether a day of the year (1-365) lies within the window.
 func (w Window) Contains(doy int) bool {
 	for _, d := range []int{doy - 365, doy, doy + 365} {
 		if d >= w.Start && d <= w.End {

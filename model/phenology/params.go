@@ -124,7 +124,7 @@ func (p Params) CalendarOnly() Params {
 	return p
 }
 
-// thermal tells whether temperature has any say.
+// thermal reports whether temperature has any say.
 func (p Params) thermal() bool { return p.DD50 > 0 && p.Weight > 0 }
 
 // Rate is what two hours would yield if a whole season fell on one day, such

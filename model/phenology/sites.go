@@ -33,5 +33,5 @@ func SiteCorrelation(km, heightM float64, alike bool) float64 {
 	return r
 }
 
-// SitesShare tells whether sightings at one site may move the dates of another.
+// SitesShare reports whether sightings at one site may move the dates of another.
 func SitesShare(km float64) bool { return km <= nearKm }

@@ -132,7 +132,7 @@ type assessment struct {
 	other bool  // of a gauge beside the river's own: it need not tie the water to danger
 }
 
-// sensors judges the flow and the height of a gauge, and tells whether one of them
+// sensors judges the flow and the height of a gauge, and reports whether one of them
 // ties the water to danger.
 func (a *assessment) sensors() (judged bool) {
 	in := a.in

@@ -49,7 +49,7 @@ type Flood struct {
 // NoFlood is a gauge without flood categories.
 var NoFlood = Flood{ActionM: math.NaN(), MinorM: math.NaN(), ModerateM: math.NaN(), MajorM: math.NaN()}
 
-// Any tells whether a category is given by its height.
+// Any reports whether a category is given by its height.
 func (f Flood) Any() bool {
 	_, ok := f.lowest()
 	return ok

@@ -29,7 +29,7 @@ type Measurement struct {
 // MeanDepthM is the area over the width.
 func (m Measurement) MeanDepthM() float64 { return m.AreaM2 / m.WidthM }
 
-// Usable tells whether a measurement may go into a fit: all four values above
+// Usable reports whether a measurement may go into a fit: all four values above
 // zero, no ice, not poor, and flow = area x velocity within 5 % (the last as in
 // the qva filter of AHGestimation).
 func (m Measurement) Usable() bool {

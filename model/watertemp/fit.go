@@ -88,13 +88,13 @@ func Fit(in Input, o Options) (Model, error) {
 // its own (it does on the Rhone): starts lie on both sides and between.
 var valleys = [...][2]float64{{}, {-1, 1.5}, {1, -1.5}, {0, 1.5}, {0, -1.5}}
 
-// Partial tells whether less than a year of readings stands behind a fit.
+// Partial reports whether less than a year of readings stands behind a fit.
 func (m *Model) Partial() bool { return !m.unfitted && m.Days < WholeYear }
 
-// Young tells whether a record has less than a whole year of days for a fit.
+// Young reports whether a record has less than a whole year of days for a fit.
 func Young(in Input) bool { return len(in.useful()) < WholeYear }
 
-// Enough tells whether a record has what a fit needs: a *TooLittleError if not.
+// Enough reports whether a record has what a fit needs: a *TooLittleError if not.
 func Enough(in Input) error { return enough(in, in.useful()) }
 
 func enough(in Input, use []int) error {

@@ -32,7 +32,7 @@ func (in Input) slice(from, to int) Input {
 	return out
 }
 
-// unknown tells whether a value is none: not a number, or infinite.
+// unknown reports whether a value is none: not a number, or infinite.
 func unknown(v float64) bool { return v-v != 0 }
 
 const twoPi = 2 * math.Pi

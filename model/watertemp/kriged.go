@@ -13,7 +13,7 @@ import (
 // memory). A dam's low releases in a warm July are such a thing, or melt water at high
 // flow in May, which no straight line follows.
 const (
-	// How far apart days may be and still tell of each other: of the circle of the
+	// How far apart days may be and still be correlated: of the circle of the
 	// year, as a chord of radius 1 (40 days); of the logarithm of the flow; of the past
 	// weeks' air, °C.
 	krigSeason, krigFlow, krigAir = 0.7, 1.0, 4.0
@@ -76,7 +76,7 @@ func (f *fitter) knots() (out []knot) {
 	return out
 }
 
-// kernel is how much two places tell of each other, 0 to 1.
+// kernel returns the correlation of the residuals at two nodes, 0 to 1.
 func (k knot) kernel(b knot) float64 {
 	season := (square(k.cos-b.cos) + square(k.sin-b.sin)) / (krigSeason * krigSeason)
 	return math.Exp(-0.5 * (season + square(k.flow-b.flow)/(krigFlow*krigFlow) + square(k.air-b.air)/(krigAir*krigAir)))
@@ -105,7 +105,7 @@ func krige(at []knot) *Kriged {
 	if !c.Factorize(cov) || c.SolveVecTo(&weights, left) != nil {
 		return nil
 	}
-	// What two places tell is the product of three factors, so that no point of the grid
+	// The correlation of two nodes is the product of three factors, so that no point of the grid
 	// takes an exponential of its own.
 	var sum [gridSeasons][gridFlows][gridAirs]float64
 	for i, a := range at {

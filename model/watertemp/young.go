@@ -121,7 +121,7 @@ func (m Model) WithReadings(in Input, from, to int) float64 {
 	return d.error(&spread, rows, in.Day0).SD
 }
 
-// northern tells whether the air is warmest between May and October, as it is at all
+// northern reports whether the air is warmest between May and October, as it is at all
 // rivers behind the tables. A season turned round is unlike all of them.
 func (m *Model) northern() bool { return m.Air[1] < 0 }
 

@@ -108,7 +108,7 @@ func (r rule) best(s *Stage, today civil.Date) (best, calendar float64) {
 	return best, calendar
 }
 
-// moved tells whether a date moved by more than is worth an email; an unknown date
+// moved reports whether a date moved by more than is worth an email; an unknown date
 // did not.
 func moved(a, b civil.Date) bool {
 	return a != 0 && b != 0 && max(a-b, b-a) > movedDays

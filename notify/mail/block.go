@@ -473,7 +473,7 @@ func (w words) news(it alert.EmailItem) (long, short string) {
 	return long, short
 }
 
-// begun tells whether a window's most likely start is past.
+// begun reports whether a window's most likely start is past.
 func (w words) begun(from string) bool {
 	return from != "" && from <= w.date.In(w.zone).Format(time.DateOnly)
 }

@@ -77,10 +77,10 @@ const (
 	keptFor      = 60 * 24 * time.Hour // longer than a job that failed for good is listed
 )
 
-// Any tells whether there is any receiver.
+// Any reports whether there is any receiver.
 func (s *Store) Any() bool { return s != nil && len(s.To) > 0 }
 
-// Wanted tells whether any receiver asks for a type of event.
+// Wanted reports whether any receiver asks for a type of event.
 func (s *Store) Wanted(kind string) bool {
 	return s != nil && slices.ContainsFunc(s.To, func(h Receiver) bool { return len(h.Events) == 0 || slices.Contains(h.Events, kind) })
 }

@@ -187,7 +187,7 @@ func (s *hindcast) nothing(err error) error {
 	return err
 }
 
-// asOfFrom tells whether any issue of the season lies in the time of which the
+// asOfFrom reports whether any issue of the season lies in the time of which the
 // store kept what it held.
 func (s *hindcast) asOfFrom(ctx context.Context) (bool, error) {
 	_, known, err := s.src.AsOf(ctx, s.river, noon(s.river, date(s.year, 12, 31)))

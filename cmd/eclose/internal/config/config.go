@@ -246,7 +246,7 @@ func (s Sightings) faults() (out []string) {
 	return out
 }
 
-// IsURL tells whether a neighbour's file is fetched from a server: over https, or
+// IsURL reports whether a neighbour's file is fetched from a server: over https, or
 // from this machine.
 func IsURL(s string) bool {
 	u, err := url.Parse(s)

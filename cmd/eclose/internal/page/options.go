@@ -95,7 +95,7 @@ type Options struct {
 	Data      Data
 	Catalogue *insects.Catalogue
 	Now       func() time.Time
-	// OwnClock tells that Now is not the time of readers, as in a demo: their browsers
+	// OwnClock reports that Now is not the time of readers, as in a demo: their browsers
 	// cannot tell whether a caution has run out.
 	OwnClock bool
 

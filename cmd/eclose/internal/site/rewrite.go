@@ -50,7 +50,7 @@ func (c *copier) rewrite(p string, page []byte) ([]byte, error) {
 	return b.Bytes(), nil
 }
 
-// controls tells whether a link asks to do something: a button, an entry of the menu or
+// controls reports whether a link asks to do something: a button, an entry of the menu or
 // another view. Without a server it goes away with its words.
 func controls(n *html.Node) bool {
 	return strings.Contains(attribute(n, "class"), "button") || attribute(n, "rel") != "" || n.Parent != nil && n.Parent.DataAtom == atom.Li || strings.HasPrefix(attribute(n, "href"), "/?units=")
