@@ -275,16 +275,7 @@ func (rec Record) future(w *water, o *Outlook, opt Options) error {
 }
 
 // season is the water from a day on to the issue, NaN where unknown.
-func (rec Record) season(day0 Date) []float64 {
-	out := make([]float64, max(0, int(rec.Issue-day0)))
-	for i := range out {
-		out[i] = math.NaN()
-		if k := int(day0-rec.Day0) + i; k >= 0 && k < len(rec.Water) {
-			out[i] = rec.Water[k]
-		}
-	}
-	return out
-}
+func (rec Record) season(day0 Date) []float64 { return rec.from(day0, int(rec.Issue-day0)) }
 
 // filled is the season so far, member by member: readings as they are, gaps
 // drawn within their error, the same error for a whole gap, since a model that

@@ -1,6 +1,7 @@
 package forecast
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
@@ -136,25 +137,18 @@ func (p *printer) stage(s StageOutlook, issue Date) {
 	if d, ok := s.On(issue + 7); ok {
 		week, calendar = Percent(d.P), Percent(d.PCalendar)
 	}
-	name := cut(s.Name, 33)
+	name := Truncate(s.Name, 33)
 	if !s.Fishable {
-		name = cut(s.Name, 18) + " (not fishable)"
+		name = Truncate(s.Name, 18) + " (not fishable)"
 	}
 	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, calendar, GradeWord(s.Grade))
 	if s.AllYear {
 		p.line("  all year")
-		p.line("  %s", orUnknown(s.Hours))
+		p.line("  %s", cmp.Or(s.Hours, "hours unknown"))
 		return
 	}
 	p.line("  %s", strings.TrimRight(fmt.Sprintf("%-24s %-24s %s", between(s.Window.Start), between(s.Window.Peak), between(s.Window.End)), " "))
-	p.line("  %s", wrap(orUnknown(s.Hours)+"; "+s.Why(), 78, "  "))
-}
-
-func orUnknown(hours string) string {
-	if hours == "" {
-		return "hours unknown"
-	}
-	return hours
+	p.line("  %s", wrap(cmp.Or(s.Hours, "hours unknown")+"; "+s.Why(), 78, "  "))
 }
 
 // between is a date with its range, as short as it can be said.
@@ -178,12 +172,20 @@ func temperature(c float64, fahrenheit bool) string {
 	return fmt.Sprintf("%.0f °C", c)
 }
 
-func cut(s string, n int) string {
-	r := []rune(s)
-	if len(r) <= n {
-		return s
+// Truncate returns the first n characters of s, the last an ellipsis where s is longer.
+func Truncate(s string, n int) string {
+	if r := []rune(s); len(r) > n {
+		return string(r[:n-1]) + "…"
 	}
-	return string(r[:n-1]) + "…"
+	return s
+}
+
+// Capitalize returns s with an upper-case first letter.
+func Capitalize(s string) string {
+	for i, r := range s {
+		return strings.ToUpper(string(r)) + s[i+len(string(r)):]
+	}
+	return s
 }
 
 // wrap breaks a text into lines of at most n columns; lines after the first

@@ -152,17 +152,7 @@ func (s *Store) SetTrust(ctx context.Context, author string, t Trust) error {
 
 // Hold keeps a sighting out of the forecast, or lets it in again.
 func (s *Store) Hold(ctx context.Context, id string, yes bool) error {
-	err := s.DB.Tx(ctx, func(tx *db.Tx) error {
-		old, err := sqlc.New(tx).Current(ctx, id)
-		if err != nil {
-			return notFound(err)
-		}
-		x := fromRow(old)
-		x.Held = yes
-		_, err = s.put(ctx, tx, &x, false)
-		return err
-	})
-	if err != nil {
+	if err := s.change(ctx, id, func(x *Sighting) { x.Held = yes }); err != nil {
 		return fmt.Errorf("holding sighting %s: %w", id, err)
 	}
 	return nil

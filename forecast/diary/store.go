@@ -63,20 +63,24 @@ func (s *Store) Revise(ctx context.Context, x Sighting) (Sighting, error) {
 
 // Withdraw takes a sighting out of the diary; its history stays.
 func (s *Store) Withdraw(ctx context.Context, id string) error {
-	err := s.DB.Tx(ctx, func(tx *db.Tx) error {
+	if err := s.change(ctx, id, func(x *Sighting) { x.Withdrawn = true }); err != nil {
+		return fmt.Errorf("withdrawing sighting %s: %w", id, err)
+	}
+	return nil
+}
+
+// change makes a revision of a sighting.
+func (s *Store) change(ctx context.Context, id string, f func(*Sighting)) error {
+	return s.DB.Tx(ctx, func(tx *db.Tx) error {
 		old, err := sqlc.New(tx).Current(ctx, id)
 		if err != nil {
 			return notFound(err)
 		}
 		x := fromRow(old)
-		x.Withdrawn = true
+		f(&x)
 		_, err = s.put(ctx, tx, &x, false)
 		return err
 	})
-	if err != nil {
-		return fmt.Errorf("withdrawing sighting %s: %w", id, err)
-	}
-	return nil
 }
 
 // Imported counts what an import did.

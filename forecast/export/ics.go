@@ -2,6 +2,7 @@ package export
 
 import (
 	"bufio"
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -88,8 +89,8 @@ func (s *icsSink) flush() error {
 		"Window %s to %s, peak about %s (80%% ranges: start %s to %s, end %s to %s). Best day: %s, %s. Hours: %s. Issued %s; evidence: %s; %d past seasons. %s%s%s",
 		r.Window.Start.P50, r.Window.End.P50, r.Window.Peak.P50,
 		r.Window.Start.P10, r.Window.Start.P90, r.Window.End.P10, r.Window.End.P90,
-		chance.PercentInText(s.pMax), chance.Likelihood(s.pMax), orUnknown(r.Hours), r.IssuedAt.UTC().Format("2006-01-02 15:04 UTC"),
-		orUnknown(wordsOf(gradeCodes, r.Grade)), r.SeasonsBehind, s.waterWords(), s.flowWords(), s.comment))
+		chance.PercentInText(s.pMax), chance.Likelihood(s.pMax), cmp.Or(r.Hours, "unknown"), r.IssuedAt.UTC().Format("2006-01-02 15:04 UTC"),
+		cmp.Or(wordsOf(gradeCodes, r.Grade), "unknown"), r.SeasonsBehind, s.waterWords(), s.flowWords(), s.comment))
 	return e.SerializeTo(s.b, s.config)
 }
 
@@ -108,13 +109,6 @@ func (s *icsSink) flowWords() string {
 		return ""
 	}
 	return "Chance of fishable flow (modelled; it says nothing about wading): " + strings.Join(s.flow, ", ") + ". "
-}
-
-func orUnknown(s string) string {
-	if s == "" {
-		return "unknown"
-	}
-	return s
 }
 
 func (s *icsSink) close() error {

@@ -1,6 +1,7 @@
 package trip
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
@@ -28,7 +29,7 @@ func (t *Trip) WriteTable(w io.Writer) error {
 		p.text("Why      ", s)
 	}
 	for _, l := range t.First.Best() {
-		p.line("         %s %-24s %-13s %4s  best %s", mark(l.Stage), cut(l.Name, 24), firstHours(l.Hours), forecast.Percent(l.Chance), weekday(bestDay(l, t.First)))
+		p.line("         %s %-24s %-13s %4s  best %s", mark(l.Stage), forecast.Truncate(l.Name, 24), firstHours(l.Hours), forecast.Percent(l.Chance), weekday(bestDay(l, t.First)))
 	}
 	p.text("Flow     ", t.First.Flow.Words)
 	if w := t.First.FishableWords(); w != "" {
@@ -84,7 +85,7 @@ func (t *Trip) seasons() []string {
 	for i := range t.First.outlook.Stages {
 		st := &t.First.outlook.Stages[i]
 		if w := st.Window; t.Ask.cares(st) && len(t.Ask.Groups) > 0 && w.Peak.P50 != 0 {
-			out = append(out, fmt.Sprintf("%s: %s to %s at %s.", upper(What(st.Name, st.Stage, false)), w.Start.P50.Short(), w.End.P50.Short(), t.First.RiverName))
+			out = append(out, fmt.Sprintf("%s: %s to %s at %s.", forecast.Capitalize(What(st.Name, st.Stage, false)), w.Start.P50.Short(), w.End.P50.Short(), t.First.RiverName))
 		}
 	}
 	return out
@@ -93,7 +94,7 @@ func (t *Trip) seasons() []string {
 func (t *Trip) why() []string {
 	s := t.First
 	return []string{fmt.Sprintf("%s: on such a day %s that you see at least one of these (calendar %s). Expected a day: %.1f hatches and egg-laying flights to travel for (calendar %.1f).",
-		upper(forecast.Likelihood(s.Chance)), forecast.Percent(s.Chance), forecast.Percent(s.Calendar), s.Stages, s.StagesCalendar)}
+		forecast.Capitalize(forecast.Likelihood(s.Chance)), forecast.Percent(s.Chance), forecast.Percent(s.Calendar), s.Stages, s.StagesCalendar)}
 }
 
 // beside tells another stay in the figures in which it differs.
@@ -187,7 +188,7 @@ func (p *printer) grid(t *Trip) {
 			for k, what := range []string{"any", "high", "warm"} {
 				name := ""
 				if k == 0 {
-					name = cut(r, 11)
+					name = forecast.Truncate(r, 11)
 				}
 				var row strings.Builder
 				fmt.Fprintf(&row, "%-11s %-5s", name, what)
@@ -242,8 +243,8 @@ func (p *printer) tying(t *Trip) {
 		if f.ToTie() == 0 {
 			tick, left = "x", "-"
 		}
-		p.line("[%s] %-44s %5d %7d %7s", tick, cut(f.Name, 43-len(f.sizes()))+" "+f.sizes(), f.Take, f.InBox, left)
-		p.text("    ", "For "+strings.Join(f.For, "; ")+". "+upper(orUnknown(f.Materials))+".")
+		p.line("[%s] %-44s %5d %7d %7s", tick, forecast.Truncate(f.Name, 43-len(f.sizes()))+" "+f.sizes(), f.Take, f.InBox, left)
+		p.text("    ", "For "+strings.Join(f.For, "; ")+". "+forecast.Capitalize(cmp.Or(f.Materials, "unknown"))+".")
 	}
 	p.text("", "Hook sizes, colours and materials are common practice, no source; the number of flies is our own default.")
 }
@@ -308,7 +309,7 @@ func firstHours(hours string) string {
 	if more {
 		return first + "+"
 	}
-	return orUnknown(first)
+	return cmp.Or(first, "unknown")
 }
 
 // bestDay is the likeliest day of a stage during a stay.
@@ -320,22 +321,6 @@ func bestDay(l Likely, s Stay) forecast.Date {
 		}
 	}
 	return best
-}
-
-func orUnknown(s string) string {
-	if s == "" {
-		return "unknown"
-	}
-	return s
-}
-
-func upper(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
-
-func cut(s string, n int) string {
-	if r := []rune(s); len(r) > n {
-		return string(r[:n-1]) + "…"
-	}
-	return s
 }
 
 type printer struct {

@@ -81,14 +81,14 @@ func (p *printer) river(v Verdict, r River) {
 	if len(r.Today) > 0 {
 		p.line("%-25s %-13s %4s %4s  %s", "Today", "hours", "%", "cal", "fly")
 		for _, c := range r.Today {
-			p.row("%-25s %-13s %4s %4s  %s", mark(c)+cut(c.Name, 23), hoursCell(c), number(c.P), number(c.Calendar), cut(c.Fly.Words(), 29))
+			p.row("%-25s %-13s %4s %4s  %s", mark(c)+forecast.Truncate(c.Name, 23), hoursCell(c), number(c.P), number(c.Calendar), forecast.Truncate(c.Fly.Words(), 29))
 		}
 	}
 	p.days(r)
 	if len(r.Next) > 0 {
 		p.line("%-25s %-6s %-6s %-6s %3s  %-13s %s", "Next", "from", "best", "to", "%", "calendar", "evidence")
 		for _, c := range r.Next {
-			p.row("%-25s %-6s %-6s %-6s %3s  %-13s %s", mark(c)+cut(c.Name, 23), c.From.Short(), c.Best.Short(), c.To.Short(), number(c.P), c.ShiftWords(), cut(evidence(c), 12))
+			p.row("%-25s %-6s %-6s %-6s %3s  %-13s %s", mark(c)+forecast.Truncate(c.Name, 23), c.From.Short(), c.Best.Short(), c.To.Short(), number(c.P), c.ShiftWords(), forecast.Truncate(evidence(c), 12))
 		}
 	}
 }
@@ -154,13 +154,6 @@ func hoursCell(c Catch) string {
 
 // number is a chance in whole percent without its sign, never 0 or 100.
 func number(p float64) string { return strings.TrimSuffix(forecast.Percent(p), "%") }
-
-func cut(s string, n int) string {
-	if r := []rune(s); len(r) > n {
-		return string(r[:n-1]) + "…"
-	}
-	return s
-}
 
 type printer struct {
 	w   io.Writer

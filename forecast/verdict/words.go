@@ -42,7 +42,7 @@ func (v Verdict) Lines() []string {
 		return out
 	}
 	for _, c := range v.First.Catches[:min(2, len(v.First.Catches))] {
-		out = append(out, upper(c.Words())+".")
+		out = append(out, forecast.Capitalize(c.Words())+".")
 	}
 	return append(out, v.First.Sure(), "Flow: "+v.First.Flow.Words+".")
 }
@@ -52,7 +52,7 @@ func Span(from, to forecast.Date) string { return trip.Span(from, to) }
 
 // Sure says how sure a choice is, beside the calendar.
 func (c Choice) Sure() string {
-	return fmt.Sprintf("%s: on such a day %s that you see at least one (calendar %s).", upper(forecast.Likelihood(c.Chance)), forecast.Percent(c.Chance), forecast.Percent(c.Calendar))
+	return fmt.Sprintf("%s: on such a day %s that you see at least one (calendar %s).", forecast.Capitalize(forecast.Likelihood(c.Chance)), forecast.Percent(c.Chance), forecast.Percent(c.Calendar))
 }
 
 // why says what shuts a choice.
@@ -131,7 +131,7 @@ func (r River) CautionLine(u wading.Units) string {
 	for _, x := range r.Caution.Reasons {
 		// The flow's own reason is given by the flow and its limits.
 		if x.Level == r.Caution.Level && x.Level >= wading.BetterNot && x.Code != "level.flow" {
-			b.WriteString(" " + upper(x.Text(u)) + ".")
+			b.WriteString(" " + forecast.Capitalize(x.Text(u)) + ".")
 		}
 	}
 	if r.Caution.Flow.Present {
@@ -158,11 +158,4 @@ func (r River) LimitsLine(u wading.Units) string {
 		return ""
 	}
 	return fmt.Sprintf("Take care from %s; better not to wade from %s; keep out from %s.", u.Flow(l.CareM3s), u.Flow(l.BetterNotM3s), u.Flow(l.KeepOutM3s))
-}
-
-func upper(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
 }

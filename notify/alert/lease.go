@@ -128,9 +128,13 @@ func (s *Store) end(ctx context.Context, q *sqlc.Queries, m sqlc.Outbox, state s
 	if err != nil || n == 0 { // somebody else was first
 		return err
 	}
+	return addLog(ctx, q, m, state, now, o)
+}
+
+func addLog(ctx context.Context, q *sqlc.Queries, m sqlc.Outbox, result string, now time.Time, o Outcome) error {
 	return q.AddLog(ctx, sqlc.AddLogParams{
-		ID: hash("log", m.DedupeKey, m.Attempts, state), DedupeKey: m.DedupeKey, PersonID: m.PersonID, Kind: m.Kind, Level: m.Level,
-		Result: state, At: db.Micros(now), Code: int64(o.Code), Enhanced: o.Enhanced, Reply: short(o.Reply),
+		ID: hash("log", m.DedupeKey, m.Attempts, result), DedupeKey: m.DedupeKey, PersonID: m.PersonID, Kind: m.Kind, Level: m.Level,
+		Result: result, At: db.Micros(now), Code: int64(o.Code), Enhanced: o.Enhanced, Reply: short(o.Reply),
 	})
 }
 
@@ -535,10 +539,7 @@ func (s *Store) lost(ctx context.Context, q *sqlc.Queries, m sqlc.Outbox, now ti
 	if m.Level < 3 {
 		return s.end(ctx, q, m, mailUnknown, m.NotBefore, now, o)
 	}
-	if err := q.AddLog(ctx, sqlc.AddLogParams{
-		ID: hash("log", m.DedupeKey, m.Attempts, mailUnknown), DedupeKey: m.DedupeKey, PersonID: m.PersonID, Kind: m.Kind, Level: m.Level,
-		Result: mailUnknown, At: db.Micros(now), Code: int64(o.Code), Enhanced: o.Enhanced, Reply: short(o.Reply),
-	}); err != nil {
+	if err := addLog(ctx, q, m, mailUnknown, now, o); err != nil {
 		return err
 	}
 	return s.end(ctx, q, m, resultDeferred, db.Micros(now.Add(wait(int(m.Attempts), 3, Deferred))), now, o)

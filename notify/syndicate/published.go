@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"example.org/eclose/forecast"
@@ -198,11 +197,4 @@ func (w PublishedWindow) stageWords() string {
 		return "laying eggs"
 	}
 	return "hatching"
-}
-
-func upper(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"example.org/eclose/forecast"
 	"example.org/eclose/model/wading"
 	"example.org/eclose/notify/subscribe"
 )
@@ -37,7 +38,7 @@ func (s *site) choices(r *http.Request, rivers, groups []string) (rs, gs []choic
 				here[x.Group] = true
 				on := slices.Contains(groups, x.Group)
 				some = some || on
-				gs = append(gs, choice{x.Group, upper(x.Name), on})
+				gs = append(gs, choice{x.Group, forecast.Capitalize(x.Name), on})
 			}
 		}
 	}
@@ -91,10 +92,10 @@ func (s *site) subscribePost(r *http.Request) (*answer, error) {
 		p.Faults = append(p.Faults, "Choose at least one river.")
 	}
 	if _, err := subscribe.ParseAddress(p.Address); err != nil {
-		p.Faults = append(p.Faults, upper(err.Error())+".")
+		p.Faults = append(p.Faults, forecast.Capitalize(err.Error())+".")
 	}
 	if _, err := subscribe.ParseCondition(p.When); p.When != "" && err != nil {
-		p.Faults = append(p.Faults, upper(err.Error())+".")
+		p.Faults = append(p.Faults, forecast.Capitalize(err.Error())+".")
 	}
 	again := func(code int) (*answer, error) {
 		return &answer{name: "subscribe", title: "Email alerts", here: "alerts", form: true, code: code, body: p}, nil
@@ -192,14 +193,21 @@ func (s *site) neverPost(r *http.Request) (*answer, error) {
 	if s.Subscribe == nil {
 		return nil, errNotFound
 	}
-	err := s.Subscribe.Never(r.Context(), r.PathValue("token"))
+	return ended(s.Subscribe.Never(r.Context(), r.PathValue("token")),
+		"The request is gone: nothing more will be sent for it. If you confirmed it, use the link at the bottom of an alert email.",
+		"We will not write again", "The request was deleted. We keep only a code made from your address, so that nobody can ask for email to it again.")
+}
+
+// ended is the page after a link that ends emails was followed: unknown is its text for a
+// token that we do not know, title and text are those of success.
+func ended(err error, unknown, title, text string) (*answer, error) {
 	if errors.Is(err, subscribe.ErrToken) {
-		return &answer{name: "error", title: "This link does not work", here: "alerts", code: http.StatusNotFound, body: "The request is gone: nothing more will be sent for it. If you confirmed it, use the link at the bottom of an alert email."}, nil
+		return &answer{name: "error", title: "This link does not work", here: "alerts", code: http.StatusNotFound, body: unknown}, nil
 	}
 	if err != nil {
 		return nil, err
 	}
-	return &answer{name: "done", title: "We will not write again", here: "alerts", body: []string{"The request was deleted. We keep only a code made from your address, so that nobody can ask for email to it again."}}, nil
+	return &answer{name: "done", title: title, here: "alerts", body: []string{text}}, nil
 }
 
 func (s *site) unsubscribeForm(r *http.Request) (*answer, error) {
@@ -214,14 +222,8 @@ func (s *site) unsubscribePost(r *http.Request) (*answer, error) {
 	if s.Subscribe == nil {
 		return nil, errNotFound
 	}
-	err := s.Subscribe.Unsubscribe(r.Context(), r.PathValue("token"))
-	if errors.Is(err, subscribe.ErrToken) {
-		return &answer{name: "error", title: "This link does not work", here: "alerts", code: http.StatusNotFound, body: "Unknown link. Use the one at the bottom of an alert email."}, nil
-	}
-	if err != nil {
-		return nil, err
-	}
-	return &answer{name: "done", title: "Unsubscribed", here: "alerts", body: []string{"You are unsubscribed. Anything waiting to be sent has been cancelled."}}, nil
+	return ended(s.Subscribe.Unsubscribe(r.Context(), r.PathValue("token")), "Unknown link. Use the one at the bottom of an alert email.",
+		"Unsubscribed", "You are unsubscribed. Anything waiting to be sent has been cancelled.")
 }
 
 type managePage struct {

@@ -160,7 +160,7 @@ const stripFrom, stripTo = 4 * 60, 24 * 60
 func track(c chanceLine, rise, set, now int) template.HTML {
 	var b strings.Builder
 	const wide = stripTo - stripFrom
-	label := fmt.Sprintf("%s, %s: %s, %s", c.Name, c.Stage, orUnknown(hoursText(c.Hours)), forecast.Percent(c.P))
+	label := fmt.Sprintf("%s, %s: %s, %s", c.Name, c.Stage, cmp.Or(hoursText(c.Hours), "unknown"), forecast.Percent(c.P))
 	fmt.Fprintf(&b, `<svg class="reach track" viewBox="0 -100 %d 200" preserveAspectRatio="none" role="img" aria-label="%s">`, wide, template.HTMLEscapeString(label))
 	if rise > stripFrom {
 		fmt.Fprintf(&b, `<rect class="night" x="0" y="-100" width="%d" height="200"/>`, rise-stripFrom)
@@ -217,13 +217,6 @@ func minuteOf(s string) int {
 		return -1
 	}
 	return t.Hour()*60 + t.Minute()
-}
-
-func orUnknown(s string) string {
-	if s == "" {
-		return "unknown"
-	}
-	return s
 }
 
 // dayRow is a line with the day that it stands in.

@@ -119,21 +119,16 @@ func (h *Service) Handlers() jobs.Handlers {
 // outlooks, which make the jobs of all rivers; the passing of time; the mail.
 func (h *Service) Periodic() []jobs.Periodic {
 	var out []jobs.Periodic
-	for feed, s := range h.Feeds {
-		out = append(out, jobs.Periodic{Name: "fetch-" + feed, Schedule: s, Make: func(slot time.Time) jobs.Args {
-			return jobs.Plan{What: jobs.PlanFetch, Feed: feed, Slot: slot}
-		}})
+	plans := func(name, what string, feeds map[string]cron.Schedule) {
+		for feed, s := range feeds {
+			out = append(out, jobs.Periodic{Name: name + "-" + feed, Schedule: s, Make: func(slot time.Time) jobs.Args {
+				return jobs.Plan{What: what, Feed: feed, Slot: slot}
+			}})
+		}
 	}
-	for feed, s := range h.Warnings {
-		out = append(out, jobs.Periodic{Name: "warnings-" + feed, Schedule: s, Make: func(slot time.Time) jobs.Args {
-			return jobs.Plan{What: jobs.PlanWarnings, Feed: feed, Slot: slot}
-		}})
-	}
-	for feed, s := range h.RecordFeeds {
-		out = append(out, jobs.Periodic{Name: "records-" + feed, Schedule: s, Make: func(slot time.Time) jobs.Args {
-			return jobs.Plan{What: jobs.PlanRecords, Feed: feed, Slot: slot}
-		}})
-	}
+	plans("fetch", jobs.PlanFetch, h.Feeds)
+	plans("warnings", jobs.PlanWarnings, h.Warnings)
+	plans("records", jobs.PlanRecords, h.RecordFeeds)
 	if len(h.Neighbours) > 0 {
 		out = append(out, jobs.Periodic{Name: "neighbours", Schedule: mustParse(neighboursAsked), Make: func(slot time.Time) jobs.Args {
 			return jobs.Plan{What: jobs.PlanNeighbours, Slot: slot}
