@@ -18,7 +18,7 @@ type calibrateCmd struct {
 	Format string `enum:"text,json" default:"text" help:"Output: text or json."`
 }
 
-// Run shows what the diary taught of a river: its forecast of today with and
+// Run shows how the diary calibrates a river: its forecast of today with and
 // without the sightings. Nothing is kept: every forecast uses all sightings that
 // are known when it is issued.
 func (c calibrateCmd) Run(e *env) error {

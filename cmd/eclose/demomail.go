@@ -79,7 +79,7 @@ func (c demoCmd) notify(e *env, cfg *config.Config, out *folder, outlooks []*for
 	return nil
 }
 
-// opening is the letter about the window that opens soon and is worth most to an
+// opening is the email about the window that opens soon and is worth most to an
 // angler, of several the likeliest; nil if none opens.
 func opening(o *forecast.Outlook, c *insects.Catalogue, caution alert.Reading, units string) *alert.Email {
 	facts := alert.FromOutlook(*o, func(group string, stage forecast.Stage) []string { return app.TyingLine(c, group, stage) }, caution.WaterC, caution.FlowM3S)

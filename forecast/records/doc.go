@@ -2,6 +2,6 @@
 // stand for a stage of an insect group, and why the others do not.
 //
 // Occurrences enter; judged records leave, by place, group and date, with how
-// much people looked, and what each record owes in credit. It must not know how
+// much people looked, and the credit that each record needs. It must not know how
 // a forecast uses them.
 package records

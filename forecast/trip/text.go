@@ -97,7 +97,7 @@ func (t *Trip) why() []string {
 		forecast.Capitalize(forecast.Likelihood(s.Chance)), forecast.Percent(s.Chance), forecast.Percent(s.Calendar), s.Stages, s.StagesCalendar)}
 }
 
-// beside tells another stay in the figures in which it differs.
+// beside compares another stay by the values in which it differs.
 func (s Stay) beside(o Stay) string {
 	out := fmt.Sprintf("%s instead of %s, %.1f a day instead of %.1f", forecast.Percent(o.Chance), forecast.Percent(s.Chance), o.Stages, s.Stages)
 	if o.Flow.Known && s.Flow.Known && (o.Flow.P >= s.Flow.P+0.05 || o.Flow.P <= s.Flow.P-0.05) {

@@ -68,7 +68,7 @@ func Check(s ingest.Series, c Config, x Context) (ingest.Series, Report) {
 	r.agency()
 	r.grossRange()
 	r.extremes(x.Other)
-	// From here on a reading leans only on neighbours that have not failed.
+	// From here on a reading is compared only with neighbours that have not failed.
 	for i := range r.ok {
 		r.ok[i] = r.flag[i] != ingest.Fail && r.flag[i] != ingest.Missing
 	}
@@ -133,7 +133,7 @@ type run struct {
 	n    int
 	flag []ingest.Flag
 	test []string
-	ok   []bool    // may be leaned on
+	ok   []bool    // may be compared with
 	v    []float64 // the values, or their logarithms: see Config.LogFloor
 }
 

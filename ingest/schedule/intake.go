@@ -57,7 +57,7 @@ type Intake struct {
 const batchSize = 50_000
 
 // Run does every task of every place and checks what came. It returns one
-// Outcome for each task, but for spare ones without an answer, and stops early
+// Outcome for each task, but for optional ones without an answer, and stops early
 // only when ctx ends.
 func (in Intake) Run(ctx context.Context, places []RiverTasks) ([]Outcome, error) {
 	var all []Outcome
@@ -68,7 +68,7 @@ func (in Intake) Run(ctx context.Context, places []RiverTasks) ([]Outcome, error
 		}
 		var fresh []fetched
 		var finish []func() error
-		failed := map[string]bool{} // feeds that failed: what is spare is not asked of them now
+		failed := map[string]bool{} // feeds that failed: optional tasks do not ask them now
 		for _, t := range p.Tasks {
 			if in.Feed != "" && in.Feed != t.Source.Name() || t.Optional && failed[t.Source.Name()] {
 				continue

@@ -98,7 +98,7 @@ func basisOf(f Fact) (origin, error) {
 	}
 }
 
-// Without is the catalogue without what a record taught it: windows whose basis
+// Without is the catalogue without what was derived from a record: windows whose basis
 // names the record, and the degree-day figures of the same group and region.
 // A record must not be scored against itself. Groups that lose their only window
 // in a region have no season there any more.

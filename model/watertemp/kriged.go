@@ -6,9 +6,9 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// What budget and regression leave of the fitted years is kriged: a Gaussian process
-// over the season, the flow and the warmth of the past weeks tells what of it comes
-// again when those do (Rasmussen and Williams 2006, Gaussian Processes for Machine
+// The residuals of budget and regression over the fitted years are kriged: a Gaussian
+// process over the season, the flow and the warmth of the past weeks estimates the part
+// that recurs (Rasmussen and Williams 2006, Gaussian Processes for Machine
 // Learning, eq. 2.25; on residuals of a regression it is universal kriging, cited from
 // memory). A dam's low releases in a warm July are such a thing, or melt water at high
 // flow in May, which no straight line follows.
@@ -17,7 +17,7 @@ const (
 	// year, as a chord of radius 1 (40 days); of the logarithm of the flow; of the past
 	// weeks' air, °C.
 	krigSeason, krigFlow, krigAir = 0.7, 1.0, 4.0
-	// krigSpread is the variance of what comes again and krigNoise that of a day, in
+	// krigSpread is the variance of the recurring part and krigNoise that of a day, in
 	// shares of the budget's. These and the distances were chosen on the fitted years of
 	// the gauges, each year left out in turn: see RESULTS.md. Halving or doubling any of
 	// them does not matter much.
@@ -85,8 +85,8 @@ func (k knot) kernel(b knot) float64 {
 // near is the same along one of their distances.
 func near(d, length float64) float64 { return math.Exp(-0.5 * square(d/length)) }
 
-// krige works out what comes again of what is left at some knots; nil if that cannot
-// be told.
+// krige returns the recurring part of the residuals at some knots; nil if the
+// covariance matrix is not positive definite.
 func krige(at []knot) *Kriged {
 	n := len(at)
 	if n == 0 {

@@ -10,7 +10,7 @@ import (
 	"example.org/eclose/ingest/db"
 )
 
-// Transport takes a letter to a relay. It calls begin once, just before the text
+// A Transport sends an email to a relay. It calls begin once, just before the text
 // goes out, and sends nothing if that fails. It returns Unknown only where the
 // connection ended after the last byte and before an answer; a failure before
 // that is Deferred.
@@ -85,7 +85,7 @@ type delivery struct {
 	err   error     // likewise
 }
 
-// note is a wish to begin, or an outcome.
+// note is a request to begin, or an outcome.
 type note struct {
 	key   string
 	begin chan error // nil: an outcome

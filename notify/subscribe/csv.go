@@ -11,12 +11,12 @@ import (
 	"time"
 )
 
-// columns of a CSV file of wishes, one row per person and river.
+// columns of a CSV file of subscriptions, one row per person and river.
 var columns = []string{
 	"address", "river", "groups", "stages", "threshold", "horizon_days", "cadence", "cautions", "when", "zone", "units", "quiet", "wake_for_3", "per_day",
 }
 
-// ReadCSV reads wishes, one row per person and river; rows of one address are
+// ReadCSV reads subscriptions, one row per person and river; rows of one address are
 // one request. address and river are needed; lists are written with semicolons,
 // quiet hours as 22:00-07:00, yes and no as yes and no. Every fault is
 // reported, each with file, line and column.

@@ -67,7 +67,7 @@ func (s *Store) Delete(ctx context.Context, address string) (found bool, err err
 			return err
 		}
 		found = true
-		// Wishes and episodes go with the person, by the schema.
+		// Subscriptions and episodes go with the person, by the schema.
 		for _, drop := range []func(context.Context, string) (int64, error){
 			q.DropOutbox, q.DropSendLog, q.DropBounces, q.DropPerson,
 		} {

@@ -14,7 +14,7 @@ import (
 	"example.org/eclose/notify/subscribe/internal/sqlc"
 )
 
-// Store keeps people and their wishes. Make it with New.
+// Store keeps people and their subscriptions. Make it with New.
 type Store struct {
 	Links
 	// Asked is called in the transaction of Ask, for whoever sends what Invitation
@@ -86,7 +86,7 @@ type Invitation struct {
 	Request Request
 }
 
-// Ask takes in a wish. Nothing becomes of it until Confirm. A nil invitation
+// Ask takes in a request. It has no effect until Confirm. A nil invitation
 // with a nil error means that no mail may go to this address now; the page must
 // answer the same in both cases, so that nobody learns who is known here.
 func (s *Store) Ask(ctx context.Context, r Request) (*Invitation, error) {
@@ -175,7 +175,7 @@ func request(t sqlc.Token) (Request, error) {
 	return r, nil
 }
 
-// Confirm makes the wish behind a token real, once. Call it on POST only.
+// Confirm makes subscriptions of the request behind a token, once. Call it on POST only.
 func (s *Store) Confirm(ctx context.Context, token, network string) (Person, error) {
 	var p Person
 	err := s.db.Tx(ctx, func(tx *db.Tx) error {

@@ -182,10 +182,10 @@ func Compare(before, now []PublishedWindow, today forecast.Date, at time.Time) (
 func far(a, b forecast.Date) bool { return a-b >= movedDays || b-a >= movedDays }
 
 // Listed narrows published windows to those that a subscriber sees: of the groups that are
-// wished for or, without a wish, the few that matter, and not long over.
-func Listed(all []PublishedWindow, wish []string, today forecast.Date) []PublishedWindow {
+// asked for or, if none is, the few that matter, and not long over.
+func Listed(all []PublishedWindow, groups []string, today forecast.Date) []PublishedWindow {
 	out := slices.DeleteFunc(slices.Clone(all), func(w PublishedWindow) bool {
-		return w.To+keptFor < today || len(wish) == 0 && !w.Shown || len(wish) > 0 && !slices.Contains(wish, w.Group)
+		return w.To+keptFor < today || len(groups) == 0 && !w.Shown || len(groups) > 0 && !slices.Contains(groups, w.Group)
 	})
 	slices.SortStableFunc(out, func(a, b PublishedWindow) int { return int(a.From - b.From) })
 	return out

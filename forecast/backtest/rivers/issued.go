@@ -18,7 +18,7 @@ type Kept interface {
 // than against outlooks made anew: for each sighting and lead the newest that had
 // been issued by that many days before, if it was no more than Plan.Every days
 // old by then. An outlook of the day itself counts only if it came before the
-// sighting was written down: a later one may have been taught by it. Sightings
+// sighting was written down: a later one may be calibrated by it. Sightings
 // without an outlook at any lead count in the second result.
 // notFound is what Kept's errors wrap where there is no outlook.
 func ScoreIssued(ctx context.Context, plan Plan, kept Kept, notFound error) (out *Outcome, missing int, err error) {

@@ -98,7 +98,7 @@ type station struct {
 }
 
 // readStations reads a list of stations: those of which a measure is a variable
-// of the house, and how many there were in all.
+// of package ingest, and how many there were in all.
 func readStations(r io.Reader) (out []ingest.Gauge, rows int, err error) {
 	var body struct {
 		Items *[]station `json:"items"`

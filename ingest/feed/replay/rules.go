@@ -32,7 +32,7 @@ func KeepsTheRules(t *testing.T, p ingest.Parser, b []byte) {
 
 // KeepsTheRulesOfLists holds what a reader of a list of gauges made of any
 // bytes to the rules of every list: gauges with a site and a variable that the
-// house knows, or one *ingest.Error and no gauge.
+// package ingest knows, or one *ingest.Error and no gauge.
 func KeepsTheRulesOfLists(t *testing.T, list []ingest.Gauge, err error) {
 	t.Helper()
 	if e := (*ingest.Error)(nil); err != nil && (!errors.As(err, &e) || list != nil) {

@@ -53,7 +53,7 @@ const secretLeast = 12
 // Sightings that are written one after the other are learnt of together.
 const learnEvery = 10 * time.Second
 
-// learn has the figures of a river worked out again from its diary, and its
+// learn has a river calibrated again from its diary, and its
 // outlook issued anew.
 func (s *Server) learn(ctx context.Context, river string) {
 	slot := jobs.Slot(s.queue.Now().Truncate(learnEvery).Add(learnEvery))

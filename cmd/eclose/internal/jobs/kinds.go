@@ -109,7 +109,7 @@ type Webhook struct {
 	ID    string `json:"id"`
 }
 
-// Calibrate turns the diary of a river into its own figures and issues its outlook
+// Calibrate turns the diary of a river into its own parameters and issues its outlook
 // anew.
 type Calibrate struct {
 	River string    `json:"river"`

@@ -87,7 +87,7 @@ func Open(ctx context.Context, d *db.DB, opt Options) (*Queue, error) {
 		SoftStopTimeout: orDefault(opt.StopAfter, 30*time.Second), FetchCooldown: orDefault(opt.Pace, 100*time.Millisecond), FetchPollInterval: orDefault(opt.Poll, time.Second),
 		// Whatever went wrong for good stays for a human to look at.
 		DiscardedJobRetentionPeriod: 30 * 24 * time.Hour, CancelledJobRetentionPeriod: 7 * 24 * time.Hour,
-		// River counts it by the machine's clock, the house dates jobs by its own.
+		// River counts it by the machine's clock; Eclose dates jobs by the clock it was given.
 		CompletedJobRetentionPeriod: 48*time.Hour + max(0, time.Since(q.clock.Now())), Test: river.TestConfig{Time: q.clock},
 	}
 	if opt.Timeout > 0 {

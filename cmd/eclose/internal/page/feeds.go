@@ -37,7 +37,7 @@ func (s *site) feed(kind string, write func(io.Writer, *http.Request) error) htt
 func (s *site) root() string { return strings.TrimSuffix(s.PublicURL, "/") }
 
 // news is what calendars and feeds tell of a river.
-func (s *site) news(r *http.Request, river forecast.River, wish []string) (syndicate.RiverNews, error) {
+func (s *site) news(r *http.Request, river forecast.River, groups []string) (syndicate.RiverNews, error) {
 	n := syndicate.RiverNews{River: river, URL: s.root() + "/river/" + river.Slug}
 	h, st, err := s.head(r, river)
 	if err != nil || st == nil {
@@ -52,7 +52,7 @@ func (s *site) news(r *http.Request, river forecast.River, wish []string) (syndi
 	if len(n.Windows) == 0 {
 		n.Windows = syndicate.WindowsOf(st.Outlook, syndicate.Matters(st.Outlook, s.Catalogue.Group))
 	}
-	n.Windows = syndicate.Listed(n.Windows, wish, h.Today)
+	n.Windows = syndicate.Listed(n.Windows, groups, h.Today)
 	v := verdict.Of(verdict.Question{Now: s.Now(), Units: unitsOf(r.Context())}, []trip.River{{Outlook: st.Outlook, Flows: st.Flows, Caution: &h.judged}}, s.Catalogue.Group)
 	n.Answer, n.Caution = v.Rivers[0].Heading(), h.judged.Format(unitsOf(r.Context()))
 	return n, nil
