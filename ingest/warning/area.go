@@ -31,22 +31,22 @@ type Polygon [][]Point
 // A Point is in degrees.
 type Point struct{ Lat, Lon float64 }
 
-// Fit says how well a warning fits a place.
-type Fit string
+// AreaFit says how well a warning fits a place.
+type AreaFit string
 
 // How a warning fits.
 const (
-	Here     Fit = "here"     // its polygon holds the place, or the place's own zone is named
-	InZone   Fit = "zone"     // the service says that it concerns the place: somewhere in its area
-	Near     Fit = "near"     // within the distance that was asked
-	Unplaced Fit = "unplaced" // nobody can tell whether its area holds the place
-	Away     Fit = "away"     // its area does not hold the place
+	Here     AreaFit = "here"     // its polygon holds the place, or the place's own zone is named
+	InZone   AreaFit = "zone"     // the service says that it concerns the place: somewhere in its area
+	Near     AreaFit = "near"     // within the distance that was asked
+	Unplaced AreaFit = "unplaced" // nobody can tell whether its area holds the place
+	Away     AreaFit = "away"     // its area does not hold the place
 )
 
 // Locate sets Where. matched says how the service itself fitted the warning to
 // the place; Unplaced if it did not. A polygon that holds the place makes it
 // Here; one that does not makes it Away only where the service did not match.
-func (w *Warning) Locate(p Place, matched Fit) {
+func (w *Warning) Locate(p Place, matched AreaFit) {
 	w.Fit = matched
 	inside := slices.ContainsFunc(w.Area.Shape, func(g Polygon) bool { return g.Holds(Point{p.Lat, p.Lon}) })
 	named := slices.ContainsFunc(w.Area.Zones, func(z string) bool { return slices.Contains(p.Zones, z) })

@@ -59,7 +59,7 @@ func Load(ctx context.Context, f Files, river string) (Record, error) {
 	var r Record
 	var old struct { // a record of before version 0.1 has Fit under another key
 		List []struct {
-			Fit Fit `json:"where"`
+			Fit AreaFit `json:"where"`
 		} `json:"list"`
 	}
 	if json.Unmarshal(b, &r) != nil || json.Unmarshal(b, &old) != nil {

@@ -32,8 +32,8 @@ type Warning struct {
 	Area        Area      `json:"area"`
 
 	// Not of CAP.
-	Hazard Hazard `json:"hazard,omitempty"`
-	Fit    Fit    `json:"fit,omitempty"` // how well Area fits the river: see Locate
+	Hazard Hazard  `json:"hazard,omitempty"`
+	Fit    AreaFit `json:"fit,omitempty"` // how well Area fits the river: see Locate
 	// Chain is the same for all messages about one event: a reader who had an
 	// email about one needs none about the next.
 	Chain string `json:"chain,omitempty"`

@@ -94,8 +94,8 @@ func TestHowWellAWarningFitsAPlace(t *testing.T) {
 		name    string
 		area    Area
 		zones   []string
-		matched Fit
-		want    Fit
+		matched AreaFit
+		want    AreaFit
 	}{
 		{"inside its polygon", Area{Shape: square(45, -131)}, nil, Unplaced, Here},
 		{"outside", Area{Shape: square(40, -131)}, nil, Unplaced, Away},
