@@ -137,7 +137,7 @@ lon = -2.9
 		t.Fatal(out, errs)
 	}
 	_, by := examine(t, path, demo.Issue)
-	if f := by["beck, csv beck, water temperature"]; f.State != bad || !strings.Contains(f.Says, "12 days old") {
+	if f := by["beck, csv beck, water temperature"]; f.State != bad || !strings.Contains(f.Message, "12 days old") {
 		t.Errorf("a logger silent for 12 days that goes on writing empty cells: %+v", f)
 	}
 }
