@@ -180,8 +180,8 @@ func Truncate(s string, n int) string {
 	return s
 }
 
-// Capitalize returns s with an upper-case first letter.
-func Capitalize(s string) string {
+// UpperFirst returns s with an upper-case first letter.
+func UpperFirst(s string) string {
 	for i, r := range s {
 		return strings.ToUpper(string(r)) + s[i+len(string(r)):]
 	}

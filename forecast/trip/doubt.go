@@ -56,7 +56,7 @@ func (t *Trip) risks() []string {
 			parts = append(parts, fmt.Sprintf("not before %s in a late one", w.Start.P90.Short()))
 		}
 		if len(parts) > 0 {
-			out = append(out, fmt.Sprintf("%s, %s: %s.", forecast.Capitalize(l.Name), l.Stage, strings.Join(parts, "; ")))
+			out = append(out, fmt.Sprintf("%s, %s: %s.", forecast.UpperFirst(l.Name), l.Stage, strings.Join(parts, "; ")))
 		}
 	}
 	switch {

@@ -85,7 +85,7 @@ func (t *Trip) seasons() []string {
 	for i := range t.First.outlook.Stages {
 		st := &t.First.outlook.Stages[i]
 		if w := st.Window; t.Ask.cares(st) && len(t.Ask.Groups) > 0 && w.Peak.P50 != 0 {
-			out = append(out, fmt.Sprintf("%s: %s to %s at %s.", forecast.Capitalize(What(st.Name, st.Stage, false)), w.Start.P50.Short(), w.End.P50.Short(), t.First.RiverName))
+			out = append(out, fmt.Sprintf("%s: %s to %s at %s.", forecast.UpperFirst(What(st.Name, st.Stage, false)), w.Start.P50.Short(), w.End.P50.Short(), t.First.RiverName))
 		}
 	}
 	return out
@@ -94,7 +94,7 @@ func (t *Trip) seasons() []string {
 func (t *Trip) why() []string {
 	s := t.First
 	return []string{fmt.Sprintf("%s: on such a day %s that you see at least one of these (calendar %s). Expected a day: %.1f hatches and egg-laying flights to travel for (calendar %.1f).",
-		forecast.Capitalize(forecast.Likelihood(s.Chance)), forecast.Percent(s.Chance), forecast.Percent(s.Calendar), s.Stages, s.StagesCalendar)}
+		forecast.UpperFirst(forecast.Likelihood(s.Chance)), forecast.Percent(s.Chance), forecast.Percent(s.Calendar), s.Stages, s.StagesCalendar)}
 }
 
 // beside compares another stay by the values in which it differs.
@@ -244,7 +244,7 @@ func (p *printer) tying(t *Trip) {
 			tick, left = "x", "-"
 		}
 		p.line("[%s] %-44s %5d %7d %7s", tick, forecast.Truncate(f.Name, 43-len(f.sizes()))+" "+f.sizes(), f.Take, f.InBox, left)
-		p.text("    ", "For "+strings.Join(f.For, "; ")+". "+forecast.Capitalize(cmp.Or(f.Materials, "unknown"))+".")
+		p.text("    ", "For "+strings.Join(f.For, "; ")+". "+forecast.UpperFirst(cmp.Or(f.Materials, "unknown"))+".")
 	}
 	p.text("", "Hook sizes, colours and materials are common practice, no source; the number of flies is our own default.")
 }

@@ -42,7 +42,7 @@ func (v Verdict) Lines() []string {
 		return out
 	}
 	for _, c := range v.First.Catches[:min(2, len(v.First.Catches))] {
-		out = append(out, forecast.Capitalize(c.Words())+".")
+		out = append(out, forecast.UpperFirst(c.Words())+".")
 	}
 	return append(out, v.First.Sure(), "Flow: "+v.First.Flow.Words+".")
 }
@@ -52,7 +52,7 @@ func Span(from, to forecast.Date) string { return trip.Span(from, to) }
 
 // Sure says how sure a choice is, beside the calendar.
 func (c Choice) Sure() string {
-	return fmt.Sprintf("%s: on such a day %s that you see at least one (calendar %s).", forecast.Capitalize(forecast.Likelihood(c.Chance)), forecast.Percent(c.Chance), forecast.Percent(c.Calendar))
+	return fmt.Sprintf("%s: on such a day %s that you see at least one (calendar %s).", forecast.UpperFirst(forecast.Likelihood(c.Chance)), forecast.Percent(c.Chance), forecast.Percent(c.Calendar))
 }
 
 // why says what shuts a choice.
@@ -131,7 +131,7 @@ func (r River) CautionLine(u wading.Units) string {
 	for _, x := range r.Caution.Reasons {
 		// The flow's own reason is given by the flow and its limits.
 		if x.Level == r.Caution.Level && x.Level >= wading.BetterNot && x.Code != "level.flow" {
-			b.WriteString(" " + forecast.Capitalize(x.Text(u)) + ".")
+			b.WriteString(" " + forecast.UpperFirst(x.Text(u)) + ".")
 		}
 	}
 	if r.Caution.Flow.Present {

@@ -71,9 +71,9 @@ func WriteAtom(w io.Writer, address, credits string, r RiverNews, now time.Time)
 	windows := slices.Clone(r.Windows)
 	slices.SortStableFunc(windows, func(a, b PublishedWindow) int { return b.Changed.Compare(a.Changed) })
 	for _, x := range windows {
-		title := fmt.Sprintf("%s %s, %s to %s", forecast.Capitalize(x.Name), x.stageWords(), x.From.Short(), x.To.Short())
+		title := fmt.Sprintf("%s %s, %s to %s", forecast.UpperFirst(x.Name), x.stageWords(), x.From.Short(), x.To.Short())
 		if x.Cancelled {
-			title = fmt.Sprintf("%s %s: no longer expected", forecast.Capitalize(x.Name), x.stageWords())
+			title = fmt.Sprintf("%s %s: no longer expected", forecast.UpperFirst(x.Name), x.stageWords())
 		}
 		f.Entries = append(f.Entries, atomEntry{ID: address + "#" + x.key(), Title: title, Updated: stamp(x.Changed), Links: page, Content: atomText{"text", x.words(r.Outlook) + "\n\n" + forecast.StandingCaution}})
 	}

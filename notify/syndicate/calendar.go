@@ -64,7 +64,7 @@ func event(r RiverNews, w PublishedWindow) *ics.VEvent {
 		stamped = r.Outlook.IssuedAt
 	}
 	e := Event(UID(w.River, w.Group, w.Stage, w.Season), w.From, w.To, w.Changed, stamped,
-		fmt.Sprintf("%s %s: %s (estimate)", forecast.Capitalize(w.Name), w.stageWords(), r.River.Name), w.words(r.Outlook)+" "+forecast.StandingCaution)
+		fmt.Sprintf("%s %s: %s (estimate)", forecast.UpperFirst(w.Name), w.stageWords(), r.River.Name), w.words(r.Outlook)+" "+forecast.StandingCaution)
 	e.SetModifiedAt(w.Changed.UTC())
 	e.SetGeo(r.River.Lat, r.River.Lon)
 	e.SetStatus(ics.ObjectStatusTentative)

@@ -38,7 +38,7 @@ func (s *site) choices(r *http.Request, rivers, groups []string) (rs, gs []choic
 				here[x.Group] = true
 				on := slices.Contains(groups, x.Group)
 				some = some || on
-				gs = append(gs, choice{x.Group, forecast.Capitalize(x.Name), on})
+				gs = append(gs, choice{x.Group, forecast.UpperFirst(x.Name), on})
 			}
 		}
 	}
@@ -92,10 +92,10 @@ func (s *site) subscribePost(r *http.Request) (*answer, error) {
 		p.Faults = append(p.Faults, "Choose at least one river.")
 	}
 	if _, err := subscribe.ParseAddress(p.Address); err != nil {
-		p.Faults = append(p.Faults, forecast.Capitalize(err.Error())+".")
+		p.Faults = append(p.Faults, forecast.UpperFirst(err.Error())+".")
 	}
 	if _, err := subscribe.ParseCondition(p.When); p.When != "" && err != nil {
-		p.Faults = append(p.Faults, forecast.Capitalize(err.Error())+".")
+		p.Faults = append(p.Faults, forecast.UpperFirst(err.Error())+".")
 	}
 	again := func(code int) (*answer, error) {
 		return &answer{name: "subscribe", title: "Email alerts", here: "alerts", form: true, code: code, body: p}, nil

@@ -44,7 +44,7 @@ type catchView struct {
 }
 
 func (s *site) catchOf(c verdict.Catch) catchView {
-	x := catchView{Key: c.Group, Name: forecast.Capitalize(c.Name), Verb: "hatches", Up: c.Stage == forecast.Emergence, Stage: c.Stage,
+	x := catchView{Key: c.Group, Name: forecast.UpperFirst(c.Name), Verb: "hatches", Up: c.Stage == forecast.Emergence, Stage: c.Stage,
 		P: whole(forecast.Percent(c.P)), Calendar: whole(forecast.Percent(c.Calendar)), Hours: hoursText(c.Hours), Fly: c.Fly.Words(), Picture: s.picture(c.Group)}
 	if !x.Up {
 		x.Verb = "lays eggs"
@@ -106,7 +106,7 @@ func (s *site) todayOf(all []*asked, u wading.Units) *answerView {
 		line.Lead = best.river.Name + ": " + lowerFirst(line.Lead)
 		line.Past = best.river.Name + ": " + lowerFirst(line.Past)
 	}
-	v.Sure, v.SureText = forecast.Capitalize(forecast.Likelihood(best.v.TodayChance))+": "+whole(forecast.Percent(best.v.TodayChance)), "that you see at least one of them."
+	v.Sure, v.SureText = forecast.UpperFirst(forecast.Likelihood(best.v.TodayChance))+": "+whole(forecast.Percent(best.v.TodayChance)), "that you see at least one of them."
 	v.Avoid = avoid(all, best, u)
 	return v
 }
@@ -132,7 +132,7 @@ func noHeading(all []*asked) string {
 	if level < wading.BetterNot { // a warning is in force
 		return "A warning is in force today"
 	}
-	return forecast.Capitalize(level.Words()) + " now"
+	return forecast.UpperFirst(level.Words()) + " now"
 }
 
 func lowerFirst(s string) string {
@@ -247,7 +247,7 @@ func (s *site) fortnightOf(v verdict.Verdict, all []*asked, u wading.Units) *ans
 func (s *site) choiceView(x *answerView, v verdict.Verdict, c *verdict.Choice, all []*asked, u wading.Units) {
 	x.Slug, x.River, x.Heading = c.River, c.River, c.RiverName+", "+trip.Span(c.From, c.To)
 	x.Catches = s.catchesOf(c.Catches)
-	x.Sure = forecast.Capitalize(forecast.Likelihood(c.Chance)) + ": " + whole(forecast.Percent(c.Chance))
+	x.Sure = forecast.UpperFirst(forecast.Likelihood(c.Chance)) + ": " + whole(forecast.Percent(c.Chance))
 	x.SureText = fmt.Sprintf("on such a day that you see at least one; by the calendar alone %s.", whole(forecast.Percent(c.Calendar)))
 	for _, k := range c.Catches {
 		st := stageIn(all, c.River, k)
@@ -255,7 +255,7 @@ func (s *site) choiceView(x *answerView, v verdict.Verdict, c *verdict.Choice, a
 			continue
 		}
 		if d := int(st.Window.Peak.P90-st.Window.Peak.P10) / 2; d >= 2 && k.Stage == c.Catches[0].Stage && k.Group == c.Catches[0].Group {
-			x.Notes = append(x.Notes, fmt.Sprintf("%s may come %d days sooner or later.", forecast.Capitalize(k.Name), d))
+			x.Notes = append(x.Notes, fmt.Sprintf("%s may come %d days sooner or later.", forecast.UpperFirst(k.Name), d))
 		}
 	}
 	for _, a := range all {

@@ -29,7 +29,7 @@ func cautionNow(st *State, c wading.Caution, u wading.Units, regulated bool) cau
 	case c.Known && c.Level == wading.Quiet:
 		l.Lead = "Nothing at this gauge calls for more than the usual care"
 	case c.Known:
-		l.Lead = forecast.Capitalize(c.Level.Words())
+		l.Lead = forecast.UpperFirst(c.Level.Words())
 	case c.Level > wading.Quiet:
 		l.Lead = fmt.Sprintf("Caution level unknown, but at least %d: %s", c.Level, c.Level.Words())
 	default:
@@ -44,7 +44,7 @@ func cautionNow(st *State, c wading.Caution, u wading.Units, regulated bool) cau
 	shown := map[string]bool{"level.record": true, "level.flow": true, "usgs.percentile_class": true}
 	for _, r := range c.Reasons { // worst first; the flow is shown above
 		if !shown[r.Code] && (r.Level > wading.Quiet || strings.HasPrefix(r.Code, "warning.")) && len(l.Text) < 4 {
-			l.Text = append(l.Text, forecast.Capitalize(r.Text(u)))
+			l.Text = append(l.Text, forecast.UpperFirst(r.Text(u)))
 		}
 	}
 	if regulated && c.Level < wading.KeepOut {
@@ -122,7 +122,7 @@ func cautionAhead(st *State, c cautionLine, odds string, from, today forecast.Da
 	if forecast.ReadingReaches(today, from) {
 		return c
 	}
-	l := cautionLine{Lead: "Flow on these days", Text: []string{forecast.Capitalize(odds), "Read the gauge again the evening before"}}
+	l := cautionLine{Lead: "Flow on these days", Text: []string{forecast.UpperFirst(odds), "Read the gauge again the evening before"}}
 	if st != nil && st.Outlook == nil {
 		l.Text = l.Text[1:]
 	}

@@ -242,7 +242,7 @@ func (s *site) diaryPost(r *http.Request) (*answer, error) {
 	if len(p.Faults) == 0 {
 		if err := x.Check(s.Now()); err != nil {
 			for line := range strings.SplitSeq(err.Error(), "\n") {
-				p.Faults = append(p.Faults, forecast.Capitalize(line)+".")
+				p.Faults = append(p.Faults, forecast.UpperFirst(line)+".")
 			}
 		}
 	}

@@ -90,7 +90,7 @@ func (s *site) home(r *http.Request) (*answer, error) {
 	body.Groups, body.Only = s.groupChoices(all, group)
 	body.Today, body.Fortnight = s.todayOf(all, u), s.fortnightOf(v, all, u)
 	if t, f := body.Today, body.Fortnight; t != nil && t.River == f.River && f.Flow != nil && forecast.ReadingReaches(all[0].head.Today, v.First.From) && v.Answer != verdict.Water {
-		f.Flow = &cautionLine{Lead: "Flow on these days", Text: []string{forecast.Capitalize(v.First.Flow.Words)}} // the box beside it has the reading
+		f.Flow = &cautionLine{Lead: "Flow on these days", Text: []string{forecast.UpperFirst(v.First.Flow.Words)}} // the box beside it has the reading
 	}
 	ranked := slices.Clone(all)
 	slices.SortStableFunc(ranked, byWorth)
@@ -152,7 +152,7 @@ func (s *site) groupChoices(all []*asked, group string) (out []choice, only stri
 				continue
 			}
 			have[st.Group] = true
-			out = append(out, choice{Key: st.Group, Name: forecast.Capitalize(st.Name), On: st.Group == group})
+			out = append(out, choice{Key: st.Group, Name: forecast.UpperFirst(st.Name), On: st.Group == group})
 		}
 	}
 	slices.SortFunc(out, func(a, b choice) int { return strings.Compare(a.Name, b.Name) })
@@ -239,7 +239,7 @@ func statusLine(a *asked, best string, u wading.Units) string {
 		out = append(out, fmt.Sprintf("Best %s: %s", best, catchNames(a.v.Best.Catches)))
 	}
 	if !a.head.Line.Strong && a.state.Caution.Flow.Present {
-		out = append(out, forecast.Capitalize(strings.TrimPrefix(flowSentence(a.state, a.head.judged, u), "")))
+		out = append(out, forecast.UpperFirst(strings.TrimPrefix(flowSentence(a.state, a.head.judged, u), "")))
 	}
 	if n := a.state.Outlook.Seasons; n < fewSeasons {
 		out = append(out, fmt.Sprintf("%d past seasons of water temperature: the dates are no better than the calendar's", n))

@@ -82,7 +82,7 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 	"utc":     func(t time.Time) string { return t.UTC().Format(time.RFC3339) },
 	"join":    strings.Join,
 	"lower":   strings.ToLower,
-	"upper":   forecast.Capitalize,
+	"upper":   forecast.UpperFirst,
 	"add":     func(a, b int) int { return a + b },
 	"hours":   func(s string) []string { return strings.Split(s, " and ") },
 	"stage": func(lines []stageLine, up bool) *stageLine {
@@ -96,7 +96,7 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 }).ParseFS(files, "templates/*.html"))
 
 // groupName is the key of a group as people write it.
-func groupName(key string) string { return forecast.Capitalize(insects.Label(key)) }
+func groupName(key string) string { return forecast.UpperFirst(insects.Label(key)) }
 
 // units of a reader: asked for now, chosen before, or the first choice.
 func (s *site) units(w http.ResponseWriter, r *http.Request) wading.Units {

@@ -69,7 +69,7 @@ func (s *site) inSeason(ctx context.Context, river string, day forecast.Date) ([
 	for i := range st.Outlook.Stages {
 		x := &st.Outlook.Stages[i]
 		if d, ok := x.On(day); ok && !x.Elsewhere && max(d.P, d.PCalendar) >= askLeast {
-			out = append(out, seeable{River: river, Group: x.Group, Name: forecast.Capitalize(x.Name), Stage: string(x.Stage), Verb: stageVerb(string(x.Stage)), P: d.P})
+			out = append(out, seeable{River: river, Group: x.Group, Name: forecast.UpperFirst(x.Name), Stage: string(x.Stage), Verb: stageVerb(string(x.Stage)), P: d.P})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b seeable) int { return cmp.Compare(b.P, a.P) })
@@ -283,7 +283,7 @@ func (s *site) reported(r *http.Request, l subscribe.Report) (x diary.Sighting, 
 	if len(faults) == 0 {
 		if err := x.Check(s.Now()); err != nil {
 			for line := range strings.SplitSeq(err.Error(), "\n") {
-				faults = append(faults, forecast.Capitalize(line)+".")
+				faults = append(faults, forecast.UpperFirst(line)+".")
 			}
 		}
 	}

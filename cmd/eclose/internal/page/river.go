@@ -132,7 +132,7 @@ func (s *site) riverPage(r *http.Request) (*answer, error) {
 	a.v = &v.Rivers[0]
 	body.Answer = s.riverAnswer(v, a, u)
 	if d := st.Outlook.Departure; d != nil && h.Recent != "" {
-		body.Why = forecast.Capitalize(h.Recent)
+		body.Why = forecast.UpperFirst(h.Recent)
 	}
 	body.Evening = leftToday(a.v)
 	body.Day = s.dayOf(river, st.Outlook, h.Today, minuteNow(s.Now(), river))
@@ -189,7 +189,7 @@ func leftToday(r *verdict.River) string {
 		return ""
 	}
 	best := mostLikely(r.Today, 1)[0]
-	s := forecast.Capitalize(best.What())
+	s := forecast.UpperFirst(best.What())
 	if best.Hours != "" {
 		s += ", " + hoursText(best.Hours)
 	}
@@ -215,8 +215,8 @@ func (s *site) nextRows(a *asked) (template.HTML, []nextRow) {
 		if !ok {
 			i = len(rows)
 			at[c.Group] = i
-			rows = append(rows, nextRow{Key: c.Group, Name: forecast.Capitalize(c.Name), Picture: s.picture(c.Group)})
-			picture.Lines = append(picture.Lines, chart.Line{Name: forecast.Capitalize(c.Name)})
+			rows = append(rows, nextRow{Key: c.Group, Name: forecast.UpperFirst(c.Name), Picture: s.picture(c.Group)})
+			picture.Lines = append(picture.Lines, chart.Line{Name: forecast.UpperFirst(c.Name)})
 		}
 		l := nextLine{Up: c.Stage == forecast.Emergence, Dates: dateSpan(c.From, c.To), Best: c.Best.Short(), P: whole(forecast.Percent(c.P)), Grade: forecast.GradeWord(c.Grade), Verb: "hatches", Against: against(c.Shift)}
 		if !l.Up {
@@ -313,7 +313,7 @@ func flowAhead(st *State, h head, u wading.Units) *flowView {
 	v.Axis, v.Today = template.HTML(days), template.HTML(today)           //nolint:gosec // likewise
 	v.Words, v.Fishable = flowWords(st, h, u), fishableDays(f, h.Today, u)
 	if f != nil {
-		v.Source = forecast.Capitalize(f.SourceWords())
+		v.Source = forecast.UpperFirst(f.SourceWords())
 	}
 	return v
 }
@@ -398,8 +398,8 @@ func weekOf(w trip.Stay) weekCell {
 	}
 	names := []string{}
 	for _, l := range w.Best() {
-		if !slices.Contains(names, forecast.Capitalize(l.Name)) {
-			names = append(names, forecast.Capitalize(l.Name))
+		if !slices.Contains(names, forecast.UpperFirst(l.Name)) {
+			names = append(names, forecast.UpperFirst(l.Name))
 		}
 	}
 	c.Insects = joinNames(names, 2)

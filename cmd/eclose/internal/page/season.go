@@ -150,7 +150,7 @@ func seasonOf(o *forecast.Outlook, c *insects.Catalogue, region insects.Region, 
 			continue
 		}
 		key := stages[0].Group
-		g := seasonGroup{Elsewhere: stages[0].WhyElsewhere(), Key: key, Name: forecast.Capitalize(l.Name), Grade: forecast.GradeWord(stages[0].Grade)}
+		g := seasonGroup{Elsewhere: stages[0].WhyElsewhere(), Key: key, Name: forecast.UpperFirst(l.Name), Grade: forecast.GradeWord(stages[0].Grade)}
 		if cg, ok := c.Group(key); ok {
 			g.Also = also(cg.CommonNames(region), l.Name)
 		}
@@ -168,7 +168,7 @@ func seasonOf(o *forecast.Outlook, c *insects.Catalogue, region insects.Region, 
 				line.NearWeek = max(x.P, x.PCalendar) >= weekLeast
 			}
 			if g.Why == "" && st.Fishable { // the other stage follows
-				g.Why = forecast.Capitalize(st.Why())
+				g.Why = forecast.UpperFirst(st.Why())
 			}
 			trace := &l.Emergence
 			if !line.Up {

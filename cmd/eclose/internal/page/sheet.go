@@ -137,7 +137,7 @@ func (s Sheet) Write(w io.Writer) error {
 	numbers, data.Sources = s.sources(here)
 	rows := map[string]int{}
 	for i, l := range picture.Lines {
-		rows[forecast.Capitalize(l.Name)] = i
+		rows[forecast.UpperFirst(l.Name)] = i
 	}
 	for _, g := range here {
 		x := s.sheetGroup(g, numbers, from)

@@ -154,7 +154,7 @@ func (s *site) plan(r *http.Request) (*tripPage, error) {
 	}
 	ask.From, ask.To = forecast.DateOf(from), forecast.DateOf(to)
 	if err := ask.Check(); err != nil {
-		p.Fault = forecast.Capitalize(err.Error()) + "."
+		p.Fault = forecast.UpperFirst(err.Error()) + "."
 		return p, nil
 	}
 	t, err := trip.Plan(ask, rivers, s.Catalogue.Group)

@@ -23,7 +23,7 @@ func (p *tripPage) lay(s *site, t *trip.Trip, rivers []trip.River) {
 	case t.Invite:
 		p.Heading = "Go to " + p.Heading
 	}
-	p.Flow = &cautionLine{Lead: "Flow", Strong: !t.First.Flow.Known || t.First.Flow.P >= highFrom, Text: []string{forecast.Capitalize(t.First.Flow.Words)}}
+	p.Flow = &cautionLine{Lead: "Flow", Strong: !t.First.Flow.Known || t.First.Flow.P >= highFrom, Text: []string{forecast.UpperFirst(t.First.Flow.Words)}}
 	if w := t.First.FishableWords(); w != "" {
 		p.Flow.Text = append(p.Flow.Text, w)
 	}
@@ -41,7 +41,7 @@ func (p *tripPage) lay(s *site, t *trip.Trip, rivers []trip.River) {
 	}
 	p.grid(s, t, rivers)
 	for _, f := range t.Tying {
-		p.Tie = append(p.Tie, tieLine{Name: forecast.Capitalize(f.Name), Sizes: sizesOf(f), For: strings.Join(f.For, ", "), How: firstUpper(f.Materials), Take: f.Take, InBox: f.InBox, ToTie: f.ToTie(), By: f.NeededBy.Short()})
+		p.Tie = append(p.Tie, tieLine{Name: forecast.UpperFirst(f.Name), Sizes: sizesOf(f), For: strings.Join(f.For, ", "), How: firstUpper(f.Materials), Take: f.Take, InBox: f.InBox, ToTie: f.ToTie(), By: f.NeededBy.Short()})
 		p.TieN += f.ToTie()
 		p.HasBox = p.HasBox || f.InBox > 0
 	}
@@ -52,7 +52,7 @@ func firstUpper(s string) string {
 	if s == "" {
 		return ""
 	}
-	return forecast.Capitalize(s)
+	return forecast.UpperFirst(s)
 }
 
 // askedFor is the ask in one line.
@@ -84,10 +84,10 @@ func allOr(names []string, all string) string {
 
 func (s *site) stayView(x trip.Stay) stayView {
 	v := stayView{Slug: x.River, Name: x.RiverName, Dates: trip.Span(x.From, x.To),
-		Sure:     forecast.Capitalize(forecast.Likelihood(x.Chance)) + ": " + whole(forecast.Percent(x.Chance)),
+		Sure:     forecast.UpperFirst(forecast.Likelihood(x.Chance)) + ": " + whole(forecast.Percent(x.Chance)),
 		SureText: fmt.Sprintf("that a day shows you at least one of these; by the calendar alone %s.", whole(forecast.Percent(x.Calendar)))}
 	for _, l := range x.Best() {
-		c := catchView{Key: l.Group, Name: forecast.Capitalize(l.Name), Verb: "hatches", Up: l.Stage == forecast.Emergence, Stage: l.Stage, P: whole(forecast.Percent(l.Chance)), Calendar: whole(forecast.Percent(l.Calendar)),
+		c := catchView{Key: l.Group, Name: forecast.UpperFirst(l.Name), Verb: "hatches", Up: l.Stage == forecast.Emergence, Stage: l.Stage, P: whole(forecast.Percent(l.Chance)), Calendar: whole(forecast.Percent(l.Calendar)),
 			Hours: hoursText(l.Hours), Picture: s.picture(l.Group)}
 		if !c.Up {
 			c.Verb = "lays eggs"
