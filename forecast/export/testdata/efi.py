@@ -55,7 +55,7 @@ def judge(path):
         if family in ("ensemble", "sample"):
             fault("a member that is not a whole number", rows[~rows["parameter"].str.fullmatch(r"[1-9]\d*")])
             members = rows.assign(n=pd.to_numeric(rows["parameter"], errors="coerce")).groupby(key)["n"]
-            fault("members are not 1 to n", members.agg(["max", "count"]).reset_index().query("max != count"))
+            fault("members are not 1 to n", members.agg(["max", "count"]).reset_index().query("max != count", engine="python"))
         elif family == "summary":
             fault("a parameter that table S2 lacks", rows[~rows["parameter"].str.fullmatch(SUMMARY)])
             q = rows.assign(q=rows["parameter"].str.extract(r"interv_(\d\d\.\d)")[0].astype(float).where(rows["parameter"] != "median", 50.0))
