@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"sync"
 	"time"
 
 	"example.org/eclose/model/civil"
@@ -230,11 +231,19 @@ const StandingCaution = "This is an insect forecast, not a wading forecast. Flow
 // ZoneOf is an IANA time zone, or UTC where this machine does not know it: names
 // are checked when they come in, and a date that is a day off beats no answer.
 func ZoneOf(name string) *time.Location {
+	if z, ok := zones.Load(name); ok {
+		return z.(*time.Location) //nolint:forcetypeassert // only those go in
+	}
 	zone, err := time.LoadLocation(name)
 	if err != nil {
 		return time.UTC
 	}
+	zones.Store(name, zone)
 	return zone
 }
+
+// zones are those read so far, by name: a page of a hundred rivers asks for them
+// thousands of times, and each reading is a file.
+var zones sync.Map
 
 func inZone(t time.Time, zone string) time.Time { return t.In(ZoneOf(zone)) }

@@ -121,7 +121,7 @@ func Plan(ask Ask, rivers []River, groups Groups) (*Trip, error) {
 	t.First = s.stays[0]
 	t.Second = second(s.stays)
 	home := s.by[t.First.River]
-	t.Earlier, t.Later = home.moved(t.First, -7), home.moved(t.First, 7)
+	t.Earlier, t.Later = home.moved(t.First, -weekApart), home.moved(t.First, weekApart)
 	for _, x := range []*Stay{&t.First, t.Second} {
 		if x != nil {
 			s.by[x.River].fill(x)
@@ -157,6 +157,10 @@ func (s *search) add(d *days) {
 		}
 	}
 }
+
+// weekApart is how far a stay is moved to see what another week would cost, days: no
+// day further outside the ask is looked at.
+const weekApart = 7
 
 // moved is a stay at the same river some days later, or earlier; nil where the outlook
 // does not cover it.
@@ -240,10 +244,12 @@ func tally(ask Ask, r River, groups Groups) *days {
 	if n := len(r.Outlook.Water); n > 0 {
 		last = min(last, r.Outlook.Water[n-1].Date)
 	}
+	first, last = max(first, ask.From-weekApart), min(last, ask.To+weekApart)
 	d.day0 = first
 	n := max(0, int(last-first)+1)
 	d.worth, d.open = make([]float64, n), make([]float64, n)
 	weighted := make([]float64, 0, len(d.stages))
+	issue := r.Outlook.IssueDate()
 	for i := range n {
 		at := first + forecast.Date(i)
 		weighted = weighted[:0]
@@ -253,7 +259,7 @@ func tally(ask Ask, r River, groups Groups) *days {
 			}
 		}
 		d.worth[i] = worthOf(weighted)
-		if at >= r.Outlook.IssueDate() {
+		if at >= issue {
 			d.open[i] = unspoiled(flowOdds(r, at, at, ask.Units), warmOdds(r.Outlook, at, at, ask.Units))
 		}
 	}
