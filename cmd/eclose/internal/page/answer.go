@@ -180,10 +180,13 @@ func partOfDay(list []verdict.Catch, now time.Time) string {
 	return "today"
 }
 
-// avoid are the rivers to keep out of, each with its number; after three their names.
+// avoid are the rivers to keep out of, the worst first, each with its number; after
+// three their names. Each is marked again where it stands in the lists below.
 func avoid(all []*asked, but *asked, u wading.Units) []cautionLine {
 	var out []cautionLine
 	var more []string
+	all = slices.Clone(all)
+	slices.SortStableFunc(all, func(a, b *asked) int { return cmp.Compare(b.head.judged.Level, a.head.judged.Level) })
 	for _, a := range all {
 		if a == but || !a.head.Line.Strong {
 			continue
@@ -206,7 +209,7 @@ func avoid(all []*asked, but *asked, u wading.Units) []cautionLine {
 		if n := len(more) - len(names); n > 0 {
 			text += fmt.Sprintf(" and %d more", n)
 		}
-		out = append(out, cautionLine{Strong: true, Lead: fmt.Sprintf("Nor %d more", len(more)), Text: []string{text + ": caution 2 or higher, or unknown"}})
+		out = append(out, cautionLine{Strong: true, Lead: fmt.Sprintf("Not now: %d more", len(more)), Text: []string{text + ". Caution 2 or higher, or unknown; each is marked below"}})
 	}
 	return out
 }

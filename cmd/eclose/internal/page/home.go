@@ -30,10 +30,12 @@ type riverStrip struct {
 	Chance []string
 }
 
-// riverLine is one river in the list of the others.
+// riverLine is one river in the list of the others: one plain line, since a hundred
+// rivers have a hundred of them. All else is on its own page.
 type riverLine struct {
-	Slug, Name, Best, Insects, Chance, Flow string
-	Strong                                  bool
+	Slug, Name string
+	Strong     string // its caution in words where it is 2 or higher, or unknown
+	Say        string
 }
 
 // gaugeRow is one gauge as it stands now.
@@ -175,11 +177,7 @@ func (s *site) strips(body *homePage, ranked []*asked, group string, u wading.Un
 			best = trip.Span(b.From, b.To)
 		}
 		if i >= stripsShown {
-			l := riverLine{Slug: a.river.Slug, Name: a.river.Name, Best: best, Flow: tableFlow(a.state, u), Strong: a.head.Line.Strong}
-			if best != "" {
-				l.Insects, l.Chance = catchNames(a.v.Best.Catches), forecast.Percent(a.v.Best.Chance)
-			}
-			body.More = append(body.More, l)
+			body.More = append(body.More, lineOf(a, best, u))
 			continue
 		}
 		x := riverStrip{head: a.head, Best: best, Status: statusLine(a, best, u), Cells: s.cellsOf(a.trip, group, today, stripDays)}
@@ -215,6 +213,24 @@ func (s *site) strips(body *homePage, ranked []*asked, group string, u wading.Un
 	if flowTo < today+stripDays-1 {
 		body.FlowTo = weekday(flowTo)
 	}
+}
+
+// lineOf is a river in the list of the others: when, what, how likely, the flow.
+func lineOf(a *asked, best string, u wading.Units) riverLine {
+	l := riverLine{Slug: a.river.Slug, Name: a.river.Name}
+	if a.head.Line.Strong {
+		l.Strong = upper(strings.ReplaceAll(shortLevel(a.head.judged), ";", ", "))
+	}
+	for _, w := range a.head.Warnings {
+		l.Strong = strings.TrimPrefix(l.Strong+". Official warning: "+w.Event, ". ")
+	}
+	if best == "" {
+		l.Say = "Nothing worth a journey"
+	} else {
+		l.Say = fmt.Sprintf("%s: %s, %s", best, catchNames(a.v.Best.Catches), whole(forecast.Percent(a.v.Best.Chance)))
+	}
+	l.Say += ". Flow: " + tableFlow(a.state, u) + "."
+	return l
 }
 
 // statusLine is a river in one line beside its strip: first the no, if there is one.

@@ -3,7 +3,6 @@ package page
 import (
 	"bufio"
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"net"
@@ -15,10 +14,6 @@ import (
 	"sync"
 	"testing"
 	"time"
-
-	"github.com/chromedp/cdproto/emulation"
-	"github.com/chromedp/cdproto/network"
-	"github.com/chromedp/chromedp"
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/trip"
@@ -68,23 +63,46 @@ func crowd(tb testing.TB, c *insects.Catalogue, many int) *Memory {
 		rivers = append(rivers, forecast.River{Slug: fmt.Sprintf("river-%02d", i), Name: fmt.Sprintf("River %d", i), Region: "rockies", Zone: "America/Los_Angeles", Lat: 45.2 + 0.01*float64(i), Lon: -131.4})
 	}
 	memory := NewMemory(rivers)
-	for _, r := range rivers {
+	for i, r := range rivers {
 		o := *base
-		o.River, o.RiverName, o.Stages = r.Slug, r.Name, all
-		memory.Put(r.Slug, &State{Outlook: &o, Caution: wading.Assess(wading.Input{At: noon, Flow: wading.Reading{Value: 9, Age: time.Hour, Present: true}}), CautionAt: noon,
+		o.River, o.RiverName, o.Stages = r.Slug, r.Name, later(all, forecast.Date(i%11))
+		memory.Put(r.Slug, &State{Outlook: &o, Caution: wading.Assess(wading.Input{At: noon, Flow: wading.Reading{Value: 9 + 0.37*float64(i), Age: time.Hour, Present: true}}), CautionAt: noon,
 			Flows: &trip.Flows{Day0: rec.Day0, M3s: rec.Flow}})
 	}
 	return memory
 }
 
-func crowdPages(tb testing.TB, n int) *Pages {
+// later are stages some days later, so that rivers differ: a hundred alike would
+// compress to next to nothing.
+func later(stages []forecast.StageOutlook, by forecast.Date) []forecast.StageOutlook {
+	out := slices.Clone(stages)
+	for i := range out {
+		s := &out[i]
+		s.Days.From += by
+		for _, w := range []*forecast.Window{&s.Window, &s.Calendar} {
+			for _, x := range []*forecast.Range{&w.Start, &w.Peak, &w.End} {
+				if x.P50 != 0 {
+					x.P10, x.P50, x.P90 = x.P10+by, x.P50+by, x.P90+by
+				}
+			}
+		}
+	}
+	return out
+}
+
+// running is a clock that starts at noon.
+func running() func() time.Time {
+	began := time.Now()
+	return func() time.Time { return noon.Add(time.Since(began)) }
+}
+
+func crowdPages(tb testing.TB, n int, now func() time.Time) *Pages {
 	tb.Helper()
 	c, err := insects.Load()
 	if err != nil {
 		tb.Fatal(err)
 	}
-	began := time.Now()
-	h, err := New(Options{Data: crowd(tb, c, n), Catalogue: c, Now: func() time.Time { return noon.Add(time.Since(began)) }, PerSecond: 1e5})
+	h, err := New(Options{Data: crowd(tb, c, n), Catalogue: c, Now: now, PerSecond: 1e9})
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -109,6 +127,21 @@ func BenchmarkRiverPageMade(b *testing.B) {
 	for b.Loop() {
 		at = at.Add(time.Minute)
 		size = w.get("/river/river-07").Body.Len()
+	}
+	b.ReportMetric(float64(size), "page-bytes")
+}
+
+// BenchmarkHomePageMade is the front page of a hundred rivers with 40 groups each made
+// anew, as happens once a minute.
+func BenchmarkHomePageMade(b *testing.B) {
+	at := noon
+	h := crowdPages(b, 100, func() time.Time { return at })
+	w := &world{handler: h}
+	b.ReportAllocs()
+	size := 0
+	for b.Loop() {
+		at = at.Add(time.Minute)
+		size = w.get("/").Body.Len()
 	}
 	b.ReportMetric(float64(size), "page-bytes")
 }
@@ -221,7 +254,7 @@ func serveCrowd(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	h := crowdPages(b, manyRivers)
+	h := crowdPages(b, manyRivers, running())
 	began := time.Now()
 	if err := h.DrawAhead(b.Context()); err != nil {
 		b.Fatal(err)
@@ -231,53 +264,4 @@ func serveCrowd(b *testing.B) {
 	go s.Serve(ln)
 	fmt.Printf("\npages at http://%s\n", ln.Addr())
 	io.Copy(io.Discard, os.Stdin)
-}
-
-// BenchmarkFirstContentfulPaint loads the page of a river with 40 groups as on a
-// phone of the middle class: four times slower than this processor, 150 ms to
-// the server and back, 1.6 Mbit/s, nothing kept from before. Those are the
-// figures that Lighthouse's mobile setting uses (from memory).
-func BenchmarkFirstContentfulPaint(b *testing.B) {
-	firstPaint(b, manyRivers, func(i int) string { return fmt.Sprintf("/river/river-%02d", i%manyRivers) })
-}
-
-// BenchmarkFirstPaintOfAHundredRivers is the same for the front page of a hundred rivers.
-func BenchmarkFirstPaintOfAHundredRivers(b *testing.B) {
-	firstPaint(b, 100, func(int) string { return "/" })
-}
-
-func firstPaint(b *testing.B, rivers int, address func(int) string) {
-	path, err := exec.LookPath("chromium")
-	if err != nil {
-		b.Skip("no chromium here")
-	}
-	br := &browser{}
-	br.open(b, path, crowdPages(b, rivers))
-	mbit := 1.6e6 / 8
-	br.do(b, as(360, "light"), chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
-		_, err1 := chromedp.Call(ctx, network.Enable, network.EnableParams{})
-		_, err2 := chromedp.Call(ctx, network.SetCacheDisabled, network.SetCacheDisabledParams{CacheDisabled: true})
-		_, err3 := chromedp.Call(ctx, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{MatchedNetworkConditions: []*network.Conditions{{Latency: 150, DownloadThroughput: mbit, UploadThroughput: mbit / 2}}})
-		_, err4 := chromedp.Call(ctx, emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: 4})
-		return errors.Join(err1, err2, err3, err4)
-	}))
-	paint := func(path string) float64 {
-		br.do(b, chromedp.Navigate(br.root+path))
-		return eval[float64](b, br, `new Promise(done => new PerformanceObserver(l => { const e = l.getEntriesByName("first-contentful-paint")[0]; if (e) { done(e.startTime) } }).observe({type: "paint", buffered: true}))`)
-	}
-	// What a browser that has only just started needs for a line of text is its
-	// own, not the page's.
-	start := paint("/robots.txt")
-	var paints []float64
-	weight := 0.0
-	for i := 0; b.Loop(); i++ {
-		paints = append(paints, paint(address(i)))
-		weight = max(weight, eval[float64](b, br, `[...performance.getEntriesByType("resource"), ...performance.getEntriesByType("navigation")].reduce((n, e) => n + e.transferSize, 0)`))
-	}
-	b.Logf("first contentful paints in their order, ms: %.0f", paints)
-	slices.Sort(paints)
-	b.ReportMetric(start, "browser-start-ms")
-	b.ReportMetric(paints[len(paints)/2], "fcp-p50-ms")
-	b.ReportMetric(paints[len(paints)-1], "fcp-worst-ms")
-	b.ReportMetric(weight, "sent-bytes")
 }

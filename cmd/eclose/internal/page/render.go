@@ -298,8 +298,8 @@ type assets struct {
 }
 
 type assetFile struct {
-	kind string
-	body []byte
+	kind     string
+	body, gz []byte
 }
 
 func loadAssets() (assets, error) {
@@ -325,7 +325,7 @@ func loadAssets() (assets, error) {
 			name = hashed(name, b)
 			a.js = "/assets/" + name
 		}
-		a.by[name] = assetFile{kinds[path.Ext(name)], b}
+		a.by[name] = assetFile{kinds[path.Ext(name)], b, packed(b)}
 	}
 	return a, nil
 }
@@ -343,28 +343,35 @@ func (s *site) asset(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	h := w.Header()
-	h.Set("Content-Type", f.kind)
 	h.Set("Cache-Control", "public, max-age=31536000, immutable")
-	_, _ = w.Write(f.body) // a reader that went away is no fault
+	f.send(w, r)
+}
+
+func (f assetFile) send(w http.ResponseWriter, r *http.Request) {
+	h, body := w.Header(), f.body
+	h.Set("Content-Type", f.kind)
+	h.Set("Vary", "Accept-Encoding")
+	if strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
+		h.Set("Content-Encoding", "gzip")
+		body = f.gz
+	}
+	_, _ = w.Write(body) // a reader that went away is no fault
 }
 
 // manifest lets a phone install the pages.
-func (s *site) manifest(w http.ResponseWriter, _ *http.Request) {
-	w.Header().Set("Content-Type", "application/manifest+json")
+func (s *site) manifest(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Cache-Control", "public, max-age=86400")
-	_, _ = w.Write(s.assets.by["app.webmanifest"].body) // a reader that went away is no fault
+	s.assets.by["app.webmanifest"].send(w, r)
 }
 
 // worker is the script that keeps pages at hand without a net. It lies at the
 // root because its reach is where it lies.
-func (s *site) worker(w http.ResponseWriter, _ *http.Request) {
-	w.Header().Set("Content-Type", "text/javascript; charset=utf-8")
+func (s *site) worker(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Cache-Control", "no-cache")
-	_, _ = w.Write(s.assets.by["sw.js"].body) // likewise
+	s.assets.by["sw.js"].send(w, r)
 }
 
-func (s *site) icon(w http.ResponseWriter, _ *http.Request) {
-	w.Header().Set("Content-Type", "image/svg+xml")
+func (s *site) icon(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Cache-Control", "public, max-age=86400")
-	_, _ = w.Write(s.assets.by["icon.svg"].body) // likewise
+	s.assets.by["icon.svg"].send(w, r)
 }
