@@ -37,7 +37,9 @@ func (a Ahead) Plot() string {
 	for _, v := range steps(top / per) {
 		at := p.point(0, v*per)
 		shape(&p.b, "month", fmt.Sprintf("M0 %dh%d", at.y, p.days-1))
-		fmt.Fprintf(&p.text, `<text class="tick small faint" x="2" y="%.1f%%" dy="-3">%s</text>`, 100*float64(at.y)/tall, html.EscapeString(a.Label(v*per)))
+		if !p.meets(at, a.Limits) {
+			fmt.Fprintf(&p.text, `<text class="tick small faint" x="2" y="%.1f%%" dy="-3">%s</text>`, 100*float64(at.y)/tall, html.EscapeString(a.Label(v*per)))
+		}
 	}
 	p.band(a.Low, a.High)
 	for i, l := range a.Limits {
@@ -50,25 +52,41 @@ func (a Ahead) Plot() string {
 	return p.inline()
 }
 
-// Axis names days under the drawing, and today above it.
+// Widths in pixels: of the drawing on the narrowest phone, beside its gutter, and on a
+// desk; of a day's number and of its name, with some air.
+const (
+	narrowest, widest  = 165.0, 560.0
+	dayNumber, dayName = 26.0, 48.0
+)
+
+// everyDay is how often days are named so that words of a width find room: each day,
+// each second, fourth or eighth.
+func everyDay(days int, wide, word float64) int {
+	every := 1
+	for float64(every)*wide/float64(days-1) < word && every < days {
+		every *= 2
+	}
+	return every
+}
+
+// Axis names days under the drawing, and today above it: by their numbers where it is
+// narrow, with the day of the week where it is wide; the page's style shows one of them.
 func (a Ahead) Axis() (days, today string) {
 	n := max(len(a.Mid), len(a.Measured), 2)
 	x := func(i int) float64 { return round1(100 * float64(i) / float64(n-1)) }
 	var b strings.Builder
-	for i := range n {
-		near := i - a.Today
-		if i != a.Today && (near%4 != 0 || n-1-i < 1) {
-			continue
+	name := func(class, layout string, wide, word float64) {
+		every := everyDay(n, wide, word)
+		for i := range n {
+			// A word at its day needs half its width on either side.
+			if i != a.Today && (i-a.Today)%every == 0 && float64(min(i, n-1-i))*wide/float64(n-1) >= word/2 {
+				fmt.Fprintf(&b, `<text class="tick small %s" text-anchor="middle" x="%g%%" y="15">%s</text>`, class, x(i), a.Day0.AddDate(0, 0, i).Format(layout))
+			}
 		}
-		words, anchor := a.Day0.AddDate(0, 0, i).Format("Mon 2"), "middle"
-		if i == a.Today {
-			words = "today"
-		}
-		if i == 0 {
-			anchor = "start"
-		}
-		fmt.Fprintf(&b, `<text class="tick small" text-anchor="%s" x="%g%%" y="15">%s</text>`, anchor, x(i), words)
 	}
+	name("narrow", "2", narrowest, dayNumber)
+	name("wide", "Mon 2", widest, dayName)
+	fmt.Fprintf(&b, `<text class="tick small" text-anchor="middle" x="%g%%" y="15">today</text>`, x(a.Today))
 	days = fmt.Sprintf(`<svg class="reach" height="20" aria-hidden="true">%s</svg>`, b.String())
 	today = fmt.Sprintf(`<svg class="reach" height="22" aria-hidden="true"><line class="today" x1="%[1]g%%" x2="%[1]g%%" y1="2" y2="22"/><text class="tick now" x="%[1]g%%" y="14" dx="6">%[2]s</text></svg>`, x(a.Today), html.EscapeString(a.Now))
 	return days, today

@@ -44,6 +44,18 @@ func (p *plot) horizontal(class string, v float64, words string, right bool) {
 	fmt.Fprintf(&p.text, `<text class="tick small" x="%s" y="%.1f%%" dy="-3"%s>%s</text>`, x, 100*float64(at.y)/tall, anchor, html.EscapeString(words))
 }
 
+// meets reports whether words above a line of the scale would lie on the line of a
+// limit, whose own words have the number too.
+func (p *plot) meets(at point, limits []Limit) bool {
+	const above, below = 20 * tall / plotHigh, 3 * tall / plotHigh
+	for _, l := range limits {
+		if y := p.point(0, l.M3s).y; y > at.y-above && y < at.y+below {
+			return true
+		}
+	}
+	return false
+}
+
 // curve is an open line; NaN breaks it.
 func (p *plot) curve(class string, v []float64) {
 	var w pen
@@ -94,7 +106,8 @@ func (p *plot) axis() {
 	var d strings.Builder
 	for _, i := range s.months() {
 		fmt.Fprintf(&d, "M%d 0v%d", i, tall)
-		if p.days-i > p.days/16 {
+		crossed := p.today >= i && p.today-i < p.days/12 // by the line of today
+		if p.days-i > p.days/16 && !crossed {
 			fmt.Fprintf(&p.text, `<text class="tick small" x="%.1f%%" y="100%%" dx="2" dy="-4">%s</text>`, 100*float64(i)/float64(p.days-1), p.day0.AddDate(0, 0, i).Format("Jan"))
 		}
 	}

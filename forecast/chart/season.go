@@ -146,7 +146,7 @@ func (s Season) ticks() string {
 		if s.x(s.Today) > 70 {
 			anchor, dx = "end", -5
 		}
-		fmt.Fprintf(&b, `<line class="today" x1="%[1]g%%" x2="%[1]g%%" y1="2" y2="40"/><text class="tick now" text-anchor="%[2]s" x="%[1]g%%" y="13" dx="%[3]d">today, %[4]s</text>`,
+		fmt.Fprintf(&b, `<line class="today" x1="%[1]g%%" x2="%[1]g%%" y1="2" y2="22"/><text class="tick now" text-anchor="%[2]s" x="%[1]g%%" y="13" dx="%[3]d">today, %[4]s</text>`,
 			round1(s.x(s.Today)), anchor, dx, s.Day0.AddDate(0, 0, s.Today).Format("2 Jan"))
 	}
 	return b.String()

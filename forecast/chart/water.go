@@ -85,7 +85,11 @@ func (f Flow) plot() *plot {
 		per = 1
 	}
 	for _, v := range rounds(lo/per, hi/per) {
-		p.horizontal("month", v*per, f.Label(v*per), false)
+		words := f.Label(v * per)
+		if p.meets(p.point(0, v*per), f.Limits) {
+			words = ""
+		}
+		p.horizontal("month", v*per, words, false)
 	}
 	p.band(f.Low, f.High)
 	p.curve("ghost", f.Mid)

@@ -125,7 +125,7 @@ func noHeading(all []*asked) string {
 	for _, a := range all {
 		c := a.head.judged
 		if !c.Known && c.Level < wading.BetterNot {
-			return "Look at the river first: no caution is known"
+			return "Look at the river first: caution unknown"
 		}
 		level = min(level, c.Level)
 	}

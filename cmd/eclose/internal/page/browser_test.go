@@ -20,8 +20,10 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"example.org/eclose/cmd/eclose/internal/health"
 	"example.org/eclose/forecast/diary"
 	"example.org/eclose/model/wading"
+	"example.org/eclose/notify/subscribe"
 )
 
 // skip says what is missing, and fails where nothing may be.
@@ -53,7 +55,11 @@ func newBrowser(t testing.TB) *browser {
 	if err != nil {
 		skip(t, "no chromium here: %v", err)
 	}
-	b := &browser{world: newWorld(t, nil)}
+	b := &browser{world: newWorld(t, func(o *Options) {
+		o.Checks = func(context.Context) []health.Check {
+			return []health.Check{{Name: "queue age", Of: "all jobs", Value: 12, Limit: 600, Unit: "seconds"}, {Name: "data age", Of: "wend", Value: 90000, Limit: 21600, Unit: "seconds", Problem: "no reading for 25 hours"}}
+		}
+	})}
 	b.open(t, path, b.handler)
 	return b
 }
@@ -75,6 +81,9 @@ func (b *browser) open(t testing.TB, path string, pages http.Handler) {
 		for m, err := range messages {
 			if err != nil {
 				return
+			}
+			if strings.HasSuffix(m.URL, "/nowhere") { // the browser itself notes the answer 404
+				continue
 			}
 			if m.IsException() || m.Type == chromedp.ConsoleError || m.Type == chromedp.ConsoleWarning {
 				b.mu.Lock()
@@ -144,6 +153,13 @@ func as(width int64, scheme string) step {
 	})
 }
 
+// onPaper shows pages as they are printed, as wide as a sheet of A4 within its margins.
+var onPaper = chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
+	_, err1 := chromedp.Call(ctx, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: 703, Height: 1032, DeviceScaleFactor: 1})
+	_, err2 := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
+	return errors.Join(err1, err2)
+})
+
 // shoot keeps a picture of the whole page in the folder ECLOSE_SHOTS, for
 // people to look at.
 func (b *browser) shoot(t testing.TB, name string) {
@@ -191,13 +207,12 @@ func axeCore(t testing.TB) string {
 	return axe.js
 }
 
-// shown are the pages that are looked at, narrow and light, wide and dark, and
-// crossed over too where ECLOSE_LONG is set.
+// shown are the pages that are looked at, in both widths and both schemes.
 var shown = []struct{ name, path string }{
 	{"home", "/"}, {"home-one-insect", "/?group=salmonfly"}, {"river", "/river/wend"}, {"season", "/river/wend/season"}, {"second-tap", "/diary/new?river=wend&group=skwala&stage=emergence&amount=few&date=2026-05-17"}, {"water", "/river/wend/water"}, {"day", "/river/wend/day/2026-06-20"},
 	{"trip", "/trip?from=2026-06-01&to=2026-07-12&days=3"}, {"sighting", "/diary/new"},
 	{"hostile", "/river/odd"}, {"no-outlook", "/river/dry"}, {"trip-form", "/trip"}, {"record", "/record"}, {"data", "/data"},
-	{"about", "/about"}, {"subscribe", "/subscribe"}, {"asked", "/subscribe/asked"}, {"unsubscribe", "/unsubscribe/x"}, {"never", "/never/x"}, {"enter", "/enter"}, {"diary", "/diary"}, {"not-found", "/nowhere"},
+	{"about", "/about"}, {"subscribe", "/subscribe"}, {"asked", "/subscribe/asked"}, {"unsubscribe", "/unsubscribe/x"}, {"never", "/never/x"}, {"enter", "/enter"}, {"diary", "/diary"}, {"status", "/status"}, {"not-found", "/nowhere"},
 }
 
 // letters are the pages that the links of mails open.
@@ -213,6 +228,42 @@ func (b *browser) letters(t *testing.T) (confirm, manage string) {
 		t.Fatal(err)
 	}
 	return "/confirm/" + ask("bob@example.org"), "/manage/" + b.subs.Manage(p.ID)
+}
+
+// all are the pages shown and those that the links of mails open.
+func (b *browser) all(t *testing.T) []struct{ name, path string } {
+	t.Helper()
+	confirm, manage := b.letters(t)
+	p := b.reader(t, "reader@example.org")
+	group, stage := b.likely(t)
+	report := "/report/" + b.subs.Report(subscribe.Report{Person: p.ID, River: "wend", Group: group, Stage: stage, Expires: noon.Add(time.Hour), Nonce: "a"})
+	phone := "/my/" + b.subs.Report(subscribe.Report{Person: p.ID, Expires: noon.Add(time.Hour)})
+	return append(slices.Clone(shown), []struct{ name, path string }{{"confirm", confirm}, {"manage", manage}, {"report", report}, {"phone", phone}}...)
+}
+
+// Nothing is cut off where room is short or text is large: at 320 px, which is 1280
+// px magnified four times, and with letters twice as large.
+func TestNoPageScrollsSidewaysWhenItIsMagnified(t *testing.T) {
+	b := newBrowser(t)
+	for _, p := range b.all(t) {
+		for _, x := range []struct {
+			width   int64
+			letters int
+		}{{320, 100}, {640, 200}, {390, 200}, {320, 200}} {
+			b.do(t, as(x.width, "light"), chromedp.Navigate(b.root+p.path))
+			wide := eval[string](t, b, fmt.Sprintf(`(() => {
+				for (const d of document.querySelectorAll("details")) { d.open = true }
+				document.documentElement.style.fontSize = (1.0625 * %d) + "%%";
+				const w = document.documentElement.scrollWidth;
+				if (w <= %d) { return "" }
+				const out = [...document.querySelectorAll("main *")].filter(e => e.getBoundingClientRect().right > %[2]d + 1 && !e.closest(".scroll")).slice(-3).map(e => e.outerHTML.slice(0, 150));
+				return w + " px: " + out.join(" | ");
+			})()`, x.letters, x.width))
+			if wide != "" {
+				t.Errorf("%s at %d px, letters of %d%%: %s", p.path, x.width, x.letters, wide)
+			}
+		}
+	}
 }
 
 func TestPagesMeetTheRulesForAllReadersInBothWidthsAndSchemes(t *testing.T) {
@@ -234,19 +285,15 @@ func TestPagesMeetTheRulesForAllReadersInBothWidthsAndSchemes(t *testing.T) {
 		t.Fatal("axe-core finds nothing wrong with a picture without words")
 	}
 	b.forget()
-	confirm, manage := b.letters(t)
-	pages := append(slices.Clone(shown), struct{ name, path string }{"confirm", confirm}, struct{ name, path string }{"manage", manage})
+	pages := b.all(t)
 	for _, look := range []struct {
 		width  int64
 		scheme string
-	}{{360, "light"}, {1280, "dark"}, {360, "dark"}, {1280, "light"}} {
-		if crossed := (look.width == 360) != (look.scheme == "light"); crossed && os.Getenv("ECLOSE_LONG") == "" {
-			continue
-		}
+	}{{390, "light"}, {1280, "dark"}, {390, "dark"}, {1280, "light"}} {
 		for _, p := range pages {
 			where := fmt.Sprintf("%s at %d px, %s", p.path, look.width, look.scheme)
 			b.do(t, as(look.width, look.scheme), chromedp.Navigate(b.root+p.path))
-			wide := eval[int64](t, b, `for (const d of document.querySelectorAll("details")) d.open = true; document.documentElement.scrollWidth`)
+			wide := eval[int64](t, b, `for (const d of document.querySelectorAll("details")) d.open = true; for (const e of document.querySelectorAll(".later")) e.style.contentVisibility = "visible"; document.documentElement.scrollWidth`)
 			eval[int](t, b, script+";0")
 			found := eval[string](t, b, `axe.run(document, {runOnly: ["wcag2a","wcag2aa","wcag21a","wcag21aa","wcag22aa","best-practice"]}).then(r => JSON.stringify(r.violations.map(v => v.id + ": " + v.help + " " + v.nodes.slice(0, 3).map(n => n.html + " " + n.failureSummary).join(" | "))))`)
 			if wide > look.width {
@@ -259,11 +306,12 @@ func TestPagesMeetTheRulesForAllReadersInBothWidthsAndSchemes(t *testing.T) {
 			for _, v := range list {
 				t.Errorf("%s: %.600s", where, v)
 			}
-			if p.name == "not-found" { // the browser itself notes the answer 404
-				b.forget()
-			}
 			b.quiet(t, where)
 			b.shoot(t, fmt.Sprintf("%s-%d-%s", p.name, look.width, look.scheme))
+			if look.width == 1280 && look.scheme == "light" && os.Getenv("ECLOSE_SHOTS") != "" {
+				b.do(t, onPaper, chromedp.Navigate(b.root+p.path))
+				b.shoot(t, p.name+"-print")
+			}
 		}
 	}
 }
@@ -480,4 +528,47 @@ func TestAKeptPagePastItsTimeShowsAnUnknownLevel(t *testing.T) {
 		}
 	}
 	b.quiet(t, "a kept page")
+}
+
+// No two words of a picture touch, none lies on the line of today or of a limit, none is cut off at the edge of its page, and none
+// shrinks with the picture. The pictures stand under one axis, so all of a page are
+// held against each other.
+func TestWordsInPicturesDoNotTouchInBothWidths(t *testing.T) {
+	b := newBrowser(t)
+	const faults = `(() => {
+		for (const d of document.querySelectorAll("details")) { d.open = true }
+		const words = [...document.querySelectorAll("svg text")].map(e => ({say: e.textContent, size: parseFloat(getComputedStyle(e).fontSize) * (e.getScreenCTM() ? e.getScreenCTM().d : 1), box: e.getBoundingClientRect()})).filter(w => w.box.width > 0);
+		const out = [];
+		const lines = [...document.querySelectorAll("svg .today, svg .limit")].filter(e => !e.closest(".track")).map(e => ({say: "the line " + e.getAttribute("class"), box: e.getBoundingClientRect()}));
+		const name = w => w.say + " at " + Math.round(w.box.left) + "," + Math.round(w.box.top);
+		words.forEach((a, i) => {
+			if (a.box.left < -0.5 || a.box.right > document.documentElement.clientWidth + 0.5) { out.push(name(a) + " is cut off") }
+			if (a.size < 11) { out.push(name(a) + " is " + a.size.toFixed(1) + " px high") }
+			for (const l of lines) { // a box has air over and under its letters
+				if (a.box.left < l.box.right && l.box.left < a.box.right && a.box.top + 4 < l.box.bottom && l.box.top < a.box.bottom - 4) { out.push(name(a) + " lies on " + name(l)) }
+			}
+			for (const b of words.slice(i + 1)) {
+				if (a.box.left < b.box.right && b.box.left < a.box.right && a.box.top < b.box.bottom - 1 && b.box.top < a.box.bottom - 1) { out.push(name(a) + " touches " + name(b)) }
+			}
+		});
+		return JSON.stringify([words.length, ...out]);
+	})()`
+	seen := 0
+	for _, width := range []int64{320, 390, 1280} {
+		for _, p := range shown {
+			where := fmt.Sprintf("%s at %d px", p.path, width)
+			b.do(t, as(width, "light"), chromedp.Navigate(b.root+p.path))
+			var found []any
+			if err := json.Unmarshal([]byte(eval[string](t, b, faults)), &found); err != nil {
+				t.Fatal(err)
+			}
+			seen += int(found[0].(float64))
+			for _, f := range found[1:] {
+				t.Errorf("%s: %s", where, f)
+			}
+		}
+	}
+	if seen < 100 {
+		t.Errorf("only %d words were looked at", seen)
+	}
 }

@@ -219,7 +219,7 @@ func (s *site) strips(body *homePage, ranked []*asked, group string, u wading.Un
 func lineOf(a *asked, best string, u wading.Units) riverLine {
 	l := riverLine{Slug: a.river.Slug, Name: a.river.Name}
 	if a.head.Line.Strong {
-		l.Strong = upper(strings.ReplaceAll(shortLevel(a.head.judged), ";", ", "))
+		l.Strong = upper(shortLevel(a.head.judged))
 	}
 	for _, w := range a.head.Warnings {
 		l.Strong = strings.TrimPrefix(l.Strong+". Official warning: "+w.Event, ". ")
@@ -291,7 +291,7 @@ func (s *site) places(body *homePage, v verdict.Verdict, ranked []*asked, u wadi
 		p := spot{Name: a.river.Name, Lat: a.river.Lat, Lon: a.river.Lon, First: v.First != nil && a.river.Slug == first}
 		switch {
 		case a.head.Line.Strong:
-			p.Status = strings.ReplaceAll(shortLevel(a.head.judged), "; ", "\n")
+			p.Status = twoLines(shortLevel(a.head.judged))
 		case a.v.Best != nil && a.v.Matters:
 			p.Status = "best " + strings.Replace(trip.Span(a.v.Best.From, a.v.Best.To), " to ", "\nto ", 1)
 		}
@@ -330,7 +330,21 @@ func shortLevel(c wading.Caution) string {
 	if c.Level >= wading.BetterNot {
 		return c.Level.Words()
 	}
-	return "caution unknown;look first"
+	return "caution unknown, look first"
+}
+
+// twoLines breaks some words near their middle.
+func twoLines(s string) string {
+	best := -1
+	for i, c := range s {
+		if c == ' ' && (best < 0 || max(i, len(s)-i) < max(best, len(s)-best)) {
+			best = i
+		}
+	}
+	if best < 0 {
+		return s
+	}
+	return s[:best] + "\n" + s[best+1:]
 }
 
 // address joins a path and a query.

@@ -205,7 +205,7 @@ func clock(now int) template.HTML {
 		if x(now) > 75 {
 			anchor, dx = "end", -5
 		}
-		fmt.Fprintf(&b, `<line class="today" x1="%.1[1]f%%" x2="%.1[1]f%%" y1="2" y2="40"/><text class="tick now" text-anchor="%[2]s" x="%.1[1]f%%" y="13" dx="%[3]d">now, %02[4]d:%02[5]d</text>`, x(now), anchor, dx, now/60, now%60)
+		fmt.Fprintf(&b, `<line class="today" x1="%.1[1]f%%" x2="%.1[1]f%%" y1="2" y2="20"/><text class="tick now" text-anchor="%[2]s" x="%.1[1]f%%" y="13" dx="%[3]d">now, %02[4]d:%02[5]d</text>`, x(now), anchor, dx, now/60, now%60)
 	}
 	b.WriteString(`</svg>`)
 	return template.HTML(b.String()) //nolint:gosec // numbers

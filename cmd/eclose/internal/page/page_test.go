@@ -1,6 +1,7 @@
 package page
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/base64"
@@ -19,6 +20,7 @@ import (
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/diary"
+	"example.org/eclose/forecast/trip"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/notify/subscribe"
 )
@@ -668,6 +670,64 @@ func TestTheCautionOfDaysAheadIsAsLongAsTodaysReadingReaches(t *testing.T) {
 		got := cautionAhead(&State{Outlook: &forecast.Outlook{}}, now, "20% of days too high", 100+days, 100)
 		if (got.Lead == now.Lead) != near || near == strings.Contains(strings.Join(got.Text, " "), "Read the gauge again the evening before") {
 			t.Errorf("%d days ahead: %+v", days, got)
+		}
+	}
+}
+
+// Beside a trip that today's reading does not reach, today's cautions stand in one
+// notice that leaves no river out.
+func TestCautionsBesideAFarTripStandTogetherAndNoneIsLeftOut(t *testing.T) {
+	var strong []head
+	for i := range 40 {
+		c := wading.Caution{At: noon, Until: noon.Add(time.Duration(60-i) * time.Minute), Known: i%3 != 0, Level: wading.BetterNot + wading.Level(i%2)}
+		strong = append(strong, head{Name: fmt.Sprintf("River %d", i), Today: 100, judged: c, Line: cautionNow(&State{}, c, wading.Metric, false)})
+	}
+	far, near := &trip.Trip{First: trip.Stay{From: 110}}, &trip.Trip{First: trip.Stay{From: 110}, Second: &trip.Stay{From: 102}}
+	if got := noticesOf(strong, near); len(got) != len(strong) {
+		t.Errorf("%d notices beside a trip in two days", len(got))
+	}
+	got := noticesOf(strong, far)
+	if len(got) != 1 || got[0].Known || !got[0].Strong || !got[0].Until.Equal(noon.Add(21*time.Minute)) {
+		t.Fatalf("%+v", got)
+	}
+	words := strings.Join(got[0].Text, ". ") + "."
+	for i, h := range strong {
+		named := regexp.MustCompile(`\b` + h.Name + `[,.]`)
+		n := 0
+		for _, level := range got[0].Text {
+			if named.MatchString(level + ".") {
+				n++
+				if h.judged.Known && !strings.HasPrefix(level, h.Line.Lead) || !h.judged.Known && !strings.Contains(level, "unknown") {
+					t.Errorf("River %d stands under %q", i, level)
+				}
+			}
+		}
+		if n != 1 {
+			t.Errorf("%s is named %d times: %s", h.Name, n, words)
+		}
+	}
+}
+
+// The front page of many rivers stays as light as a phone's first packets carry, and
+// names the caution of each river however many there are.
+func TestTheFrontPageOfAHundredRiversIsLightAndCutsNoCaution(t *testing.T) {
+	h := crowdPages(t, 100, func() time.Time { return noon })
+	w := &world{handler: h}
+	body := w.get("/").Body.Bytes()
+	// Ten packets of 1460 bytes, less the header of the answer.
+	if n := len(packed(body)); n > 13_600 {
+		t.Errorf("%d bytes packed", n)
+	}
+	if n := bytes.Count(body, []byte("<")) - bytes.Count(body, []byte("</")); n > 1500 {
+		t.Errorf("%d nodes", n)
+	}
+	lines := regexp.MustCompile(`<li><a href="/river/river-\d+">[^\n]*`).FindAllString(string(body), -1)
+	if len(lines) != 100-stripsShown {
+		t.Errorf("%d rivers have a line", len(lines))
+	}
+	for _, l := range lines {
+		if !strings.Contains(l, "<b>Caution unknown, look first</b>") {
+			t.Errorf("no caution: %s", l)
 		}
 	}
 }

@@ -1,10 +1,12 @@
 package page
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"html/template"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -31,6 +33,16 @@ type seasonGroup struct {
 	Why             string // how its season lies
 	Elsewhere       string // why lists leave it out; empty: they do not
 	Row             template.HTML
+}
+
+// dateless is 1 for a group that is there all year, which stands after those with dates.
+func (g seasonGroup) dateless() int {
+	for i := range g.Stages {
+		if !g.Stages[i].AllYear {
+			return 0
+		}
+	}
+	return 1
 }
 
 type stageLine struct {
@@ -186,6 +198,7 @@ func seasonOf(o *forecast.Outlook, c *insects.Catalogue, region insects.Region, 
 		g.Row = template.HTML(picture.Row(i)) //nolint:gosec // our own drawing, its names escaped
 		out = append(out, g)
 	}
+	slices.SortStableFunc(out, func(a, b seasonGroup) int { return cmp.Compare(a.dateless(), b.dateless()) })
 	return picture, out
 }
 

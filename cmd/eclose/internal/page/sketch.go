@@ -22,6 +22,7 @@ type spot struct {
 const (
 	sketchWide, sketchHigh = 380, 290
 	sketchMost             = 8
+	letterWide             = 8.5 // of a name, on average
 	kmPerMile              = 1.609344
 )
 
@@ -87,14 +88,14 @@ func sketch(spots []spot, u wading.Units) template.HTML {
 			ring = fmt.Sprintf(`<circle class="ring" cx="%.0f" cy="%.0f" r="15"/>`, p.x, p.y)
 		}
 		fmt.Fprintf(&b, `%[1]s<path class="up" d="M%.0[2]f %.0[3]fq7-13 14 0z"/><path class="down" d="M%.0[2]f %.0[3]fq7 13 14 0z"/><path class="surface" d="M%.0[4]f %.0[3]fh22"/>`, ring, p.x-7, p.y, p.x-11)
-		anchor, x := "start", p.x+19
+		anchor, x, room := "start", p.x+19, sketchWide-(p.x+19)
 		if p.x < sketchWide/2 {
-			anchor, x = "end", p.x-19
+			anchor, x, room = "end", p.x-19, p.x-19
 		}
-		fmt.Fprintf(&b, `<text class="mapname" text-anchor="%s" x="%.0f" y="%.0f">%s</text>`, anchor, x, p.y+4, template.HTMLEscapeString(shortened(s.Name, 18)))
+		fmt.Fprintf(&b, `<text class="mapname" text-anchor="%s" x="%.0f" y="%.0f">%s</text>`, anchor, x, p.y+4, template.HTMLEscapeString(shortened(s.Name, int(room/letterWide))))
 		for k, line := range strings.Split(s.Status, "\n") {
 			if line != "" {
-				fmt.Fprintf(&b, `<text class="mapnote" text-anchor="%s" x="%.0f" y="%.0f">%s</text>`, anchor, x, p.y+19+14*float64(k), template.HTMLEscapeString(line))
+				fmt.Fprintf(&b, `<text class="mapnote" text-anchor="%s" x="%.0f" y="%.0f">%s</text>`, anchor, x, p.y+22+17*float64(k), template.HTMLEscapeString(line))
 			}
 		}
 	}

@@ -30,10 +30,15 @@ func measured(v float64, unit string) string {
 	switch unit {
 	case "seconds":
 		d := time.Duration(v * float64(time.Second))
-		if d.Abs() >= 48*time.Hour {
+		switch {
+		case d.Abs() >= 48*time.Hour:
 			return fmt.Sprintf("%.0f days", d.Hours()/24)
+		case d.Abs() >= 2*time.Hour:
+			return fmt.Sprintf("%.0f h", d.Hours())
+		case d.Abs() >= 2*time.Minute:
+			return fmt.Sprintf("%.0f min", d.Minutes())
 		}
-		return d.Round(time.Second).String()
+		return fmt.Sprintf("%.0f s", d.Seconds())
 	case "bytes":
 		return fmt.Sprintf("%.1f GB", v/1e9)
 	case "ratio":

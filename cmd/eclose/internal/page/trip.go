@@ -103,6 +103,7 @@ func (s *site) plan(r *http.Request) (*tripPage, error) {
 		p.Days = n
 	}
 	var rivers []trip.River
+	var strong []head
 	groupsHere := map[string]bool{}
 	for _, river := range s.Data.Rivers() {
 		on := slices.Contains(q["river"], river.Slug)
@@ -125,7 +126,7 @@ func (s *site) plan(r *http.Request) (*tripPage, error) {
 				return nil, err
 			}
 			if h.Line.Strong {
-				p.Notices = append(p.Notices, cautionLine{Strong: true, Lead: river.Name + " today", Text: append([]string{h.Line.Lead}, h.Line.Text[:1]...), Until: h.Line.Until, Known: h.Line.Known, Valid: h.Line.Valid, Past: h.Line.Past})
+				strong = append(strong, h)
 			}
 			rivers = append(rivers, trip.River{Outlook: st.Outlook, Flows: st.Flows, Caution: &h.judged})
 		}
@@ -169,6 +170,7 @@ func (s *site) plan(r *http.Request) (*tripPage, error) {
 		return nil, err
 	}
 	p.Trip = t
+	p.Notices = noticesOf(strong, t)
 	p.lay(s, t, rivers)
 	p.link(t, q["river"])
 	return p, nil
