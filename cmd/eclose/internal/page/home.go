@@ -35,7 +35,7 @@ type riverStrip struct {
 type riverLine struct {
 	Slug, Name string
 	Strong     string // its caution in words where it is 2 or higher, or unknown
-	Say        string
+	Status     string
 }
 
 // gaugeRow is one gauge as it stands now.
@@ -219,17 +219,17 @@ func (s *site) strips(body *homePage, ranked []*asked, group string, u wading.Un
 func lineOf(a *asked, best string, u wading.Units) riverLine {
 	l := riverLine{Slug: a.river.Slug, Name: a.river.Name}
 	if a.head.Line.Strong {
-		l.Strong = upper(shortLevel(a.head.judged))
+		l.Strong = forecast.Capitalize(shortLevel(a.head.judged))
 	}
 	for _, w := range a.head.Warnings {
 		l.Strong = strings.TrimPrefix(l.Strong+". Official warning: "+w.Event, ". ")
 	}
 	if best == "" {
-		l.Say = "Nothing worth a journey"
+		l.Status = "Nothing worth a journey"
 	} else {
-		l.Say = fmt.Sprintf("%s: %s, %s", best, catchNames(a.v.Best.Catches), whole(forecast.Percent(a.v.Best.Chance)))
+		l.Status = fmt.Sprintf("%s: %s, %s", best, catchNames(a.v.Best.Catches), whole(forecast.Percent(a.v.Best.Chance)))
 	}
-	l.Say += ". Flow: " + tableFlow(a.state, u) + "."
+	l.Status += ". Flow: " + tableFlow(a.state, u) + "."
 	return l
 }
 

@@ -6,6 +6,7 @@ import (
 	"math"
 	"strings"
 
+	"example.org/eclose/forecast"
 	"example.org/eclose/ingest"
 	"example.org/eclose/model/wading"
 )
@@ -92,7 +93,7 @@ func sketch(spots []spot, u wading.Units) template.HTML {
 		if p.x < sketchWide/2 {
 			anchor, x, room = "end", p.x-19, p.x-19
 		}
-		fmt.Fprintf(&b, `<text class="mapname" text-anchor="%s" x="%.0f" y="%.0f">%s</text>`, anchor, x, p.y+4, template.HTMLEscapeString(shortened(s.Name, int(room/letterWide))))
+		fmt.Fprintf(&b, `<text class="mapname" text-anchor="%s" x="%.0f" y="%.0f">%s</text>`, anchor, x, p.y+4, template.HTMLEscapeString(forecast.Truncate(s.Name, int(room/letterWide))))
 		for k, line := range strings.Split(s.Status, "\n") {
 			if line != "" {
 				fmt.Fprintf(&b, `<text class="mapnote" text-anchor="%s" x="%.0f" y="%.0f">%s</text>`, anchor, x, p.y+22+17*float64(k), template.HTMLEscapeString(line))
@@ -140,11 +141,4 @@ func barOf(scale float64, u wading.Units) float64 {
 		}
 	}
 	return best
-}
-
-func shortened(s string, n int) string {
-	if r := []rune(s); len(r) > n {
-		return string(r[:n-1]) + "…"
-	}
-	return s
 }
