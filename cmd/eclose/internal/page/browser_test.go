@@ -572,3 +572,54 @@ func TestWordsInPicturesDoNotTouchInBothWidths(t *testing.T) {
 		t.Errorf("only %d words were looked at", seen)
 	}
 }
+
+// Each stop of the keyboard shows that it has the focus, stops follow the document, and
+// what is pressed is high enough for a thumb.
+func TestEachStopOfTheKeyboardIsSeenAndReached(t *testing.T) {
+	b := newBrowser(t)
+	stops := 0
+	for _, p := range b.all(t) {
+		b.do(t, as(390, "light"), chromedp.Navigate(b.root+p.path), chromedp.KeyEvent(kb.Tab))
+		var found []any
+		if err := json.Unmarshal([]byte(eval[string](t, b, `(() => {
+			for (const d of document.querySelectorAll("details")) { d.open = true }
+			const all = [...document.querySelectorAll("a[href],button,input:not([type=hidden]),select,textarea,summary,[tabindex]")];
+			const out = [];
+			for (const e of all) {
+				const name = e.outerHTML.slice(0, 120);
+				if (e.tabIndex > 0) { out.push("out of order: " + name) }
+				if (e.tabIndex < 0) { continue }
+				e.focus();
+				if (document.activeElement !== e) { out.push("not reached: " + name); continue }
+				const shown = [e, e.nextElementSibling].filter(x => x).map(x => getComputedStyle(x));
+				if (!shown.some(s => s.outlineStyle === "solid" && parseFloat(s.outlineWidth) >= 3)) { out.push("focus not seen: " + name) }
+				const h = e.getBoundingClientRect().height;
+				if (e.matches("button,.button,summary,nav a") && h < 44) { out.push(h + " px high: " + name) }
+			}
+			return JSON.stringify([all.length, ...out]);
+		})()`)), &found); err != nil {
+			t.Fatal(err)
+		}
+		stops += int(found[0].(float64))
+		for _, f := range found[1:] {
+			t.Errorf("%s: %s", p.path, f)
+		}
+	}
+	if stops < 300 {
+		t.Errorf("only %d stops", stops)
+	}
+}
+
+// What a screen lays out only when it is reached is on paper at once.
+func TestPaperShowsWhatLiesBelowTheFold(t *testing.T) {
+	b := newBrowser(t)
+	const how = `[...document.querySelectorAll(".later")].map(e => getComputedStyle(e).contentVisibility).join(" ")`
+	b.do(t, as(390, "light"), chromedp.Navigate(b.root+"/"))
+	if got := eval[string](t, b, how); !strings.Contains(got, "auto") {
+		t.Errorf("on a screen: %q", got)
+	}
+	b.do(t, onPaper)
+	if got := eval[string](t, b, how); got == "" || strings.Contains(got, "auto") {
+		t.Errorf("on paper: %q", got)
+	}
+}

@@ -74,6 +74,13 @@ func TestEveryPageIsWholeLightAndHasNoStyleOrScriptThatThePolicyDoesNotName(t *t
 				if src := attr(n, "src"); !strings.HasPrefix(src, "/assets/") || n.FirstChild != nil {
 					t.Errorf("%s has a script of its own: %q", p, src)
 				}
+				if !slices.ContainsFunc(n.Attr, func(a html.Attribute) bool { return a.Key == "defer" }) {
+					t.Errorf("%s waits for its script before it is shown", p)
+				}
+			case "link":
+				if attr(n, "rel") == "stylesheet" {
+					t.Errorf("%s waits for a style", p)
+				}
 			case "form":
 				if strings.EqualFold(attr(n, "method"), "post") && !strings.HasPrefix(p, "/unsubscribe") && !strings.HasPrefix(p, "/never") && !hasMark(n) {
 					t.Errorf("%s has a form without a mark", p)
