@@ -219,7 +219,7 @@ func (s *site) strips(body *homePage, ranked []*asked, group string, u wading.Un
 func lineOf(a *asked, best string, u wading.Units) riverLine {
 	l := riverLine{Slug: a.river.Slug, Name: a.river.Name}
 	if a.head.Line.Strong {
-		l.Strong = forecast.Capitalize(shortLevel(a.head.judged))
+		l.Strong = forecast.UpperFirst(shortLevel(a.head.judged))
 	}
 	for _, w := range a.head.Warnings {
 		l.Strong = strings.TrimPrefix(l.Strong+". Official warning: "+w.Event, ". ")
