@@ -57,15 +57,16 @@ func (a *Archive) List(ctx context.Context, river string, from, to time.Time) ([
 	return out, nil
 }
 
-// LatestHead returns the head of the newest outlook of a river issued by asOf.
-func (a *Archive) LatestHead(ctx context.Context, river string, asOf time.Time) (Head, error) {
+// Issue names an issued outlook.
+type Issue struct {
+	River        string
+	Issued       time.Time
+	CutOff       time.Time // of its data
+	ModelVersion string
+}
+
+// LatestIssue names the newest outlook of a river issued by asOf.
+func (a *Archive) LatestIssue(ctx context.Context, river string, asOf time.Time) (Issue, error) {
 	row, err := db.LatestOutlook(ctx, a.db.SQL, river, asOf)
-	if err != nil {
-		return Head{}, err
-	}
-	var h Head
-	if err := json.Unmarshal([]byte(row.Body), &h); err != nil {
-		return Head{}, fmt.Errorf("reading the index of the outlooks of %s: %w", river, err)
-	}
-	return h, nil
+	return Issue{row.River, row.Issued, row.CutOff, row.ModelVersion}, err
 }

@@ -1,0 +1,316 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"os/signal"
+	"path/filepath"
+	"runtime/pprof"
+	"slices"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"example.org/eclose/cmd/eclose/internal/demo"
+	"example.org/eclose/cmd/eclose/internal/health"
+)
+
+// growthLimits are the most that a server of so many rivers may ever have had
+// resident, MB.
+var growthLimits = map[int]int{100: 300, 1000: 600}
+
+// growthSpeed is how much faster than ours the server's clock runs: a second round
+// of forecasts is due ten minutes after its start.
+const growthSpeed = 2
+
+// init has a server of this test write what its processor did and what it holds, as
+// pprof reads it, into the folder that ECLOSE_TEST_PROFILE names, when it gets SIGUSR1.
+func init() {
+	dir := os.Getenv("ECLOSE_TEST_PROFILE")
+	if dir == "" || !strings.HasPrefix(os.Getenv("ECLOSE_TEST_RUN"), "serve\n") {
+		return
+	}
+	cpu, err := os.Create(filepath.Join(dir, "cpu.pprof"))
+	if err != nil {
+		panic(err)
+	}
+	if err := pprof.StartCPUProfile(cpu); err != nil {
+		panic(err)
+	}
+	asked := make(chan os.Signal, 1)
+	signal.Notify(asked, syscall.SIGUSR1)
+	go func() {
+		<-asked
+		pprof.StopCPUProfile()
+		heap, err := os.Create(filepath.Join(dir, "heap.pprof"))
+		if err == nil {
+			err = errors.Join(pprof.WriteHeapProfile(heap), heap.Close(), cpu.Close())
+		}
+		if err != nil {
+			panic(err)
+		}
+	}()
+}
+
+// many is the demo's config with its rivers repeated under other names. They share
+// gauges and weather, so the store stays small; the work and what is held do not.
+func many(rivers int, feeds string) string {
+	head, blocks, _ := strings.Cut(demo.Config(feeds), "\n[[river]]\n")
+	three := strings.Split(blocks, "\n[[river]]\n")
+	var b strings.Builder
+	b.WriteString(head)
+	for i := range rivers {
+		block := three[i%len(three)]
+		_, rest, _ := strings.Cut(block, "\n")
+		fmt.Fprintf(&b, "\n[[river]]\nname = \"River %03d\"\n%s", i, rest)
+	}
+	return b.String()
+}
+
+// grown is a server of many rivers in a process of its own.
+type grown struct {
+	t      *testing.T
+	dir    string
+	path   string
+	url    string
+	rivers int
+	cmd    *exec.Cmd
+	out    noise
+	clock  string
+}
+
+func (g *grown) start() {
+	g.t.Helper()
+	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		g.t.Fatal(err)
+	}
+	addr := ln.Addr().String()
+	ln.Close()
+	g.url = "http://" + addr
+	g.clock = fmt.Sprint(time.Now().UnixMicro(), demo.Issue.UnixMicro(), growthSpeed)
+	g.cmd = exec.CommandContext(g.t.Context(), os.Args[0])
+	g.cmd.Env = append(os.Environ(), "ECLOSE_TEST_RUN=serve\n--config\n"+g.path+"\n--addr\n"+addr, "ECLOSE_TEST_CLOCK="+g.clock)
+	g.cmd.Stdout, g.cmd.Stderr = &g.out, &g.out
+	if err := g.cmd.Start(); err != nil {
+		g.t.Fatal(err)
+	}
+	g.t.Cleanup(func() { _ = g.cmd.Process.Kill() }) // in vain where it has ended
+}
+
+// command runs one beside the server, on its clock.
+func (g *grown) command(args ...string) {
+	g.t.Helper()
+	cmd := exec.CommandContext(g.t.Context(), os.Args[0])
+	cmd.Env = append(os.Environ(), "ECLOSE_TEST_RUN="+strings.Join(append(args, "--config", g.path), "\n"), "ECLOSE_TEST_CLOCK="+g.clock)
+	if out, err := cmd.CombinedOutput(); err != nil {
+		g.t.Fatalf("%v: %v\n%s", args, err, out)
+	}
+}
+
+// issued waits until each river has a forecast issued after a moment.
+func (g *grown) issued(after time.Time) {
+	g.t.Helper()
+	for end := time.Now().Add(time.Duration(10+g.rivers/20) * time.Minute); ; time.Sleep(time.Second) {
+		n := 0
+		if res, err := http.Get(g.url + "/health"); err == nil {
+			var r health.Report
+			err = json.NewDecoder(res.Body).Decode(&r)
+			res.Body.Close()
+			for _, x := range r.Rivers {
+				if err == nil && x.Issued.After(after) {
+					n++
+				}
+			}
+		}
+		if n == g.rivers {
+			return
+		}
+		if time.Now().After(end) {
+			g.t.Fatalf("%d of %d forecasts\n%s", n, g.rivers, g.out.String())
+		}
+	}
+}
+
+// ask reads pages and answers of each river as readers do, packed, and gives the bytes
+// of the front page and of the heaviest page.
+func (g *grown) ask() (front, most int64) {
+	g.t.Helper()
+	client := &http.Client{Timeout: 2 * time.Minute, Transport: &http.Transport{DisableCompression: true}}
+	get := func(path string) int64 {
+		req, err := http.NewRequest(http.MethodGet, g.url+path, nil)
+		if err != nil {
+			g.t.Fatal(err)
+		}
+		req.Header.Set("Accept-Encoding", "gzip")
+		res, err := client.Do(req)
+		if err != nil {
+			g.t.Fatal(err)
+		}
+		defer res.Body.Close()
+		n, err := io.Copy(io.Discard, res.Body)
+		if err != nil || res.StatusCode != http.StatusOK {
+			g.t.Errorf("%s: %s, %v", path, res.Status, err)
+		}
+		return n
+	}
+	for i := range g.rivers {
+		river := fmt.Sprintf("/river/river-%03d", i)
+		for _, page := range []string{"", "/season", "/water", "/day/2026-05-20", "/sheet.html", "/calendar.ics", "/feed.atom", "/caution.xml"} {
+			most = max(most, get(river+page))
+		}
+		answers := fmt.Sprintf("/api/v1/rivers/river-%03d", i)
+		for _, what := range []string{"", "/caution", "/verdict", "/forecasts", "/forecasts/latest/windows", "/forecasts/latest/water", "/forecasts/latest/flow.csv"} {
+			get(answers + what)
+		}
+	}
+	for _, page := range []string{"/trip", "/data", "/about", "/cautions.atom", "/api/v1/rivers", "/api/v1/verdict", "/metrics"} {
+		get(page)
+	}
+	return get("/"), most
+}
+
+// use is what a process has used: its memory in MB and its processor time.
+type use struct {
+	resident, peak int
+	processor      time.Duration
+}
+
+// used reads it of a process from /proc.
+func used(t *testing.T, pid int) (u use) {
+	t.Helper()
+	status, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for l := range strings.Lines(string(status)) {
+		f := strings.Fields(l)
+		if len(f) < 2 {
+			continue
+		}
+		kB, _ := strconv.Atoi(f[1]) // other lines hold no number
+		switch f[0] {
+		case "VmHWM:":
+			u.peak = kB / 1024
+		case "VmRSS:":
+			u.resident = kB / 1024
+		}
+	}
+	stat, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := strings.Fields(string(stat[bytes.LastIndexByte(stat, ')')+1:])) // from the third field on, proc(5)
+	for _, ticks := range []string{f[11], f[12]} {
+		n, err := strconv.Atoi(ticks)
+		if err != nil {
+			t.Fatal(err)
+		}
+		u.processor += time.Duration(n) * time.Second / 100 // a tick is 10 ms on Linux
+	}
+	return u
+}
+
+// bytesUnder are the bytes and the number of files below a folder.
+func bytesUnder(t *testing.T, dir string) (bytes int64, files int) {
+	t.Helper()
+	err := filepath.WalkDir(dir, func(_ string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		i, err := d.Info()
+		bytes, files = bytes+i.Size(), files+1
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return bytes, files
+}
+
+// TestGrowth serves as many rivers as ECLOSE_RIVERS says: two rounds of forecasts, with
+// readers who are mailed, every page and answer asked for, and a month's exports. What
+// the process has had resident at most is held against growthLimits.
+func TestGrowth(t *testing.T) {
+	if os.Getenv("ECLOSE_LONG") != "1" {
+		t.Skip("it serves a hundred rivers for a quarter of an hour; ECLOSE_LONG=1 runs it")
+	}
+	rivers := 100
+	if s := os.Getenv("ECLOSE_RIVERS"); s != "" {
+		var err error
+		if rivers, err = strconv.Atoi(s); err != nil {
+			t.Fatal(err)
+		}
+	}
+	office, mailLines := openPostOffice(t)
+	dir, path := write(t, many(rivers, tarnFells())+"\n"+mailLines+"per-minute = 6000\n[serve]\npublic-url = \"https://eclose.example.org\"\n")
+	e := &env{ctx: context.Background(), stdin: strings.NewReader(""), stdout: io.Discard, stderr: io.Discard, now: func() time.Time { return demo.Issue }, sleep: noPause}
+	_, small := write(t, strings.Replace(tarnFellsConfig(9), `"series"`, strconv.Quote(filepath.Join(dir, "series")), 1))
+	if code := runEnv(e, []string{"ingest", "--config", small}); code != 0 {
+		t.Fatal("the past of the Tarn Fells was not taken in")
+	}
+	g := &grown{t: t, dir: dir, path: path, rivers: rivers}
+	g.start()
+	began := time.Now()
+	g.issued(time.Time{})
+	log := func(what string) use {
+		u := used(t, g.cmd.Process.Pid)
+		t.Logf("%4.0f s, %s: resident %d MB, at most %d MB; processor %.1f s", time.Since(began).Seconds(), what, u.resident, u.peak, u.processor.Seconds())
+		return u
+	}
+	log("first forecasts")
+	for i := range min(rivers, 100) {
+		g.command("subscribe", "add", fmt.Sprintf("reader-%d@example.org", i), "--river", fmt.Sprintf("river-%03d", i), "--consent", "paper", "--quiet-hours", "none")
+	}
+	g.command("jobs", "add", "exports", "--month", "2026-05")
+	before := log("readers and exports asked for")
+	front, most := g.ask()
+	asked := log("pages and answers")
+	g.issued(demo.Issue.Add(9 * time.Minute)) // the slot of ten past
+	log("second forecasts")
+	g.ask()
+	time.Sleep(70 * time.Second / growthSpeed) // mails are handed over each minute
+	last := log("at the end")
+	if os.Getenv("ECLOSE_TEST_PROFILE") != "" {
+		_ = g.cmd.Process.Signal(syscall.SIGUSR1)
+		time.Sleep(5 * time.Second)
+	}
+	exports, files := bytesUnder(t, filepath.Join(dir, "series", "exports"))
+	outlooks, forecasts := bytesUnder(t, filepath.Join(dir, "series", "outlooks"))
+	all, _ := bytesUnder(t, dir)
+	database := int64(0)
+	for _, name := range []string{"eclose.db", "eclose.db-wal"} {
+		if i, err := os.Stat(filepath.Join(dir, name)); err == nil {
+			database += i.Size()
+		}
+	}
+	mails := len(office.all())
+	t.Logf("%d rivers: %d kB a forecast (%d), %d exports of %d kB, database %.1f MB, all %.1f MB; %d mails; front page %d bytes as sent, the heaviest page %d; a round of all pages %.2f s of processor",
+		rivers, outlooks/int64(forecasts)/1000, forecasts, files, exports/int64(max(files, 1))/1000, float64(database)/1e6, float64(all)/1e6, mails, front, most, (asked.processor - before.processor).Seconds())
+	if files != rivers || forecasts < 2*rivers || mails == 0 {
+		t.Errorf("%d exports, %d forecasts and %d mails of %d rivers", files, forecasts, mails, rivers)
+	}
+	if limit := growthLimits[rivers]; limit > 0 && last.peak > limit {
+		t.Errorf("at most %d MB were resident, want %d", last.peak, limit)
+	}
+	if err := g.cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		t.Fatal(err)
+	}
+	if err := g.cmd.Wait(); err != nil {
+		t.Errorf("%v\n%s", err, g.out.String())
+	}
+	if i := slices.IndexFunc(strings.Split(g.out.String(), "\n"), func(l string) bool { return strings.Contains(l, `"level":"error"`) }); i >= 0 {
+		t.Errorf("the log has errors:\n%s", g.out.String())
+	}
+}
