@@ -98,7 +98,7 @@ func (a *answer) finish() {
 	z, _ := gzip.NewWriterLevel(&b, gzip.BestSpeed) // the level is a valid one
 	z.Write(a.body)                                 //nolint:errcheck // a buffer takes all
 	z.Close()                                       //nolint:errcheck // likewise
-	a.gz = bytes.Clone(b.Bytes()) // without the room that it grew by
+	a.gz = bytes.Clone(b.Bytes())                   // without the room that it grew by
 }
 
 // ServeHTTP stands before every operation: who may ask how often, formats, tags,

@@ -88,7 +88,7 @@ func (f *finished) pack() {
 	z, _ := gzip.NewWriterLevel(&b, gzip.BestSpeed) // the level is a valid one
 	z.Write(f.body)                                 //nolint:errcheck // a buffer takes all
 	z.Close()                                       //nolint:errcheck // likewise
-	f.gz = bytes.Clone(b.Bytes()) // without the room that it grew by
+	f.gz = bytes.Clone(b.Bytes())                   // without the room that it grew by
 	sum := sha256.Sum256(f.body)
 	f.tag = `"` + base64.RawURLEncoding.EncodeToString(sum[:12]) + `"`
 }

@@ -9,7 +9,6 @@ import (
 	"net/http"
 	"net/netip"
 	"strings"
-	"sync"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -151,8 +150,8 @@ type site struct {
 	limits   *Limiter
 	posts    *Limiter
 	pages    *cache
-	written  counter  // changes of the diary since the start
-	drawings sync.Map // by river: *drawing
+	written  counter // changes of the diary since the start
+	drawings drawings
 	assets   assets
 	credits  string
 	log      zerolog.Logger
