@@ -27,12 +27,14 @@ const (
 )
 
 // Days are the days of one stage, one after the other without a gap. Each number
-// takes two bytes: chances are kept to 0.001, shares of a season to 0.0001. The
-// zero value has no day.
+// takes two bytes: chances are kept to 0.001, shares of a season to 0.0001. Days of
+// nothing before the first and after the last of something take none: they are most
+// of a year. The zero value has no day.
 type Days struct {
-	From Date
-	n    int
-	all  []uint16 // dayColumns columns of n values
+	From  Date
+	n     int
+	first int      // the first day of something
+	all   []uint16 // dayColumns columns of the days from first to the last of something
 }
 
 // DaysOf packs days that follow each other. Values out of range are cut to it.
@@ -40,13 +42,32 @@ func DaysOf(days []Day) Days {
 	if len(days) == 0 {
 		return Days{}
 	}
-	d := Days{From: days[0].Date, n: len(days), all: make([]uint16, dayColumns*len(days))}
-	for i, x := range days {
-		for c, v := range [dayColumns]float64{x.P, x.PCalendar, x.Activity[0], x.Activity[1], x.Activity[2], x.Calendar} {
-			d.all[c*d.n+i] = uint16(min(max(math.Round(v*stepsOf(c)), 0), math.MaxUint16))
+	d := Days{From: days[0].Date, n: len(days)}
+	something := func(x Day) bool { return stepped(x) != [dayColumns]uint16{} }
+	if d.first = slices.IndexFunc(days, something); d.first < 0 {
+		d.first = 0
+		return d
+	}
+	last := len(days) - 1
+	for !something(days[last]) {
+		last--
+	}
+	held := last + 1 - d.first
+	d.all = make([]uint16, dayColumns*held)
+	for i, x := range days[d.first : last+1] {
+		for c, v := range stepped(x) {
+			d.all[c*held+i] = v
 		}
 	}
 	return d
+}
+
+// stepped are the numbers of a day in their steps.
+func stepped(x Day) (out [dayColumns]uint16) {
+	for c, v := range [dayColumns]float64{x.P, x.PCalendar, x.Activity[0], x.Activity[1], x.Activity[2], x.Calendar} {
+		out[c] = uint16(min(max(math.Round(v*stepsOf(c)), 0), math.MaxUint16))
+	}
+	return out
 }
 
 func stepsOf(column int) float64 {
@@ -61,9 +82,16 @@ func (d Days) Len() int { return d.n }
 
 // At returns the i-th day; it panics outside 0 <= i < Len.
 func (d Days) At(i int) Day {
-	v := func(c int) float64 { return float64(d.all[c*d.n+i]) / stepsOf(c) }
+	if i < 0 || i >= d.n {
+		panic(fmt.Sprintf("day %d of %d", i, d.n))
+	}
+	date, held := d.From+Date(i), len(d.all)/dayColumns
+	if i -= d.first; i < 0 || i >= held {
+		return Day{Date: date}
+	}
+	v := func(c int) float64 { return float64(d.all[c*held+i]) / stepsOf(c) }
 	return Day{
-		Date: d.From + Date(i), P: v(columnP), PCalendar: v(columnPCalendar),
+		Date: date, P: v(columnP), PCalendar: v(columnPCalendar),
 		Activity: [3]float64{v(columnP10), v(columnP50), v(columnP90)}, Calendar: v(columnCalendar),
 	}
 }
@@ -89,7 +117,9 @@ func (d Days) All() iter.Seq2[int, Day] {
 }
 
 // Equal says whether both hold the same days.
-func (d Days) Equal(o Days) bool { return d.From == o.From && d.n == o.n && slices.Equal(d.all, o.all) }
+func (d Days) Equal(o Days) bool {
+	return d.From == o.From && d.n == o.n && d.first == o.first && slices.Equal(d.all, o.all)
+}
 
 // MarshalJSON writes an array of days.
 func (d Days) MarshalJSON() ([]byte, error) {

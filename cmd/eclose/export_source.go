@@ -76,11 +76,11 @@ func (s *outlookSource) heads(ctx context.Context, r forecast.River) ([]archive.
 	if !s.since.IsZero() {
 		return s.archive.List(ctx, r.Slug, s.since, s.now)
 	}
-	h, err := s.archive.LatestHead(ctx, r.Slug, s.now)
+	newest, err := s.archive.LatestIssue(ctx, r.Slug, s.now)
 	if errors.Is(err, archive.ErrNotFound) {
 		return nil, nil
 	}
-	return []archive.Head{h}, err
+	return []archive.Head{{River: newest.River, Issued: newest.Issued, ModelVersion: newest.ModelVersion}}, err
 }
 
 // issuedOutlook is an outlook with what is known beside it.

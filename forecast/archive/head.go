@@ -12,33 +12,20 @@ import (
 
 // Head is what a list shows of an outlook; it is read without opening the file.
 type Head struct {
-	River        string      `json:"river"`
-	RiverName    string      `json:"river_name"`
-	Issued       time.Time   `json:"issued"`
-	CutOff       time.Time   `json:"cut_off"`
-	ModelVersion string      `json:"model_version"`
-	Seasons      int         `json:"seasons"`
-	WaterSource  string      `json:"water_source"`
-	Stages       []StageHead `json:"stages"`
-}
-
-// StageHead is one stage of one group in a Head.
-type StageHead struct {
-	Group    string          `json:"group"`
-	Stage    forecast.Stage  `json:"stage"`
-	Fishable bool            `json:"fishable"`
-	Window   forecast.Window `json:"window"`
+	River        string    `json:"river"`
+	RiverName    string    `json:"river_name"`
+	Issued       time.Time `json:"issued"`
+	CutOff       time.Time `json:"cut_off"`
+	ModelVersion string    `json:"model_version"`
+	Seasons      int       `json:"seasons"`
+	WaterSource  string    `json:"water_source"`
 }
 
 func headOf(o *forecast.Outlook) Head {
-	h := Head{
+	return Head{
 		River: o.River, RiverName: o.RiverName, Issued: o.IssuedAt, CutOff: o.DataCutoff, ModelVersion: o.ModelVersion,
-		Seasons: o.Seasons, WaterSource: o.WaterSource, Stages: make([]StageHead, len(o.Stages)),
+		Seasons: o.Seasons, WaterSource: o.WaterSource,
 	}
-	for i, s := range o.Stages {
-		h.Stages[i] = StageHead{s.Group, s.Stage, s.Fishable, s.Window}
-	}
-	return h
 }
 
 // List returns the heads of a river's outlooks issued in [from, to), oldest
@@ -57,15 +44,16 @@ func (a *Archive) List(ctx context.Context, river string, from, to time.Time) ([
 	return out, nil
 }
 
-// LatestHead returns the head of the newest outlook of a river issued by asOf.
-func (a *Archive) LatestHead(ctx context.Context, river string, asOf time.Time) (Head, error) {
+// Issue names an issued outlook.
+type Issue struct {
+	River        string
+	Issued       time.Time
+	CutOff       time.Time // of its data
+	ModelVersion string
+}
+
+// LatestIssue names the newest outlook of a river issued by asOf.
+func (a *Archive) LatestIssue(ctx context.Context, river string, asOf time.Time) (Issue, error) {
 	row, err := db.LatestOutlook(ctx, a.db.SQL, river, asOf)
-	if err != nil {
-		return Head{}, err
-	}
-	var h Head
-	if err := json.Unmarshal([]byte(row.Body), &h); err != nil {
-		return Head{}, fmt.Errorf("reading the index of the outlooks of %s: %w", river, err)
-	}
-	return h, nil
+	return Issue{row.River, row.Issued, row.CutOff, row.ModelVersion}, err
 }

@@ -15,20 +15,30 @@ import (
 	"github.com/apache/arrow/go/v15/parquet/schema"
 )
 
-// parquetSink writes one row group per batch through the low-level column
+// parquetSink gathers batches of rows into row groups through the low-level column
 // writers: they need none of the library's compute kernels, and no goroutine
 // but the caller's.
 type parquetSink[R any] struct {
 	w       *file.Writer
+	group   file.BufferedRowGroupWriter // nil: none is begun
+	rows    int                         // in it
 	columns []Column[R]
 	levels  []int16
 }
+
+// groupRows is how many rows a row group holds at most. A
+// column of so many distinct values stays within one dictionary page (1 MiB),
+// which keeps clear of a fault of this Arrow release after a dictionary
+// overflows.
+const groupRows = 32768
 
 func newParquet[R any](w io.Writer, t Table[R], m Meta) (sink[R], error) {
 	var zero R
 	fields := make(schema.FieldList, len(t.Columns))
 	props := []parquet.WriterProperty{
-		parquet.WithCompression(compress.Codecs.Zstd), parquet.WithCreatedBy("eclose"),
+		// The library makes a compressor anew for each page; that of the lowest level is a
+		// fifth of the others' size.
+		parquet.WithCompression(compress.Codecs.Zstd), parquet.WithCompressionLevel(1), parquet.WithCreatedBy("eclose"),
 		parquet.WithAllocator(memory.DefaultAllocator),
 	}
 	for i, c := range t.Columns {
@@ -101,21 +111,32 @@ func parquetNode(name string, p any) (schema.Node, error) {
 
 func (s *parquetSink[R]) write(rows []R) error {
 	return guard(func() error {
-		group := s.w.AppendRowGroup()
-		for _, c := range s.columns {
-			cw, err := group.NextColumn()
+		if s.group == nil {
+			s.group = s.w.AppendBufferedRowGroup()
+		}
+		for i, c := range s.columns {
+			cw, err := s.group.Column(i)
+			if err == nil {
+				err = s.column(cw, c, rows)
+			}
 			if err != nil {
-				return err
-			}
-			if err := s.column(cw, c, rows); err != nil {
-				return fmt.Errorf("column %s: %w", c.Name, err)
-			}
-			if err := cw.Close(); err != nil {
 				return fmt.Errorf("column %s: %w", c.Name, err)
 			}
 		}
-		return group.Close()
+		if s.rows += len(rows); s.rows+batchRows <= groupRows {
+			return nil
+		}
+		return s.endGroup()
 	})
+}
+
+func (s *parquetSink[R]) endGroup() error {
+	if s.group == nil {
+		return nil
+	}
+	err := s.group.Close()
+	s.group, s.rows = nil, 0
+	return err
 }
 
 // column gathers one column of the batch; definition level 1 marks a value, 0
@@ -175,4 +196,11 @@ func gather[R, T any](s *parquetSink[R], rows []R, value func(*R) (T, bool)) []T
 	return out
 }
 
-func (s *parquetSink[R]) close() error { return guard(s.w.Close) }
+func (s *parquetSink[R]) close() error {
+	return guard(func() error {
+		if err := s.endGroup(); err != nil {
+			return err
+		}
+		return s.w.Close()
+	})
+}

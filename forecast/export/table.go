@@ -88,11 +88,8 @@ type sink[R any] interface {
 	close() error
 }
 
-// batchRows is how many rows are held at once, and the row group of Parquet. A
-// column of so many distinct values stays within one dictionary page (1 MiB),
-// which keeps clear of a fault of this Arrow release after a dictionary
-// overflows.
-const batchRows = 32768
+// batchRows is how many rows are held at once: those of outlooks take 3 MB.
+const batchRows = 4096
 
 // WriteTable streams rows to w, in any format but GeoJSON and ICS. It stops at the first error of the sequence, the
 // writer or a value that cannot be written, and then what w got is not a file;

@@ -28,7 +28,7 @@ ON CONFLICT (river, issued_at, model_version) DO NOTHING;
 SELECT * FROM outlook WHERE river = @river AND issued_at = @issued_at AND model_version = @model_version;
 
 -- name: LatestOutlook :one
-SELECT * FROM outlook WHERE river = @river AND issued_at <= @as_of ORDER BY issued_at DESC, model_version DESC LIMIT 1;
+SELECT river, issued_at, model_version, cutoff_at, artefact, sha256 FROM outlook WHERE river = @river AND issued_at <= @as_of ORDER BY issued_at DESC, model_version DESC LIMIT 1;
 
 -- name: Outlooks :many
 SELECT * FROM outlook WHERE river = @river AND issued_at >= @from_at AND issued_at < @to_at ORDER BY issued_at, model_version;

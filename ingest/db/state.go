@@ -98,7 +98,7 @@ func AddOutlook(ctx context.Context, q Querier, o Outlook) error {
 	if err != nil {
 		return err
 	}
-	if old.SHA256 != o.SHA256 || old.Body != o.Body {
+	if old.SHA256 != o.SHA256 { // the body follows from the content
 		return fmt.Errorf("%s: %w (%s then, %s now)", what, ErrChanged, old.SHA256, o.SHA256)
 	}
 	return nil
@@ -110,10 +110,12 @@ func GetOutlook(ctx context.Context, q Querier, river string, issued time.Time, 
 	return outlook(r), doing(err, "reading the outlook of %s issued %s", river, issued.UTC().Format(time.RFC3339))
 }
 
-// LatestOutlook returns the newest outlook issued by asOf.
+// LatestOutlook returns the newest outlook issued by asOf, without its body: a server
+// asks for it every few seconds.
 func LatestOutlook(ctx context.Context, q Querier, river string, asOf time.Time) (Outlook, error) {
 	r, err := sqlc.New(q).LatestOutlook(ctx, sqlc.LatestOutlookParams{River: river, AsOf: Micros(asOf)})
-	return outlook(r), doing(err, "reading the latest outlook of %s", river)
+	return outlook(sqlc.Outlook{River: r.River, IssuedAt: r.IssuedAt, ModelVersion: r.ModelVersion, CutoffAt: r.CutoffAt, Artefact: r.Artefact, Sha256: r.Sha256}),
+		doing(err, "reading the latest outlook of %s", river)
 }
 
 // Outlooks lists those of a river issued in [from, to), oldest first.

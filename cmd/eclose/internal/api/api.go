@@ -52,7 +52,7 @@ type service struct {
 	limits *pages.Limiter
 	mux    *http.ServeMux
 	huma   huma.API
-	kept   kept
+	kept   *kept
 }
 
 // burst is how many requests one network may make at once, in seconds of its rate.
@@ -75,7 +75,7 @@ func New(o Options) (http.Handler, error) {
 		o.Log = &none
 	}
 	o.PublicURL = strings.TrimSuffix(o.PublicURL, "/")
-	s := &service{Options: o, limits: pages.NewLimiter(o.PerSecond, int(o.PerSecond*burst)+1), mux: http.NewServeMux()}
+	s := &service{Options: o, limits: pages.NewLimiter(o.PerSecond, int(o.PerSecond*burst)+1), mux: http.NewServeMux(), kept: newKept(maxKept)}
 	config := huma.Config{
 		OpenAPI: &huma.OpenAPI{
 			OpenAPI: "3.1.0",

@@ -98,7 +98,7 @@ func (a *answer) finish() {
 	z, _ := gzip.NewWriterLevel(&b, gzip.BestSpeed) // the level is a valid one
 	z.Write(a.body)                                 //nolint:errcheck // a buffer takes all
 	z.Close()                                       //nolint:errcheck // likewise
-	a.gz = b.Bytes()
+	a.gz = bytes.Clone(b.Bytes())                   // without the room that it grew by
 }
 
 // ServeHTTP stands before every operation: who may ask how often, formats, tags,
@@ -158,10 +158,11 @@ func (a *answer) send(w http.ResponseWriter, r *http.Request) {
 			}
 		}
 	}
-	body := a.body
-	if a.gz != nil && takesGzip(r.Header.Get("Accept-Encoding")) {
+	body := a.gz
+	if body != nil && takesGzip(r.Header.Get("Accept-Encoding")) {
 		h.Set("Content-Encoding", "gzip")
-		body = a.gz
+	} else {
+		body = a.plain()
 	}
 	w.WriteHeader(a.code)
 	if r.Method != http.MethodHead {

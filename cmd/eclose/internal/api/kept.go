@@ -1,37 +1,75 @@
 package api
 
 import (
+	"bytes"
+	"compress/gzip"
 	"fmt"
+	"io"
 	"net/http"
 	"strings"
 	"sync"
+
+	"github.com/hashicorp/golang-lru/v2/simplelru"
 )
 
-// maxKept bounds the bytes of kept answers. Our own default, that of the pages.
-const maxKept = 64 << 20
+// Bounds of what is kept: bytes and number of answers. Our own defaults.
+const (
+	maxKept    = 16 << 20
+	maxAnswers = 20000
+)
 
-// kept are answers that were given, under keys that change with all that they are made
-// of. It forgets all when it is full.
+// kept are answers that were given, packed, under keys that change with all that they
+// are made of. When it is full it forgets those that were asked for longest ago.
 type kept struct {
 	mu      sync.Mutex
-	answers map[string]*answer
+	answers *simplelru.LRU[string, *answer]
 	bytes   int
+	most    int
+}
+
+func newKept(most int) *kept {
+	k := &kept{most: most}
+	k.answers, _ = simplelru.NewLRU(maxAnswers, func(key string, a *answer) { k.bytes -= a.size(key) }) // fails for no number only
+	return k
 }
 
 func (k *kept) get(key string) *answer {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	return k.answers[key]
+	a, _ := k.answers.Get(key)
+	return a
 }
 
 func (k *kept) put(key string, a *answer) {
+	if a.gz != nil { // the plain one is many times as large, and rarely asked for
+		packed := *a
+		packed.body, a = nil, &packed
+	}
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	if k.answers == nil || k.bytes > maxKept {
-		k.answers, k.bytes = map[string]*answer{}, 0
+	k.answers.Remove(key) // two may have made it
+	k.answers.Add(key, a)
+	for k.bytes += a.size(key); k.bytes > k.most; {
+		k.answers.RemoveOldest()
 	}
-	k.answers[key] = a
-	k.bytes += len(a.body) + len(a.gz) + len(key)
+}
+
+func (a *answer) size(key string) int { return len(a.body) + len(a.gz) + len(key) }
+
+// plain is the answer as it was written.
+func (a *answer) plain() []byte {
+	if a.body != nil || a.gz == nil {
+		return a.body
+	}
+	z, err := gzip.NewReader(bytes.NewReader(a.gz))
+	if err != nil {
+		panic(err) // we packed it
+	}
+	body, err := io.ReadAll(z)
+	if err != nil {
+		panic(err) // likewise
+	}
+	return body
 }
 
 // key names what an answer is made of: what is asked for, in which format, in which

@@ -36,6 +36,19 @@ func feedsOf(ctx context.Context, store *series.Store, rivers []forecast.River) 
 	if d := (*series.DamagedError)(nil); err != nil && !errors.As(err, &d) { // a damaged series does not hide the others
 		return nil, fmt.Errorf("listing what the store holds: %w", err)
 	}
+	known := map[ingest.Key]bool{}
+	for _, k := range keys {
+		known[k] = true
+	}
+	type station struct{ feed, site string }
+	at := map[station][]ingest.Key{}
+	for _, k := range keys {
+		control := k
+		control.Member = 0
+		if k.Member == 0 || !known[control] { // members came in one answer
+			at[station{k.Feed, k.Site}] = append(at[station{k.Feed, k.Site}], k)
+		}
+	}
 	var out []pages.Feed
 	for _, r := range rivers {
 		stations := slices.Clone(r.Gauges)
@@ -45,10 +58,7 @@ func feedsOf(ctx context.Context, store *series.Store, rivers []forecast.River) 
 		for _, st := range stations {
 			f := pages.Feed{River: r.Slug, Feed: st.Feed, Site: st.Site}
 			var what []string
-			for _, k := range keys {
-				if k.Feed != st.Feed || k.Site != st.Site {
-					continue
-				}
+			for _, k := range at[station{st.Feed, st.Site}] {
 				i, err := store.Info(ctx, k)
 				if err != nil {
 					return nil, fmt.Errorf("reading %s: %w", k, err)

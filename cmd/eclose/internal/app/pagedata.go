@@ -143,7 +143,7 @@ func (l *refresher) renew(ctx context.Context) {
 // nothing has changed. What cannot be judged has a caution that is not known.
 func (l *refresher) state(ctx context.Context, r forecast.River, due bool, known []db.FeedState) (*pages.State, error) {
 	old := l.states[r.Slug]
-	head, err := l.archive.LatestHead(ctx, r.Slug, l.now())
+	newest, err := l.archive.LatestIssue(ctx, r.Slug, l.now())
 	if errors.Is(err, archive.ErrNotFound) {
 		if !due {
 			return old, nil
@@ -154,7 +154,7 @@ func (l *refresher) state(ctx context.Context, r forecast.River, due bool, known
 	if err != nil {
 		return old, err
 	}
-	fresh := old == nil || old.Outlook == nil || !old.Outlook.IssuedAt.Equal(head.Issued)
+	fresh := old == nil || old.Outlook == nil || !old.Outlook.IssuedAt.Equal(newest.Issued)
 	if !fresh && !due {
 		return old, nil
 	}
@@ -164,10 +164,10 @@ func (l *refresher) state(ctx context.Context, r forecast.River, due bool, known
 		st.Caution, st.CautionAt, st.Warnings = old.Caution, old.CautionAt, old.Warnings
 	}
 	if fresh {
-		if st.Outlook, err = l.archive.Load(ctx, head.River, head.Issued, head.ModelVersion); err != nil {
+		if st.Outlook, err = l.archive.Load(ctx, newest.River, newest.Issued, newest.ModelVersion); err != nil {
 			return old, err
 		}
-		if st.Flows, _, err = PastFlows(ctx, l.reader, r, head.Issued); err != nil {
+		if st.Flows, _, err = PastFlows(ctx, l.reader, r, newest.Issued); err != nil {
 			return st, fmt.Errorf("past flows: %w", err)
 		}
 	} else {

@@ -90,6 +90,7 @@ func (s *Server) Work(ctx context.Context) error {
 
 // start begins to work the jobs and, where its queue is among ours, to fetch.
 func (s *Server) start(ctx context.Context) error {
+	collectSooner()
 	if err := s.queue.Start(ctx); err != nil {
 		return err
 	}

@@ -118,7 +118,7 @@ func (w *Watcher) forecasts(ctx context.Context, r *Report, now time.Time) error
 	limit := missable*w.Period + grace
 	for _, slug := range w.Rivers {
 		x := River{River: slug}
-		h, err := w.Archive.LatestHead(ctx, slug, now)
+		h, err := w.Archive.LatestIssue(ctx, slug, now)
 		age := now.Sub(h.Issued)
 		switch {
 		case errors.Is(err, archive.ErrNotFound):

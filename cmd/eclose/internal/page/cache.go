@@ -5,6 +5,7 @@ import (
 	"compress/gzip"
 	"crypto/sha256"
 	"encoding/base64"
+	"io"
 	"net/http"
 	"strings"
 	"sync"
@@ -16,7 +17,7 @@ import (
 // counter counts changes.
 type counter struct{ atomic.Int64 }
 
-// cache keeps finished pages under keys that change whenever their content
+// cache keeps finished pages, packed, under keys that change whenever their content
 // would. When it is full it forgets those that were asked for longest ago.
 type cache struct {
 	mu    sync.Mutex
@@ -25,16 +26,18 @@ type cache struct {
 	most  int
 }
 
-// The most bytes and number of kept pages. Our own defaults.
+// The most bytes and number of kept pages: at 25 kB a page, those of a thousand rivers.
+// Our own defaults.
 const (
-	maxCache = 64 << 20
+	maxCache = 24 << 20
 	maxPages = 20000
 )
 
-// finished is a page as it is sent.
+// finished is a page as it is sent. What is kept of it is packed only: nearly every
+// browser asks for that, and the page is four times as large.
 type finished struct {
 	once sync.Once
-	body []byte
+	body []byte // nil where only gz is kept
 	gz   []byte
 	tag  string
 	err  error
@@ -60,6 +63,7 @@ func (c *cache) get(key string, write func() ([]byte, error)) *finished {
 	f.once.Do(func() {
 		if f.body, f.err = write(); f.err == nil {
 			f.pack()
+			f.body = nil
 		}
 		c.mu.Lock()
 		defer c.mu.Unlock()
@@ -70,7 +74,7 @@ func (c *cache) get(key string, write func() ([]byte, error)) *finished {
 			c.pages.Remove(key)
 			return
 		}
-		f.size = len(f.body) + len(f.gz)
+		f.size = len(f.gz)
 		c.bytes += f.size
 		for c.bytes > c.most {
 			c.pages.RemoveOldest()
@@ -85,9 +89,9 @@ func (c *cache) get(key string, write func() ([]byte, error)) *finished {
 func packed(body []byte) []byte {
 	var b bytes.Buffer
 	z := gzip.NewWriter(&b)
-	z.Write(body) //nolint:errcheck // a buffer takes all
-	z.Close()     //nolint:errcheck // likewise
-	return b.Bytes()
+	z.Write(body)                 //nolint:errcheck // a buffer takes all
+	z.Close()                     //nolint:errcheck // likewise
+	return bytes.Clone(b.Bytes()) // without the room that it grew by
 }
 
 func (f *finished) pack() {
@@ -107,12 +111,29 @@ func (f *finished) send(w http.ResponseWriter, r *http.Request, kind, vary strin
 		w.WriteHeader(http.StatusNotModified)
 		return
 	}
-	body := f.body
+	body := f.gz
 	if strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
 		h.Set("Content-Encoding", "gzip")
-		body = f.gz
+	} else {
+		body = f.plain()
 	}
 	if r.Method != http.MethodHead {
 		_, _ = w.Write(body) // a reader that went away is no fault
 	}
+}
+
+// plain is the page as it was written.
+func (f *finished) plain() []byte {
+	if f.body != nil {
+		return f.body
+	}
+	z, err := gzip.NewReader(bytes.NewReader(f.gz))
+	if err != nil {
+		panic(err) // we packed it
+	}
+	body, err := io.ReadAll(z)
+	if err != nil {
+		panic(err) // likewise
+	}
+	return body
 }

@@ -13,17 +13,17 @@ import (
 // are kept never pass the bound.
 func TestACacheForgetsWhatNobodyAsksFor(t *testing.T) {
 	const size = 1000
-	c := newCache(20 * 2 * size)
-	made := map[string]int{}
+	c := newCache(20 * (size + 50)) // packed, each is a little larger
+	made, bodies := map[string]int{}, map[string][]byte{}
 	page := func(key string) {
 		t.Helper()
 		body := make([]byte, size)
 		if _, err := rand.Read(body); err != nil { // gzip makes it no smaller
 			t.Fatal(err)
 		}
-		f := c.get(key, func() ([]byte, error) { made[key]++; return body, nil })
-		if len(f.body) != size || f.tag == "" {
-			t.Fatalf("%s: %d bytes", key, len(f.body))
+		f := c.get(key, func() ([]byte, error) { made[key]++; bodies[key] = body; return body, nil })
+		if !bytes.Equal(f.plain(), bodies[key]) || f.tag == "" {
+			t.Fatalf("%s: %d bytes, not those that were written", key, len(f.plain()))
 		}
 		if c.bytes > c.most {
 			t.Fatalf("%d bytes are kept, %d allowed", c.bytes, c.most)
@@ -53,13 +53,13 @@ func TestAFailedPageIsMadeAgain(t *testing.T) {
 	if f := c.get("a", func() ([]byte, error) { return nil, fail }); !errors.Is(f.err, fail) {
 		t.Errorf("%v", f.err)
 	}
-	if f := c.get("a", func() ([]byte, error) { return []byte("here"), nil }); f.err != nil || !bytes.Equal(f.body, []byte("here")) {
-		t.Errorf("%q, %v", f.body, f.err)
+	if f := c.get("a", func() ([]byte, error) { return []byte("here"), nil }); f.err != nil || !bytes.Equal(f.plain(), []byte("here")) {
+		t.Errorf("%q, %v", f.plain(), f.err)
 	}
 	// A page larger than the bound is given, and not kept.
 	small := newCache(10)
-	if f := small.get("big", func() ([]byte, error) { return make([]byte, 1000), nil }); len(f.body) != 1000 || small.bytes != 0 {
-		t.Errorf("%d bytes, %d kept", len(f.body), small.bytes)
+	if f := small.get("big", func() ([]byte, error) { return make([]byte, 1000), nil }); len(f.plain()) != 1000 || small.bytes != 0 {
+		t.Errorf("%d bytes, %d kept", len(f.plain()), small.bytes)
 	}
 	// Many at once wait for one.
 	var made sync.Map

@@ -26,11 +26,39 @@ func (s *site) feed(kind string, write func(io.Writer, *http.Request) error) htt
 		}
 		f := &finished{body: b.Bytes()}
 		f.pack()
-		h := w.Header()
-		h.Set("Access-Control-Allow-Origin", "*")
-		h.Set("Cross-Origin-Resource-Policy", "cross-origin")
-		f.send(w, r, kind, "Accept-Encoding")
+		f.sendTo(w, r, kind)
 	}
+}
+
+// keptFeed is feed for what is judged anew no more often than a page: a hundred
+// calendars that are fetched each quarter of an hour would be most of a server's work.
+func (s *site) keptFeed(kind string, write func(io.Writer, *http.Request) error) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		r = s.withUnits(w, r)
+		key, err := s.key(r)
+		if err != nil {
+			s.fail(w, r, err)
+			return
+		}
+		f := s.pages.get(key+" "+r.URL.RawQuery, func() ([]byte, error) {
+			var b bytes.Buffer
+			err := write(&b, r)
+			return b.Bytes(), err
+		})
+		if f.err != nil {
+			s.fail(w, r, f.err)
+			return
+		}
+		f.sendTo(w, r, kind)
+	}
+}
+
+// sendTo sends to programs of any site.
+func (f *finished) sendTo(w http.ResponseWriter, r *http.Request, kind string) {
+	h := w.Header()
+	h.Set("Access-Control-Allow-Origin", "*")
+	h.Set("Cross-Origin-Resource-Policy", "cross-origin")
+	f.send(w, r, kind, "Accept-Encoding")
 }
 
 // root is the address of the pages without a slash at its end.

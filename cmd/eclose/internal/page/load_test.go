@@ -169,16 +169,26 @@ const serveOnly = "ECLOSE_PAGE_SERVE_ONLY"
 // up, and reports how long after its due time each answer was there. Nobody asked
 // before: the seasons are drawn ahead, as eclose serve does at its start, and no
 // page is made. -benchtime 13000x is a minute, in which each is made once more.
-// One operation is one request.
+// One operation is one request. BenchmarkPagesOfAHundred asks a hundred rivers
+// for a mix of pages, each of which was asked for once before.
 func BenchmarkTwoHundredASecond(b *testing.B) {
+	load(b, manyRivers, []string{"/river/river-%02d"})
+}
+
+func BenchmarkPagesOfAHundred(b *testing.B) {
+	load(b, 100, []string{"/river/river-%02d", "/river/river-%02d/season", "/river/river-%02d", "/river/river-%02d/water", "/river/river-%02d",
+		fmt.Sprintf("/river/river-%%02d/day/%s", forecast.DateOf(noon)+3), "/", "/river/river-%02d/calendar.ics", "/river/river-%02d/feed.atom", "/river/river-%02d/caution.xml"})
+}
+
+func load(b *testing.B, rivers int, paths []string) {
 	if os.Getenv(serveOnly) != "" {
-		serveCrowd(b)
+		serveCrowd(b, rivers)
 		return
 	}
 	if b.N == 1 { // the round in which a benchmark tries itself
 		return
 	}
-	server := exec.Command("taskset", "-c", "0", os.Args[0], "-test.run=^$", "-test.bench=TwoHundredASecond", "-test.benchtime=1x")
+	server := exec.Command("taskset", "-c", "0", os.Args[0], "-test.run=^$", "-test.bench=^"+b.Name()+"$", "-test.benchtime=1x")
 	server.Env = append(os.Environ(), serveOnly+"=1", "GOMAXPROCS=1")
 	stdin, err := server.StdinPipe()
 	if err != nil {
@@ -196,7 +206,7 @@ func BenchmarkTwoHundredASecond(b *testing.B) {
 	root := ""
 	for lines := bufio.NewScanner(stdout); root == "" && lines.Scan(); {
 		if strings.HasPrefix(lines.Text(), "drawn in ") {
-			b.Logf("the seasons of %d rivers were %s", manyRivers, lines.Text())
+			b.Logf("the seasons of %d rivers were %s", rivers, lines.Text())
 		}
 		if _, after, ok := strings.Cut(lines.Text(), "pages at "); ok {
 			root = after
@@ -206,9 +216,22 @@ func BenchmarkTwoHundredASecond(b *testing.B) {
 		b.Fatal("the server did not start")
 	}
 	go io.Copy(io.Discard, stdout)
+	path := func(i int) string {
+		if p := paths[i%len(paths)]; strings.Contains(p, "%") {
+			return fmt.Sprintf(p, (i/len(paths)*7+i)%rivers) // in time, each river on each path
+		}
+		return paths[i%len(paths)]
+	}
 	client := &http.Client{Timeout: 10 * time.Second, Transport: &http.Transport{MaxIdleConnsPerHost: 64, DisableCompression: true}}
 	late := make([]time.Duration, b.N)
 	size := make([]int64, b.N)
+	if len(paths) > 1 {
+		for i := range rivers * len(paths) {
+			if res, err := client.Get(root + path(i)); err != nil || res.StatusCode != http.StatusOK || res.Body.Close() != nil {
+				b.Fatalf("%s: %v", path(i), err)
+			}
+		}
+	}
 	var wg sync.WaitGroup
 	b.ResetTimer()
 	began := time.Now()
@@ -216,7 +239,7 @@ func BenchmarkTwoHundredASecond(b *testing.B) {
 		due := began.Add(time.Duration(i) * time.Second / perSecond)
 		time.Sleep(time.Until(due))
 		wg.Go(func() {
-			req, err := http.NewRequestWithContext(context.Background(), http.MethodGet, fmt.Sprintf("%s/river/river-%02d", root, (i*7)%manyRivers), nil)
+			req, err := http.NewRequestWithContext(context.Background(), http.MethodGet, root+path(i), nil)
 			if err != nil {
 				b.Error(err)
 				return
@@ -229,7 +252,7 @@ func BenchmarkTwoHundredASecond(b *testing.B) {
 			}
 			size[i], err = io.Copy(io.Discard, res.Body)
 			if err != nil || res.Body.Close() != nil || res.StatusCode != http.StatusOK {
-				b.Errorf("%s, %v", res.Status, err)
+				b.Errorf("%s: %s, %v", path(i), res.Status, err)
 			}
 			late[i] = time.Since(due)
 		})
@@ -249,12 +272,12 @@ func BenchmarkTwoHundredASecond(b *testing.B) {
 }
 
 // serveCrowd is the server's side: it serves until its standard input ends.
-func serveCrowd(b *testing.B) {
+func serveCrowd(b *testing.B, rivers int) {
 	ln, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		b.Fatal(err)
 	}
-	h := crowdPages(b, manyRivers, running())
+	h := crowdPages(b, rivers, running())
 	began := time.Now()
 	if err := h.DrawAhead(b.Context()); err != nil {
 		b.Fatal(err)

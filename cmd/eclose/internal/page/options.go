@@ -9,7 +9,6 @@ import (
 	"net/http"
 	"net/netip"
 	"strings"
-	"sync"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -151,8 +150,8 @@ type site struct {
 	limits   *Limiter
 	posts    *Limiter
 	pages    *cache
-	written  counter  // changes of the diary since the start
-	drawings sync.Map // by river: *drawing
+	written  counter // changes of the diary since the start
+	drawings drawings
 	assets   assets
 	credits  string
 	log      zerolog.Logger
@@ -210,10 +209,10 @@ func (s *site) routes() http.Handler {
 	mux.HandleFunc("GET /river/{slug}/water", s.kept(s.water))
 	mux.HandleFunc("GET /river/{slug}/day/{date}", s.kept(s.day))
 	mux.HandleFunc("GET /river/{slug}/sheet.html", s.live(s.sheet))
-	mux.HandleFunc("GET /river/{slug}/calendar.ics", s.feed("text/calendar; charset=utf-8", s.riverCalendar))
-	mux.HandleFunc("GET /river/{slug}/feed.atom", s.feed("application/atom+xml", s.riverAtom))
+	mux.HandleFunc("GET /river/{slug}/calendar.ics", s.keptFeed("text/calendar; charset=utf-8", s.riverCalendar))
+	mux.HandleFunc("GET /river/{slug}/feed.atom", s.keptFeed("application/atom+xml", s.riverAtom))
 	mux.HandleFunc("GET /river/{slug}/caution.xml", s.feed("application/cap+xml", s.riverCAP))
-	mux.HandleFunc("GET /calendar.ics", s.feed("text/calendar; charset=utf-8", s.wishCalendar))
+	mux.HandleFunc("GET /calendar.ics", s.keptFeed("text/calendar; charset=utf-8", s.wishCalendar))
 	mux.HandleFunc("GET /cautions.atom", s.feed("application/atom+xml", s.cautionList))
 	mux.HandleFunc("GET /trip", s.live(s.trip))
 	mux.HandleFunc("GET /trip.ics", s.tripCalendar)

@@ -544,11 +544,11 @@ func TestASeasonIsDrawnAheadAndThenOnlyForAnotherOutlookDayOrDiary(t *testing.T)
 		t.Fatal(err)
 	}
 	kept := func() *drawing {
-		v, ok := p.site.drawings.Load("wend")
-		if !ok {
+		d := p.site.drawings.of("wend")
+		if d == nil {
 			t.Fatal("the season is not drawn")
 		}
-		return v.(*drawing)
+		return d
 	}
 	first := kept()
 	now = now.Add(time.Minute)

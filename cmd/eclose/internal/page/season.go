@@ -8,7 +8,10 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+	"sync"
 	"time"
+
+	"github.com/hashicorp/golang-lru/v2/simplelru"
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/chart"
@@ -100,10 +103,8 @@ type drawing struct {
 
 func (s *site) drawn(ctx context.Context, river forecast.River, o *forecast.Outlook, today forecast.Date) (*drawing, error) {
 	written := s.written.Load() // before the diary is read: what comes meanwhile is drawn the next time
-	if v, ok := s.drawings.Load(river.Slug); ok {
-		if d, ok := v.(*drawing); ok && d.outlook == o && d.today == today && d.written == written {
-			return d, nil
-		}
+	if d := s.drawings.of(river.Slug); d != nil && d.outlook == o && d.today == today && d.written == written {
+		return d, nil
 	}
 	seen, err := s.seen(ctx, river)
 	if err != nil {
@@ -112,13 +113,46 @@ func (s *site) drawn(ctx context.Context, river forecast.River, o *forecast.Outl
 	picture, groups := seasonOf(o, s.Catalogue, regionOf(river), today-seasonBack, seasonDays, today, seen)
 	d := &drawing{outlook: o, today: today, written: written, groups: groups}
 	d.axis = template.HTML(picture.Axis()) //nolint:gosec // our own drawing
-	s.drawings.Store(river.Slug, d)
+	s.drawings.keep(river.Slug, d)
 	return d, nil
 }
 
+// maxDrawings is how many rivers' seasons are kept as drawn: each takes a tenth of a
+// megabyte. Our own default.
+const maxDrawings = 200
+
+// drawings are the seasons of the rivers that were asked for last.
+type drawings struct {
+	mu  sync.Mutex
+	all *simplelru.LRU[string, *drawing]
+}
+
+func (k *drawings) of(river string) *drawing {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.all == nil {
+		return nil
+	}
+	d, _ := k.all.Get(river)
+	return d
+}
+
+func (k *drawings) keep(river string, d *drawing) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.all == nil {
+		k.all, _ = simplelru.NewLRU[string, *drawing](maxDrawings, nil) // fails for no number only
+	}
+	k.all.Add(river, d)
+}
+
 // DrawAhead draws the seasons that changed since they were drawn, so that no
-// reader waits for it.
+// reader waits for it. Where there are more rivers than are kept, a season is drawn
+// when it is asked for.
 func (p *Pages) DrawAhead(ctx context.Context) error {
+	if len(p.site.Data.Rivers()) > maxDrawings {
+		return nil
+	}
 	for _, river := range p.site.Data.Rivers() {
 		if ctx.Err() != nil {
 			return nil

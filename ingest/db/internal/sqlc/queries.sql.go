@@ -120,7 +120,7 @@ func (q *Queries) FeedStates(ctx context.Context) ([]FeedState, error) {
 }
 
 const latestOutlook = `-- name: LatestOutlook :one
-SELECT river, issued_at, model_version, cutoff_at, artefact, sha256, body FROM outlook WHERE river = $1 AND issued_at <= $2 ORDER BY issued_at DESC, model_version DESC LIMIT 1
+SELECT river, issued_at, model_version, cutoff_at, artefact, sha256 FROM outlook WHERE river = $1 AND issued_at <= $2 ORDER BY issued_at DESC, model_version DESC LIMIT 1
 `
 
 type LatestOutlookParams struct {
@@ -128,9 +128,18 @@ type LatestOutlookParams struct {
 	AsOf  int64
 }
 
-func (q *Queries) LatestOutlook(ctx context.Context, arg LatestOutlookParams) (Outlook, error) {
+type LatestOutlookRow struct {
+	River        string
+	IssuedAt     int64
+	ModelVersion string
+	CutoffAt     int64
+	Artefact     string
+	Sha256       string
+}
+
+func (q *Queries) LatestOutlook(ctx context.Context, arg LatestOutlookParams) (LatestOutlookRow, error) {
 	row := q.db.QueryRowContext(ctx, latestOutlook, arg.River, arg.AsOf)
-	var i Outlook
+	var i LatestOutlookRow
 	err := row.Scan(
 		&i.River,
 		&i.IssuedAt,
@@ -138,7 +147,6 @@ func (q *Queries) LatestOutlook(ctx context.Context, arg LatestOutlookParams) (O
 		&i.CutoffAt,
 		&i.Artefact,
 		&i.Sha256,
-		&i.Body,
 	)
 	return i, err
 }
