@@ -88,12 +88,7 @@ func readGauges(t testing.TB) []gauge {
 		}
 		return rows
 	}
-	place := map[string][2]float64{}
-	for _, r := range table("sites_getprism.csv") {
-		lat, _ := strconv.ParseFloat(r[0], 64)
-		lon, _ := strconv.ParseFloat(r[1], 64)
-		place[r[2]] = [2]float64{lat, lon}
-	}
+	place := placesOf(table("sites_getprism.csv"))
 	var out []gauge
 	for _, r := range table("sitelist_2016_2020.csv")[1:] {
 		w, q, a := water[r[0]], flow[r[0]], air[r[0]]
