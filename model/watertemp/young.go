@@ -64,8 +64,8 @@ func (m Model) AsDonor(in Input, km float64) *Model {
 }
 
 // donorReachKm is how far, km, a river's surprises reach. Over the gauges, with groups left
-// out, a river shared 0.55 of the surprise of one alike (more than 0.6) within 30 km, 0.3
-// of one within 50 km, and none of one farther or unlike (see RESULTS.md).
+// out, a river shared 0.7 of the surprise of one much alike (more than 0.75) within 25 km,
+// 0.2 of one unlike, and none beyond 75 km (see RESULTS.md).
 const donorReachKm = 40.0
 
 // leastDonorShare is the share of a donor's surprise from which on the donor is named.
