@@ -342,7 +342,8 @@ func TestRiversOfGroupsLeftOut(t *testing.T) {
 	print("lines, RMSE °C", of(func(o leftOut) float64 { return o.was.RMSE }))
 	now := of(func(o leftOut) float64 { return o.now.RMSE })
 	print("and rivers alike", now)
-	print("the same, drained area not known", of(func(o leftOut) float64 { return o.unsized.RMSE }))
+	unsized := of(func(o leftOut) float64 { return o.unsized.RMSE })
+	print("the same, drained area not known", unsized)
 	print("lines, last year", of(func(o leftOut) float64 { return o.wasLast.RMSE }))
 	print("and rivers alike", of(func(o leftOut) float64 { return o.nowLast.RMSE }))
 	for _, r := range [][2]float64{{0, 25}, {25, 50}, {50, 150}} {
@@ -370,6 +371,7 @@ func TestRiversOfGroupsLeftOut(t *testing.T) {
 	// Wanted were 1.25 and 2.3 °C: missed, see RESULTS.md.
 	atMost("median RMSE", quantile(now, 0.5), 1.33)
 	atMost("its 90 % point", quantile(now, 0.9), 2.65)
+	atMost("median RMSE where the drained area is known, less that where it is not", quantile(now, 0.5)-quantile(unsized, 0.5), 0)
 	atMost("share worse by over 0.5 °C", worse, 0.05)
 	atMost("share that is no better", 1-better, 0.4)
 	atMost("degree-day total off, median", quantile(days, 0.5), 6)
