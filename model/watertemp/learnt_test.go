@@ -371,7 +371,7 @@ func TestRiversOfGroupsLeftOut(t *testing.T) {
 	// Wanted were 1.25 and 2.3 °C: missed, see RESULTS.md.
 	atMost("median RMSE", quantile(now, 0.5), 1.33)
 	atMost("its 90 % point", quantile(now, 0.9), 2.65)
-	atMost("median RMSE where the drained area is known, less that where it is not", quantile(now, 0.5)-quantile(unsized, 0.5), 0)
+	atMost("median RMSE where the drained area is known, less that where it is not", quantile(now, 0.5)-quantile(unsized, 0.5), -0.005)
 	atMost("share worse by over 0.5 °C", worse, 0.05)
 	atMost("share that is no better", 1-better, 0.4)
 	atMost("degree-day total off, median", quantile(days, 0.5), 6)
