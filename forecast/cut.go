@@ -15,7 +15,7 @@ import (
 // knows them: what Gather gives for a moment before anything had been
 // retrieved. Weather forecasts of that time are not in it.
 func (rec Record) Cut(at time.Time, zone string) Record {
-	out := Record{Day0: rec.Day0, Issue: DateOf(inZone(at, zone)), IssuedAt: at.UTC()}
+	out := Record{Day0: rec.Day0, Issue: DateOf(inZone(at, zone)), IssuedAt: at.UTC(), DrainageKm2: rec.DrainageKm2}
 	n := min(max(0, int(out.Issue-rec.Day0)), len(rec.Air))
 	for _, c := range []struct {
 		from []float64

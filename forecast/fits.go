@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"math"
 	"sync"
 
 	"example.org/eclose/model/flow"
@@ -112,5 +113,6 @@ func digest(in watertemp.Input) [sha256.Size]byte {
 		b, _ = binary.Append(b, binary.LittleEndian, part) // never fails on floats
 	}
 	b = binary.LittleEndian.AppendUint64(b, uint64(in.Day0))
+	b = binary.LittleEndian.AppendUint64(b, math.Float64bits(in.DrainageKm2))
 	return sha256.Sum256(b)
 }

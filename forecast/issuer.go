@@ -115,7 +115,7 @@ func (is *Issuer) draw(t *timing, key string, b phenology.Blend, members int, da
 
 // WaterInput is the record as the water model takes it.
 func (rec Record) WaterInput() watertemp.Input {
-	in := watertemp.Input{Day0: int(rec.Day0), Air: rec.Air, Water: rec.Water, Flow: rec.Flow}
+	in := watertemp.Input{Day0: int(rec.Day0), Air: rec.Air, Water: rec.Water, Flow: rec.Flow, DrainageKm2: rec.DrainageKm2}
 	if count(rec.Flow) == 0 {
 		in.Flow = nil
 	}

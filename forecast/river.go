@@ -67,7 +67,8 @@ type Record struct {
 	Turbidity    []float64 // FNU by day, as Air; may be empty
 	TurbidityNow Reading
 
-	ElevationM *float64 // of the gauge, or of the weather's cell; nil if unknown
+	ElevationM  *float64 // of the gauge, or of the weather's cell; nil if unknown
+	DrainageKm2 float64  // what drains to the gauge of the flow; 0 if unknown
 
 	// Donor is the water model of a river near by, where the record is too short
 	// for one of its own, and DonorName that river's name.
@@ -126,12 +127,15 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 		}
 	}
 	for _, s := range append(slices.Clone(r.Gauges), feedSites(r.Weather)...) {
-		if rec.ElevationM, err = g.elevation(s); err != nil {
+		if rec.ElevationM, err = g.told(s, func(p ingest.SiteInfo) float64 { return p.Elevation }); err != nil {
 			return Record{}, fmt.Errorf("reading the height of %s: %w", r.Slug, err)
 		}
 		if rec.ElevationM != nil {
 			break
 		}
+	}
+	if rec.DrainageKm2, err = g.drainage(r.Gauges); err != nil {
+		return Record{}, fmt.Errorf("reading the drained area of %s: %w", r.Slug, err)
 	}
 	first := rec.Issue
 	for _, c := range []column{water, discharge, air} {
@@ -336,9 +340,24 @@ func feedSites(s *FeedSite) []FeedSite {
 	return []FeedSite{*s}
 }
 
-// elevation is the height of a station above the sea, m; nil if its feed does not
-// tell.
-func (g *gatherer) elevation(s FeedSite) (*float64, error) {
+// drainage is what drains to the first of a river's gauges that measures its flow, km2; 0
+// if its feed does not tell.
+func (g *gatherer) drainage(gauges []FeedSite) (float64, error) {
+	for _, s := range gauges {
+		if len(g.of(s, ingest.Discharge)) == 0 {
+			continue
+		}
+		area, err := g.told(s, func(p ingest.SiteInfo) float64 { return p.Drainage })
+		if area == nil {
+			return 0, err
+		}
+		return *area, nil
+	}
+	return 0, nil
+}
+
+// told is what a feed tells of a site; nil if it does not.
+func (g *gatherer) told(s FeedSite, of func(ingest.SiteInfo) float64) (*float64, error) {
 	for _, k := range g.keys {
 		if k.Feed != s.Feed || k.Site != s.Site {
 			continue
@@ -348,8 +367,8 @@ func (g *gatherer) elevation(s FeedSite) (*float64, error) {
 		if err != nil && !errors.Is(err, series.ErrNotFound) {
 			return nil, fmt.Errorf("reading %s: %w", k, err)
 		}
-		if e := got.Place.Elevation; err == nil && e != 0 && !math.IsNaN(e) {
-			return &e, nil
+		if x := of(got.Place); err == nil && x != 0 && !math.IsNaN(x) {
+			return &x, nil
 		}
 	}
 	return nil, nil

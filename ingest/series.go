@@ -142,6 +142,7 @@ type SiteInfo struct {
 	Name      string
 	Lat, Lon  float64 // degrees, WGS 84; NaN if unknown
 	Elevation float64 // m above sea level; NaN if unknown
+	Drainage  float64 // km2 that drain to the place; 0 if unknown
 	Zone      string  // IANA zone, or "" if unknown
 }
 

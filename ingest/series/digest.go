@@ -21,7 +21,7 @@ func (s *Store) Digest(ctx context.Context) (string, error) {
 	h := sha256.New()
 	err := s.eachIndex(ctx, indexFolder, func(x *index) error {
 		place := x.Place.ingest()
-		fmt.Fprintf(h, "%q %q %v %v %v %q %q %q\n", x.Bundle.path(), place.Name, place.Lat, place.Lon, place.Elevation, place.Zone, x.SourceUnit, x.DayStart)
+		fmt.Fprintf(h, "%q %q %v %v %v %v %q %q %q\n", x.Bundle.path(), place.Name, place.Lat, place.Lon, place.Elevation, place.Drainage, place.Zone, x.SourceUnit, x.DayStart)
 		for _, sp := range x.spanNames() {
 			t, err := s.history(ctx, x, sp)
 			if err != nil {

@@ -85,6 +85,7 @@ type place struct {
 	Lat       *float64 `json:"lat,omitempty"`
 	Lon       *float64 `json:"lon,omitempty"`
 	Elevation *float64 `json:"elevation_m,omitempty"`
+	Drainage  float64  `json:"drainage_km2,omitempty"`
 	Zone      string   `json:"zone,omitempty"`
 }
 
@@ -95,7 +96,7 @@ func placeOf(p ingest.SiteInfo) place {
 		}
 		return &x
 	}
-	return place{p.Name, known(p.Lat), known(p.Lon), known(p.Elevation), p.Zone}
+	return place{p.Name, known(p.Lat), known(p.Lon), known(p.Elevation), p.Drainage, p.Zone}
 }
 
 func (p place) ingest() ingest.SiteInfo {
@@ -105,12 +106,12 @@ func (p place) ingest() ingest.SiteInfo {
 		}
 		return *x
 	}
-	return ingest.SiteInfo{Name: p.Name, Lat: value(p.Lat), Lon: value(p.Lon), Elevation: value(p.Elevation), Zone: p.Zone}
+	return ingest.SiteInfo{Name: p.Name, Lat: value(p.Lat), Lon: value(p.Lon), Elevation: value(p.Elevation), Drainage: p.Drainage, Zone: p.Zone}
 }
 
 func (p place) equal(q place) bool {
 	same := func(a, b *float64) bool { return (a == nil) == (b == nil) && (a == nil || *a == *b) }
-	return p.Name == q.Name && p.Zone == q.Zone && same(p.Lat, q.Lat) && same(p.Lon, q.Lon) && same(p.Elevation, q.Elevation)
+	return p.Name == q.Name && p.Zone == q.Zone && same(p.Lat, q.Lat) && same(p.Lon, q.Lon) && same(p.Elevation, q.Elevation) && p.Drainage == q.Drainage
 }
 
 // sealed is an index as it lies in the store: the text and its hash.

@@ -137,7 +137,7 @@ func BenchmarkRiversAlike(b *testing.B) {
 	b.Run("the table made ready", func(b *testing.B) {
 		b.ReportAllocs()
 		for b.Loop() {
-			newLearner(learntRivers())
+			newLearner(learntRivers(), nShown)
 		}
 	})
 }

@@ -88,11 +88,10 @@ func readGauges(t testing.TB) []gauge {
 		}
 		return rows
 	}
-	place := map[string][2]float64{}
-	for _, r := range table("sites_getprism.csv") {
-		lat, _ := strconv.ParseFloat(r[0], 64)
-		lon, _ := strconv.ParseFloat(r[1], 64)
-		place[r[2]] = [2]float64{lat, lon}
+	place := placesOf(table("sites_getprism.csv"))
+	drained := map[string]float64{}
+	for _, r := range table("gagesII_RF_2016_2020_subset.csv")[1:] {
+		drained[r[0]], _ = strconv.ParseFloat(r[1], 64)
 	}
 	var out []gauge
 	for _, r := range table("sitelist_2016_2020.csv")[1:] {
@@ -110,7 +109,7 @@ func readGauges(t testing.TB) []gauge {
 		if backwards || float64(unknown) > 0.05*float64(len(q)) {
 			continue
 		}
-		in := Input{Day0: day0, Water: w, Air: make([]float64, len(w)), Flow: make([]float64, len(w))}
+		in := Input{Day0: day0, DrainageKm2: drained[r[0]], Water: w, Air: make([]float64, len(w)), Flow: make([]float64, len(w))}
 		for i := range w {
 			in.Air[i] = (a[i] + a[min(i+1, len(a)-1)]) / 2
 			const footToMetre3 = 0.028316846592

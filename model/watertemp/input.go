@@ -13,6 +13,7 @@ import (
 type Input struct {
 	Day0             int
 	Air, Water, Flow []float64 // °C, °C, m3/s
+	DrainageKm2      float64   // the area that drains to the gauge of the flow, km2; 0 if unknown
 }
 
 func (in Input) check() error {
@@ -25,7 +26,7 @@ func (in Input) check() error {
 
 // slice is the days from one index to another.
 func (in Input) slice(from, to int) Input {
-	out := Input{Day0: in.Day0 + from, Air: in.Air[from:to], Water: in.Water[from:to]}
+	out := Input{Day0: in.Day0 + from, Air: in.Air[from:to], Water: in.Water[from:to], DrainageKm2: in.DrainageKm2}
 	if in.Flow != nil {
 		out.Flow = in.Flow[from:to]
 	}

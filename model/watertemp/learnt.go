@@ -107,26 +107,50 @@ const (
 // learner foretells departures.
 type learner struct {
 	rivers  []learntRiver
-	scale   [nShown][2]float64 // middle and spread of what is shown
+	columns int                // so many of what is shown are compared, the first ones
+	scale   [nShown][2]float64 // their middle and spread
 	root    mat.Cholesky       // of how alike the rivers are to each other
 	middle  [nDeparture]float64
 	weights *mat.Dense    // a row each river
 	spread  *mat.SymDense // of a departure about what is foretold, over its variance
 }
 
-// learnt is made from the table when it is first asked for.
-var learnt = sync.OnceValue(func() *learner { return newLearner(learntRivers()) })
+// learners are the learner for rivers whose drained area is known, and the one for the
+// others. Each is made from the table when it is first asked for.
+type learners struct{ sized, unsized func() *learner }
 
-func newLearner(rivers []learntRiver) *learner {
+var learnt = learnersFrom(learntRivers)
+
+func learnersFrom(rivers func() []learntRiver) learners {
+	return learners{
+		sized:   sync.OnceValue(func() *learner { return newLearner(rivers(), nShown) }),
+		unsized: sync.OnceValue(func() *learner { return newLearner(rivers(), sArea) }),
+	}
+}
+
+// of is the learner that compares all that is known of each of some rivers.
+func (l learners) of(shown ...*[nShown]float64) *learner {
+	for _, s := range shown {
+		if unknown(s[sArea]) {
+			return l.unsized()
+		}
+	}
+	return l.sized()
+}
+
+func newLearner(rivers []learntRiver, columns int) *learner {
 	rivers = slices.Clone(rivers)
 	n := len(rivers)
-	l := &learner{rivers: rivers, weights: &mat.Dense{}}
+	l := &learner{rivers: rivers, columns: columns, weights: &mat.Dense{}}
 	column := make([]float64, n)
-	for j := range nShown {
-		for i, r := range rivers {
-			column[i] = r.shown[j]
+	for j := range columns {
+		known := column[:0]
+		for _, r := range rivers {
+			if !unknown(r.shown[j]) {
+				known = append(known, r.shown[j])
+			}
 		}
-		l.scale[j][0], l.scale[j][1] = stat.MeanStdDev(column, nil)
+		l.scale[j][0], l.scale[j][1] = stat.MeanStdDev(known, nil)
 	}
 	for i := range rivers {
 		rivers[i].shown = l.scaled(rivers[i].shown)
@@ -145,7 +169,7 @@ func newLearner(rivers []learntRiver) *learner {
 	k := mat.NewSymDense(n, nil)
 	for i := range n {
 		for j := range i {
-			k.SetSym(i, j, likeness(&rivers[i].shown, &rivers[j].shown))
+			k.SetSym(i, j, l.likeness(&rivers[i].shown, &rivers[j].shown))
 		}
 		k.SetSym(i, i, 1+own)
 	}
@@ -167,7 +191,7 @@ func newLearner(rivers []learntRiver) *learner {
 // where it is unknown, as of a flow that never changes.
 func (l *learner) scaled(shown [nShown]float64) [nShown]float64 {
 	const far = 3
-	for j, s := range l.scale {
+	for j, s := range l.scale[:l.columns] {
 		if shown[j] = min(max((shown[j]-s[0])/s[1], -far), far); unknown(shown[j]) {
 			shown[j] = 0
 		}
@@ -176,12 +200,12 @@ func (l *learner) scaled(shown [nShown]float64) [nShown]float64 {
 }
 
 // likeness of two rivers, 1 for the same: the Matérn function of 3/2.
-func likeness(a, b *[nShown]float64) float64 {
+func (l *learner) likeness(a, b *[nShown]float64) float64 {
 	d := 0.0
-	for i, v := range a {
+	for i, v := range a[:l.columns] {
 		d += (v - b[i]) * (v - b[i])
 	}
-	d = math.Sqrt(3*d/nShown) / alike
+	d = math.Sqrt(3*d/float64(l.columns)) / alike
 	return (1 + d) * math.Exp(-d)
 }
 
@@ -191,7 +215,7 @@ func (l *learner) foretell(shown [nShown]float64) (factors [nDeparture]float64, 
 	shown = l.scaled(shown)
 	k := mat.NewVecDense(len(l.rivers), nil)
 	for i := range l.rivers {
-		k.SetVec(i, likeness(&shown, &l.rivers[i].shown))
+		k.SetVec(i, l.likeness(&shown, &l.rivers[i].shown))
 	}
 	factors = l.middle
 	var f mat.VecDense

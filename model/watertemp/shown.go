@@ -8,7 +8,8 @@ import (
 )
 
 // What a record of air and flow shows of a river beside its climate (regional.go), for
-// being compared with rivers that have a thermometer.
+// being compared with rivers that have a thermometer; at the end what the agency's list of
+// gauges adds to that.
 const (
 	sSummerChange = iota + nClimate - 1 // how much the flow changes on a usual warm day
 	sKeeps                              // how alike the flow is ten days on
@@ -18,6 +19,8 @@ const (
 	sTwiceSin
 	sFrost // on how many days the air is below 0 °C
 	sBase  // base flow's share
+	sArea  // logarithm of the drained area, km2; NaN if unknown, like the next
+	sYield // logarithm of the flow from each km2 of it, m3/s
 	nShown
 )
 
@@ -76,6 +79,10 @@ func (m *Model) shown(in Input, logFlow []float64) (s [nShown]float64, ok bool) 
 	s[sTwiceCos], s[sTwiceSin] = twice(in.Day0, q, m.Flow)
 	s[sFrost] = frost / airs
 	s[sBase] = baseFlow(q)
+	s[sArea], s[sYield] = math.NaN(), math.NaN()
+	if in.DrainageKm2 > 0 {
+		s[sArea], s[sYield] = math.Log(in.DrainageKm2), math.Log(m.MeanFlow/in.DrainageKm2)
+	}
 	return s, true
 }
 

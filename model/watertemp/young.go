@@ -24,7 +24,7 @@ func (m *Model) learn(in Input, logFlow []float64) {
 		return
 	}
 	d := m.departureTerms()
-	l := learnt()
+	l := learnt.of(&shown)
 	factors, variance := l.foretell(shown)
 	d.factors = factors
 	m.alikeness = 1 + own - variance
@@ -64,8 +64,8 @@ func (m Model) AsDonor(in Input, km float64) *Model {
 }
 
 // donorReachKm is how far, km, a river's surprises reach. Over the gauges, with groups left
-// out, a river shared 0.55 of the surprise of one alike (more than 0.6) within 30 km, 0.3
-// of one within 50 km, and none of one farther or unlike (see RESULTS.md).
+// out, a river shared 0.7 of the surprise of one much alike (more than 0.75) within 25 km,
+// 0.2 of one unlike, and none beyond 75 km (see RESULTS.md).
 const donorReachKm = 40.0
 
 // leastDonorShare is the share of a donor's surprise from which on the donor is named.
@@ -73,10 +73,9 @@ const leastDonorShare = 0.05
 
 // addDonor adds a donor's surprise, the more the nearer and the more alike it is.
 func (d *departure) addDonor(shown *[nShown]float64, donor *donorSurprise) (share float64) {
-	l := learnt()
+	l := learnt.of(shown, &donor.shown)
 	here, there := l.scaled(*shown), l.scaled(donor.shown)
-	alike := likeness(&here, &there)
-	share = alike * alike * alike * math.Exp(-square(donor.km/donorReachKm))
+	share = l.likeness(&here, &there) * math.Exp(-square(donor.km/donorReachKm))
 	floats.AddScaled(d.factors[:], share, donor.surprise[:])
 	return share
 }
@@ -88,7 +87,7 @@ func (m *Model) Likeness() string {
 	if !m.unfitted {
 		return ""
 	}
-	n := len(learnt().rivers)
+	n := len(learnt.of(&m.shows).rivers)
 	switch {
 	case !m.northern():
 		return "The warm season falls at the other end of the year here: no river behind this model is like it, and its error is hardly known."
@@ -111,9 +110,10 @@ func (m Model) WithReadings(in Input, from, to int) float64 {
 		return math.NaN()
 	}
 	d := *m.departs
-	_, variance := learnt().foretell(m.shows)
+	l := learnt.of(&m.shows)
+	_, variance := l.foretell(m.shows)
 	var spread mat.SymDense
-	spread.ScaleSym(moreSpread*variance, learnt().spread)
+	spread.ScaleSym(moreSpread*variance, l.spread)
 	rows, sim := m.rows(in)
 	water := slices.Clone(in.Water)
 	copy(water[from:to], sim[from:to]) // what they say does not matter here

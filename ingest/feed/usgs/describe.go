@@ -28,6 +28,9 @@ func readLocations(r io.Reader) (out []location, pg page, err error) {
 		l := location{ID: string(id), State: string(r.StateName), SiteTypeCode: string(r.SiteTypeCode)}
 		l.Name, l.Elevation, l.Zone = string(r.LocationName), number(r.Altitude)*0.3048, zoneOf(string(r.TimeZone), r.DST == "Y")
 		l.Lat, l.Lon = r.point()
+		if miles2 := number(r.Drainage); miles2 > 0 { // false where it is not told
+			l.Drainage = miles2 * 2.589988110336
+		}
 		out = append(out, l)
 		return nil
 	})

@@ -175,9 +175,9 @@ func TestDescriptionsOfRecordedSites(t *testing.T) {
 	if err != nil || len(list) != 3623 {
 		t.Fatalf("%d locations, %v", len(list), err)
 	}
-	// First row of the file: altitude 6056.85 ft.
+	// First row of the file: altitude 6056.85 ft, drained area 2480 square miles.
 	l := list[0]
-	if l.ID != "USGS-10039500" || l.Zone != "America/Denver" || math.Abs(l.Elevation-1846.12788) > 1e-6 || l.Lat != 42.2110433789753 {
+	if l.ID != "USGS-10039500" || l.Zone != "America/Denver" || math.Abs(l.Elevation-1846.12788) > 1e-6 || math.Abs(l.Drainage-6423.17) > 0.01 || l.Lat != 42.2110433789753 {
 		t.Errorf("%+v", l)
 	}
 	series, _, err := readTimeSeries(open("usgs-ogc-v0", "time-series-metadata-13037500-snake-heise.csv"))

@@ -96,6 +96,7 @@ type row struct {
 	StateName      text `json:"state_name"`
 	SiteTypeCode   text `json:"site_type_code"`
 	Altitude       text `json:"altitude"`
+	Drainage       text `json:"drainage_area"`
 	TimeZone       text `json:"time_zone_abbreviation"`
 	DST            text `json:"uses_daylight_savings"`
 
@@ -120,7 +121,7 @@ func (r *row) columns() map[string]*text {
 		"computation_identifier": &r.Computation, "computation_period_identifier": &r.ComputationPeriod, "data_type": &r.DataType,
 		"primary": &r.Primary, "sublocation_identifier": &r.Sublocation, "parameter_description": &r.Description,
 		"agency_code": &r.AgencyCode, "monitoring_location_number": &r.LocationNumber, "monitoring_location_name": &r.LocationName,
-		"state_name": &r.StateName, "site_type_code": &r.SiteTypeCode, "altitude": &r.Altitude,
+		"state_name": &r.StateName, "site_type_code": &r.SiteTypeCode, "altitude": &r.Altitude, "drainage_area": &r.Drainage,
 		"time_zone_abbreviation": &r.TimeZone, "uses_daylight_savings": &r.DST,
 		"x": &r.lon, "y": &r.lat,
 	}
