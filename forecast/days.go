@@ -62,10 +62,53 @@ func DaysOf(days []Day) Days {
 	return d
 }
 
+// daysOfColumns is DaysOf with the numbers in columns of n days; an empty column is one
+// of zeros.
+func daysOfColumns(from Date, n int, columns [dayColumns][]float64) Days {
+	d := Days{From: from, n: n}
+	first, last := n, -1
+	for c, column := range columns {
+		steps := stepsOf(c)
+		for i := 0; i < min(first, len(column)); i++ {
+			if packed(column[i], steps) != 0 {
+				first = i
+			}
+		}
+		for i := len(column) - 1; i > last; i-- {
+			if packed(column[i], steps) != 0 {
+				last = i
+			}
+		}
+	}
+	if last < 0 {
+		return d
+	}
+	held := last + 1 - first
+	d.first, d.all = first, make([]uint16, dayColumns*held)
+	for c, column := range columns {
+		if len(column) == 0 {
+			continue
+		}
+		steps := stepsOf(c)
+		for i, v := range column[first : last+1] {
+			d.all[c*held+i] = packed(v, steps)
+		}
+	}
+	return d
+}
+
+// packed is a number in its steps.
+func packed(v, steps float64) uint16 {
+	if v == 0 { // most are
+		return 0
+	}
+	return uint16(min(max(math.Round(v*steps), 0), math.MaxUint16))
+}
+
 // stepped are the numbers of a day in their steps.
 func stepped(x Day) (out [dayColumns]uint16) {
 	for c, v := range [dayColumns]float64{x.P, x.PCalendar, x.Activity[0], x.Activity[1], x.Activity[2], x.Calendar} {
-		out[c] = uint16(min(max(math.Round(v*stepsOf(c)), 0), math.MaxUint16))
+		out[c] = packed(v, stepsOf(c))
 	}
 	return out
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"example.org/eclose/forecast/verify"
 	"example.org/eclose/ingest"
@@ -164,25 +165,34 @@ func (d FlowDay) ChanceAbove(q float64) float64 {
 	return 1 - ps[len(ps)-1]
 }
 
-// flows are the members of flow ahead, m3/s by member and day, as far as the flow is
-// forecast; nil where it is not. The members are those of Forecast of the water model: the same weather.
-func (rec Record) flows(r River, opt Options, seed uint64) (rows [][]float64, about *FlowAhead) {
-	about = &FlowAhead{Source: FlowUnknown, LowM3s: r.Fishable.LowM3s, HighM3s: r.Fishable.HighM3s, Days: []FlowDay{}}
-	about.Colour = rec.colour(ZoneOf(r.Zone))
-	if count(rec.Flow) == 0 {
-		if r.Fishable.Known() || about.Colour != nil {
-			return nil, about
-		}
-		return nil, nil
-	}
-	marks := flow.MarksOf(rec.Flow, r.Fishable, math.NaN())
+// mark sets the marks between which the words for a flow lie.
+func (f *FlowAhead) mark(m flow.Marks) {
 	or0 := func(v float64) float64 {
 		if math.IsNaN(v) {
 			return 0
 		}
 		return v
 	}
-	about.LeastM3s, about.LowerM3s, about.UpperM3s, about.BanksM3s = or0(marks.Lowest), or0(marks.Lower), or0(marks.Upper), or0(marks.Banks)
+	f.LeastM3s, f.LowerM3s, f.UpperM3s, f.BanksM3s = or0(m.Lowest), or0(m.Lower), or0(m.Upper), or0(m.Banks)
+}
+
+// flows are the members of flow ahead, m3/s by member and day, as far as the flow is
+// forecast; nil where it is not. Their weather is that of the water's members. What
+// only a reader wants of the flow is left out where opt asks for chances only.
+func (rec Record) flows(r River, opt Options, seed uint64, weather func() []watertemp.Future) (rows [][]float64, about *FlowAhead) {
+	about = &FlowAhead{Source: FlowUnknown, LowM3s: r.Fishable.LowM3s, HighM3s: r.Fishable.HighM3s, Days: []FlowDay{}}
+	if !opt.ChancesOnly {
+		about.Colour = rec.colour(ZoneOf(r.Zone))
+	}
+	if count(rec.Flow) == 0 {
+		if r.Fishable.Known() || about.Colour != nil {
+			return nil, about
+		}
+		return nil, nil
+	}
+	if !opt.ChancesOnly {
+		about.mark(flow.MarksOf(rec.Flow, r.Fishable, math.NaN()))
+	}
 	last := len(rec.Flow) - 1
 	for math.IsNaN(rec.Flow[last]) {
 		last--
@@ -202,7 +212,7 @@ func (rec Record) flows(r River, opt Options, seed uint64) (rows [][]float64, ab
 	if err != nil {
 		return nil, about
 	}
-	futures := rec.futures(opt, seed)
+	futures := rec.futures(opt, weather())
 	if rows = m.Forecast(in, futures, opt.Ahead, seed); rows == nil {
 		return nil, about
 	}
@@ -213,14 +223,18 @@ func (rec Record) flows(r River, opt Options, seed uint64) (rows [][]float64, ab
 		if r.Regulated { // beyond the official forecast nobody knows what the dam does
 			about.Source = FlowOfficial
 			reach := about.Services[0].Days
-			about.sum(rec.Issue, rows, reach)
+			if !opt.ChancesOnly {
+				about.sum(rec.Issue, rows, reach)
+			}
 			for k := range rows {
 				rows[k] = rows[k][:reach]
 			}
 			return rows, about
 		}
 	}
-	about.sum(rec.Issue, rows, opt.Ahead)
+	if !opt.ChancesOnly {
+		about.sum(rec.Issue, rows, opt.Ahead)
+	}
 	return rows, about
 }
 
@@ -235,11 +249,18 @@ func (rec Record) flowInput() flow.Input {
 	return in
 }
 
+// weather draws the members' weather when it is first asked for: flow and water share it.
+func (rec Record) weather(opt Options, seed uint64) func() []watertemp.Future {
+	return sync.OnceValue(func() []watertemp.Future {
+		return watertemp.Futures(rec.WaterInput(), rec.AirAhead, opt.Ahead, opt.Members, seed)
+	})
+}
+
 // futures are the members' weather: that of the water model's, or without any air the
 // past seasons in turn.
-func (rec Record) futures(opt Options, seed uint64) []flow.Future {
+func (rec Record) futures(opt Options, shared []watertemp.Future) []flow.Future {
 	out := make([]flow.Future, opt.Members)
-	if shared := watertemp.Futures(rec.WaterInput(), rec.AirAhead, opt.Ahead, opt.Members, seed); shared != nil {
+	if shared != nil {
 		for k, f := range shared {
 			out[k] = flow.Future{Air: f.Air, Like: f.Like, Rain: rec.rainLike(f.Like, opt.Ahead)}
 		}
@@ -351,6 +372,7 @@ func (g *gatherer) rain(s FeedSite, into *column) error {
 // FlowForecast is the flow ahead alone, without water temperature and insects; nil for a
 // river without a flow gauge.
 func (rec Record) FlowForecast(r River, days, members int) *FlowAhead {
-	_, f := rec.flows(r, Options{Ahead: days, Members: members}, seedOf(r.Slug, rec.Issue))
+	opt, seed := Options{Ahead: days, Members: members}, seedOf(r.Slug, rec.Issue)
+	_, f := rec.flows(r, opt, seed, rec.weather(opt, seed))
 	return f
 }

@@ -90,19 +90,19 @@ func TestARegulatedRiverHasOnlyOfficialFlow(t *testing.T) {
 	r.Regulated = true
 	rec := beckRecord(t, flowIssue)
 	opt := Options{Members: 40, Ahead: 60}
-	rows, about := rec.flows(r, opt, 1)
+	rows, about := rec.flows(r, opt, 1, rec.weather(opt, 1))
 	if rows != nil || about.Source != FlowWithheld || len(about.Days) != 0 {
 		t.Fatalf("regulated, no official forecast: %q, %d days", about.Source, len(about.Days))
 	}
 	if text := strings.Join(about.Lines(wading.Metric), " "); !strings.Contains(text, "not forecast") {
 		t.Errorf("it is not said: %s", text)
 	}
-	rec.Official = []FlowService{{Name: "model", Members: [][]float64{{90, 91, 92}}}}
-	if rows, about = rec.flows(r, opt, 1); rows != nil || about.Source != FlowWithheld {
+	rec.Official = []FlowService{{Name: "model", Rows: [][]float64{{90, 91, 92}}}}
+	if rows, about = rec.flows(r, opt, 1, rec.weather(opt, 1)); rows != nil || about.Source != FlowWithheld {
 		t.Fatalf("regulated, a model that knows no dam: %q", about.Source)
 	}
-	rec.Official = append(rec.Official, FlowService{Name: "official", Official: true, Members: [][]float64{{20, 21, 22}}})
-	if rows, about = rec.flows(r, opt, 1); len(rows) != opt.Members || len(rows[0]) != 3 || about.Source != FlowOfficial || len(about.Days) != 3 {
+	rec.Official = append(rec.Official, FlowService{Name: "official", Official: true, Rows: [][]float64{{20, 21, 22}}})
+	if rows, about = rec.flows(r, opt, 1, rec.weather(opt, 1)); len(rows) != opt.Members || len(rows[0]) != 3 || about.Source != FlowOfficial || len(about.Days) != 3 {
 		t.Fatalf("regulated, three official days: %q, %d days", about.Source, len(about.Days))
 	}
 }
@@ -160,7 +160,7 @@ func TestLevelsAheadAreNeverBelowTheReadingToday(t *testing.T) {
 // Turbidity in words, and a chance of colour that rests on what rises did at this gauge.
 func TestTurbidityTellsOfColour(t *testing.T) {
 	rec := beckRecord(t, flowIssue)
-	if _, about := rec.flows(beck, Options{Members: 40, Ahead: 30}, 1); about.Colour != nil {
+	if _, about := rec.flows(beck, Options{Members: 40, Ahead: 30}, 1, rec.weather(Options{Members: 40, Ahead: 30}, 1)); about.Colour != nil {
 		t.Fatalf("colour without a turbidity: %+v", about.Colour)
 	}
 	rec.Turbidity = make([]float64, len(rec.Flow))
@@ -173,7 +173,7 @@ func TestTurbidityTellsOfColour(t *testing.T) {
 	}
 	rec.Turbidity[len(rec.Turbidity)-1] = 6
 	rec.TurbidityNow = Reading{Value: 12, At: rec.IssuedAt.Add(-time.Hour)}
-	_, about := rec.flows(beck, Options{Members: 40, Ahead: 30}, 1)
+	_, about := rec.flows(beck, Options{Members: 40, Ahead: 30}, 1, rec.weather(Options{Members: 40, Ahead: 30}, 1))
 	c := about.Colour
 	if c == nil || c.Words() != "slightly coloured" || c.Trend != flow.Rising || c.Rises < 9 || c.Coloured*2 < c.Rises-2 || c.Coloured*2 > c.Rises+2 {
 		t.Fatalf("%+v", c)
@@ -188,7 +188,7 @@ func TestTurbidityTellsOfColour(t *testing.T) {
 		t.Errorf("it is not said: %s", text)
 	}
 	rec.TurbidityNow.At = rec.IssuedAt.Add(-25 * time.Hour)
-	if _, about := rec.flows(beck, Options{Members: 40, Ahead: 30}, 1); about.Colour != nil {
+	if _, about := rec.flows(beck, Options{Members: 40, Ahead: 30}, 1, rec.weather(Options{Members: 40, Ahead: 30}, 1)); about.Colour != nil {
 		t.Error("a turbidity of yesterday morning is told as of now")
 	}
 }

@@ -50,6 +50,9 @@ type Options struct {
 	// ChancesOnly leaves out what only a reader wants: days of water, heat, spread of
 	// activity, hours and reasons. Chances and windows are the same.
 	ChancesOnly bool
+	// ChancesFrom is the first day of which chances are wanted; zero: all days. On the days
+	// before it P is 0; windows and what the calendar says are the same.
+	ChancesFrom Date
 	// Ensemble, if set, receives the members' water and flow.
 	Ensemble *Ensemble
 }
@@ -109,10 +112,11 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 	w := &water{day0: yearStart(rec.Issue, r.Lat), seed: seedOf(r.Slug, rec.Issue)}
 	w.first = firstDay(w.day0, rec.Issue, groups, region)
 	flowAhead := (*FlowAhead)(nil)
-	if w.flowAhead, flowAhead = rec.flows(r, opt, w.seed); !opt.ChancesOnly {
+	weather := rec.weather(opt, w.seed)
+	if w.flowAhead, flowAhead = rec.flows(r, opt, w.seed, weather); !opt.ChancesOnly {
 		o.Flow = flowAhead
 	}
-	if err := rec.future(w, o, opt); err != nil {
+	if err := rec.future(w, o, opt, weather); err != nil {
 		return nil, fmt.Errorf("water temperature of %s: %w", r.Slug, err)
 	}
 	if opt.Ensemble != nil {
@@ -211,7 +215,7 @@ func firstDay(day0, issue Date, groups []*insects.Group, region insects.Region) 
 
 // future works out the water temperature from w.first to the end of what the
 // outlook looks at.
-func (rec Record) future(w *water, o *Outlook, opt Options) error {
+func (rec Record) future(w *water, o *Outlook, opt Options, weather func() []watertemp.Future) error {
 	seed := w.seed
 	w.climatology = climatology(rec.Day0, rec.Water)
 	if !opt.ChancesOnly {
@@ -247,7 +251,7 @@ func (rec Record) future(w *water, o *Outlook, opt Options) error {
 		if in.Flow == nil {
 			o.WaterSource = m.Grade + ", driven by air temperature"
 		}
-		if rows := m.ForecastWithFlow(in, rec.AirAhead, w.flowAhead, opt.Ahead, opt.Members, seed); rows != nil {
+		if rows := m.ForecastWithFlow(in, weather(), w.flowAhead, opt.Ahead, seed); rows != nil {
 			o.WeatherSource = "past seasons' weather"
 			if len(rec.AirAhead) > 0 {
 				o.WeatherSource = fmt.Sprintf("%d-member weather forecast for %d days, then %s", len(rec.AirAhead), len(rec.AirAhead[0]), o.WeatherSource)

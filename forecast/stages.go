@@ -107,7 +107,7 @@ func (is *Issuer) season(w *water, rec Record, r River, region insects.Region, g
 	if day0 > rec.Issue && end-day0 < 60 {
 		return nil
 	}
-	in := engine.River{Members: len(w.rows), Days: int(end - day0), Activity: !opt.ChancesOnly}
+	in := engine.River{Members: len(w.rows), Days: int(end - day0), Activity: !opt.ChancesOnly, From: max(0, int(opt.ChancesFrom-day0))}
 	in.TempC = is.temp[:0]
 	for _, m := range w.rows {
 		for _, t := range m[day0-w.first : end-w.first] {
@@ -194,15 +194,8 @@ func stageOf(g *insects.Group, stage Stage, m *timed, slope float64, res *engine
 	if n := len(m.watches); n > 0 {
 		s.Grade = fmt.Sprintf(sightingsHere+" (%d seasons)", n)
 	}
-	days := make([]Day, len(res.P))
-	for d := range days {
-		days[d] = Day{Date: day0 + Date(d), P: res.P[d], PCalendar: res.PCalendar[d]}
-		if res.ActivityCalendar != nil {
-			days[d].Activity = [3]float64{res.Activity[0][d], res.Activity[1][d], res.Activity[2][d]}
-			days[d].Calendar = res.ActivityCalendar[d]
-		}
-	}
-	s.Days = DaysOf(days)
+	s.Days = daysOfColumns(day0, len(res.P), [dayColumns][]float64{
+		res.P, res.PCalendar, res.Activity[0], res.Activity[1], res.Activity[2], res.ActivityCalendar})
 	return s
 }
 

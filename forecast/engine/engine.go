@@ -102,7 +102,7 @@ func (e *Engine) group(in *River, g *Group, out *GroupResult) {
 		if w > 0 {
 			t50 = w*reached(e.sums[m*days:(m+1)*days], g.DD50[m]) + (1-w)*t50
 		}
-		e.addDailyProbabilities(g, in.TempC[m*days:(m+1)*days], m, t50, !g.Gate.always(), &p)
+		e.member(g, in.TempC[m*days:(m+1)*days], m, t50, !g.Gate.always(), in.From, &p)
 	}
 	for s := range p {
 		mean(p[s], in.Members)
@@ -166,8 +166,8 @@ func reached(x []float64, need float64) float64 {
 // outOfReach stands for a date that does not come.
 const outOfReach = 1e6
 
-// addDailyProbabilities adds member m to the sums of chances and to the histograms.
-func (e *Engine) addDailyProbabilities(g *Group, temp []float32, m int, t50 float64, gated bool, p *[stages][]float64) {
+// member adds member m to the histograms and, from a day on, to the sums of chances.
+func (e *Engine) member(g *Group, temp []float32, m int, t50 float64, gated bool, from int, p *[stages][]float64) {
 	days, sigma := len(temp), g.SpreadDays[m]
 	// z > -Reach at the end of day lo and z < Reach at the start of day hi-1.
 	lo := clampDay(t50-Reach*sigma-1, days)
@@ -192,23 +192,7 @@ func (e *Engine) addDailyProbabilities(g *Group, temp []float32, m int, t50 floa
 			}
 		}
 	}
-	out := p[Emergence][lo:hi:hi]
-	rate := g.Rate[m]
-	var sum float64
-	if g.Least > 1 {
-		for i := range out {
-			out[i] += phenology.AtLeast(rate*share[i], g.Least)
-			sum += share[i]
-			share[i] = sum
-		}
-	} else {
-		for i := range out {
-			a := share[i]
-			out[i] += atLeastOne(rate * a)
-			sum += a
-			share[i] = sum
-		}
-	}
+	sum := e.chances(p[Emergence][lo:hi:hi], share, g.Rate[m], g.Least, from-lo)
 	tail := run[pad+hi-lo:]
 	for i := range tail {
 		tail[i] = sum
@@ -221,12 +205,38 @@ func (e *Engine) addDailyProbabilities(g *Group, temp []float32, m int, t50 floa
 	if e.keep {
 		e.share[Emergence].put(m, lo, share)
 	}
-	e.addEggLaying(g, run, m, lo, days, p[EggLaying])
+	e.eggs(g, run, m, lo, days, from, p[EggLaying])
+}
+
+// chances adds a member's chances, from the index from on, to out, and turns its shares
+// of the season into their running sums, of which it returns the last.
+func (e *Engine) chances(out, share []float64, rate float64, least, from int) (sum float64) {
+	from = min(max(from, 0), len(share))
+	for i, a := range share[:from] {
+		sum += a
+		share[i] = sum
+	}
+	out, share = out[from:], share[from:]
+	if least > 1 {
+		for i, a := range share {
+			out[i] += phenology.AtLeast(rate*a, least)
+			sum += a
+			share[i] = sum
+		}
+		return sum
+	}
+	out = out[:len(share)]
+	for i, a := range share {
+		out[i] += record(rate * a)
+		sum += a
+		share[i] = sum
+	}
+	return sum
 }
 
 // addEggLaying adds the member's egg-laying, given the running sum of emergence from
 // day lo on with LagMax+1 days of padding before and after.
-func (e *Engine) addEggLaying(g *Group, run []float64, m, lo, days int, p []float64) {
+func (e *Engine) eggs(g *Group, run []float64, m, lo, days, from int, p []float64) {
 	pad := g.LagMax + 1
 	first := lo + g.LagMin
 	last := min(lo+len(run)-2*pad+g.LagMax, days) // exclusive
@@ -237,25 +247,11 @@ func (e *Engine) addEggLaying(g *Group, run []float64, m, lo, days int, p []floa
 	// l(d) = (S(d-LagMin) - S(d-LagMax-1)) / width; run[pad+i] is S(lo+i).
 	late := run[pad:][:n]
 	early := run[pad+g.LagMin-g.LagMax-1:][:n]
-	out := p[first:last:last]
 	inv := 1 / float64(g.LagMax-g.LagMin+1)
-	rate := g.RateEggs[m]
-	var sum float64
-	if g.Least > 1 {
-		for i := range out {
-			a := (late[i] - early[i]) * inv
-			sum += a
-			early[i] = sum
-			out[i] += phenology.AtLeast(rate*a, g.Least)
-		}
-	} else {
-		for i := range out {
-			a := (late[i] - early[i]) * inv
-			sum += a
-			early[i] = sum // read for the last time just now: room for the running sum
-			out[i] += atLeastOne(rate * a)
-		}
+	for i, l := range late {
+		early[i] = (l - early[i]) * inv // read for the last time just now: room for the share
 	}
+	sum := e.chances(p[first:last:last], early, g.RateEggs[m], g.Least, from-first)
 	if sum >= leastSeason {
 		for k, q := range passed {
 			e.when[EggLaying][k].add(first + firstAtLeast(early, q*sum))

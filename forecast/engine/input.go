@@ -62,6 +62,9 @@ type River struct {
 	Days    int
 	TempC   []float32 // daily mean water temperature, member after member: [m*Days+d]
 	Groups  []Group
+	// From is the first day of which the chances are wanted; P is 0 on the days before it.
+	// Windows and what the calendar says are of all days.
+	From int
 	// Activity asks for the spread of the daily share over members as well,
 	// which takes about three times as long as all the rest.
 	Activity bool
@@ -71,6 +74,9 @@ type River struct {
 func (r *River) check() error {
 	if r.Members < 1 || r.Days < 1 || len(r.TempC) != r.Members*r.Days {
 		return fmt.Errorf("%d members of %d days need %d water temperatures, not %d", r.Members, r.Days, r.Members*r.Days, len(r.TempC))
+	}
+	if r.From < 0 {
+		return fmt.Errorf("chances from day %d on", r.From)
 	}
 	for i, t := range r.TempC {
 		if t != t || t < -10 || t > 60 {

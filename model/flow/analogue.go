@@ -3,7 +3,6 @@ package flow
 import (
 	"math"
 	"math/rand/v2"
-	"slices"
 )
 
 // A trait is what makes two days alike: the state of the river in units of its own
@@ -15,24 +14,21 @@ func (s *state) trait() trait {
 }
 
 // learnTraits keeps the traits of all days of the fit and their spread.
-func (m *Model) learnTraits(in Input, logs []float64) {
-	m.traits = make([]trait, len(logs))
-	m.learnPast(in, logs)
+func (f *fitting) learnTraits() {
+	m := f.m
+	m.traits = f.traits
+	m.learnPast(f.in, f.logs)
 	var sum, square trait
 	n := 0.0
-	var f [numFeatures]float64
-	m.walk(in, logs, func(i int, s *state, w *weather, fresh bool) {
-		a := seasonOf(in.Day0 + i)
-		m.traits[i] = s.trait()
-		s.features(&f, w, a[0], a[1])
-		if fresh {
-			for k, v := range m.traits[i] {
+	for i, t := range m.traits {
+		if f.fresh[i] {
+			for k, v := range t {
 				sum[k] += v
 				square[k] += v * v
 			}
 			n++
 		}
-	})
+	}
 	for k := range sum {
 		mu := sum[k] / n
 		m.traitSD[k] = math.Sqrt(max(square[k]/n-mu*mu, 1e-6))
@@ -59,32 +55,71 @@ type analogues struct {
 
 func (m *Model) analogues(now *state, day int) analogues {
 	t := now.trait()
-	d := make([]float64, len(m.traits))
-	var all []float64
+	a := analogues{m, make([]float64, len(m.traits))}
+	all, at := make([]float64, 0, len(m.traits)/2), make([]int, 0, len(m.traits)/2)
 	for i := range m.traits {
-		gap := math.Abs(float64(mod(4*(m.errorDay0+i-day)+fourYears/2, fourYears)-fourYears/2)) / 4 // in quarters of a day a year is whole
-		if i >= len(m.errors) || unknown(m.errors[i]) || gap > float64(seasonWithin) {
-			d[i] = math.Inf(1)
+		quarters := m.quartersFrom(day, i)
+		if quarters > 4*seasonWithin || i >= len(m.errors) || unknown(m.errors[i]) {
 			continue
 		}
+		gap := float64(quarters) / 4
 		x := (gap / seasonScale) * (gap / seasonScale)
 		for k, v := range m.traits[i] {
 			e := (v - t[k]) / m.traitSD[k] * traitWeight[k]
 			x += e * e
 		}
-		d[i] = x
-		all = append(all, x)
+		all, at = append(all, x), append(at, i)
 	}
-	slices.Sort(all)
-	a := analogues{m, d}
 	if len(all) == 0 {
 		return a
 	}
-	h := all[min(nearest, len(all)-1)] + 1e-9
-	for i := range d {
-		d[i] = math.Exp(-d[i] / h)
+	for k, i := range at {
+		a.weight[i] = all[k]
+	}
+	h := ranked(all, min(nearest, len(all)-1)) + 1e-9
+	for _, i := range at {
+		a.weight[i] = math.Exp(-a.weight[i] / h)
 	}
 	return a
+}
+
+// quartersFrom returns how far the i-th day of the fit lies from a date in the year, in
+// quarters of a day: in them a year is whole.
+func (m *Model) quartersFrom(day, i int) int {
+	gap := mod(4*(m.errorDay0+i-day)+fourYears/2, fourYears) - fourYears/2
+	return max(gap, -gap)
+}
+
+// ranked returns the k-th smallest of some values, counted from 0, and disorders them
+// (Hoare's selection): to sort them all took as long as the rest of analogues.
+func ranked(x []float64, k int) float64 {
+	lo, hi := 0, len(x)-1
+	for lo < hi {
+		pivot := x[(lo+hi)/2]
+		i, j := lo, hi
+		for i <= j {
+			for x[i] < pivot {
+				i++
+			}
+			for x[j] > pivot {
+				j--
+			}
+			if i <= j {
+				x[i], x[j] = x[j], x[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return x[k]
+		}
+	}
+	return x[k]
 }
 
 // draw picks a day like now within seasonWithin of a day.

@@ -66,7 +66,7 @@ func BenchmarkFit(b *testing.B) {
 
 // naive is a member without errors, from the whole history each time.
 func (m *Model) naive(history Input, f Future, days int) []float64 {
-	s, p, _ := m.now(history)
+	s, p, _ := m.now(history, nil)
 	day := history.Day0 + len(history.Flow)
 	out := make([]float64, days)
 	var x [numFeatures]float64

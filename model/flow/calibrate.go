@@ -117,13 +117,14 @@ func (m *Model) hindcastBlock(in Input, from, to int, out *[numKnots][]outcome) 
 	days := knots[numKnots-1]
 	rng := rand.New(rand.NewPCG(uint64(from), 21))
 	column := make([]float64, leftOutMembers)
+	known := m.pastOf(in)
 	for i := from + 1 + rng.IntN(leftOutEvery); i+days <= to; i += leftOutEvery {
 		if unknown(in.Flow[i-1]) {
 			continue
 		}
 		futures := otherYears(in, i, from, to, days, leftOutMembers)
 		history := in.until(i)
-		rows := m.members(history, futures, days, uint64(i))
+		rows := m.members(history, known, futures, days, uint64(i))
 		if rows == nil {
 			continue
 		}

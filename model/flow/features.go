@@ -77,15 +77,22 @@ func (s *state) moved(x float64) {
 	s.mean90 = x + keep90*(s.mean90-x)
 }
 
+// takes takes the weather of the next day into the state.
+func (s *state) takes(w *weather) {
+	s.air = w.air
+	s.air10 = w.air + keep10*(s.air10-w.air)
+	s.melt3 = w.melt + keep3*(s.melt3-w.melt)
+	s.melt15 = w.melt + keep15*(s.melt15-w.melt)
+	s.rain = w.rain
+}
+
 // features fills f with what moves the flow from the state's day to the next, whose
 // weather it takes into the state.
 func (s *state) features(f *[numFeatures]float64, w *weather, cos, sin float64) {
 	a, fast, slow := w.air, s.x-s.mean5, s.mean5-s.mean25
 	change := a - s.air
-	s.air = a
-	s.air10 = a + keep10*(s.air10-a)
-	s.melt3 = w.melt + keep3*(s.melt3-w.melt)
-	s.melt15 = w.melt + keep15*(s.melt15-w.melt)
+	rainOfYesterday := s.rain
+	s.takes(w)
 	f[fastAbove], f[fastAboveCos], f[fastAboveSin] = fast, fast*cos, fast*sin
 	f[slowAbove], f[slowAboveCos], f[slowAboveSin] = slow, slow*cos, slow*sin
 	month := s.mean25 - s.mean90
@@ -102,8 +109,7 @@ func (s *state) features(f *[numFeatures]float64, w *weather, cos, sin float64) 
 	b := s.air10 / airUnit
 	f[air10], f[air10Cos], f[air10Sin] = b, b*cos, b*sin
 	f[melt3], f[melt15], f[snow] = s.melt3, s.melt15, w.snow
-	f[rain], f[rainOnWet], f[rainBefore] = w.rain, w.rain*s.mean25, s.rain
-	s.rain = w.rain
+	f[rain], f[rainOnWet], f[rainBefore] = w.rain, w.rain*s.mean25, rainOfYesterday
 	f[constant] = 1
 }
 

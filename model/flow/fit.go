@@ -47,7 +47,7 @@ func fitPlain(in Input, prior *Prior, lapses []float64) (*Model, error) {
 	f := fitting{m: m, in: in, logs: logs, prior: prior}
 	if !m.Air {
 		f.tryLapse(0)
-		m.learnTraits(in, logs)
+		f.learnTraits()
 		return m, nil
 	}
 	m.airWave = fitWave(in.Day0, in.Air)
@@ -60,7 +60,7 @@ func fitPlain(in Input, prior *Prior, lapses []float64) (*Model, error) {
 	if best != m.lapse {
 		f.tryLapse(best)
 	}
-	m.learnTraits(in, logs)
+	f.learnTraits()
 	return m, nil
 }
 
@@ -94,9 +94,12 @@ type fitting struct {
 	logs  []float64
 	prior *Prior
 
+	weather                  []weather // of every day
 	f                        [][numFeatures]float64
 	g                        [][numSizes]float64
 	y                        []float64        // change of the anomaly to the day; NaN where unknown
+	traits                   []trait
+	fresh                    []bool           // the flow of the day before is known
 	equations, sizeEquations *normalEquations // of the last round
 }
 
@@ -121,11 +124,12 @@ func (f *fitting) tryLapse(lapse float64) float64 {
 // climateOfWeather learns the climatologies of melt, pack and rain.
 func (f *fitting) climateOfWeather() {
 	m, n := f.m, len(f.logs)
+	f.weather = make([]weather, n)
 	if !m.Air && !m.Rain {
 		return
 	}
 	m.meltWave, m.snowWave, m.rainWave = wave{}, wave{}, wave{}
-	w := make([]weather, n)
+	w := f.weather
 	var p pack
 	m.weather(w, f.in.Day0, f.in.Air, f.in.Rain, &p)
 	melt, snow, rain := make([]float64, n), make([]float64, n), make([]float64, n)
@@ -133,6 +137,16 @@ func (f *fitting) climateOfWeather() {
 		melt[i], snow[i], rain[i] = w[i].melt, w[i].snow, w[i].rain
 	}
 	m.meltWave, m.snowWave, m.rainWave = fitWave(f.in.Day0, melt), fitWave(f.in.Day0, snow), fitWave(f.in.Day0, rain)
+	for i := range w { // what weather gives from now on
+		day := f.in.Day0 + i
+		if m.Air {
+			w[i].melt -= m.meltWave.at(day)
+			w[i].snow -= m.snowWave.at(day)
+		}
+		if m.Rain && !unknown(f.in.Rain[i]) {
+			w[i].rain -= m.rainWave.at(day)
+		}
+	}
 }
 
 // rows works out the features of every day of which the flow and that of the day
@@ -140,7 +154,9 @@ func (f *fitting) climateOfWeather() {
 func (f *fitting) rows() {
 	m, n := f.m, len(f.logs)
 	f.f, f.g, f.y = make([][numFeatures]float64, n), make([][numSizes]float64, n), make([]float64, n)
-	m.walk(f.in, f.logs, func(i int, s *state, w *weather, fresh bool) {
+	f.traits, f.fresh = make([]trait, n), make([]bool, n)
+	m.walk(f.in.Day0, f.weather, f.logs, func(i int, s *state, w *weather, fresh bool) {
+		f.traits[i], f.fresh[i] = s.trait(), fresh
 		a := seasonOf(f.in.Day0 + i)
 		s.sizes(&f.g[i], a[0], a[1])
 		before := s.x
@@ -152,30 +168,28 @@ func (f *fitting) rows() {
 	})
 }
 
-// walk runs the state through a history. visit must take the day's weather into the
-// state, which features does; fresh tells that the flow of the day before was known.
-func (m *Model) walk(in Input, logs []float64, visit func(i int, s *state, w *weather, fresh bool)) (state, pack) {
-	w := make([]weather, len(logs))
-	var p pack
-	m.weather(w, in.Day0, in.Air, in.Rain, &p)
+// walk runs the state through a history of weather and log flow. visit must take the
+// day's weather into the state, which features does; fresh tells that the flow of the day
+// before was known.
+func (m *Model) walk(day0 int, w []weather, logs []float64, visit func(i int, s *state, w *weather, fresh bool)) state {
 	first := slices.IndexFunc(logs, func(y float64) bool { return !unknown(y) })
 	s := state{}
 	if first >= 0 {
-		s = start(logs[first] - m.climate.at(in.Day0+first))
+		s = start(logs[first] - m.climate.at(day0+first))
 	}
 	fresh := false
 	for i, y := range logs {
 		visit(i, &s, &w[i], fresh)
 		x := s.mean25 + keep10*(s.x-s.mean25) // an unknown day drifts towards the month
 		if !unknown(y) {
-			x = y - m.climate.at(in.Day0+i)
+			x = y - m.climate.at(day0+i)
 		} else {
 			x *= keep25
 		}
 		s.moved(x)
 		fresh = !unknown(y)
 	}
-	return s, p
+	return s
 }
 
 // round fits factors, sizes and errors once with weights by day, which it updates,
@@ -184,11 +198,7 @@ func (m *Model) walk(in Input, logs []float64, visit func(i int, s *state, w *we
 func (f *fitting) round(weight []float64) float64 {
 	m := f.m
 	eq := newNormal(numFeatures)
-	for i, y := range f.y {
-		if !unknown(y) {
-			eq.add(f.f[i][:], y, weight[i])
-		}
-	}
+	f.factorEquations(eq, weight)
 	b, _ := eq.solve(f.prior.Factors[:], f.prior.precision())
 	copy(m.factors[:], b)
 	sizes := newNormal(numSizes)
@@ -216,6 +226,26 @@ func (f *fitting) round(weight []float64) float64 {
 	}
 	f.equations, f.sizeEquations = eq, sizes
 	return cost / max(n, 1)
+}
+
+// factorEquations adds the known days, each with its weight.
+func (f *fitting) factorEquations(to *normalEquations, weight []float64) {
+	var rows [4]*[numFeatures]float64
+	var ys, ws [4]float64
+	n := 0
+	for i, y := range f.y {
+		if unknown(y) {
+			continue
+		}
+		rows[n], ys[n], ws[n] = &f.f[i], y, weight[i]
+		if n++; n == len(rows) {
+			to.addFour(&rows, &ys, &ws)
+			n = 0
+		}
+	}
+	for k := range n {
+		to.add(rows[k][:], ys[k], ws[k])
+	}
 }
 
 // sizeFloor is the error, in log flow, below which a gauge's rounding hides all.

@@ -31,6 +31,28 @@ func (s *normalEquations) add(x []float64, y, w float64) {
 	s.weight += w
 }
 
+// addFour is add of four rows of features in one go: each sum is fetched and put back
+// once for all of them, in the same order of additions.
+func (s *normalEquations) addFour(x *[4]*[numFeatures]float64, y, w *[4]float64) {
+	for j := range numFeatures {
+		a, b, c, d := x[0][j], x[1][j], x[2][j], x[3][j]
+		if a == 0 && b == 0 && c == 0 && d == 0 {
+			continue
+		}
+		a, b, c, d = a*w[0], b*w[1], c*w[2], d*w[3]
+		row := s.xx[j*numFeatures+j : (j+1)*numFeatures]
+		x0, x1, x2, x3 := x[0][j:][:len(row)], x[1][j:][:len(row)], x[2][j:][:len(row)], x[3][j:][:len(row)]
+		for k, v := range row {
+			row[k] = v + a*x0[k] + b*x1[k] + c*x2[k] + d*x3[k]
+		}
+		s.xy[j] = s.xy[j] + a*y[0] + b*y[1] + c*y[2] + d*y[3]
+	}
+	for k, v := range w {
+		s.yy += v * y[k] * y[k]
+		s.weight += v
+	}
+}
+
 // solve returns the coefficients under a normal prior, and the variance of each with
 // the unit of the weights. A nil centre is zero. Where the matrix cannot be factorized
 // it returns the centre and the variance of the prior.

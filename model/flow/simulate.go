@@ -17,7 +17,7 @@ type Future struct {
 // gives the same members. It returns nil where no flow is known in the last maxAge days
 // of the history.
 func (m *Model) Forecast(history Input, futures []Future, days int, seed uint64) [][]float64 {
-	rows := m.members(history, futures, days, seed)
+	rows := m.members(history, nil, futures, days, seed)
 	if rows == nil {
 		return nil
 	}
@@ -43,63 +43,69 @@ const spinup = 550
 // a recession tells of its start.
 const maxAge = 30
 
-// now is the state at the end of a history; ok is false if the flow is unknown.
-func (m *Model) now(history Input) (s state, p pack, ok bool) {
+// now is the state at the end of a history; ok is false if the flow is unknown. known is
+// what issues of a longer history share; nil: nothing.
+func (m *Model) now(history Input, known *past) (s state, p pack, ok bool) {
 	n := len(history.Flow)
 	from := max(0, n-spinup)
-	tail := Input{Day0: history.Day0 + from, Flow: history.Flow[from:]}
-	if history.Air != nil {
-		tail.Air = history.Air[from:]
-	}
-	if history.Rain != nil {
-		tail.Rain = history.Rain[from:]
-	}
-	logs := make([]float64, len(tail.Flow))
-	last := -1
-	for i, q := range tail.Flow {
-		if logs[i] = m.log(q); !unknown(logs[i]) {
-			last = i
+	var logs []float64
+	if known != nil {
+		logs = known.logs[from:n]
+	} else {
+		logs = make([]float64, n-from)
+		for i, q := range history.Flow[from:] {
+			logs[i] = m.log(q)
 		}
+	}
+	last := len(logs) - 1
+	for last >= 0 && unknown(logs[last]) {
+		last--
 	}
 	if last < 0 || len(logs)-1-last >= maxAge {
 		return s, p, false
 	}
-	var f [numFeatures]float64
-	s, p = m.walk(tail, logs, func(i int, s *state, w *weather, _ bool) {
-		a := seasonOf(tail.Day0 + i)
-		s.features(&f, w, a[0], a[1])
-	})
-	return s, p, true
+	var w []weather
+	if known != nil {
+		w, p = known.since(m, history, from, n)
+	} else {
+		w = make([]weather, n-from)
+		for i := range w {
+			m.weatherOn(history, from+i, w[i:i+1], &p)
+		}
+	}
+	return m.walk(history.Day0+from, w, logs, func(_ int, s *state, w *weather, _ bool) { s.takes(w) }), p, true
 }
 
-// members are rows of log flow before the correction of their spread.
-func (m *Model) members(history Input, futures []Future, days int, seed uint64) [][]float64 {
-	now, held, ok := m.now(history)
+// members are rows of log flow before the correction of their spread. known is what the
+// issues of a longer history share; nil: nothing.
+func (m *Model) members(history Input, known *past, futures []Future, days int, seed uint64) [][]float64 {
+	now, held, ok := m.now(history, known)
 	if !ok {
 		return nil
 	}
 	day := history.Day0 + len(history.Flow)
-	climate := make([]float64, days)
+	climate, factors := make([]float64, days), make([]dayFactors, days)
 	for d := range climate {
 		climate[d] = m.climate.at(day + d)
+		factors[d] = m.factorsOn(day + d)
 	}
 	out, room := make([][]float64, len(futures)), make([]float64, len(futures)*days)
-	w := make([]weather, days)
+	again := repeats(futures)
+	w := make([]weather, again*days)
 	alike := m.analogues(&now, day)
-	var f [numFeatures]float64
-	var g [numSizes]float64
 	rng := rand.New(rand.NewPCG(seed, 20))
 	for k := range futures {
 		row := room[k*days : (k+1)*days : (k+1)*days]
 		out[k] = row
-		p, s := held, now
-		m.weather(w, day, futures[k].Air, futures[k].Rain, &p)
+		s, w := now, w[k%again*days:][:days]
+		if k < again || again == 1 {
+			p := held
+			m.weather(w, day, futures[k].Air, futures[k].Rain, &p)
+		}
 		like := alike.draw(futures[k].Like, rng)
 		for d := range row {
-			a := seasonOf(day + d)
-			s.sizes(&g, a[0], a[1])
-			s.features(&f, &w[d], a[0], a[1])
-			x := s.x + dot(&m.factors, &f) + m.size(&g)*m.error(like+d, rng)
+			x := s.x + m.drift(&s, &w[d], &factors[d]) + m.sizeOn(&s, &factors[d])*m.error(like+d, rng)
+			s.takes(&w[d])
 			x = min(max(x, m.low-climate[d]), m.high-climate[d])
 			s.moved(x)
 			row[d] = climate[d] + x

@@ -47,16 +47,17 @@ func (m *Model) assimilate(in Input) assimilated {
 // plus new error drawn for the row. The same seed gives the same rows. It is nil
 // if there is no past season to draw from.
 func (m *Model) Forecast(history Input, ensemble [][]float64, days, n int, seed uint64) [][]float64 {
-	return m.ForecastWithFlow(history, ensemble, nil, days, n, seed)
+	return m.ForecastWithFlow(history, Futures(history, ensemble, days, n, seed), nil, days, seed)
 }
 
-// ForecastWithFlow is Forecast with the flow of each member given, m3/s by member and
-// day. A nil flow, and one beyond the end of its row, is that of the member's past season.
-func (m *Model) ForecastWithFlow(history Input, ensemble, flowAhead [][]float64, days, n int, seed uint64) [][]float64 {
-	f := newFutures(history, ensemble, days, n, seed)
-	if f == nil {
+// ForecastWithFlow is Forecast under weather that Futures drew for the same history, days
+// and seed, with the flow of each member given, m3/s by member and day. A nil flow, and
+// one beyond the end of its row, is that of the member's past season.
+func (m *Model) ForecastWithFlow(history Input, weather []Future, flowAhead [][]float64, days int, seed uint64) [][]float64 {
+	if weather == nil {
 		return nil
 	}
+	n := len(weather)
 	m = m.localized(history)
 	now := m.assimilate(history)
 	day := history.Day0 + len(history.Air)
@@ -81,10 +82,10 @@ func (m *Model) ForecastWithFlow(history Input, ensemble, flowAhead [][]float64,
 	for k := range out {
 		row := room[k*days : (k+1)*days : (k+1)*days]
 		out[k] = row
-		air, logFlow := f.next()
-		if m.MeanFlow > 0 && logFlow != nil {
-			over := math.Log(f.place.MeanFlow / m.MeanFlow)
-			for d, q := range logFlow {
+		air := weather[k].Air
+		if m.MeanFlow > 0 && weather[k].logFlow != nil {
+			over := math.Log(weather[k].meanFlow / m.MeanFlow)
+			for d, q := range weather[k].logFlow {
 				flow[d] = min(max(q+over, logFlowLow), logFlowHigh)
 			}
 		}

@@ -34,15 +34,15 @@ type futures struct {
 	members  []int // of the ensemble, in the order of their use
 	order    []source
 	place    Model // the waves of the history's air and flow
-	h        harmonics
 	whole    []float64 // the history's air, °C, without gaps
 	logFlow  []float64 // the logarithm of its flow over the place's, without gaps; nil if not known
+	airOff   offset    // departures of whole and logFlow from their waves
+	flowOff  offset
 	jumpFlow bool      // the last flow is new enough to say something of the coming weeks
 
 	airWander, flowWander float64 // standard deviations
 	rng                   *rand.Rand
 	made                  int
-	air, flow             []float64 // the row at hand
 }
 
 // newFutures is nil if there is no past season to draw from. ensemble, °C, may be
@@ -52,31 +52,33 @@ func newFutures(history Input, ensemble [][]float64, days, n int, seed uint64) *
 	if len(sources) == 0 {
 		return nil
 	}
-	f := &futures{ensemble: ensemble, rng: rand.New(rand.NewPCG(seed, 16)), order: make([]source, 0, n), air: make([]float64, days)}
+	f := &futures{ensemble: ensemble, rng: rand.New(rand.NewPCG(seed, 16)), order: make([]source, 0, n)}
 	for _, shift := range shifts {
 		for _, k := range f.rng.Perm(len(sources)) {
 			f.order = append(f.order, source{sources[k], shift})
 		}
 	}
 	total := len(history.Air)
-	f.h = harmonicsOf(history.Day0, total+days)
+	h := harmonicsOf(history.Day0, total+days)
 	logFlow := f.place.localize(history)
 	f.whole = bridged(history.Day0, history.Air, f.place.Air, airDies)
 	few := math.Sqrt(2 / float64(len(sources)))
-	f.airWander = few * slowSpread(f.whole, f.place.Air, f.h, wanderDays)
+	f.airOff = offsetOf(f.whole, f.place.Air, h)
+	f.airWander = few * f.airOff.slowSpread(wanderDays)
 	if logFlow != nil {
 		last := lastKnown(logFlow)
 		f.jumpFlow = last >= 0 && total-1-last <= maxFlowAge
-		f.logFlow, f.flow = bridged(history.Day0, logFlow, f.place.Flow, flowDies), make([]float64, days)
-		f.flowWander = few * slowSpread(f.logFlow, f.place.Flow, f.h, 1)
+		f.logFlow = bridged(history.Day0, logFlow, f.place.Flow, flowDies)
+		f.flowOff = offsetOf(f.logFlow, f.place.Flow, h)
+		f.flowWander = few * f.flowOff.slowSpread(1)
 	}
 	f.members = f.rng.Perm(max(1, len(ensemble)))
 	return f
 }
 
 // next builds the next row: air, °C, and the logarithm of the flow over that of
-// the place, nil where it is not known. Both are overwritten by the next call.
-func (f *futures) next() (air, flow []float64) {
+// the place, nil where it is not known.
+func (f *futures) next(air, flow []float64) {
 	from, total := f.order[f.made%len(f.order)], len(f.whole)
 	first := total - from.back + from.shift
 	var member []float64
@@ -84,32 +86,31 @@ func (f *futures) next() (air, flow []float64) {
 		member = f.ensemble[f.members[f.made%len(f.members)]]
 	}
 	f.made++
-	moved(f.air, f.whole, f.place.Air, f.h, first, total)
-	jump, since, z := f.whole[total-1]-at(f.whole, f.place.Air, f.h, first-1, total-1), 0, 0.0
-	for d := range f.air {
+	f.airOff.moved(air, first, total)
+	jump, since, z := f.whole[total-1]-f.airOff.at(first-1, total-1), 0, 0.0
+	for d := range air {
 		if d < len(member) && !unknown(member[d]) {
-			jump, since = member[d]-f.air[d], 0
-			f.air[d] = member[d]
+			jump, since = member[d]-air[d], 0
+			air[d] = member[d]
 			continue
 		}
 		since++
 		z = wander(z, f.airWander, f.rng)
-		f.air[d] += jump*airKeeps[min(since, len(airKeeps)-1)] + z
+		air[d] += jump*airKeeps[min(since, len(airKeeps)-1)] + z
 	}
-	if f.flow == nil {
-		return f.air, nil
+	if flow == nil {
+		return
 	}
-	moved(f.flow, f.logFlow, f.place.Flow, f.h, first, total)
+	f.flowOff.moved(flow, first, total)
 	jump = 0
 	if f.jumpFlow {
-		jump = f.logFlow[total-1] - at(f.logFlow, f.place.Flow, f.h, first-1, total-1)
+		jump = f.logFlow[total-1] - f.flowOff.at(first-1, total-1)
 	}
 	z = 0
-	for d := range f.flow {
+	for d := range flow {
 		z = wander(z, f.flowWander, f.rng)
-		f.flow[d] += jump*flowKeeps[min(d+1, len(flowKeeps)-1)] + z
+		flow[d] += jump*flowKeeps[min(d+1, len(flowKeeps)-1)] + z
 	}
-	return f.air, f.flow
 }
 
 // wanderDays is how long what few seasons do not show lasts: weeks, as the slow
@@ -135,19 +136,36 @@ func wander(z, sd float64, rng *rand.Rand) float64 {
 	return keepWander*z + newWander*sd*rng.NormFloat64()
 }
 
-// slowSpread is the standard deviation of a column's departures from its wave,
-// averaged over the past so many days.
-func slowSpread(v []float64, y year, h harmonics, over float64) float64 {
-	if len(v) == 0 {
+// offset is a column as its wave of the year and the departures from it. All rows of a
+// forecast are made of the same ones.
+type offset struct {
+	departs []float64 // by day of the history
+	wave    []float64 // by day of the history and of the days ahead
+}
+
+func offsetOf(v []float64, y year, h harmonics) offset {
+	o := offset{make([]float64, len(v)), make([]float64, len(h.cos))}
+	for i := range o.wave {
+		o.wave[i] = y.at(h.cos[i], h.sin[i])
+	}
+	for i, a := range v {
+		o.departs[i] = a - o.wave[i]
+	}
+	return o
+}
+
+// slowSpread is the standard deviation of the departures, averaged over the past so
+// many days.
+func (o *offset) slowSpread(over float64) float64 {
+	if len(o.departs) == 0 {
 		return 0
 	}
 	keep, mean, sum := math.Exp(-1/over), 0.0, 0.0
-	for i, a := range v {
-		d := a - y.at(h.cos[i], h.sin[i])
+	for _, d := range o.departs {
 		mean = d + keep*(mean-d)
 		sum += mean * mean
 	}
-	if s := math.Sqrt(sum / float64(len(v))); !math.IsNaN(s) {
+	if s := math.Sqrt(sum / float64(len(o.departs))); !math.IsNaN(s) {
 		return s
 	}
 	return 0 // gaps: no flow is used
@@ -180,20 +198,19 @@ func pastSeasons(history Input, days int) (back []int) {
 
 // moved fills out with a span of a column put at another date: its departures
 // from the wave of the year, on the wave at the new date.
-func moved(out, v []float64, y year, h harmonics, from, to int) {
+func (o *offset) moved(out []float64, from, to int) {
 	for d := range out {
-		out[d] = at(v, y, h, from+d, to+d)
+		out[d] = o.at(from+d, to+d)
 	}
 }
 
 // at is a single day of moved. Where the span would run into the future it goes
 // on with the year before.
-func at(v []float64, y year, h harmonics, i, to int) float64 {
-	for i >= len(v) {
+func (o *offset) at(i, to int) float64 {
+	for i >= len(o.departs) {
 		i -= 365
 	}
-	i = max(i, 0)
-	return v[i] - y.at(h.cos[i], h.sin[i]) + y.at(h.cos[to], h.sin[to])
+	return o.departs[max(i, 0)] + o.wave[to]
 }
 
 func lastKnown(v []float64) int {
