@@ -10,7 +10,7 @@ import (
 // Engine does one river after another in buffers of its own. It is not for use
 // by two goroutines at once; make one for each (see Batch).
 type Engine struct {
-	sums      []float64 // degree-days of the clock at hand, [m*days+d]
+	sums      []float64 // degree-days from day 0 between the bounds at hand, [m*days+d]
 	done      []bool    // groups whose clock has been served
 	run       []float64 // running sum of one member's activity, padded on both sides
 	when      [stages][3]histogram
@@ -41,7 +41,7 @@ func (e *Engine) Forecast(in *River, out *Result) error {
 		clock := in.Groups[k].Clock
 		e.degreeDays(in, clock)
 		for j := k; j < len(in.Groups); j++ {
-			if !e.done[j] && in.Groups[j].Clock == clock {
+			if c := in.Groups[j].Clock; !e.done[j] && c.BaseC == clock.BaseC && c.UpperC == clock.UpperC {
 				e.done[j] = true
 				e.group(in, &in.Groups[j], &out.Groups[j])
 			}
@@ -65,16 +65,14 @@ func grow[T any](s []T, n int) []T {
 	return s[:n]
 }
 
-// degreeDays fills sums for one clock.
+// degreeDays fills sums for the bounds of a clock, whatever its start.
 func (e *Engine) degreeDays(in *River, c Clock) {
 	base, upper := c.BaseC, c.UpperC
-	first := min(max(c.Start, 0), in.Days)
 	for m := range in.Members {
 		t := in.TempC[m*in.Days : (m+1)*in.Days]
 		x := e.sums[m*in.Days : (m+1)*in.Days]
-		clear(x[:first])
 		var sum float64
-		for d := first; d < len(t) && d < len(x); d++ {
+		for d := 0; d < len(t) && d < len(x); d++ {
 			// Plain comparisons: min and max would look for NaN, which check has.
 			c := float64(t[d])
 			if c > upper {
@@ -100,7 +98,7 @@ func (e *Engine) group(in *River, g *Group, out *GroupResult) {
 		w := g.Weight[m]
 		t50 := g.Calendar[m]
 		if w > 0 {
-			t50 = w*reached(e.sums[m*days:(m+1)*days], g.DD50[m]) + (1-w)*t50
+			t50 = w*reached(e.sums[m*days:(m+1)*days], g.Clock.Start, g.DD50[m]) + (1-w)*t50
 		}
 		e.member(g, in.TempC[m*days:(m+1)*days], m, t50, !g.Gate.always(), in.From, &p)
 	}
@@ -133,11 +131,20 @@ func mean(p []float64, members int) {
 	}
 }
 
-// reached is the time at which the running sums x reach need, linear within a
-// day, going on at the last day's rate beyond the horizon.
-func reached(x []float64, need float64) float64 {
+// reached is the time at which the running sums x, less what came before the day start,
+// reach need, linear within a day, going on at the last day's rate beyond the horizon.
+func reached(x []float64, start int, need float64) float64 {
+	start = max(start, 0)
+	if start >= len(x) {
+		return outOfReach
+	}
+	passed := 0.0
+	if start > 0 {
+		passed = x[start-1]
+		need += passed
+	}
 	// Binary search for the first day at or above need.
-	lo, hi := 0, len(x)
+	lo, hi := start, len(x)
 	for lo < hi {
 		mid := int(uint(lo+hi) >> 1)
 		if x[mid] < need {
@@ -146,16 +153,18 @@ func reached(x []float64, need float64) float64 {
 			hi = mid
 		}
 	}
-	before := 0.0
-	if lo > 0 {
+	before := passed
+	if lo > start {
 		before = x[lo-1]
 	}
 	if lo < len(x) {
 		return float64(lo) + (need-before)/(x[lo]-before)
 	}
 	rate := before
-	if lo > 1 {
+	if lo-2 >= start {
 		rate -= x[lo-2]
+	} else {
+		rate -= passed
 	}
 	if rate <= 0 {
 		return outOfReach

@@ -40,22 +40,39 @@ func (q Query) bounds() (from, to, asOf int64) {
 // Read returns a series with all its columns. It is in memory as a whole; Scan
 // hands it over piece by piece.
 func (s *Store) Read(ctx context.Context, key ingest.Key, q Query) (ingest.Series, error) {
-	var all ingest.Series
+	var pieces []ingest.Series
 	err := s.Scan(ctx, key, q, func(piece ingest.Series) error {
-		if all.Time == nil {
-			all = piece
-			return nil
-		}
-		all.Time = append(all.Time, piece.Time...)
-		all.Value = append(all.Value, piece.Value...)
-		all.Qualifier = append(all.Qualifier, piece.Qualifier...)
-		all.Approval = append(all.Approval, piece.Approval...)
-		all.Flag = append(all.Flag, piece.Flag...)
-		all.FlagTest = append(all.FlagTest, piece.FlagTest...)
-		all.Retrieved = append(all.Retrieved, piece.Retrieved...)
+		pieces = append(pieces, piece)
 		return nil
 	})
+	if len(pieces) == 0 {
+		return ingest.Series{}, err
+	}
+	all := pieces[0]
+	if len(pieces) == 1 {
+		return all, err
+	}
+	// Each column is made in one go: grown piece by piece it would be copied over and over.
+	all.Time = joined(pieces, func(p *ingest.Series) []int64 { return p.Time })
+	all.Value = joined(pieces, func(p *ingest.Series) []float64 { return p.Value })
+	all.Qualifier = joined(pieces, func(p *ingest.Series) []string { return p.Qualifier })
+	all.Approval = joined(pieces, func(p *ingest.Series) []ingest.Approval { return p.Approval })
+	all.Flag = joined(pieces, func(p *ingest.Series) []ingest.Flag { return p.Flag })
+	all.FlagTest = joined(pieces, func(p *ingest.Series) []string { return p.FlagTest })
+	all.Retrieved = joined(pieces, func(p *ingest.Series) []int64 { return p.Retrieved })
 	return all, err
+}
+
+func joined[T any](pieces []ingest.Series, of func(*ingest.Series) []T) []T {
+	n := 0
+	for i := range pieces {
+		n += len(of(&pieces[i]))
+	}
+	out := make([]T, 0, n)
+	for i := range pieces {
+		out = append(out, of(&pieces[i])...)
+	}
+	return out
 }
 
 // Scan hands over a series in pieces, in order of time, none longer than one

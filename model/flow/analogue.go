@@ -3,6 +3,8 @@ package flow
 import (
 	"math"
 	"math/rand/v2"
+
+	"example.org/eclose/model/elementary"
 )
 
 // A trait is what makes two days alike: the state of the river in units of its own
@@ -78,7 +80,7 @@ func (m *Model) analogues(now *state, day int) analogues {
 	}
 	h := ranked(all, min(nearest, len(all)-1)) + 1e-9
 	for _, i := range at {
-		a.weight[i] = math.Exp(-a.weight[i] / h)
+		a.weight[i] = elementary.Exp(-a.weight[i] / h)
 	}
 	return a
 }

@@ -1,6 +1,10 @@
 package flow
 
-import "math"
+import (
+	"math"
+
+	"example.org/eclose/model/elementary"
+)
 
 // dayFactors are the factors of a day with its season in them: the same for all members.
 type dayFactors struct {
@@ -33,9 +37,9 @@ func (m *Model) drift(s *state, w *weather, c *dayFactors) float64 {
 // sizeOn is size with the features of state.sizes.
 func (m *Model) sizeOn(s *state, c *dayFactors) float64 {
 	g, fast := &m.sizes, s.x-s.mean5
-	v := c.size + g[sizeAbove]*fast + g[sizeApart]*math.Log(math.Abs(fast)+sizeUnit) + g[sizeAnomaly]*s.mean25 +
-		g[sizeChange]*math.Log(math.Abs(s.x-s.before)+sizeUnit)
-	return math.Exp(min(max(v, logSizeLeast), logSizeMost))
+	v := c.size + g[sizeAbove]*fast + g[sizeApart]*elementary.Log(math.Abs(fast)+sizeUnit) + g[sizeAnomaly]*s.mean25 +
+		g[sizeChange]*elementary.Log(math.Abs(s.x-s.before)+sizeUnit)
+	return elementary.Exp(min(max(v, logSizeLeast), logSizeMost))
 }
 
 // repeats returns after how many futures their weather comes again, as in hindcasts of

@@ -1,6 +1,10 @@
 package flow
 
-import "math"
+import (
+	"math"
+
+	"example.org/eclose/model/elementary"
+)
 
 // The features that move the flow anomaly, in the order of the factors.
 const (
@@ -121,8 +125,8 @@ const airUnit, highMost = 5.0, 3.0
 func (s *state) sizes(f *[numSizes]float64, cos, sin float64) {
 	fast := s.x - s.mean5
 	f[sizeMean], f[sizeCos], f[sizeSin] = 1, cos, sin
-	f[sizeAbove], f[sizeAboveAbs], f[sizeAnomaly] = fast, math.Log(math.Abs(fast)+sizeUnit), s.mean25
-	f[sizeChange] = math.Log(math.Abs(s.x-s.before) + sizeUnit)
+	f[sizeAbove], f[sizeApart], f[sizeAnomaly] = fast, elementary.Log(math.Abs(fast)+sizeUnit), s.mean25
+	f[sizeChange] = elementary.Log(math.Abs(s.x-s.before) + sizeUnit)
 }
 
 // littleRise and sizeUnit, in log flow, are where a rise stops to count in full and

@@ -3,6 +3,8 @@ package flow
 import (
 	"math"
 	"slices"
+
+	"example.org/eclose/model/elementary"
 )
 
 // Fit fits a river to its history under the pooled prior. The error is a
@@ -97,7 +99,7 @@ type fitting struct {
 	weather                  []weather // of every day
 	f                        [][numFeatures]float64
 	g                        [][numSizes]float64
-	y                        []float64        // change of the anomaly to the day; NaN where unknown
+	y                        []float64 // change of the anomaly to the day; NaN where unknown
 	traits                   []trait
 	fresh                    []bool           // the flow of the day before is known
 	equations, sizeEquations *normalEquations // of the last round
@@ -207,7 +209,7 @@ func (f *fitting) round(weight []float64) float64 {
 		rest[i] = math.NaN()
 		if !unknown(y) {
 			rest[i] = y - dot(&m.factors, &f.f[i])
-			sizes.add(f.g[i][:], math.Log(math.Abs(rest[i])+sizeFloor), 1)
+			sizes.add(f.g[i][:], elementary.Log(math.Abs(rest[i])+sizeFloor), 1)
 		}
 	}
 	c, _ := sizes.solve(f.prior.Sizes[:], f.prior.sizePrecision())
@@ -221,7 +223,7 @@ func (f *fitting) round(weight []float64) float64 {
 		s := m.size(&f.g[i])
 		rest[i] = e / s
 		weight[i] = weightUnit * weightUnit / (s * s)
-		cost += math.Log(math.Abs(e) + sizeFloor)
+		cost += elementary.Log(math.Abs(e) + sizeFloor)
 		n++
 	}
 	f.equations, f.sizeEquations = eq, sizes
@@ -258,7 +260,7 @@ func (m *Model) size(g *[numSizes]float64) float64 {
 	for k, c := range m.sizes {
 		s += c * g[k]
 	}
-	return math.Exp(min(max(s, logSizeLeast), logSizeMost))
+	return elementary.Exp(min(max(s, logSizeLeast), logSizeMost))
 }
 
 var logSizeLeast, logSizeMost = math.Log(0.004), math.Log(1.5)

@@ -3,6 +3,8 @@ package flow
 import (
 	"fmt"
 	"math"
+
+	"example.org/eclose/model/elementary"
 )
 
 // Input is a daily history. All columns have one length and begin at Day0, in days
@@ -68,11 +70,11 @@ func (m *Model) log(q float64) float64 {
 	if unknown(q) || q < 0 {
 		return math.NaN()
 	}
-	return math.Log(q + m.offset)
+	return elementary.Log(q + m.offset)
 }
 
 // flow undoes log.
-func (m *Model) flow(y float64) float64 { return max(0, math.Exp(y)-m.offset) }
+func (m *Model) flow(y float64) float64 { return max(0, elementary.Exp(y)-m.offset) }
 
 // weather turns columns of air and rain into what the features take, from a pack on.
 // Unknown air or rain counts as its climatology.
@@ -98,8 +100,8 @@ func (m *Model) weather(out []weather, day0 int, air, rain []float64, p *pack) {
 		}
 		w.air = a - normal
 		melt := p.day(a-m.lapse, mm)
-		w.melt = math.Log1p(melt) - m.meltWave.at(day)
-		w.snow = math.Log1p(p.held/snowUnit) - m.snowWave.at(day)
+		w.melt = elementary.Log(1+melt) - m.meltWave.at(day)
+		w.snow = elementary.Log(1+p.held/snowUnit) - m.snowWave.at(day)
 		if m.Rain && !unknown(mm) {
 			w.rain = rainOf(mm, a-m.lapse/2) - m.rainWave.at(day)
 		}
@@ -114,5 +116,5 @@ const snowUnit, rainUnit = 50.0, 5.0
 // the measure of the feature.
 func rainOf(mm, airC float64) float64 {
 	liquid := min(max((airC-snowBelowC)/snowWidthC, 0), 1)
-	return math.Log1p(mm * liquid / rainUnit)
+	return elementary.Log(1 + mm*liquid/rainUnit)
 }

@@ -1,6 +1,10 @@
 package watertemp
 
-import "math"
+import (
+	"math"
+
+	"example.org/eclose/model/elementary"
+)
 
 // The forcing is a sum of features of the day. Those of the surface come
 // first, those of the inflow after them.
@@ -27,6 +31,8 @@ const (
 	fColdSlow // weeks below freezing: snow lies
 	nSurface
 )
+
+const _ = uint(-(nSurface % 4)) // forced takes four at a time
 const (
 	iOne = iota + nSurface
 	iCos
@@ -96,7 +102,7 @@ func (m *state) day(r *row, mean, air, flow, cos, sin float64) {
 	}
 	r.flow, r.ratio = flow, 1
 	if flow != 0 {
-		r.ratio = exp(flow)
+		r.ratio = elementary.Exp(flow)
 	}
 	m.prev = air
 	m.flow = flow + keepRise*(m.flow-flow)
@@ -115,25 +121,32 @@ func (p *Params) rates(mean float64) rates {
 	return rates{p, math.Exp(p[pSurface]), math.Exp(p[pInflow]), mean}
 }
 
+// forced is what surface and inflow draw the water towards on a day, °C over the mean of
+// the air. Four sums run side by side: one alone would wait for each addition.
+func (k *rates) forced(r *row) (surface, inflow float64) {
+	f, x := (*[nFeature]float64)(k.p[pFeature:]), &r.x
+	var a, b, c, d float64
+	for i := 0; i < nSurface; i += 4 {
+		a += f[i] * x[i]
+		b += f[i+1] * x[i+1]
+		c += f[i+2] * x[i+2]
+		d += f[i+3] * x[i+3]
+	}
+	return (a + b) + (c + d), (f[iOne]*x[iOne] + f[iCos]*x[iCos]) + (f[iSin]*x[iSin] + f[iSlow]*x[iSlow])
+}
+
 // step moves the water by a day: the exact solution of a linear equation whose
 // right side stands still for the day. It is monotone for any flow and cannot
 // ring. Ice holds the water at 0 °C.
 func (k *rates) step(t float64, r *row) float64 {
-	surface, inflow := 0.0, 0.0
-	f := (*[nFeature]float64)(k.p[pFeature:])
-	for i := range nSurface {
-		surface += f[i] * r.x[i]
-	}
-	for i := nSurface; i < nFeature; i++ {
-		inflow += f[i] * r.x[i]
-	}
+	surface, inflow := k.forced(r)
 	a, b := k.surface, k.inflow*r.ratio
 	rate := a + b
 	eq := (a*surface+b*inflow)/rate + k.mean
 	if r.flow != 0 {
-		rate *= exp(-k.p[pDepth] * r.flow)
+		rate *= elementary.Exp(-k.p[pDepth] * r.flow)
 	}
-	next := eq + (t-eq)*exp(-rate)
+	next := eq + (t-eq)*elementary.Exp(-rate)
 	if next < 0 {
 		return 0
 	}
@@ -144,22 +157,15 @@ func (k *rates) step(t float64, r *row) float64 {
 // temperature by the parameters with it, by the chain rule through the exact
 // step.
 func (k *rates) derivatives(t float64, r *row, d *[nParam]float64) float64 {
-	surface, inflow := 0.0, 0.0
-	f := (*[nFeature]float64)(k.p[pFeature:])
-	for i := range nSurface {
-		surface += f[i] * r.x[i]
-	}
-	for i := nSurface; i < nFeature; i++ {
-		inflow += f[i] * r.x[i]
-	}
+	surface, inflow := k.forced(r)
 	a, b := k.surface, k.inflow*r.ratio
 	sum := a + b
 	eq := (a*surface+b*inflow)/sum + k.mean
 	depth := 1.0
 	if r.flow != 0 {
-		depth = exp(-k.p[pDepth] * r.flow)
+		depth = elementary.Exp(-k.p[pDepth] * r.flow)
 	}
-	e := exp(-sum * depth)
+	e := elementary.Exp(-sum * depth)
 	next := eq + (t-eq)*e
 	if next <= 0 {
 		*d = [nParam]float64{}

@@ -297,7 +297,7 @@ const firstDamping = 1e-3
 func (f *fitter) descend(p Params, steps int, worth float64) (Params, float64) {
 	cost := f.normal(&p)
 	lambda, raise := f.damping, 2.0
-	for range steps {
+	for step := range steps {
 		improved := false
 		for range 12 {
 			q, foretold, ok := f.move(p, lambda)
@@ -316,8 +316,8 @@ func (f *fitter) descend(p Params, steps int, worth float64) (Params, float64) {
 			lambda *= raise
 			raise *= 2
 		}
-		if !improved {
-			break
+		if !improved || step == steps-1 {
+			break // nobody asks for the equations of the last step
 		}
 		f.normal(&p)
 	}

@@ -1,6 +1,10 @@
 package watertemp
 
-import "math"
+import (
+	"math"
+
+	"example.org/eclose/model/elementary"
+)
 
 // Model is a fitted reach.
 type Model struct {
@@ -62,7 +66,7 @@ func (m *Model) localizeFlow(in Input) (logs []float64) {
 			logs[i] = math.Inf(-1) // a dry bed is known, but has no place in a mean of logarithms
 			continue
 		}
-		logs[i] = math.Log(q)
+		logs[i] = math.Log(q) // the library's: gauges give few digits, and ties decide what shown tells
 		sum += logs[i]
 		n++
 	}
@@ -95,7 +99,7 @@ func (m *Model) logRatio(q float64) float64 {
 	if unknown(q) || q < 0 {
 		return math.NaN()
 	}
-	return math.Log(min(max(q/m.MeanFlow, flowLow), flowHigh))
+	return elementary.Log(min(max(q/m.MeanFlow, flowLow), flowHigh))
 }
 
 // At is the model at a record's reach, by all that the record shows. A model that was

@@ -33,12 +33,12 @@ type futures struct {
 	ensemble [][]float64
 	members  []int // of the ensemble, in the order of their use
 	order    []source
-	place    Model // the waves of the history's air and flow
+	place    Model     // the waves of the history's air and flow
 	whole    []float64 // the history's air, °C, without gaps
 	logFlow  []float64 // the logarithm of its flow over the place's, without gaps; nil if not known
 	airOff   offset    // departures of whole and logFlow from their waves
 	flowOff  offset
-	jumpFlow bool      // the last flow is new enough to say something of the coming weeks
+	jumpFlow bool // the last flow is new enough to say something of the coming weeks
 
 	airWander, flowWander float64 // standard deviations
 	rng                   *rand.Rand

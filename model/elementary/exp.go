@@ -1,9 +1,8 @@
-package watertemp
+package elementary
 
 import "math"
 
-// The exponentials of the daily step take a third of a simulation, so they come
-// from a table.
+// The bounds of the table and the distance of its nodes.
 const (
 	expLow, expHigh = -40, 12
 	expPerUnit      = 32
@@ -16,9 +15,9 @@ var expTable = func() (t [(expHigh-expLow)*expPerUnit + 1]float64) {
 	return t
 }()
 
-// exp is math.Exp to within 3e-14 of it: the Taylor series about the nearest node
+// Exp returns e to the power of x, to within 3e-14 of it: the Taylor series about the nearest node
 // of the table, of which the first term left out is below (1/64)^6/720.
-func exp(x float64) float64 {
+func Exp(x float64) float64 {
 	if !(x > expLow && x < expHigh) {
 		return math.Exp(x)
 	}
