@@ -30,7 +30,8 @@ type Plan struct {
 	Workers   int                     // 0: 1; changes no byte of what comes out
 	Done      func(done, total int)
 
-	whole bool // for tests: every outlook has all groups, also those whose season is over
+	whole   bool // for tests: every outlook has all groups, also those whose season is over
+	allDays bool // for tests: every outlook has the chances of all days, also those before the issue
 }
 
 // The defaults: weekly issues follow a season closely enough, and 50 members

@@ -255,6 +255,17 @@ func TestGroupsWhoseSeasonIsOverNeedNotBeIssuedAgain(t *testing.T) {
 	}
 }
 
+// Outlooks whose chances begin at their issue give the bytes of those with all days.
+func TestScoresAreTheSameBytesWithoutTheDaysBeforeAnIssue(t *testing.T) {
+	p, src := small(t)
+	p.First, p.Last, p.allDays = 2021, 2023, true
+	want := everything(t, run(t, p, src))
+	p.allDays = false
+	if !bytes.Equal(everything(t, run(t, p, src)), want) {
+		t.Error("chances of days before an issue move a score")
+	}
+}
+
 func TestAFewSeasonsProveNothing(t *testing.T) {
 	p, src := small(t)
 	p.First, p.Rivers = 2020, p.Rivers[:1]

@@ -153,7 +153,9 @@ func (s *hindcast) run(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		opt.ChancesFrom = issue // what was before is not scored
+		if !s.plan.allDays {
+			opt.ChancesFrom = issue // what was before is not scored
+		}
 		o, err := s.outlook(rec, s.year, opt)
 		if errors.Is(err, forecast.ErrNothingKnown) {
 			continue // too early: the next issue knows more
