@@ -100,7 +100,7 @@ func (e *Engine) group(in *River, g *Group, out *GroupResult) {
 		if w > 0 {
 			t50 = w*reached(e.sums[m*days:(m+1)*days], g.Clock.Start, g.DD50[m]) + (1-w)*t50
 		}
-		e.member(g, in.TempC[m*days:(m+1)*days], m, t50, !g.Gate.always(), in.From, &p)
+		e.addDailyProbabilities(g, in.TempC[m*days:(m+1)*days], m, t50, !g.Gate.always(), in.From, &p)
 	}
 	for s := range p {
 		mean(p[s], in.Members)
@@ -175,8 +175,8 @@ func reached(x []float64, start int, need float64) float64 {
 // outOfReach stands for a date that does not come.
 const outOfReach = 1e6
 
-// member adds member m to the histograms and, from a day on, to the sums of chances.
-func (e *Engine) member(g *Group, temp []float32, m int, t50 float64, gated bool, from int, p *[stages][]float64) {
+// addDailyProbabilities adds member m to the histograms and, from a day on, to the sums of chances.
+func (e *Engine) addDailyProbabilities(g *Group, temp []float32, m int, t50 float64, gated bool, from int, p *[stages][]float64) {
 	days, sigma := len(temp), g.SpreadDays[m]
 	// z > -Reach at the end of day lo and z < Reach at the start of day hi-1.
 	lo := clampDay(t50-Reach*sigma-1, days)
@@ -214,7 +214,7 @@ func (e *Engine) member(g *Group, temp []float32, m int, t50 float64, gated bool
 	if e.keep {
 		e.share[Emergence].put(m, lo, share)
 	}
-	e.eggs(g, run, m, lo, days, from, p[EggLaying])
+	e.addEggLaying(g, run, m, lo, days, from, p[EggLaying])
 }
 
 // chances adds a member's chances, from the index from on, to out, and turns its shares
@@ -236,7 +236,7 @@ func (e *Engine) chances(out, share []float64, rate float64, least, from int) (s
 	}
 	out = out[:len(share)]
 	for i, a := range share {
-		out[i] += record(rate * a)
+		out[i] += atLeastOne(rate * a)
 		sum += a
 		share[i] = sum
 	}
@@ -245,7 +245,7 @@ func (e *Engine) chances(out, share []float64, rate float64, least, from int) (s
 
 // addEggLaying adds the member's egg-laying, given the running sum of emergence from
 // day lo on with LagMax+1 days of padding before and after.
-func (e *Engine) eggs(g *Group, run []float64, m, lo, days, from int, p []float64) {
+func (e *Engine) addEggLaying(g *Group, run []float64, m, lo, days, from int, p []float64) {
 	pad := g.LagMax + 1
 	first := lo + g.LagMin
 	last := min(lo+len(run)-2*pad+g.LagMax, days) // exclusive

@@ -37,7 +37,7 @@ func (m *Model) drift(s *state, w *weather, c *dayFactors) float64 {
 // sizeOn is size with the features of state.sizes.
 func (m *Model) sizeOn(s *state, c *dayFactors) float64 {
 	g, fast := &m.sizes, s.x-s.mean5
-	v := c.size + g[sizeAbove]*fast + g[sizeApart]*elementary.Log(math.Abs(fast)+sizeUnit) + g[sizeAnomaly]*s.mean25 +
+	v := c.size + g[sizeAbove]*fast + g[sizeAboveAbs]*elementary.Log(math.Abs(fast)+sizeUnit) + g[sizeAnomaly]*s.mean25 +
 		g[sizeChange]*elementary.Log(math.Abs(s.x-s.before)+sizeUnit)
 	return elementary.Exp(min(max(v, logSizeLeast), logSizeMost))
 }

@@ -125,7 +125,7 @@ const airUnit, highMost = 5.0, 3.0
 func (s *state) sizes(f *[numSizes]float64, cos, sin float64) {
 	fast := s.x - s.mean5
 	f[sizeMean], f[sizeCos], f[sizeSin] = 1, cos, sin
-	f[sizeAbove], f[sizeApart], f[sizeAnomaly] = fast, elementary.Log(math.Abs(fast)+sizeUnit), s.mean25
+	f[sizeAbove], f[sizeAboveAbs], f[sizeAnomaly] = fast, elementary.Log(math.Abs(fast)+sizeUnit), s.mean25
 	f[sizeChange] = elementary.Log(math.Abs(s.x-s.before) + sizeUnit)
 }
 
