@@ -97,11 +97,11 @@ func TestARegulatedRiverHasOnlyOfficialFlow(t *testing.T) {
 	if text := strings.Join(about.Lines(wading.Metric), " "); !strings.Contains(text, "not forecast") {
 		t.Errorf("it is not said: %s", text)
 	}
-	rec.Official = []FlowService{{Name: "model", Rows: [][]float64{{90, 91, 92}}}}
+	rec.Official = []FlowService{{Name: "model", Members: [][]float64{{90, 91, 92}}}}
 	if rows, about = rec.flows(r, opt, 1, rec.weather(opt, 1)); rows != nil || about.Source != FlowWithheld {
 		t.Fatalf("regulated, a model that knows no dam: %q", about.Source)
 	}
-	rec.Official = append(rec.Official, FlowService{Name: "official", Official: true, Rows: [][]float64{{20, 21, 22}}})
+	rec.Official = append(rec.Official, FlowService{Name: "official", Official: true, Members: [][]float64{{20, 21, 22}}})
 	if rows, about = rec.flows(r, opt, 1, rec.weather(opt, 1)); len(rows) != opt.Members || len(rows[0]) != 3 || about.Source != FlowOfficial || len(about.Days) != 3 {
 		t.Fatalf("regulated, three official days: %q, %d days", about.Source, len(about.Days))
 	}
