@@ -32,6 +32,7 @@ type follower struct {
 	cwd    string
 	came   string // output of the last block
 	server *exec.Cmd
+	ended  chan error    // of the server
 	log    *bytes.Buffer // of the server
 }
 
@@ -157,13 +158,18 @@ func (f *follower) serve(c command) {
 	if err := f.server.Start(); err != nil {
 		f.t.Fatal(err)
 	}
-	for end := time.Now().Add(4 * time.Minute); ; time.Sleep(200 * time.Millisecond) {
-		if f.ready() {
-			return
+	ended := make(chan error, 1)
+	f.ended = ended
+	go func(s *exec.Cmd) { ended <- s.Wait() }(f.server)
+	for end := time.Now().Add(4 * time.Minute); !f.ready(); {
+		select {
+		case err := <-ended:
+			f.server = nil
+			f.t.Fatalf("%s:%d: the server ended with %v:\n%s", f.d.path, c.line, err, f.log)
+		case <-time.After(200 * time.Millisecond):
 		}
 		if time.Now().After(end) {
-			f.stop()
-			f.t.Fatalf("%s:%d: no forecasts after four minutes:\n%s", f.d.path, c.line, f.log)
+			f.t.Fatalf("%s:%d: no forecasts after four minutes", f.d.path, c.line)
 		}
 	}
 }
@@ -197,7 +203,7 @@ func (f *follower) stop() {
 	if err := s.Process.Signal(syscall.SIGINT); err != nil {
 		f.t.Error(err)
 	}
-	if err := s.Wait(); err != nil {
+	if err := <-f.ended; err != nil {
 		f.t.Errorf("%s: the server ended with %v:\n%s", f.d.path, err, f.log)
 	}
 }
