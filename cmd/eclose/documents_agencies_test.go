@@ -11,6 +11,7 @@ import (
 	"crypto/x509/pkix"
 	"encoding/pem"
 	"fmt"
+	"maps"
 	"math/big"
 	"net"
 	"net/http"
@@ -153,9 +154,7 @@ func moved(world http.Handler) http.Handler {
 		body = bytes.ReplaceAll(body, []byte(inventedName), []byte(shownName))
 		body = bytes.ReplaceAll(body, fmt.Appendf(nil, "[%g,%g]", shownLon+movedBy, inventedLat), fmt.Appendf(nil, "[%g,%g]", shownLon, shownLat))
 		body = bytes.ReplaceAll(body, []byte("http://"+r.Host), []byte("https://"+r.Host))
-		for k, v := range rec.Header() {
-			w.Header()[k] = v
-		}
+		maps.Copy(w.Header(), rec.Header())
 		w.WriteHeader(rec.Code)
 		_, _ = w.Write(body)
 	})

@@ -125,6 +125,9 @@ func (f *follower) do(c command) {
 	if unrunnable(c) != "" {
 		return
 	}
+	if strings.HasPrefix(c.text, "sudo ") {
+		f.t.Fatalf("%s: no test becomes root; list it among those that are not run", at)
+	}
 	if regexp.MustCompile(`^eclose serve\b`).MatchString(c.text) {
 		f.serve(c)
 		return
