@@ -66,7 +66,7 @@ func (c initCmd) Run(e *env) error {
 		setup.Contact = q.text("Your email address, which the agencies ask for? Enter for none.", "")
 	}
 	if !q.yes("Open-Meteo's weather is free for non-commercial use only. Is yours?", true) {
-		return app.Usagef("no weather feed is left for you; see [feeds.open-meteo] in the README for a paid server")
+		return app.Usagef("no weather feed is left for you; a paid server is set as base-url in [feeds.open-meteo]")
 	}
 	return c.finish(e, setup)
 }

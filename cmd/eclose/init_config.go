@@ -31,7 +31,7 @@ type setupRiver struct {
 func (s setup) text() string {
 	var b strings.Builder
 	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
-	line("# Written by eclose init. The README's table has every option.")
+	line("# Written by eclose init. Every option: cmd/eclose/docs/reference/options.md.")
 	line("units = %q                # \"us\" or \"metric\"; safety text always shows both", s.Units)
 	line("backfill-years = %d          # years of the past to download at first", s.Years)
 	line("# box = \"box.csv\"           # your fly box, kept by eclose box")

@@ -19,7 +19,8 @@ var plainer = map[string]string{
 	"wadable": "nothing", "low risk": "nothing", "all good": "nothing", "normal conditions": "nothing", "ok to wade": "nothing", "safe to": "nothing",
 }
 
-// Every text that the program can print, and every page, keeps to plain words.
+// Every text that the program can print, every page and every document keeps to
+// plain words.
 func TestLabelsKeepToPlainWords(t *testing.T) {
 	texts := 0
 	check := func(where, text string) {
@@ -51,6 +52,9 @@ func TestLabelsKeepToPlainWords(t *testing.T) {
 		check(path, string(b))
 		return err
 	})
+	for _, d := range documents(t) {
+		check(d.path, d.text)
+	}
 	if err != nil || texts < 3000 {
 		t.Errorf("%d texts looked at, %v", texts, err)
 	}

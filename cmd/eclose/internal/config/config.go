@@ -332,7 +332,7 @@ func parse(b []byte, path string, check func(*Config) []string) (*Config, error)
 	}
 	var faults []string
 	for _, k := range md.Undecoded() {
-		faults = append(faults, fmt.Sprintf("unknown option %q%s; see the table in the README", k.String(), atLine(b, k)))
+		faults = append(faults, fmt.Sprintf("unknown option %q%s; see docs/reference/options.md", k.String(), atLine(b, k)))
 	}
 	if c.OldSchedule != "" {
 		if c.ForecastSchedule != "" {

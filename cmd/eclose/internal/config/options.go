@@ -5,8 +5,8 @@ import (
 	"time"
 )
 
-// Option is one line of the option table: it fills the default, prints the
-// README's table and marks what must never be shown.
+// Option is one line of the option table: it fills the default, is a row of
+// the reference and marks what must never be shown.
 type Option struct {
 	Key     string
 	Default string

@@ -1,8 +1,6 @@
 package config
 
 import (
-	"fmt"
-	"os"
 	"reflect"
 	"slices"
 	"strings"
@@ -63,32 +61,4 @@ func TestTheOptionTableHoldsEveryKeyAndNoOther(t *testing.T) {
 			t.Errorf("%s: secret is %v", o.Key, o.Secret)
 		}
 	}
-}
-
-func TestTheReadmeHasTheOptionTable(t *testing.T) {
-	b, err := os.ReadFile("../../../../README.md")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if !strings.Contains(string(b), table()) {
-		t.Errorf("the README's option table should read:\n%s", table())
-	}
-}
-
-// table is the option table of the README, in Markdown.
-func table() string {
-	var b strings.Builder
-	b.WriteString("| option | default | what it is |\n| --- | --- | --- |\n")
-	for _, o := range Options {
-		key := "`" + o.Key + "`"
-		if o.Secret {
-			key += " (secret)"
-		}
-		def := o.Default
-		if def != "" && o.fill != nil {
-			def = "`" + def + "`"
-		}
-		fmt.Fprintf(&b, "| %s | %s | %s |\n", key, def, strings.ReplaceAll(o.Help, "|", "\\|"))
-	}
-	return b.String()
 }

@@ -184,8 +184,8 @@ func TestWhatWasGivenUpAndWhatCannotBeReadIsNotHealthy(t *testing.T) {
 	}
 }
 
-// What the manual lists is what there is.
-func TestTheManualListsTheMetrics(t *testing.T) {
+// What the reference lists is what there is.
+func TestTheReferenceListsTheMetrics(t *testing.T) {
 	d := dbtest.Open(t, dbtest.SQLiteURL(t))
 	w := house(t, d, issued)
 	w.Now = func() time.Time { return issued.Add(time.Hour) }
@@ -207,7 +207,7 @@ func TestTheManualListsTheMetrics(t *testing.T) {
 	if problems, err := promlint.New(bytes.NewReader(rec.Body.Bytes())).Lint(); err != nil || len(problems) > 0 {
 		t.Errorf("names of metrics: %v, %v", problems, err)
 	}
-	text, err := os.ReadFile(filepath.Join("..", "..", "OPERATING.md"))
+	text, err := os.ReadFile(filepath.Join("..", "..", "docs", "reference", "operation.md"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -215,12 +215,12 @@ func TestTheManualListsTheMetrics(t *testing.T) {
 	for _, line := range regexp.MustCompile(`(?m)^# TYPE (eclose_\w+)`).FindAllStringSubmatch(rec.Body.String(), -1) {
 		n++
 		if !strings.Contains(string(text), "`"+line[1]+"`") {
-			t.Errorf("OPERATING.md does not list %s", line[1])
+			t.Errorf("the reference does not list %s", line[1])
 		}
 	}
 	for _, name := range regexp.MustCompile("`(eclose_\\w+)`").FindAllStringSubmatch(string(text), -1) {
 		if !strings.Contains(rec.Body.String(), "# TYPE "+name[1]+" ") {
-			t.Errorf("OPERATING.md lists %s, which there is not", name[1])
+			t.Errorf("the reference lists %s, which there is not", name[1])
 		}
 	}
 	if n < 12 {
