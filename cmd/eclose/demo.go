@@ -172,8 +172,16 @@ func writeDemoRows(e *env, cfg *config.Config, path string, f export.Format, out
 	}
 	defer store.Close() //nolint:errcheck // it was only read
 	each := withCautions(e.ctx, store, rivers, export.Rows(outlooks))
+	catalogue, err := app.LoadCatalogue(cfg)
+	if err != nil {
+		return err
+	}
 	_, err = export.WriteFile(path, f, metaOf(outlooks, cfg.Notice), flattened(each, func(x issuedOutlook) iter.Seq[export.Row] {
-		return x.beside.Flatten(x.o, x.o.IssueDate(), x.o.IssueDate()+tableDays)
+		rows := x.beside.Flatten(x.o, x.o.IssueDate(), x.o.IssueDate()+tableDays)
+		if f == export.ICS {
+			return mattering(rows, x.o, catalogue)
+		}
+		return rows
 	}))
 	return err
 }

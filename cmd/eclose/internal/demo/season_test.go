@@ -21,6 +21,8 @@ type season struct {
 	median  map[string]map[string]float64 // by river and group: day of emergence, days from 1 January 2026
 	heat    map[string]map[string]float64 // the same date as heat and river alone make it: what nobody can foresee is left out
 	spread  map[string]float64            // by group, days
+	laws    map[string]law                // by group
+	warmth  map[int]float64               // of springs, beside the usual, °C by year
 	seen    []forecast.Sighting           // a diary of the past seasons
 }
 
@@ -32,6 +34,21 @@ const (
 	yearSD   = 3.0 // days by which a season strays from its heat
 	sureness = 1.5 // a peak day shows with 1 - exp(-sureness), 78 %
 )
+
+// law is what an insect follows.
+type law struct {
+	regional, need float64            // days from 1 January; °C·d to the middle of its season
+	own            map[string]float64 // by river, days
+}
+
+// date is the date that heat and the calendar make of a year at a river, in days from 1
+// January, without the river's own habit.
+func (l law) date(rec record, year int, g *insects.Group) float64 {
+	if g.DDWeight == 0 || l.need == 0 {
+		return l.regional
+	}
+	return g.DDWeight*reached(rec, year, l.need, g.BaseTempC) + (1-g.DDWeight)*l.regional
+}
 
 // betterNot are the flows of the demo's gauges from which it is better not to wade, m3/s.
 var betterNot = map[string]float64{"wend": 20.2, "garrow": 26.5, "little-ash": 10.6}
@@ -52,7 +69,7 @@ func inventSeason(seed uint64, groups []*insects.Group) season {
 	for y := 2018; y <= 2026; y++ {
 		shift[y] = rng.NormFloat64()
 	}
-	s := season{records: map[string]record{}, median: map[string]map[string]float64{}, heat: map[string]map[string]float64{}, spread: map[string]float64{}}
+	s := season{records: map[string]record{}, median: map[string]map[string]float64{}, heat: map[string]map[string]float64{}, spread: map[string]float64{}, laws: map[string]law{}, warmth: shift}
 	for _, r := range Rivers {
 		s.records[r.Slug] = invent(r, seed, shift)
 		s.median[r.Slug], s.heat[r.Slug] = map[string]float64{}, map[string]float64{}
@@ -64,20 +81,20 @@ func inventSeason(seed uint64, groups []*insects.Group) season {
 		}
 		s.spread[g.Key] = w.ReachSpreadSDDays() * math.Exp(0.2*rng.NormFloat64())
 		regional := float64(w.Median-1) + w.MedianSDDays*rng.NormFloat64()
-		need, n := 0.0, 0.0
+		l := law{regional: regional, own: map[string]float64{}}
+		n := 0.0
 		for _, r := range Rivers {
 			for y := 2018; y < 2026; y++ {
-				need += heat(s.records[r.Slug], y, regional, g.BaseTempC)
+				l.need += heat(s.records[r.Slug], y, regional, g.BaseTempC)
 				n++
 			}
 		}
+		l.need /= n
 		for _, r := range Rivers {
 			own := riverSD * rng.NormFloat64()
+			l.own[r.Slug] = own
 			for y := 2018; y <= 2026; y++ {
-				at := regional
-				if g.DDWeight > 0 && need > 0 && !w.AllYear {
-					at = g.DDWeight*reached(s.records[r.Slug], y, need/n, g.BaseTempC) + (1-g.DDWeight)*regional
-				}
+				at := l.date(s.records[r.Slug], y, g)
 				foreseen := at + own
 				at += own + yearSD*rng.NormFloat64()
 				if y == 2026 {
@@ -87,6 +104,7 @@ func inventSeason(seed uint64, groups []*insects.Group) season {
 				}
 			}
 		}
+		s.laws[g.Key] = l
 	}
 	return s
 }

@@ -1,7 +1,6 @@
 package demo
 
 import (
-	"fmt"
 	"math"
 	"os"
 	"slices"
@@ -18,6 +17,9 @@ import (
 // firstSeed is the seed of the first of the seasons that a plan is scored on. Whatever is
 // chosen is chosen on others: ECLOSE_SEED names them.
 const firstSeed = 9000
+
+// weekAhead is the day of a plan a week before the first day asked for.
+var weekAhead = Issue.AddDate(0, 0, 14)
 
 // A plan made on 18 May for the four weeks from 8 June ranks first a week that truly is
 // the best of the 12 weeks of three rivers, or within nearlyBest of it, in most seasons;
@@ -45,19 +47,30 @@ func TestAPlanFindsTheTrulyBestWeek(t *testing.T) {
 	var order []string
 	all := map[string]*tally{}
 	for k := range seasons {
-		w.season = inventSeason(seed+uint64(k), w.groups)
 		w.seed = seed + uint64(k)
+		w.season = inventSeason(w.seed, w.groups)
 		w.judge()
-		for _, r := range w.rankings(t) {
-			if all[r.name] == nil {
-				all[r.name] = &tally{}
-				order = append(order, r.name)
+		add := func(name, first string) {
+			if all[name] == nil {
+				all[name] = &tally{}
+				order = append(order, name)
 			}
+			all[name].add(w.truth[first], w.best, first == w.bestAt)
+		}
+		for _, r := range w.rankings(t) {
 			key := w.first(t, r.rivers)
-			all[r.name].add(w.truth[key], w.best, key == w.bestAt)
+			add(r.name, key)
 			if r.name == planned {
 				t.Logf("season %d: truly best %s (%.2f), plan %s (%.2f)", w.seed, w.bestAt, w.best, key, w.truth[key])
 			}
+		}
+		for _, x := range []struct {
+			ahead string
+			issue time.Time
+		}{{"three weeks ahead", Issue}, {"one week ahead", weekAhead}} {
+			o := w.oracle(x.issue)
+			add("all but the future, "+x.ahead+", by mean worth", most(o.worth))
+			add("all but the future, "+x.ahead+", by the chance of being the best", most(o.wins))
 		}
 	}
 	n := float64(seasons)
@@ -107,7 +120,7 @@ func (w *wish) judge() {
 	w.truth, w.best, w.bestAt = map[string]float64{}, -1, ""
 	for _, r := range Rivers {
 		for d := w.from; d < w.from+28; d += 7 {
-			key := fmt.Sprint(r.Slug, " ", d)
+			key := weekOf(r.Slug, d)
 			if w.truth[key] = w.season.worth(r.Slug, d, w.groups); w.truth[key] > w.best {
 				w.best, w.bestAt = w.truth[key], key
 			}
@@ -122,7 +135,7 @@ func (w *wish) first(t *testing.T, rivers []trip.River) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return fmt.Sprint(p.Weeks[0].River, " ", p.Weeks[0].From)
+	return weekOf(p.Weeks[0].River, p.Weeks[0].From)
 }
 
 // ranking is what one way of ranking knows of the rivers.
@@ -145,7 +158,7 @@ func (w *wish) rankings(t *testing.T) (out []ranking) {
 	}
 	plan := w.planned(t, Issue)
 	add(planned, plan)
-	add("the plan, one week ahead", w.planned(t, Issue.AddDate(0, 0, 14)))
+	add("the plan, one week ahead", w.planned(t, weekAhead))
 	add("calendar dates, the plan's flow and warmth", plan, calendarDates)
 	add(calendarAlone, plan, calendarDates, noWater)
 	add("true dates, flow and warmth of past seasons", plan, w.dates(w.season.median, 0), w.pastWater)
