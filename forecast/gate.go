@@ -13,7 +13,7 @@ import (
 // what the rule is worth on invented seasons.
 const (
 	gateSightings = 5
-	gateLeftOut   = 0.1
+	gateLeftOut   = 0.02
 )
 
 // widenGate opens the catalogue's range of water in which a group emerges to the water in
