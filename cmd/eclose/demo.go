@@ -155,8 +155,7 @@ func (c demoCmd) forecast(e *env, cfg *config.Config) error {
 	for _, f := range out.files {
 		fmt.Fprintf(e.stdout, "  %-22s %s\n", f[0], f[1])
 	}
-	fmt.Fprintf(e.stdout, "\nFor a real river, write your own config (see the README; compare %s), then run eclose ingest and eclose forecast.\n%s\n",
-		filepath.Join(c.Out, "eclose.toml"), forecast.StandingCaution)
+	fmt.Fprintf(e.stdout, "\nFor a real river: eclose init asks for a place and does the rest.\n%s\n", forecast.StandingCaution)
 	return c.serve(e, cfg, outlooks)
 }
 

@@ -18,26 +18,28 @@ import (
 // chosen is chosen on others: ECLOSE_SEED names them.
 const firstSeed = 9000
 
+// aheads are the days of the plans.
+var aheads = []struct {
+	name  string
+	issue time.Time
+}{{"three weeks ahead", Issue}, {"one week ahead", weekAhead}}
+
 // weekAhead is the day of a plan a week before the first day asked for.
 var weekAhead = Issue.AddDate(0, 0, 14)
 
-// A plan made on 18 May for the four weeks from 8 June ranks first a week that truly is
-// the best of the 12 weeks of three rivers, or within nearlyBest of it, in most seasons;
-// and it loses less of the best week's worth than the calendar, which knows nothing of
-// flow and warmth. Somebody who kept a diary of eight seasons asks, and comes for three
-// insects. Beside it stand the same plan a week ahead, and what a plan could reach that
+// A plan made on 18 May for the four weeks from 8 June loses less of the best week's worth
+// than the calendar, which knows nothing of flow and warmth, and it comes near to what can
+// be reached: it ranks first a week within nearlyBest of the best of the 12 weeks of three
+// rivers nearly as often as an oracle does that lacks nothing but the future. Somebody who kept a diary of eight seasons
+// asks, and comes for three insects. Beside it stand the same plan a week ahead, and what a plan could reach that
 // knew more than can be known: the true dates, the true flow and warmth, or both.
 func TestAPlanFindsTheTrulyBestWeek(t *testing.T) {
 	seasons, seed := 4, uint64(firstSeed)
 	if os.Getenv("ECLOSE_LONG") == "1" {
 		seasons = 50
 	}
-	if s := os.Getenv("ECLOSE_SEED"); s != "" {
-		var err error
-		if seed, err = strconv.ParseUint(s, 10, 64); err != nil {
-			t.Fatal(err)
-		}
-	}
+	seed = numberIn(t, "ECLOSE_SEED", seed)
+	seasons = int(numberIn(t, "ECLOSE_SEASONS", uint64(seasons)))
 	c, err := insects.Load()
 	if err != nil {
 		t.Fatal(err)
@@ -64,13 +66,10 @@ func TestAPlanFindsTheTrulyBestWeek(t *testing.T) {
 				t.Logf("season %d: truly best %s (%.2f), plan %s (%.2f)", w.seed, w.bestAt, w.best, key, w.truth[key])
 			}
 		}
-		for _, x := range []struct {
-			ahead string
-			issue time.Time
-		}{{"three weeks ahead", Issue}, {"one week ahead", weekAhead}} {
+		for _, x := range aheads {
 			o := w.oracle(x.issue)
-			add("all but the future, "+x.ahead+", by mean worth", most(o.worth))
-			add("all but the future, "+x.ahead+", by the chance of being the best", most(o.wins))
+			add(allButFuture+x.name+byMeanWorth, most(o.worth))
+			add(allButFuture+x.name+", by the chance of being the best", most(o.wins))
 		}
 	}
 	n := float64(seasons)
@@ -85,9 +84,26 @@ func TestAPlanFindsTheTrulyBestWeek(t *testing.T) {
 	if x := all[allKnown]; x.exact < n {
 		t.Errorf("with all known the best week comes first in %.0f of %.0f seasons: the plan's worth is not the truth's", x.exact, n)
 	}
-	if seasons == 50 && plan.near < 0.7*n {
-		t.Errorf("a truly best week first in %.0f of %d seasons, want 35", plan.near, seasons)
+	if most := all[allButFuture+aheads[0].name+byMeanWorth]; seasons >= 50 && plan.near < reachable*most.near {
+		t.Errorf("a truly best week first in %.0f of %d seasons, and in %.0f by all but the future: want at least %.0f%% of those", plan.near, seasons, most.near, 100*reachable)
 	}
+}
+
+// reachable is the share of what could be reached that a plan must reach.
+const reachable = 0.75
+
+// numberIn is the number in a variable of the environment, or another where none is set.
+func numberIn(t *testing.T, name string, otherwise uint64) uint64 {
+	t.Helper()
+	s := os.Getenv(name)
+	if s == "" {
+		return otherwise
+	}
+	n, err := strconv.ParseUint(s, 10, 64)
+	if err != nil {
+		t.Fatalf("%s: %v", name, err)
+	}
+	return n
 }
 
 // tally counts how a way of ranking did over seasons.
@@ -149,6 +165,8 @@ const (
 	planned       = "the plan"
 	calendarAlone = "calendar dates alone"
 	allKnown      = "true dates, true flow and warmth"
+	allButFuture  = "all but the future, "
+	byMeanWorth   = ", by mean worth"
 )
 
 func (w *wish) rankings(t *testing.T) (out []ranking) {
