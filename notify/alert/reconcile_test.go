@@ -301,6 +301,25 @@ func TestADigestComesInTheMorningOfItsReader(t *testing.T) {
 	})
 }
 
+// 6 June 2026 is a Saturday: a reader of the Sunday digest hears on the 7th, at seven.
+func TestASundayDigestWaitsForSunday(t *testing.T) {
+	each(t, func(t *testing.T, d *desk) {
+		d.subscribe("a@example.org", func(r *subscribe.Request) {
+			r.Zone = "America/Denver"
+			for i := range r.Subscriptions {
+				r.Subscriptions[i].Cadence = subscribe.Weekly
+			}
+		})
+		d.outlook("wend", 0.8, "2026-06-08", "2026-06-20")
+		d.expect("not at once", d.turn(0), "")
+		d.clock = time.Date(2026, 6, 6, 13, 30, 0, 0, time.UTC)
+		d.expect("not on Saturday morning", d.turn(0), "")
+		d.clock = time.Date(2026, 6, 7, 12, 59, 0, 0, time.UTC)
+		d.expect("not before seven", d.turn(0), "")
+		d.expect("on Sunday at seven", d.turn(time.Minute), "wend open 0")
+	})
+}
+
 func TestSilenceIsToldOnceAndLiftsNothing(t *testing.T) {
 	each(t, func(t *testing.T, d *desk) {
 		d.subscribe("a@example.org", nil)
