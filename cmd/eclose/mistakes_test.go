@@ -90,7 +90,6 @@ func TestTypingMistakesAreAnsweredWithTheirCure(t *testing.T) {
 		{[]string{"caution", "stixx", "--config", path}, "rivers are wend, garrow, little-ash"},
 		{[]string{"ingest", "--config", config("units.toml", `units = "us"`, `units = "imperial"`)}, `use "us" or "metric"`},
 		{[]string{"ingest", "--config", config("key.toml", "backfill-years", "backfil-years")}, `unknown option "backfil-years" (line 7); did you mean "backfill-years"?`},
-		{[]string{"ingest", "--config", config("feed.toml", "base-url", "base-ulr")}, `did you mean "feeds.usgs.base-url"?`},
 		{[]string{"subscribe", "add", "ann@example", "--river", "wend", "--consent", "w", "--config", path}, "write as name@example.org"},
 		{[]string{"trip", "--config", path, "--from", "2026-06-01", "--to", "2026-06-30", "--days", "a week"}, `--days: "a week" is not a number`},
 		{[]string{"ingest", "--config", config("zone.toml", `zone = "America/Los_Angeles"`, `zone = "Pacific"`)}, `such as "America/Denver"`},

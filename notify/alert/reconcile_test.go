@@ -259,6 +259,26 @@ func TestAWindowOpensMovesAndClosesOnce(t *testing.T) {
 	})
 }
 
+// Who wants only the opener of a season hears that a window opens, and of no move or end.
+func TestAnOpenerIsToldAndNothingAfterIt(t *testing.T) {
+	each(t, func(t *testing.T, d *desk) {
+		d.subscribe("a@example.org", func(r *subscribe.Request) {
+			r.Subscriptions = r.Subscriptions[:1]
+			r.Subscriptions[0].Cadence = subscribe.Opener
+		})
+		step := func(what string, p float64, from, to, want string) {
+			t.Helper()
+			d.outlook("wend", p, from, to)
+			d.expect(what, d.turns(), want)
+			d.clock = d.clock.Add(24 * time.Hour)
+		}
+		step("weighed twice", 0.6, "2026-06-14", "2026-06-24", "wend open 0")
+		step("a move", 0.6, "2026-06-23", "2026-07-03", "")
+		step("below", 0.2, "2026-06-23", "2026-07-03", "")
+		step("its end", 0.2, "2026-06-23", "2026-07-03", "")
+	})
+}
+
 func TestManyRiversMakeOneMailAndADayHasALimit(t *testing.T) {
 	each(t, func(t *testing.T, d *desk) {
 		d.subscribe("a@example.org", func(r *subscribe.Request) { r.PerDay = 2 })
