@@ -20,7 +20,7 @@ import (
 
 // ModelVersion names the arithmetic behind an outlook. It changes whenever the
 // same inputs would give other numbers.
-const ModelVersion = "6"
+const ModelVersion = "7"
 
 // Options of an issue.
 type Options struct {

@@ -275,6 +275,9 @@ func (t *timing) past(i int, prior *phenology.SeasonForecast) {
 		}
 	}
 	t.centre(i)
+	if own, ok := t.own[m.key]; ok && own == i {
+		t.widenGate(m)
+	}
 	m.params = m.params.Learnt(numbers.mean(), stretch.mean())
 }
 

@@ -12,7 +12,6 @@ import (
 
 	"github.com/alecthomas/kong"
 
-	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/ingest/feed"
 )
@@ -97,7 +96,7 @@ func runEnv(e *env, args []string) (code int) {
 	}()
 	k, err := parser.Parse(args)
 	if err != nil {
-		return fail(e, jsonErrors(args), app.Usagef("%w; see 'eclose --help'", err))
+		return fail(e, jsonErrors(args), commandLineFault(err))
 	}
 	e.quiet, e.chatty = c.Quiet, c.Verbose
 	began := e.now()

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"regexp"
 	"strings"
 
 	"github.com/alecthomas/kong"
@@ -61,6 +62,18 @@ func fail(e *env, asJSON bool, err error) int {
 	}{err.Error(), code})
 	fmt.Fprintf(e.stderr, "%s\n", line)
 	return code
+}
+
+// notNumber is how kong says that a value is not a number.
+var notNumber = regexp.MustCompile(`expected (?:a float|an int|a valid \d+ bit u?int) but got ("[^"]*")(?: \(\w+\))?`)
+
+// commandLineFault puts a fault of the command line in words that say what cures it.
+func commandLineFault(err error) error {
+	text := notNumber.ReplaceAllString(err.Error(), "$1 is not a number")
+	if strings.Contains(text, "--config=FILE") {
+		text += "; eclose init writes such a file"
+	}
+	return app.Usagef("%s; see 'eclose --help'", text)
 }
 
 // jsonErrors says how errors are wanted where the command line could not be read.

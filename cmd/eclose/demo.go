@@ -155,8 +155,7 @@ func (c demoCmd) forecast(e *env, cfg *config.Config) error {
 	for _, f := range out.files {
 		fmt.Fprintf(e.stdout, "  %-22s %s\n", f[0], f[1])
 	}
-	fmt.Fprintf(e.stdout, "\nFor a real river, write your own config (see the tutorial in cmd/eclose/docs; compare %s), then run eclose ingest and eclose forecast.\n%s\n",
-		filepath.Join(c.Out, "eclose.toml"), forecast.StandingCaution)
+	fmt.Fprintf(e.stdout, "\nFor a real river: eclose init asks for a place and does the rest.\n%s\n", forecast.StandingCaution)
 	return c.serve(e, cfg, outlooks)
 }
 
@@ -172,8 +171,16 @@ func writeDemoRows(e *env, cfg *config.Config, path string, f export.Format, out
 	}
 	defer store.Close() //nolint:errcheck // it was only read
 	each := withCautions(e.ctx, store, rivers, export.Rows(outlooks))
+	catalogue, err := app.LoadCatalogue(cfg)
+	if err != nil {
+		return err
+	}
 	_, err = export.WriteFile(path, f, metaOf(outlooks, cfg.Notice), flattened(each, func(x issuedOutlook) iter.Seq[export.Row] {
-		return x.beside.Flatten(x.o, x.o.IssueDate(), x.o.IssueDate()+tableDays)
+		rows := x.beside.Flatten(x.o, x.o.IssueDate(), x.o.IssueDate()+tableDays)
+		if f == export.ICS {
+			return mattering(rows, x.o, catalogue)
+		}
+		return rows
 	}))
 	return err
 }

@@ -29,7 +29,7 @@ type diaryAddCmd struct {
 	Date     string  `help:"Day, as 2026-06-30 (default: today)."`
 	River    string  `required:"" help:"River."`
 	Group    string  `required:"" help:"Insect group."`
-	Stage    string  `required:"" enum:"emergence,egg-laying" help:"emergence or egg-laying."`
+	Stage    string  `required:"" enum:"emergence,egg-laying" help:"emergence (the hatch) or egg-laying."`
 	Amount   string  `required:"" enum:"none,few,many" help:"none, few or many."`
 	Hours    float64 `required:"" help:"Hours spent watching suitable water."`
 	Water    string  `help:"Water temperature with its unit: 11.5C or 52F."`

@@ -8,6 +8,8 @@ import (
 	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/export"
+	"example.org/eclose/model/insects"
+	"example.org/eclose/notify/syndicate"
 )
 
 // exportCmd writes outlooks for other people's tools.
@@ -17,6 +19,7 @@ type exportCmd struct {
 	Rivers       []string `aliases:"river" help:"Only these rivers." placeholder:"NAME"`
 	From         string   `help:"First day, e.g. 2026-06-30; the day of issue if not given." placeholder:"DATE"`
 	To           string   `help:"Last day." placeholder:"DATE"`
+	All          bool     `help:"ics only: every window, not only the few that matter."`
 	Out          string   `required:"" help:"Output file; it appears only once complete." placeholder:"FILE" type:"path"`
 	Observations string   `help:"Also write measured water and flow, and your own sightings, to score forecasts: .csv or .parquet." placeholder:"FILE" type:"path"`
 	IssuedFrom   string   `help:"All saved forecasts since this date, not only the newest." placeholder:"DATE"`
@@ -120,6 +123,8 @@ func (c exportCmd) check() (days exportDays, err error) {
 		return days, app.Usagef("--issued-from lists saved forecasts; leave out --anew and --issue-date")
 	case c.IssuedFrom != "" && (f == export.GeoJSON || f == export.ICS):
 		return days, app.Usagef("--issued-from: %s holds one forecast a river; use csv, parquet, arrow, json or efi", c.Format)
+	case c.All && f != export.ICS:
+		return days, app.Usagef("--all is for --format ics; %s always holds every window", c.Format)
 	case c.Observations != "" && c.Observations == c.Out:
 		return days, app.Usagef("--observations and --out name the same file")
 	}
@@ -145,8 +150,25 @@ func (c exportCmd) write(e *env, s *outlookSource, rivers []forecast.River, meta
 		}))
 	}
 	return export.WriteFile(c.Out, export.Format(c.Format), meta, flattened(all, func(x issuedOutlook) iter.Seq[export.Row] {
-		return x.beside.Flatten(x.o, days.from, days.to)
+		rows := x.beside.Flatten(x.o, days.from, days.to)
+		if c.Format == string(export.ICS) && !c.All {
+			return mattering(rows, x.o, s.catalogue)
+		}
+		return rows
 	}))
+}
+
+// mattering are the rows of the windows that the calendars by address show too: a phone
+// takes an event for each, and hundreds flood it.
+func mattering(rows iter.Seq[export.Row], o *forecast.Outlook, c *insects.Catalogue) iter.Seq[export.Row] {
+	matters := syndicate.Matters(o, c.Group)
+	return func(yield func(export.Row) bool) {
+		for r := range rows {
+			if matters(r.Group, forecast.Stage(r.Stage)) && !yield(r) {
+				return
+			}
+		}
+	}
 }
 
 // flattened lists the rows of one outlook after another.

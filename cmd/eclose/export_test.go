@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/csv"
+	"maps"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -9,8 +10,11 @@ import (
 	"testing"
 	"time"
 
+	"example.org/eclose/cmd/eclose/internal/app"
+	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/cmd/eclose/internal/demo"
 	"example.org/eclose/forecast/export"
+	"example.org/eclose/notify/syndicate"
 )
 
 // rowsByName reads a CSV file as one map a row.
@@ -150,5 +154,60 @@ func TestRowsCarryTheCautionOfTheirDay(t *testing.T) {
 		if !strings.Contains(view, `"level": `+strings.TrimPrefix(level, "unknown-at-least-")) || strings.HasPrefix(level, "unknown") != strings.Contains(view, `"known": false`) || until != "" && !strings.Contains(view, until) {
 			t.Errorf("%s, but the caution says %s", s, view)
 		}
+	}
+}
+
+// A calendar file holds the few windows that the calendars by address hold, so that a
+// phone that takes it in is not flooded; --all writes every window.
+func TestACalendarFileHoldsTheWindowsThatMatter(t *testing.T) {
+	t.Parallel()
+	dir, path := wend(t)
+	events := func(args ...string) map[string]bool {
+		t.Helper()
+		out := filepath.Join(dir, "windows.ics")
+		args = append([]string{"export", "--config", path, "--format", "ics", "--issue-date", "2026-05-18", "--members", "50", "--out", out}, args...)
+		if code, _, errs := call(t, demo.Issue, args...); code != 0 {
+			t.Fatal(errs)
+		}
+		b, err := os.ReadFile(out)
+		if err != nil {
+			t.Fatal(err)
+		}
+		found := map[string]bool{}
+		for _, line := range strings.Split(strings.ReplaceAll(string(b), "\r\n ", ""), "\r\n") {
+			if uid, ok := strings.CutPrefix(line, "UID:"); ok {
+				found[uid] = true
+			}
+		}
+		return found
+	}
+	few, all := events(), events("--all")
+	if len(few) == 0 || len(few) > 12 || len(all) < 4*len(few) {
+		t.Errorf("%d events, %d with --all", len(few), len(all))
+	}
+	// The same windows as on the page's calendar, by the same names.
+	cfg, err := config.Load(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	outlooks, err := app.IssueAll(t.Context(), cfg, nil, "2026-05-18", demo.Issue, 50)
+	if err != nil {
+		t.Fatal(err)
+	}
+	catalogue, err := app.LoadCatalogue(cfg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	shown := map[string]bool{}
+	for _, w := range syndicate.WindowsOf(outlooks[0], syndicate.Matters(outlooks[0], catalogue.Group)) {
+		if w.Shown {
+			shown[syndicate.UID(w.River, w.Group, w.Stage, w.Season)] = true
+		}
+	}
+	if !maps.Equal(few, shown) {
+		t.Errorf("the file holds %v, the page's calendar %v", few, shown)
+	}
+	if code, _, errs := call(t, demo.Issue, "export", "--config", path, "--format", "csv", "--all", "--out", filepath.Join(dir, "x.csv")); code != 2 || !strings.Contains(errs, "--all is for --format ics") {
+		t.Errorf("--all with csv: exit %d, %s", code, errs)
 	}
 }

@@ -96,6 +96,28 @@ func (n knownNames) check(river, group string) (slug, key string, err error) {
 	return "", "", app.Usagef("unknown insect group %q: %stry: eclose group find %q", group, hint, group)
 }
 
+// resolve puts short names of rivers and keys of groups in place of what a reader wrote.
+func (n knownNames) resolve(r *subscribe.Request) error {
+	if n.cfg == nil {
+		return nil
+	}
+	for i := range r.Subscriptions {
+		w := &r.Subscriptions[i]
+		river, err := n.cfg.River(w.River)
+		if err != nil {
+			return app.Usage(err)
+		}
+		w.River = river.Slug
+		w.Groups = slices.Clone(w.Groups)
+		for k, g := range w.Groups {
+			if _, w.Groups[k], err = n.check(w.River, g); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
 // keyOf finds a group by its key, or by its label among the groups of a river's region.
 func (n knownNames) keyOf(group string, r config.River) (string, bool) {
 	if _, ok := n.catalogue.Group(group); ok {

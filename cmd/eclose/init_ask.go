@@ -81,7 +81,7 @@ func (q *questions) zone(otherwise string) string {
 		if _, err := time.LoadLocation(s); err == nil && s != "Local" {
 			return s
 		}
-		q.say("%q is not an IANA zone such as America/Denver.", s)
+		q.say("%q is not a time zone; write area/city, such as America/Denver.", s)
 		if !q.asks {
 			return "UTC"
 		}

@@ -62,6 +62,9 @@ func (c subscribeAddCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	if err := names.resolve(&r); err != nil {
+		return err
+	}
 	names.complete(&r)
 	if c.Consent == "" && c.Config == "" {
 		return app.Usagef("give --config FILE so the confirmation can be emailed, or --consent WORDING if you already hold consent")

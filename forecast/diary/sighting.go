@@ -77,7 +77,7 @@ func (s Sighting) Check(now time.Time) error {
 	case s.Day.IsZero():
 		fault("date: missing; write as 2026-06-30")
 	case s.Day.After(now.Add(24 * time.Hour)):
-		fault("date: %s is in the future", s.Date())
+		fault("date: %s is in the future; write the day on which you watched", s.Date())
 	case s.Day.Year() < 1800:
 		fault("date: the year %d looks wrong", s.Day.Year())
 	}

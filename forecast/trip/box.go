@@ -95,7 +95,7 @@ func (b *Box) Add(name string, size, count int) error {
 	}
 	switch n := have + count; {
 	case n < 0:
-		return fmt.Errorf("the box holds %d %s in size %d; you cannot take %d", have, name, size, -count)
+		return fmt.Errorf("the box holds %d %s in size %d, so %d cannot be taken; eclose box lists what it holds", have, name, size, -count)
 	case n > maxCount:
 		return fmt.Errorf("count %d: use at most %d", n, maxCount)
 	case i < 0:

@@ -53,7 +53,7 @@ func (t *Trip) risks() []string {
 			parts = append(parts, fmt.Sprintf("over by %s in an early season", w.End.P10.Short()))
 		}
 		if w.Start.P90 > s.From {
-			parts = append(parts, fmt.Sprintf("not before %s in a late one", w.Start.P90.Short()))
+			parts = append(parts, fmt.Sprintf("not before %s in a late season", w.Start.P90.Short()))
 		}
 		if len(parts) > 0 {
 			out = append(out, fmt.Sprintf("%s, %s: %s.", forecast.UpperFirst(l.Name), l.Stage, strings.Join(parts, "; ")))

@@ -9,8 +9,9 @@ import (
 )
 
 // flowReach is how many days ahead the forecast of the flow decides; beyond, past seasons
-// are counted. Our own default: the leads by which the forecast's spread was checked.
-const flowReach = 30
+// are counted. Our own default: the leads up to which the forecast had the lower Brier score
+// for high water (model/flow/RESULTS.md#far-ahead).
+const flowReach = 60
 
 // flowOdds is the chance that the flow spoils a day: by the forecast where all days lie
 // within its reach, else from past seasons. A day is spoiled by a flow at or above that

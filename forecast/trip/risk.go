@@ -34,10 +34,10 @@ const unknownCounts = 0.5
 // less than half of the days are not counted; the running one never is.
 func FlowOdds(f *Flows, from, to forecast.Date, u wading.Units) Odds {
 	if f == nil {
-		return Odds{Words: "unknown: no flow data for this river"}
+		return Odds{Words: "unknown (no flow data for this river)"}
 	}
 	if f.Limits == nil {
-		return Odds{Words: "unknown: no wading limit can be worked out for this gauge"}
+		return Odds{Words: "unknown (no wading limit can be worked out for this gauge)"}
 	}
 	limit := f.Limits.BetterNotM3s
 	var over, days, seasons, hit int
@@ -66,7 +66,7 @@ func FlowOdds(f *Flows, from, to forecast.Date, u wading.Units) Odds {
 		}
 	}
 	if seasons < flowSeasons {
-		return Odds{Seasons: seasons, Words: fmt.Sprintf("unknown: %d past seasons of flow on these dates; %d needed", seasons, flowSeasons)}
+		return Odds{Seasons: seasons, Words: fmt.Sprintf("unknown (%d past seasons of flow on these dates; %d needed)", seasons, flowSeasons)}
 	}
 	return Odds{P: float64(over) / float64(days), Known: true, Seasons: seasons,
 		Words: fmt.Sprintf("in %d of %d past seasons, flow reached %s (better not to wade) on some of these dates", hit, seasons, u.Flow(limit))}
@@ -88,7 +88,7 @@ func warmOdds(o *forecast.Outlook, from, to forecast.Date, u wading.Units) Odds 
 	for d := from; d <= to; d++ {
 		w, ok := o.WaterOn(d)
 		if !ok || math.IsNaN(w.MaxP50) || math.IsNaN(w.MaxP90) {
-			return Odds{Words: "unknown: no water temperature forecast for these dates"}
+			return Odds{Words: "unknown (no water temperature forecast for these dates)"}
 		}
 		sum += warm(w)
 		n++

@@ -179,21 +179,21 @@ func (p *printer) grid(t *Trip) {
 	for ; len(froms) > 0; froms = froms[min(gridWeeks, len(froms)):] {
 		block := froms[:min(gridWeeks, len(froms))]
 		var head strings.Builder
-		fmt.Fprintf(&head, "%-17s", "Week by week")
+		fmt.Fprintf(&head, "%-15s", "Week by week")
 		for _, d := range block {
-			fmt.Fprintf(&head, "%12s", shortSpan(d, weekEnd(t, d)))
+			fmt.Fprintf(&head, "%13s", shortSpan(d, weekEnd(t, d)))
 		}
 		p.line("\n%s", head.String())
 		for _, r := range rivers {
 			for k, what := range []string{"any", "high", "warm"} {
 				name := ""
 				if k == 0 {
-					name = forecast.Truncate(r, 11)
+					name = forecast.Truncate(r, 10)
 				}
 				var row strings.Builder
-				fmt.Fprintf(&row, "%-11s %-5s", name, what)
+				fmt.Fprintf(&row, "%-10s %-4s", name, what)
 				for _, d := range block {
-					fmt.Fprintf(&row, "%12s", cell(t, by[r], d, what))
+					fmt.Fprintf(&row, "%13s", cell(t, by[r], d, what))
 				}
 				p.line("%s", strings.TrimRight(row.String(), " "))
 			}
@@ -243,11 +243,18 @@ func (p *printer) tying(t *Trip) {
 		if f.ToTie() == 0 {
 			tick, left = "x", "-"
 		}
-		p.line("[%s] %-44s %5d %7d %7s", tick, forecast.Truncate(f.Name, 43-len(f.sizes()))+" "+f.sizes(), f.Take, f.InBox, left)
-		p.text("    ", "For "+strings.Join(f.For, "; ")+". "+forecast.UpperFirst(cmp.Or(f.Materials, "unknown"))+".")
+		name, more := f.Name+" "+f.sizes(), ""
+		if len([]rune(name)) > tyingColumns { // a name is not cut for its sizes: they go below
+			name, more = forecast.Truncate(f.Name, tyingColumns), "Sizes "+f.sizes()+". "
+		}
+		p.line("[%s] %-*s %5d %7d %7s", tick, tyingColumns, name, f.Take, f.InBox, left)
+		p.text("    ", more+"For "+strings.Join(f.For, "; ")+". "+forecast.UpperFirst(cmp.Or(f.Materials, "unknown"))+".")
 	}
 	p.text("", "Hook sizes, colours and materials are common practice, no source; the number of flies is our own default.")
 }
+
+// tyingColumns is the width of a fly's name with its sizes.
+const tyingColumns = 44
 
 // sizes are the hooks of a line: "12, 14 (2), 16".
 func (f Fly) sizes() string {

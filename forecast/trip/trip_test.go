@@ -158,7 +158,7 @@ func TestFlowOdds(t *testing.T) {
 		{"two of eight seasons in flood", flows(2, date(6, 1), date(6, 30)), true, 0.25, "in 2 of 8 past seasons"},
 		{"a flood elsewhere in the year does not count", flows(8, date(3, 1), date(3, 30)), true, 0, "in 0 of 8"},
 		{"no flow", nil, false, 0, "unknown"},
-		{"too few seasons", &Flows{Day0: day0 - 3*365, M3s: make([]float64, 3*365), Limits: &wading.Limits{BetterNotM3s: 9}}, false, 0, "unknown: 3 past seasons"},
+		{"too few seasons", &Flows{Day0: day0 - 3*365, M3s: make([]float64, 3*365), Limits: &wading.Limits{BetterNotM3s: 9}}, false, 0, "unknown (3 past seasons"},
 	} {
 		got := FlowOdds(x.flows, from, to, wading.Metric)
 		if got.Known != x.known || math.Abs(got.P-x.p) > 1e-12 || !strings.Contains(got.Words, x.words) {

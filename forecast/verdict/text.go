@@ -33,7 +33,7 @@ func (v Verdict) WriteText(w io.Writer) error {
 		p.river(v, r)
 	}
 	p.line("")
-	p.text("^ hatches  v lays eggs  . under 20%  ? 20% or more  # more likely than not", "")
+	p.text("^ hatches  v lays eggs  . under 20%  ? 20% or more  # more likely than not  un. unknown", "")
 	p.text("%: chance in two hours at the right time on suitable water of more than a few; cal: the same by the calendar alone.", "  ")
 	p.text(forecast.StandingCaution, "")
 	return p.err

@@ -259,6 +259,26 @@ func TestAWindowOpensMovesAndClosesOnce(t *testing.T) {
 	})
 }
 
+// Who wants only the opener of a season hears that a window opens, and of no move or end.
+func TestAnOpenerIsToldAndNothingAfterIt(t *testing.T) {
+	each(t, func(t *testing.T, d *desk) {
+		d.subscribe("a@example.org", func(r *subscribe.Request) {
+			r.Subscriptions = r.Subscriptions[:1]
+			r.Subscriptions[0].Cadence = subscribe.Opener
+		})
+		step := func(what string, p float64, from, to, want string) {
+			t.Helper()
+			d.outlook("wend", p, from, to)
+			d.expect(what, d.turns(), want)
+			d.clock = d.clock.Add(24 * time.Hour)
+		}
+		step("weighed twice", 0.6, "2026-06-14", "2026-06-24", "wend open 0")
+		step("a move", 0.6, "2026-06-23", "2026-07-03", "")
+		step("below", 0.2, "2026-06-23", "2026-07-03", "")
+		step("its end", 0.2, "2026-06-23", "2026-07-03", "")
+	})
+}
+
 func TestManyRiversMakeOneMailAndADayHasALimit(t *testing.T) {
 	each(t, func(t *testing.T, d *desk) {
 		d.subscribe("a@example.org", func(r *subscribe.Request) { r.PerDay = 2 })
@@ -298,6 +318,25 @@ func TestADigestComesInTheMorningOfItsReader(t *testing.T) {
 		d.expect("not before seven", d.turn(0), "")
 		ls := d.turn(time.Minute) // 07:00 in Denver
 		d.expect("at seven", ls, "wend open 0")
+	})
+}
+
+// 6 June 2026 is a Saturday: a reader of the Sunday digest hears on the 7th, at seven.
+func TestASundayDigestWaitsForSunday(t *testing.T) {
+	each(t, func(t *testing.T, d *desk) {
+		d.subscribe("a@example.org", func(r *subscribe.Request) {
+			r.Zone = "America/Denver"
+			for i := range r.Subscriptions {
+				r.Subscriptions[i].Cadence = subscribe.Weekly
+			}
+		})
+		d.outlook("wend", 0.8, "2026-06-08", "2026-06-20")
+		d.expect("not at once", d.turn(0), "")
+		d.clock = time.Date(2026, 6, 6, 13, 30, 0, 0, time.UTC)
+		d.expect("not on Saturday morning", d.turn(0), "")
+		d.clock = time.Date(2026, 6, 7, 12, 59, 0, 0, time.UTC)
+		d.expect("not before seven", d.turn(0), "")
+		d.expect("on Sunday at seven", d.turn(time.Minute), "wend open 0")
 	})
 }
 

@@ -108,7 +108,7 @@ func (r Request) check(n Names) error {
 		faults = append(faults, err)
 	}
 	if _, err := time.LoadLocation(r.Zone); err != nil || r.Zone == "Local" || r.Zone == "" {
-		fault("zone: %q is not an IANA time zone such as Europe/London", r.Zone)
+		fault("zone: %q is not a time zone; write area/city, such as Europe/London", r.Zone)
 	}
 	if r.Units != Metric && r.Units != US {
 		fault("units: %q; use metric or us", r.Units)

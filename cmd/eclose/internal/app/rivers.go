@@ -123,29 +123,30 @@ func IssueTime(r forecast.River, date string, now time.Time) (time.Time, error) 
 		return time.Time{}, fmt.Errorf("--issue-date: %w", NoDate(date))
 	}
 	if t.After(now) {
-		return time.Time{}, fmt.Errorf("--issue-date %s is in the future", date)
+		return time.Time{}, fmt.Errorf("--issue-date %s is in the future; it is the day on which the forecast is made: use today or earlier", date)
 	}
 	return t.Add(12 * time.Hour), nil
 }
 
 // NoDate says what is wrong with a text that is not a date.
 func NoDate(s string) error {
-	if y, m, d, ok := dateParts(s); ok && m >= 1 && m <= 12 {
+	if y, m, ok := monthOf(s); ok && m >= 1 && m <= 12 {
 		month := time.Date(y, time.Month(m)+1, 0, 0, 0, 0, 0, time.UTC)
-		return fmt.Errorf("%s: %s has %d days, so there is no %d", s, month.Format("January 2006"), month.Day(), d)
+		return fmt.Errorf("%s: %s has %d days", s, month.Format("January 2006"), month.Day())
 	} else if ok {
 		return fmt.Errorf("%s: there is no month %d; write year-month-day, such as 2026-06-30", s, m)
 	}
 	return fmt.Errorf("%q is not a date; write it as year-month-day, such as 2026-06-30", s)
 }
 
-// dateParts reads 2026-02-30, whether that day exists or not.
-func dateParts(s string) (y, m, d int, ok bool) {
+// monthOf reads year and month of 2026-02-30, whether that day exists or not.
+func monthOf(s string) (y, m int, ok bool) {
 	if len(s) != len(time.DateOnly) {
-		return 0, 0, 0, false
+		return 0, 0, false
 	}
+	var d int
 	n, err := fmt.Sscanf(s, "%4d-%2d-%2d", &y, &m, &d)
-	return y, m, d, err == nil && n == 3
+	return y, m, err == nil && n == 3
 }
 
 // Names tell the subscriptions which rivers and groups there are.

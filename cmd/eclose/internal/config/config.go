@@ -6,7 +6,6 @@ import (
 	"net"
 	"net/netip"
 	"net/url"
-	"os"
 	"path/filepath"
 	"reflect"
 	"slices"
@@ -296,9 +295,9 @@ type Webhook struct {
 
 // Load reads, completes and checks the file.
 func Load(path string) (*Config, error) {
-	b, err := os.ReadFile(path)
+	b, err := read(path)
 	if err != nil {
-		return nil, fmt.Errorf("reading the config file: %w", err)
+		return nil, err
 	}
 	c, err := Parse(b, path)
 	if err != nil {
@@ -310,9 +309,9 @@ func Load(path string) (*Config, error) {
 // LoadFeeds is Load for somebody who looks for their first gauge: how the feeds
 // are reached is read and checked, and rivers without a gauge are no fault.
 func LoadFeeds(path string) (*Config, error) {
-	b, err := os.ReadFile(path)
+	b, err := read(path)
 	if err != nil {
-		return nil, fmt.Errorf("reading the config file: %w", err)
+		return nil, err
 	}
 	return parse(b, path, (*Config).feedFaults)
 }
@@ -326,13 +325,13 @@ func parse(b []byte, path string, check func(*Config) []string) (*Config, error)
 	md, err := toml.Decode(string(b), &c)
 	if err != nil {
 		if pe, ok := err.(toml.ParseError); ok { //nolint:errorlint // toml returns it unwrapped
-			return nil, fmt.Errorf("%s, line %d: %s", path, pe.Position.Line, pe.Message)
+			return nil, fmt.Errorf("%s, line %d: %s", path, pe.Position.Line, tomlWords(pe.Message))
 		}
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	var faults []string
 	for _, k := range md.Undecoded() {
-		faults = append(faults, fmt.Sprintf("unknown option %q%s; see docs/reference/options.md", k.String(), atLine(b, k)))
+		faults = append(faults, unknownOption(k.String(), atLine(b, k)))
 	}
 	if c.OldSchedule != "" {
 		if c.ForecastSchedule != "" {
@@ -349,19 +348,6 @@ func parse(b []byte, path string, check func(*Config) []string) (*Config, error)
 		return nil, fmt.Errorf("%s: %s", path, strings.Join(faults, "\n  "))
 	}
 	return &c, nil
-}
-
-// atLine finds the line of an unknown key: the TOML library reports only its
-// name.
-func atLine(b []byte, k toml.Key) string {
-	last := k[len(k)-1]
-	for i, line := range strings.Split(string(b), "\n") {
-		word, _, ok := strings.Cut(strings.TrimSpace(line), "=")
-		if ok && strings.Trim(strings.TrimSpace(word), `"`) == last {
-			return fmt.Sprintf(" (line %d)", i+1)
-		}
-	}
-	return ""
 }
 
 func (c *Config) complete() {
@@ -462,7 +448,7 @@ func (c *Config) faults() (out []string) {
 		}
 		slugs[r.Slug] = true
 		if _, err := time.LoadLocation(r.Zone); err != nil || r.Zone == "Local" {
-			add("%s: zone %q is not an IANA zone such as \"America/Denver\"", who, r.Zone)
+			add("%s: zone %q is not a time zone; write area/city, such as \"America/Denver\"", who, r.Zone)
 		}
 		if math.Abs(r.Lat) > 90 || math.Abs(r.Lon) > 180 {
 			add("%s: lat %g, lon %g is out of range", who, r.Lat, r.Lon)

@@ -48,7 +48,7 @@ func TestEachFaultIsOneClearSentence(t *testing.T) {
 		{"a gauge without a site", `site = "99000001"`, ``, `has no site`},
 		{"a file feed without a file", `feed = "usgs"`, `feed = "csv"`, `needs file =`},
 		{"a weather feed that must be switched on", "enabled = true", "enabled = false", `set enabled = true in [feeds.open-meteo]`},
-		{"a zone that is none", "America/Los_Angeles", "Pacific", `zone "Pacific" is not an IANA zone`},
+		{"a zone that is none", "America/Los_Angeles", "Pacific", `zone "Pacific" is not a time zone`},
 		{"no place", "lat = 45.2\nlon = -131.4", "", `set lat and lon`},
 		{"a place off the earth", "lat = 45.2", "lat = 145.2", `is out of range`},
 		{"an unknown variable", `site = "99000001"`, "site = \"99000001\"\nvariables = [\"mood\"]", `unknown variable "mood"`},

@@ -60,43 +60,64 @@ func build(r River, seed uint64) record { return invent(r, seed, yearShift) }
 func invent(r River, seed uint64, yearShift map[int]float64) record {
 	hours := int(Issue.Sub(start).Hours()) + horizonDays*24
 	rec := record{air: make([]float64, hours), water: make([]float64, hours), flow: make([]float64, hours), rain: make([]float64, hours)}
-	country := rand.New(rand.NewPCG(seed, 1))
-	own := rand.New(rand.NewPCG(seed, 2+uint64(r.meltDay)))
-
-	var anomaly, local, storm, snow float64
-	water := 3.0
+	w := newWeather(r, seed, yearShift)
 	for h := range hours {
-		t := start.Add(time.Duration(h) * time.Hour)
-		doy := float64(t.YearDay()) + float64(t.Hour())/24
-		if h%24 == 0 {
-			anomaly = 0.78*anomaly + 2.3*country.NormFloat64()
-			local = 0.6*local + 0.5*own.NormFloat64()
-			if country.Float64() < 0.11 {
-				storm += country.ExpFloat64() * 0.5 * r.flowBase
-				rec.rain[h] = 3 + 8*country.Float64()
-			}
-			storm *= 0.72
-		}
-		season := math.Cos(2 * math.Pi * (doy - 205) / 365.25)
-		spring := math.Exp(-sq((doy - 105) / 45)) // February to June
-		// Local noon is about 21 UTC out there; the day peaks a few hours later.
-		diel := (3 + 3*math.Max(0, season)) * math.Cos(2*math.Pi*(float64(t.Hour())-23)/24)
-		rec.air[h] = r.meanC + r.ampC*season + anomaly + local + diel + yearShift[t.Year()]*spring
-
-		// Snowmelt comes earlier in a warm spring: the day shifts by 6 days per °C.
-		snow = r.melt * math.Exp(-sq((doy-r.meltDay+6*yearShift[t.Year()])/24))
-		rec.flow[h] = r.flowBase*(0.75+0.35*math.Cos(2*math.Pi*(doy-60)/365.25)) + snow + storm
-
-		// Water follows a mixture of air and ground with a lag that grows with
-		// depth; snowmelt pulls it down; it never freezes.
-		lag := r.tau * math.Pow(rec.flow[h]/r.flowBase, 0.35)
-		sun := 1.8 * math.Max(0, season+0.4)
-		target := (1-r.spring)*(rec.air[h]+sun) + r.spring*8.2 - 3.2*snow/(rec.flow[h]+1)
-		water += (target - water) / lag
-		water = math.Max(water, 0.05)
-		rec.water[h] = water
+		w.hour(h, &rec)
 	}
 	return rec
+}
+
+// weather is the state of a river's weather and water from hour to hour.
+type weather struct {
+	r                            River
+	yearShift                    map[int]float64
+	country, own                 *rand.Rand
+	anomaly, local, storm, water float64
+}
+
+func newWeather(r River, seed uint64, yearShift map[int]float64) weather {
+	w := weather{r: r, yearShift: yearShift, water: 3}
+	w.roll(seed)
+	return w
+}
+
+// roll takes the dice of a seed: all rivers of a country have the same weather by it.
+func (w *weather) roll(seed uint64) {
+	w.country, w.own = rand.New(rand.NewPCG(seed, 1)), rand.New(rand.NewPCG(seed, 2+uint64(w.r.meltDay)))
+}
+
+// hour invents hour h of a record.
+func (w *weather) hour(h int, rec *record) {
+	r := w.r
+	t := start.Add(time.Duration(h) * time.Hour)
+	doy := float64(t.YearDay()) + float64(t.Hour())/24
+	if h%24 == 0 {
+		w.anomaly = 0.78*w.anomaly + 2.3*w.country.NormFloat64()
+		w.local = 0.6*w.local + 0.5*w.own.NormFloat64()
+		if w.country.Float64() < 0.11 {
+			w.storm += w.country.ExpFloat64() * 0.5 * r.flowBase
+			rec.rain[h] = 3 + 8*w.country.Float64()
+		}
+		w.storm *= 0.72
+	}
+	season := math.Cos(2 * math.Pi * (doy - 205) / 365.25)
+	spring := math.Exp(-sq((doy - 105) / 45)) // February to June
+	// Local noon is about 21 UTC out there; the day peaks a few hours later.
+	diel := (3 + 3*math.Max(0, season)) * math.Cos(2*math.Pi*(float64(t.Hour())-23)/24)
+	rec.air[h] = r.meanC + r.ampC*season + w.anomaly + w.local + diel + w.yearShift[t.Year()]*spring
+
+	// Snowmelt comes earlier in a warm spring: the day shifts by 6 days per °C.
+	snow := r.melt * math.Exp(-sq((doy-r.meltDay+6*w.yearShift[t.Year()])/24))
+	rec.flow[h] = r.flowBase*(0.75+0.35*math.Cos(2*math.Pi*(doy-60)/365.25)) + snow + w.storm
+
+	// Water follows a mixture of air and ground with a lag that grows with
+	// depth; snowmelt pulls it down; it never freezes.
+	lag := r.tau * math.Pow(rec.flow[h]/r.flowBase, 0.35)
+	sun := 1.8 * math.Max(0, season+0.4)
+	target := (1-r.spring)*(rec.air[h]+sun) + r.spring*8.2 - 3.2*snow/(rec.flow[h]+1)
+	w.water += (target - w.water) / lag
+	w.water = math.Max(w.water, 0.05)
+	rec.water[h] = w.water
 }
 
 func sq(x float64) float64 { return x * x }
