@@ -59,6 +59,7 @@ type hand struct {
 	Model                int           // jobs of the model queue at a time
 	Real                 bool          // outlooks of the invented rivers, worked out from the series in Dir
 	Ticks                bool
+	Hook                 string // address of a receiver of webhooks, if any
 }
 
 func TestMain(m *testing.M) {
@@ -152,6 +153,10 @@ func workAsChild(text string) error {
 	handlers := h.Handlers()
 	o := jobs.Options{Clock: clock, Log: zerolog.Nop(), Handlers: handlers, Timeout: k.Timeout, Rescue: k.Timeout,
 		Workers: map[string]int{jobs.Model: k.Model, jobs.Mail: 2, jobs.Backtest: 1}, Pace: 20 * time.Millisecond}
+	if k.Hook != "" {
+		h.Hooks, o.Workers[jobs.Webhooks] = k.hooksOf(d, clock.Now), 2
+		o.Handlers.Webhook = h.SendWebhook
+	}
 	if k.Ticks {
 		every, err := jobs.ParseSchedule("@every 1s")
 		if err != nil {
