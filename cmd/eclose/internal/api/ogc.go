@@ -175,7 +175,7 @@ func (a Area) within() (in func(lat, lon float64) bool, from, to forecast.Date, 
 		var b []float64
 		for x := range strings.SplitSeq(a.BBox, ",") {
 			v, err := strconv.ParseFloat(strings.TrimSpace(x), 64)
-			if err != nil || math.IsNaN(v) {
+			if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
 				return nil, 0, 0, badParameter("query.bbox: four or six numbers with commas")
 			}
 			b = append(b, v)

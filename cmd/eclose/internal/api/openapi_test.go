@@ -181,7 +181,7 @@ func TestAnyRequestGetsAnAnswerThatMatchesTheDocument(t *testing.T) {
 			r.Fatalf("%s lacks the caution: %.300s", address, a.Body)
 		}
 	})
-	if codes[200] < 10 || codes[400] < 10 {
+	if !testing.Short() && (codes[200] < 10 || codes[400] < 10) {
 		t.Errorf("the requests were not of all kinds: %v", codes)
 	}
 }

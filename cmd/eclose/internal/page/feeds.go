@@ -29,7 +29,7 @@ func (s *site) feed(kind string, write func(io.Writer, *http.Request) error) htt
 		h := w.Header()
 		h.Set("Access-Control-Allow-Origin", "*")
 		h.Set("Cross-Origin-Resource-Policy", "cross-origin")
-		f.send(w, r, kind, "Accept-Encoding")
+		f.send(w, r, kind, "Accept-Encoding, Cookie") // the cookie has the units
 	}
 }
 
