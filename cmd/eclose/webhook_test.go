@@ -120,7 +120,7 @@ func TestServeTellsAReceiverWhatItIssuedSignedByTheStandard(t *testing.T) {
 				if err := d.SQL.QueryRow("SELECT COUNT(*), COALESCE(SUM(CASE WHEN delivered_at = 0 THEN 1 ELSE 0 END), 0) FROM webhook_message").Scan(&kept, &open); err != nil {
 					t.Fatal(err)
 				}
-				if err := d.SQL.QueryRow("SELECT COUNT(DISTINCT river) FROM told_window").Scan(&told); err != nil {
+				if err := d.SQL.QueryRow("SELECT COUNT(DISTINCT river) FROM published_window").Scan(&told); err != nil {
 					t.Fatal(err)
 				}
 				return told == 3 && open == 0 && got.count() >= kept
@@ -180,7 +180,7 @@ func TestServeTellsAReceiverWhatItIssuedSignedByTheStandard(t *testing.T) {
 					t.Errorf("%s: the API says issued %s, the message %s", river, at, forecasts[river])
 				}
 			}
-			want := rowsOf(t, d, "SELECT river || ' ' || insect || ' ' || stage || ' ' || season FROM told_window")
+			want := rowsOf(t, d, "SELECT river || ' ' || insect || ' ' || stage || ' ' || season FROM published_window")
 			slices.Sort(told)
 			slices.Sort(want)
 			if !slices.Equal(told, want) || len(told) < 3 {

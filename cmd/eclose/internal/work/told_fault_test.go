@@ -187,7 +187,7 @@ func checkStory(t *testing.T, d *db.DB, river string, got map[string]toldMessage
 			delete(shown, key)
 		}
 	}
-	rows, err := syndicate.Told(t.Context(), d.SQL, river)
+	rows, err := syndicate.Published(t.Context(), d.SQL, river)
 	if err != nil {
 		t.Fatal(err)
 	}
