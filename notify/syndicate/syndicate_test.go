@@ -181,7 +181,7 @@ func seesTheMove(t *testing.T, program []string) {
 		}
 	}))
 	defer server.Close()
-	args := slices.Concat(program[1:], []string{server.URL+"/1.ics", server.URL+"/2.ics", server.URL+"/3.ics", server.URL+"/4.ics"})
+	args := slices.Concat(program[1:], []string{server.URL + "/1.ics", server.URL + "/2.ics", server.URL + "/3.ics", server.URL + "/4.ics"})
 	out, err := exec.CommandContext(t.Context(), program[0], args...).CombinedOutput()
 	if err != nil {
 		t.Fatalf("%v\n%s", err, out)
