@@ -62,8 +62,8 @@ func TestTheCautionInCAPNeverOutlivesItsReading(t *testing.T) {
 		for _, river := range rivers {
 			m, at, reading := capFrom(t, url, river, now)
 			expires := capTime(t, m.Info.Expires)
-			switch {
-			case m.Info.Certainty == "Unknown":
+			switch m.Info.Certainty {
+			case "Unknown":
 				if m.Info.Response != "Avoid" || !strings.Contains(m.Info.Headline, "unknown") {
 					t.Errorf("%s at %s: %+v", river, at.Format("15:04"), m.Info)
 				}

@@ -118,7 +118,7 @@ func (h *publicHouse) plantReaders() {
 	for table, columns := range personal {
 		rows := rowsOf(h.t, d, "SELECT "+columns+" FROM "+table)
 		for _, row := range rows {
-			for _, cell := range strings.Split(row, "\x00") {
+			for cell := range strings.SplitSeq(row, "\x00") {
 				if len(cell) >= 8 && cell != "NULL" {
 					h.private[cell] = table
 				}

@@ -148,6 +148,7 @@ func (r *moodyHook) ServeHTTP(w http.ResponseWriter, q *http.Request) {
 	case halfway:
 		cut(w, "HTTP/1.1 200 O")
 		return
+	case up, refusing: // nobody gets here while nothing listens
 	}
 	body, err := io.ReadAll(q.Body)
 	if fault := signedByStandard(q.Header, body, r.now()); err != nil || fault != "" {
