@@ -257,7 +257,7 @@ func TestNothingPersonalIsInAnyPublicAnswer(t *testing.T) {
 			s.ask(path, accept)
 		}
 	}
-	for len(s.queue) > 0 && s.n < 4000 {
+	for len(s.queue) > 0 && s.n < 12000 {
 		path := s.queue[0]
 		s.queue = s.queue[1:]
 		s.ask(path, "")
