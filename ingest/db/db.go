@@ -215,6 +215,19 @@ type Tx struct {
 	Pgx     pgx.Tx  // PostgreSQL: the same connection as Querier
 }
 
+// Alone waits until no other transaction that named the same thing is under way, so that
+// what is read from now on is not written by another before this one ends. On SQLite every
+// transaction that writes is alone anyway.
+func (t *Tx) Alone(ctx context.Context, name string) error {
+	if t.Dialect != Postgres {
+		return nil
+	}
+	if _, err := t.ExecContext(ctx, "SELECT pg_advisory_xact_lock(hashtext('eclose ' || current_schema()), hashtext($1))", name); err != nil {
+		return fmt.Errorf("waiting to be alone with %s: %w", name, err)
+	}
+	return nil
+}
+
 // Tx runs do in one transaction: all of it happens, or nothing.
 func (d *DB) Tx(ctx context.Context, do func(*Tx) error) (err error) {
 	if d.Dialect == Postgres {

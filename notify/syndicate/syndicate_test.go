@@ -149,7 +149,22 @@ func ical(t *testing.T) string {
 // The calendar of an address, fetched as the forecast changes, by a client library
 // that is not ours: each window is one event for good.
 func TestACalendarProgramSeesAMovedWindowAsMovedNotDoubled(t *testing.T) {
-	modules := ical(t)
+	for name, program := range map[string]func(*testing.T) []string{"ical.js": func(t *testing.T) []string { return []string{"node", "testdata/client.mjs", ical(t)} }, "icalendar": icalendar} {
+		t.Run(name, func(t *testing.T) { seesTheMove(t, program(t)) })
+	}
+}
+
+// icalendar is the calendar program on the library of Python, which Debian carries.
+func icalendar(t *testing.T) []string {
+	t.Helper()
+	const debian = "/usr/bin/python3"
+	if err := exec.CommandContext(t.Context(), debian, "-c", "import icalendar").Run(); err != nil {
+		skip(t, "%s with icalendar is missing: %v", debian, err)
+	}
+	return []string{debian, "testdata/client.py"}
+}
+
+func seesTheMove(t *testing.T, program []string) {
 	states := map[string]*forecast.Outlook{
 		"/1.ics": outlook(noon, map[string][2]forecast.Date{"a": {day(6, 1), day(6, 10)}, "b": {day(6, 5), day(6, 20)}}),
 		"/2.ics": outlook(noon.Add(6*time.Hour), map[string][2]forecast.Date{"a": {day(6, 2), day(6, 10)}, "b": {day(6, 5), day(6, 20)}}),
@@ -166,7 +181,8 @@ func TestACalendarProgramSeesAMovedWindowAsMovedNotDoubled(t *testing.T) {
 		}
 	}))
 	defer server.Close()
-	out, err := exec.CommandContext(t.Context(), "node", "testdata/client.mjs", modules, server.URL+"/1.ics", server.URL+"/2.ics", server.URL+"/3.ics", server.URL+"/4.ics").CombinedOutput()
+	args := slices.Concat(program[1:], []string{server.URL + "/1.ics", server.URL + "/2.ics", server.URL + "/3.ics", server.URL + "/4.ics"})
+	out, err := exec.CommandContext(t.Context(), program[0], args...).CombinedOutput()
 	if err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}

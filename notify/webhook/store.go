@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"net/url"
 	"slices"
 	"strconv"
 	"time"
@@ -160,6 +161,9 @@ func (s *Store) post(ctx context.Context, h Receiver, id string, body []byte) er
 		client = &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	}
 	res, err := client.Do(r)
+	if fault := (*url.Error)(nil); errors.As(err, &fault) {
+		err = fault.Err // without the address, which may hold a key of the receiver's
+	}
 	if err != nil {
 		return fmt.Errorf("webhook %s: no answer: %w", h.Name, err)
 	}

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"net/http"
 	"net/netip"
+	"reflect"
 	"strings"
 	"time"
 
@@ -106,10 +107,17 @@ func get[I, O any](s *service, id, path, summary string, formats []string, handl
 	op := huma.Operation{OperationID: id, Method: http.MethodGet, Path: Root + path, Summary: summary,
 		Errors: []int{http.StatusBadRequest, http.StatusNotFound, http.StatusTooManyRequests}}
 	if len(formats) > 0 {
-		op.Responses = map[string]*huma.Response{"200": {Description: "OK", Content: map[string]*huma.MediaType{"application/json": {}}}}
+		known := s.huma.OpenAPI().Components.Schemas
+		body, _ := reflect.TypeFor[O]().FieldByName("Body") // what has other formats is paged
+		items, _ := body.Type.FieldByName("Items")
+		content := map[string]*huma.MediaType{"application/json": {}}
 		for _, f := range formats {
-			op.Responses["200"].Content[f] = mediaTypes[f](s.huma.OpenAPI().Components.Schemas)
+			content[f] = geoMedia(known)
+			if f == csvType {
+				content[f] = csvMedia(known, items.Type.Elem(), strings.Contains(path, "{river}"))
+			}
 		}
+		op.Responses = map[string]*huma.Response{"200": {Description: "OK", Content: content}}
 	}
 	huma.Register(s.huma, op, func(ctx context.Context, in *I) (*O, error) {
 		out, err := handle(ctx, in)

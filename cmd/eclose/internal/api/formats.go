@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"net/url"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -26,14 +27,41 @@ const (
 	covType = "application/prs.coverage+json"
 )
 
-// mediaTypes describe the formats besides JSON.
-var mediaTypes = map[string]func(huma.Registry) *huma.MediaType{
-	csvType: func(huma.Registry) *huma.MediaType {
-		return &huma.MediaType{Schema: &huma.Schema{Type: huma.TypeString, Description: "A line of names, then one row each; the members of items in their order, then the river's caution. An empty field is no value."}}
-	},
-	geoType: func(r huma.Registry) *huma.MediaType {
-		return &huma.MediaType{Schema: r.Schema(reflect.TypeFor[featureCollection](), true, "")}
-	},
+// A column is a column of CSV as the document describes it, in the words of JSON Schema.
+type column struct {
+	Name     string `json:"name"`
+	Type     string `json:"type"`
+	Format   string `json:"format,omitempty"`
+	Enum     []any  `json:"enum,omitempty"`
+	Nullable bool   `json:"nullable,omitempty"` // an empty field is no value
+}
+
+// csvMedia describes the rows of a list, which may carry the caution of one river.
+func csvMedia(r huma.Registry, item reflect.Type, ofRiver bool) *huma.MediaType {
+	columns := columnsOf(r, item)
+	if ofRiver {
+		columns = append(columns, columnsOf(r, reflect.TypeFor[CautionBrief]())...)
+	}
+	columns = append(columns, column{Name: "standing_caution", Type: huma.TypeString})
+	names := make([]string, len(columns))
+	for i, c := range columns {
+		names[i] = c.Name
+	}
+	return &huma.MediaType{Schema: &huma.Schema{Type: huma.TypeString, Description: "A line of names, then one row each: " + strings.Join(names, ", ") + ". An empty field is no value.",
+		Extensions: map[string]any{"x-columns": columns}}}
+}
+
+func columnsOf(r huma.Registry, t reflect.Type) (out []column) {
+	schema := huma.SchemaFromType(r, t)
+	for name, f := range fieldsOf(reflect.New(t).Elem()) {
+		p := schema.Properties[name]
+		out = append(out, column{Name: name, Type: p.Type, Format: p.Format, Enum: p.Enum, Nullable: f.Kind() == reflect.Pointer || !slices.Contains(schema.Required, name)})
+	}
+	return out
+}
+
+func geoMedia(r huma.Registry) *huma.MediaType {
+	return &huma.MediaType{Schema: r.Schema(reflect.TypeFor[featureCollection](), true, "")}
 }
 
 // onlyJSON is embedded in answers that have one form.
@@ -217,6 +245,7 @@ type Paging struct {
 	Limit  int `query:"limit" minimum:"1" maximum:"1000" default:"100" doc:"how many at most"`
 	Offset int `query:"offset" minimum:"0" maximum:"1000000" default:"0" doc:"how many to leave out first; follow the link next instead of counting"`
 	self   url.URL
+	accept string // the format that is asked for
 }
 
 // Resolve keeps the address as it was asked for, its suffix too, for the link to the
@@ -227,7 +256,7 @@ func (p *Paging) Resolve(ctx huma.Context) []error {
 	if err != nil {
 		return []error{err}
 	}
-	p.self = url.URL{Path: u.Path, RawQuery: u.RawQuery}
+	p.self, p.accept = url.URL{Path: u.Path, RawQuery: u.RawQuery}, ctx.Header("Accept")
 	return nil
 }
 
@@ -242,17 +271,17 @@ func page[T any](s *service, p Paging, all []T, c *caution) *paged[T] {
 	at := min(p.Offset, len(all))
 	to := min(at+p.Limit, len(all))
 	out := &paged[T]{Body: list[T]{Items: append([]T{}, all[at:to]...), Matched: len(all), Returned: to - at, Caution: c, Frame: s.frame()}}
-	out.Body.Links, out.Link = s.pageLinks(p, to, len(all))
+	out.Body.Links, out.Link = s.pageLinks(p, out.Body.ContentType(p.accept), to, len(all))
 	return out
 }
 
-func (s *service) pageLinks(p Paging, to, of int) (links []link, header string) {
-	links = []link{{Href: s.PublicURL + p.self.RequestURI(), Rel: "self"}}
+func (s *service) pageLinks(p Paging, kind string, to, of int) (links []link, header string) {
+	links = []link{{Href: s.PublicURL + p.self.RequestURI(), Rel: "self", Type: kind}}
 	if to < of {
 		q := p.self.Query()
 		q.Set("offset", strconv.Itoa(to))
 		next := s.PublicURL + (&url.URL{Path: p.self.Path, RawQuery: q.Encode()}).String()
-		return append(links, link{Href: next, Rel: "next"}), "<" + next + `>; rel="next"`
+		return append(links, link{Href: next, Rel: "next", Type: kind}), "<" + next + `>; rel="next"`
 	}
 	return links, ""
 }

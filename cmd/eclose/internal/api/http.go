@@ -13,6 +13,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/negotiation"
 
+	pages "example.org/eclose/cmd/eclose/internal/page"
 	"example.org/eclose/notify/subscribe"
 )
 
@@ -150,16 +151,14 @@ func (a *answer) send(w http.ResponseWriter, r *http.Request) {
 	if a.code == http.StatusOK {
 		h.Set("ETag", "W/"+a.tag) // weak: the same for packed and plain
 		h.Set("Cache-Control", "no-cache")
-		for t := range strings.SplitSeq(r.Header.Get("If-None-Match"), ",") {
-			if t = strings.TrimSpace(t); t == "*" || strings.TrimPrefix(t, "W/") == a.tag {
-				h.Del("Content-Type")
-				w.WriteHeader(http.StatusNotModified)
-				return
-			}
+		if pages.Has(r, a.tag) {
+			h.Del("Content-Type")
+			w.WriteHeader(http.StatusNotModified)
+			return
 		}
 	}
 	body := a.gz
-	if body != nil && takesGzip(r.Header.Get("Accept-Encoding")) {
+	if body != nil && pages.TakesGzip(r) {
 		h.Set("Content-Encoding", "gzip")
 	} else {
 		body = a.plain()
@@ -168,15 +167,4 @@ func (a *answer) send(w http.ResponseWriter, r *http.Request) {
 	if r.Method != http.MethodHead {
 		_, _ = w.Write(body) // a reader that went away is no fault
 	}
-}
-
-// takesGzip reads Accept-Encoding (RFC 9110, section 12.5.3).
-func takesGzip(accept string) bool {
-	for x := range strings.SplitSeq(accept, ",") {
-		name, q, _ := strings.Cut(strings.ReplaceAll(x, " ", ""), ";")
-		if name == "gzip" {
-			return strings.Trim(strings.TrimPrefix(q, "q="), "0.") != "" || q == ""
-		}
-	}
-	return false
 }

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"errors"
 	"net/http"
 	"net/http/httptest"
 	"net/netip"
@@ -25,8 +26,9 @@ var noon = pagetest.Noon
 // world is the API over an archive with two outlooks of the first river.
 type world struct {
 	http.Handler
-	memory *pages.Memory
-	now    time.Time
+	memory  *pages.Memory
+	now     time.Time
+	columns map[string][]column // of CSV by path, as the document has them
 }
 
 func newWorld(tb testing.TB, change func(*Options)) *world {
@@ -92,4 +94,11 @@ func contains(t *testing.T, what, text string, words ...string) {
 			t.Errorf("%s lacks %q:\n%.2000s", what, x, text)
 		}
 	}
+}
+
+// brokenIssues is an archive that cannot be read.
+type brokenIssues struct{ Issues }
+
+func (brokenIssues) List(context.Context, string, time.Time, time.Time) ([]archive.Head, error) {
+	return nil, errors.New("open /var/lib/eclose/eclose.db: no such file")
 }

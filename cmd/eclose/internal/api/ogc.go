@@ -4,7 +4,6 @@ import (
 	"context"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -22,11 +21,11 @@ type landingAnswer struct {
 }
 
 func (s *service) landing(context.Context, *struct{}) (*one[landingAnswer], error) {
-	const openapi = "application/vnd.oai.openapi+json;version="
+	const openapi = "application/openapi+json" // as huma serves it
 	return &one[landingAnswer]{landingAnswer{Title: "Eclose", Description: "When river insects hatch and lay eggs, with the water behind it.", Frame: s.frame(), Links: []link{
 		s.link("self", "", "application/json", "This page"),
-		s.link("service-desc", "/openapi.json", openapi+"3.1", "OpenAPI 3.1"),
-		s.link("service-desc", "/openapi-3.0.json", openapi+"3.0", "OpenAPI 3.0"),
+		s.link("service-desc", "/openapi.json", openapi, "OpenAPI 3.1"),
+		s.link("service-desc", "/openapi-3.0.json", openapi, "OpenAPI 3.0"),
 		s.link("conformance", "/conformance", "application/json", "Standards"),
 		s.link("data", "/collections", "application/json", "Collections"),
 		s.link("related", "/rivers", "application/json", "Rivers"),
@@ -35,16 +34,15 @@ func (s *service) landing(context.Context, *struct{}) (*one[landingAnswer], erro
 	}}}, nil
 }
 
-// classes are the requirement classes whose rules were followed, from memory of the
-// standards. OGC's own test suites have not been run.
+// classes are the conformance classes of which every requirement is met, each by a test
+// of its own (conformance_test.go). OGC's own test suites have not been run. The series
+// have the shapes of EDR 1.1, whose classes are not claimed: its core asks for the
+// parameters crs and f, and its collections for parameter_names of every collection.
 var classes = []string{
 	"http://www.opengis.net/spec/ogcapi-common-1/1.0/conf/core",
 	"http://www.opengis.net/spec/ogcapi-common-2/1.0/conf/collections",
 	"http://www.opengis.net/spec/ogcapi-features-1/1.0/conf/core",
 	"http://www.opengis.net/spec/ogcapi-features-1/1.0/conf/geojson",
-	"http://www.opengis.net/spec/ogcapi-edr-1/1.1/conf/core",
-	"http://www.opengis.net/spec/ogcapi-edr-1/1.1/conf/collections",
-	"http://www.opengis.net/spec/ogcapi-edr-1/1.1/conf/covjson",
 }
 
 type conformanceAnswer struct {
@@ -122,13 +120,14 @@ func (s *service) allCollections() []collection {
 	for _, p := range seriesParameters {
 		series.Parameters[p.name] = p.parameter()
 	}
-	for _, kind := range []string{"locations", "position"} {
+	for kind, media := range map[string]string{"locations": geoType, "position": covType} {
 		var q dataQuery
 		q.Link.Href, q.Link.Rel = s.PublicURL+Root+"/collections/series/"+kind, "data"
 		q.Link.Variables.QueryType, q.Link.Variables.Formats = kind, series.Formats
 		series.DataQueries[kind] = q
-		series.Links = append(series.Links, s.link("data", "/collections/series/"+kind, "", kind))
+		series.Links = append(series.Links, s.link("data", "/collections/series/"+kind, media, kind))
 	}
+	slices.SortFunc(series.Links[1:], func(a, b link) int { return strings.Compare(a.Href, b.Href) })
 	return []collection{rivers, windows, series}
 }
 
@@ -164,27 +163,19 @@ func (s *service) collection(_ context.Context, in *struct {
 
 // Area narrows features by place and time.
 type Area struct {
-	BBox     string `query:"bbox" maxLength:"200" doc:"west,south,east,north in degrees" example:"-132,44,-130,46"`
-	Datetime string `query:"datetime" maxLength:"100" doc:"a time or an interval such as 2026-05-01T00:00:00Z/.. ; rivers have no time and always match" example:"2026-05-01T00:00:00Z/.."`
+	BBox     []float64 `query:"bbox" minItems:"4" maxItems:"6" doc:"west,south,east,north in degrees; with heights, which are not looked at, six numbers" example:"[-132,44,-130,46]"`
+	Datetime string    `query:"datetime" maxLength:"100" doc:"a time or an interval such as 2026-05-01T00:00:00Z/.. ; what has no time always matches" example:"2026-05-01T00:00:00Z/.."`
 }
 
 // within reads the area: which places lie in it, and the first and last day.
 func (a Area) within() (in func(lat, lon float64) bool, from, to forecast.Date, err error) {
 	in, from, to = func(float64, float64) bool { return true }, -1<<30, 1<<30
-	if a.BBox != "" {
-		var b []float64
-		for x := range strings.SplitSeq(a.BBox, ",") {
-			v, err := strconv.ParseFloat(strings.TrimSpace(x), 64)
-			if err != nil || math.IsNaN(v) {
-				return nil, 0, 0, badParameter("query.bbox: four or six numbers with commas")
-			}
-			b = append(b, v)
-		}
-		if len(b) == 6 { // with heights, which rivers lack
+	if b := a.BBox; len(b) > 0 {
+		if len(b) == 6 {
 			b = []float64{b[0], b[1], b[3], b[4]}
 		}
-		if len(b) != 4 || b[1] > b[3] {
-			return nil, 0, 0, badParameter("query.bbox: west,south,east,north")
+		if len(b) != 4 || slices.ContainsFunc(a.BBox, func(v float64) bool { return math.IsNaN(v) || math.IsInf(v, 0) }) || b[1] > b[3] {
+			return nil, 0, 0, badParameter("query.bbox: west,south,east,north, or six numbers with heights")
 		}
 		in = func(lat, lon float64) bool {
 			east := lon >= b[0] && lon <= b[2]
@@ -202,7 +193,7 @@ func (a Area) within() (in func(lat, lon float64) bool, from, to forecast.Date, 
 		if from, err = boundOf(first, from); err == nil {
 			to, err = boundOf(last, to)
 		}
-		if err != nil || to < from {
+		if err != nil || to < from || strings.Trim(a.Datetime, "./") == "" {
 			return nil, 0, 0, badParameter("query.datetime: a time such as 2026-05-01T00:00:00Z, or two with a slash; .. for an open end")
 		}
 	}
@@ -232,6 +223,7 @@ func (s *service) riverItems(ctx context.Context, in *struct {
 	if err != nil {
 		return nil, err
 	}
+	in.accept = geoType
 	return &one[featureCollection]{page(s, in.Paging, all, nil).Body.geo()}, nil
 }
 
@@ -301,11 +293,12 @@ func (s *service) windowItems(ctx context.Context, in *struct {
 	}
 	all, err := s.allWindows(ctx, func(r forecast.River, x *forecast.StageOutlook) bool {
 		w := x.Window
-		return (in.River == "" || in.River == r.Slug) && inside(r.Lat, r.Lon) && in.has(x) && (w.Start.P50 == 0 && in.Datetime == "" || w.Start.P50 != 0 && w.Start.P50 <= to && w.End.P50 >= from)
+		return (in.River == "" || in.River == r.Slug) && inside(r.Lat, r.Lon) && in.has(x) && (w.Start.P50 == 0 || w.Start.P50 <= to && w.End.P50 >= from)
 	})
 	if err != nil {
 		return nil, err
 	}
+	in.accept = geoType
 	return &one[featureCollection]{page(s, in.Paging, all, nil).Body.geo()}, nil
 }
 

@@ -5,6 +5,8 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
+	"net/http"
 	"net/http/httptest"
 	"os"
 	"path/filepath"
@@ -50,10 +52,55 @@ func house(t *testing.T, d *db.DB, cutOff time.Time) *health.Watcher {
 // limits are the defaults of the config.
 var limits = health.Limits{FreeBytes: 5e8, CautionAge: 10 * time.Minute, ReadingAge: 48 * time.Hour, FeedFailures: 8, MailWait: 30 * time.Minute, SuppressedShare: 0.2, CertificateLeft: 7 * 24 * time.Hour, ClockOffset: time.Minute}
 
+func fromHere(r *http.Request) *http.Request {
+	r.RemoteAddr, r.Host = "127.0.0.1:40000", "localhost:8437"
+	return r
+}
+
+// Strangers are told whether it is well and of the rivers, not what the checks name; what
+// one who left at once has asked for is kept for the next.
+func TestStrangersAreToldNoDetailsOfHealth(t *testing.T) {
+	w := house(t, dbtest.Open(t, dbtest.SQLiteURL(t)), issued)
+	looks := 0
+	w.Now = func() time.Time { return issued.Add(time.Hour) }
+	w.Folders, w.Free = []string{"/home/ann/eclose"}, func(string) (uint64, error) { looks++; return 1, nil }
+	if code, r := ask(t, w); code != 503 || !strings.Contains(fmt.Sprint(r.Problems), "/home/ann") {
+		t.Fatalf("%d %+v", code, r)
+	}
+	for name, change := range map[string]func(*http.Request){
+		"from another machine": func(r *http.Request) { r.RemoteAddr = "203.0.113.7:40000" },
+		"through a proxy":      func(r *http.Request) { r.Header.Set("X-Real-IP", "203.0.113.7") },
+		"under another name":   func(r *http.Request) { r.Host = "rebound.example.org" },
+	} {
+		q := fromHere(httptest.NewRequest("GET", "/health", nil))
+		change(q)
+		rec := httptest.NewRecorder()
+		w.ServeHTTP(rec, q)
+		if rec.Code != 503 || !strings.Contains(rec.Body.String(), `"wend"`) || strings.Contains(rec.Body.String(), "/home/ann") || strings.Contains(rec.Body.String(), "database-write") {
+			t.Errorf("%s: %d %s", name, rec.Code, rec.Body)
+		}
+		rec = httptest.NewRecorder()
+		health.NewMetrics(w).Handler().ServeHTTP(rec, q)
+		if rec.Code != 404 {
+			t.Errorf("metrics %s: %d", name, rec.Code)
+		}
+	}
+	gone, cancel := context.WithCancel(t.Context())
+	cancel()
+	w.Now = func() time.Time { return issued.Add(2 * time.Hour) }
+	before := looks
+	for range 5 {
+		w.ServeHTTP(httptest.NewRecorder(), httptest.NewRequestWithContext(gone, "GET", "/health", nil))
+	}
+	if looks != before+1 {
+		t.Errorf("five who left at once had it look %d times", looks-before)
+	}
+}
+
 func ask(t *testing.T, w *health.Watcher) (int, health.Report) {
 	t.Helper()
 	rec := httptest.NewRecorder()
-	w.ServeHTTP(rec, httptest.NewRequest("GET", "/health", nil))
+	w.ServeHTTP(rec, fromHere(httptest.NewRequest("GET", "/health", nil)))
 	var r health.Report
 	if err := json.Unmarshal(rec.Body.Bytes(), &r); err != nil {
 		t.Fatal(err)
@@ -177,10 +224,8 @@ func TestWhatWasGivenUpAndWhatCannotBeReadIsNotHealthy(t *testing.T) {
 	now = now.Add(time.Minute) // a report is kept for a quarter of a minute
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	rec := httptest.NewRecorder()
-	w.ServeHTTP(rec, httptest.NewRequestWithContext(ctx, "GET", "/health", nil))
-	if rec.Code != 503 || !strings.Contains(rec.Body.String(), "cannot be read") {
-		t.Errorf("%d %s", rec.Code, rec.Body)
+	if r := w.Look(ctx); r.Healthy || !strings.Contains(strings.Join(r.Problems, " "), "cannot be read") {
+		t.Errorf("%+v", r)
 	}
 }
 
@@ -202,7 +247,7 @@ func TestTheReferenceListsTheMetrics(t *testing.T) {
 	m.Done(jobs.Attempt{Kind: "outlook", Took: time.Second, Err: context.Canceled})
 	rec := httptest.NewRecorder()
 	req := httptest.NewRequest("GET", "/metrics", nil)
-	req.RemoteAddr = "127.0.0.1:1"
+	fromHere(req)
 	m.Handler().ServeHTTP(rec, req)
 	if problems, err := promlint.New(bytes.NewReader(rec.Body.Bytes())).Lint(); err != nil || len(problems) > 0 {
 		t.Errorf("names of metrics: %v, %v", problems, err)

@@ -2,7 +2,6 @@ package health
 
 import (
 	"context"
-	"net"
 	"net/http"
 	"time"
 
@@ -155,8 +154,7 @@ func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
 func (m *Metrics) Handler() http.Handler {
 	h := promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{MaxRequestsInFlight: 2, Timeout: 20 * time.Second})
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		host, _, err := net.SplitHostPort(r.RemoteAddr)
-		if ip := net.ParseIP(host); err != nil || ip == nil || !ip.IsLoopback() || r.Header.Get("Forwarded") != "" || r.Header.Get("X-Forwarded-For") != "" {
+		if !fromHere(r) {
 			http.NotFound(w, r)
 			return
 		}

@@ -177,12 +177,17 @@ func round(d time.Duration) string {
 	return d.Round(time.Second).String()
 }
 
-// ServeHTTP answers 200 where all is fresh and 503 where it is not, with the
-// report either way.
+// ServeHTTP answers 200 where all is fresh and 503 where it is not. What the checks
+// found names folders, the relay and shares of readers, so it is told on this machine
+// only; others are told of the rivers.
 func (w *Watcher) ServeHTTP(rw http.ResponseWriter, req *http.Request) {
-	ctx, cancel := context.WithTimeout(req.Context(), 10*time.Second)
+	// Who asks and leaves at once must not have the next one look again.
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(req.Context()), 10*time.Second)
 	defer cancel()
 	r := w.Look(ctx)
+	if !fromHere(req) {
+		r.Problems, r.Checks = []string{}, []Check{}
+	}
 	rw.Header().Set("Content-Type", "application/json")
 	rw.Header().Set("Cache-Control", "no-store")
 	if !r.Healthy {

@@ -7,6 +7,7 @@ import (
 	"encoding/base64"
 	"io"
 	"net/http"
+	"strconv"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -105,14 +106,14 @@ func (f *finished) send(w http.ResponseWriter, r *http.Request, kind, vary strin
 	h := w.Header()
 	h.Set("Content-Type", kind)
 	h.Set("Cache-Control", "private, no-cache") // ask again, by the tag
-	h.Set("ETag", f.tag)
+	h.Set("ETag", "W/"+f.tag)                   // weak: the same for packed and plain
 	h.Set("Vary", vary)
-	if r.Header.Get("If-None-Match") == f.tag {
+	if Has(r, f.tag) {
 		w.WriteHeader(http.StatusNotModified)
 		return
 	}
 	body := f.gz
-	if strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
+	if TakesGzip(r) {
 		h.Set("Content-Encoding", "gzip")
 	} else {
 		body = f.plain()
@@ -136,4 +137,27 @@ func (f *finished) plain() []byte {
 		panic(err) // likewise
 	}
 	return body
+}
+
+// Has tells whether a reader has what a tag names (RFC 9110, section 13.1.2): tags are
+// compared weakly, since proxies that pack make them weak.
+func Has(r *http.Request, tag string) bool {
+	for t := range strings.SplitSeq(strings.Join(r.Header.Values("If-None-Match"), ","), ",") {
+		if t = strings.TrimSpace(t); t == "*" || strings.TrimPrefix(t, "W/") == tag {
+			return true
+		}
+	}
+	return false
+}
+
+// TakesGzip reads Accept-Encoding (RFC 9110, section 12.5.3).
+func TakesGzip(r *http.Request) bool {
+	for x := range strings.SplitSeq(strings.Join(r.Header.Values("Accept-Encoding"), ","), ",") {
+		name, q, weighed := strings.Cut(strings.ToLower(strings.Join(strings.Fields(x), "")), ";")
+		if name == "gzip" || name == "x-gzip" {
+			weight, err := strconv.ParseFloat(strings.TrimPrefix(q, "q="), 64)
+			return !weighed || err == nil && weight > 0
+		}
+	}
+	return false
 }

@@ -58,7 +58,7 @@ func (f *finished) sendTo(w http.ResponseWriter, r *http.Request, kind string) {
 	h := w.Header()
 	h.Set("Access-Control-Allow-Origin", "*")
 	h.Set("Cross-Origin-Resource-Policy", "cross-origin")
-	f.send(w, r, kind, "Accept-Encoding")
+	f.send(w, r, kind, "Accept-Encoding, Cookie") // the cookie has the units
 }
 
 // root is the address of the pages without a slash at its end.

@@ -260,7 +260,7 @@ func otherUnits(r *http.Request, a *answer) string {
 	if unitsOf(r.Context()) == wading.US {
 		q.Set("units", "metric")
 	}
-	return (&url.URL{Path: r.URL.Path, RawQuery: q.Encode()}).String()
+	return within((&url.URL{Path: r.URL.Path, RawQuery: q.Encode()}).String()) // a path of two slashes would lead to another site
 }
 
 // fail says what went wrong: to people what they can do, to the log the cause.

@@ -59,6 +59,8 @@ type hand struct {
 	Model                int           // jobs of the model queue at a time
 	Real                 bool          // outlooks of the invented rivers, worked out from the series in Dir
 	Ticks                bool
+	Hook                 string // address of a receiver of webhooks, if any
+	Windows              bool   // outlooks have windows that move
 }
 
 func TestMain(m *testing.M) {
@@ -152,6 +154,20 @@ func workAsChild(text string) error {
 	handlers := h.Handlers()
 	o := jobs.Options{Clock: clock, Log: zerolog.Nop(), Handlers: handlers, Timeout: k.Timeout, Rescue: k.Timeout,
 		Workers: map[string]int{jobs.Model: k.Model, jobs.Mail: 2, jobs.Backtest: 1}, Pace: 20 * time.Millisecond}
+	if k.Windows {
+		h.Issue = func(_ context.Context, r forecast.River, at time.Time) (*forecast.Outlook, error) {
+			return windowed(r, at), nil
+		}
+		store, err := series.Open(ctx, k.Dir, series.ReadOnly()) // empty: the caution is unknown
+		if err != nil {
+			return err
+		}
+		h.Read = &work.Reader{Store: store, Now: time.Now}
+	}
+	if k.Hook != "" {
+		h.Hooks, o.Workers[jobs.Webhooks] = k.hooksOf(d, clock.Now), 2
+		o.Handlers.Webhook = h.SendWebhook
+	}
 	if k.Ticks {
 		every, err := jobs.ParseSchedule("@every 1s")
 		if err != nil {

@@ -42,6 +42,10 @@ func (h *Service) cautionOf(ctx context.Context, r forecast.River) (wading.Cauti
 	return wading.Assess(in), nil
 }
 
+// publishedOf names what is published of a river: two workers must not both compare with
+// the last of it and then both send the change.
+const publishedOf = "published of "
+
 // sendWindowChanges publishes the windows of an issued outlook in calendars and feeds, and sends webhooks
 // what became of its windows.
 func (h *Service) sendWindowChanges(ctx context.Context, r forecast.River, f archive.File) error {
@@ -56,6 +60,9 @@ func (h *Service) sendWindowChanges(ctx context.Context, r forecast.River, f arc
 		}
 	}
 	return h.DB.Tx(ctx, func(tx *db.Tx) error {
+		if err := tx.Alone(ctx, publishedOf+r.Slug); err != nil {
+			return err
+		}
 		changes, fresh, err := syndicate.Publish(ctx, tx, o, syndicate.Matters(o, h.Catalogue.Group))
 		if err != nil || !fresh || !h.Hooks.Any() {
 			return err
@@ -85,6 +92,9 @@ func (h *Service) sendCautionChanges(ctx context.Context, rivers ...forecast.Riv
 			return err
 		}
 		err = h.DB.Tx(ctx, func(tx *db.Tx) error {
+			if err := tx.Alone(ctx, publishedOf+r.Slug); err != nil {
+				return err
+			}
 			news, err := webhook.CautionNews(ctx, tx, r.Slug, int(c.Level), c.Known, c.At)
 			if err != nil || !news {
 				return err
