@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"slices"
 
 	"github.com/apache/arrow/go/v15/parquet"
 	"github.com/apache/arrow/go/v15/parquet/compress"
@@ -63,38 +62,13 @@ func fileSchema(ensemble bool) (*schema.GroupNode, error) {
 
 // writerProps: time and retrieval are delta-encoded, everything else goes through a
 // dictionary, because a sensor reports few distinct values and the rest hardly
-// changes. Only time carries minima and maxima, for readers that skip by it.
+// changes. Texts keep their dictionary: Arrow v15 reads a damaged page of delta-encoded
+// lengths for ever. Only time carries minima and maxima, for readers that skip by it.
 // Columns which a dictionary leaves nothing of are not compressed, because this
 // version of the library sets up a new compressor for every page. The lowest
 // level sets up a much smaller one; the columns are small enough that it costs
 // few bytes (see RESULTS.md).
-var writerProps = propsOf()
-
-// propsOf are writerProps with some columns of empty texts, which need no dictionary: it
-// boxes each text to look it up.
-func propsOf(empty ...string) *parquet.WriterProperties {
-	props := slices.Clone(commonProps)
-	for _, name := range empty {
-		props = append(props, parquet.WithDictionaryFor(name, false), parquet.WithEncodingFor(name, parquet.Encodings.DeltaLengthByteArray))
-	}
-	return parquet.NewWriterProperties(props...)
-}
-
-// propsFor are those of a file that holds one table.
-func propsFor(t *table) *parquet.WriterProperties {
-	var empty []string
-	for _, c := range []struct {
-		name  string
-		texts []string
-	}{{"qualifier", t.qualifier}, {"flag_test", t.test}} {
-		if !slices.ContainsFunc(c.texts, func(s string) bool { return s != "" }) {
-			empty = append(empty, c.name)
-		}
-	}
-	return propsOf(empty...)
-}
-
-var commonProps = []parquet.WriterProperty{
+var writerProps = parquet.NewWriterProperties(
 	parquet.WithVersion(parquet.V2_LATEST),
 	parquet.WithCreatedBy("eclose"),
 	parquet.WithCompression(compress.Codecs.Uncompressed),
@@ -109,12 +83,12 @@ var commonProps = []parquet.WriterProperty{
 	parquet.WithStatsFor("time", true),
 	parquet.WithDictionaryFor("retrieved", false),
 	parquet.WithEncodingFor("retrieved", parquet.Encodings.DeltaBinaryPacked),
-}
+)
 
 // encode writes a table with all columns as one Parquet file.
 func encode(s bundle, place ingest.SiteInfo, t *table) ([]byte, error) {
 	var buf bytes.Buffer
-	w, err := newFileWriter(&buf, s, s.key(0).String(), place, propsFor(t))
+	w, err := newFileWriter(&buf, s, s.key(0).String(), place)
 	if err == nil {
 		err = w.add(t)
 	}
@@ -132,7 +106,7 @@ type fileWriter struct {
 	ensemble bool
 }
 
-func newFileWriter(out io.Writer, s bundle, name string, place ingest.SiteInfo, props *parquet.WriterProperties) (fw *fileWriter, err error) {
+func newFileWriter(out io.Writer, s bundle, name string, place ingest.SiteInfo) (fw *fileWriter, err error) {
 	fw = &fileWriter{name: name, ensemble: s.Ensemble}
 	defer fw.guard(&err)
 	root, err := fileSchema(s.Ensemble)
@@ -150,7 +124,7 @@ func newFileWriter(out io.Writer, s bundle, name string, place ingest.SiteInfo, 
 			return nil, err
 		}
 	}
-	fw.w = file.NewParquetWriter(out, root, file.WithWriterProps(props), file.WithWriteMetadata(meta))
+	fw.w = file.NewParquetWriter(out, root, file.WithWriterProps(writerProps), file.WithWriteMetadata(meta))
 	return fw, nil
 }
 

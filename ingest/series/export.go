@@ -60,7 +60,7 @@ func (s *Store) ExportParquet(ctx context.Context, out io.Writer, key ingest.Key
 	var w *fileWriter
 	err := s.Scan(ctx, key, q, func(piece ingest.Series) (err error) {
 		if w == nil {
-			if w, err = newFileWriter(buffered, sh, key.String(), piece.Place, writerProps); err != nil {
+			if w, err = newFileWriter(buffered, sh, key.String(), piece.Place); err != nil {
 				return err
 			}
 		}
