@@ -174,7 +174,7 @@ func TestACalendarFileHoldsTheWindowsThatMatter(t *testing.T) {
 			t.Fatal(err)
 		}
 		found := map[string]bool{}
-		for _, line := range strings.Split(strings.ReplaceAll(string(b), "\r\n ", ""), "\r\n") {
+		for line := range strings.SplitSeq(strings.ReplaceAll(string(b), "\r\n ", ""), "\r\n") {
 			if uid, ok := strings.CutPrefix(line, "UID:"); ok {
 				found[uid] = true
 			}

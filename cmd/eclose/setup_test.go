@@ -202,7 +202,7 @@ func (w *recordedRiver) weather(path, first, last, hourly string, unix bool) []b
 			times = append(times, `"`+at.Format("2006-01-02T15:04")+`"`)
 		}
 	}
-	for _, name := range strings.Split(hourly, ",") {
+	for name := range strings.SplitSeq(hourly, ",") {
 		unit := map[string]string{"temperature_2m": "°C", "precipitation": "mm"}[name]
 		if unit == "" {
 			continue
