@@ -1,4 +1,7 @@
 // Package elementary computes exponentials and logarithms from tables, for inner loops
-// that spend most of their time on them. It takes a number and returns a number. It must
-// not know what they stand for.
+// that spend most of their time on them.
+//
+// A number enters; its exponential or logarithm leaves, within the error that each
+// function states.
+// It must not know what the numbers stand for.
 package elementary
