@@ -106,6 +106,12 @@ func (h *salmonflyHouse) start() {
 	h.Helper()
 	h.url, h.log, h.stop = serve(h.T, h.now, "--config", h.path)
 	h.says("Salmonfly")
+	h.opened()
+}
+
+// opened reads along in the server's database.
+func (h *salmonflyHouse) opened() {
+	h.Helper()
 	d, err := db.OpenReader(h.Context(), filepath.Join(filepath.Dir(h.path), "eclose.db"))
 	if err != nil {
 		h.Fatal(err)
