@@ -153,6 +153,9 @@ func (x *exam) water(c config.River, rec forecast.Record) {
 		both, need = short.Have, short.Need // the first days of air do not count
 	}
 	says := fmt.Sprintf("%d of the %d days with water and air temperature that the model needs", both, need)
+	if both > need {
+		says = fmt.Sprintf("%d days with water and air temperature; the model needs %d", both, need)
+	}
 	switch {
 	case !tooShort && both < watertemp.WholeYear:
 		x.add(noted, what, "With less than a year of data, the rest is borrowed from similar rivers; each month improves it.", "%s", says)
