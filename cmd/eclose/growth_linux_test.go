@@ -187,6 +187,10 @@ func (g *grown) ask() (front, most int64) {
 	}
 	get := func(path string) int64 {
 		n, code := try(path)
+		for k := 0; code == http.StatusTooManyRequests && k < 100; k++ { // a quiet machine is faster than one network may ask
+			time.Sleep(100 * time.Millisecond)
+			n, code = try(path)
+		}
 		for k := 0; code == http.StatusServiceUnavailable && k < 5; k++ { // a crowded machine is slower than a reader may wait
 			n, code = try(path)
 		}
