@@ -1,5 +1,7 @@
 package engine
 
+import "example.org/eclose/model/elementary"
+
 // shares holds the share of the season of every member on every day, for the
 // spread of activity over members. It is filled only when River.Activity asks.
 type shares struct {
@@ -105,7 +107,7 @@ func (s *shares) ranked(k int) float64 {
 	for s.ends[b+1] <= k {
 		b++
 	}
-	return nth(s.parted[s.ends[b]:s.ends[b+1]], k-s.ends[b])
+	return elementary.KthSmallest(s.parted[s.ends[b]:s.ends[b+1]], k-s.ends[b])
 }
 
 func (s *shares) means(to []float64) {
@@ -118,36 +120,4 @@ func (s *shares) means(to []float64) {
 		}
 		to[d] = sum / float64(n)
 	}
-}
-
-// nth puts the k-th smallest value at x[k], smaller ones before and larger ones
-// after it, and returns it (Hoare's selection).
-func nth(x []float64, k int) float64 {
-	lo, hi := 0, len(x)-1
-	for lo < hi {
-		pivot := x[(lo+hi)/2]
-		i, j := lo, hi
-		for i <= j {
-			for x[i] < pivot {
-				i++
-			}
-			for x[j] > pivot {
-				j--
-			}
-			if i <= j {
-				x[i], x[j] = x[j], x[i]
-				i++
-				j--
-			}
-		}
-		switch {
-		case k <= j:
-			hi = j
-		case k >= i:
-			lo = i
-		default:
-			return x[k]
-		}
-	}
-	return x[k]
 }

@@ -78,7 +78,7 @@ func (m *Model) analogues(now *state, day int) analogues {
 	for k, i := range at {
 		a.weight[i] = all[k]
 	}
-	h := ranked(all, min(nearest, len(all)-1)) + 1e-9
+	h := elementary.KthSmallest(all, min(nearest, len(all)-1)) + 1e-9
 	for _, i := range at {
 		a.weight[i] = elementary.Exp(-a.weight[i] / h)
 	}
@@ -90,38 +90,6 @@ func (m *Model) analogues(now *state, day int) analogues {
 func (m *Model) quartersFrom(day, i int) int {
 	gap := mod(4*(m.errorDay0+i-day)+fourYears/2, fourYears) - fourYears/2
 	return max(gap, -gap)
-}
-
-// ranked returns the k-th smallest of some values, counted from 0, and disorders them
-// (Hoare's selection): to sort them all took as long as the rest of analogues.
-func ranked(x []float64, k int) float64 {
-	lo, hi := 0, len(x)-1
-	for lo < hi {
-		pivot := x[(lo+hi)/2]
-		i, j := lo, hi
-		for i <= j {
-			for x[i] < pivot {
-				i++
-			}
-			for x[j] > pivot {
-				j--
-			}
-			if i <= j {
-				x[i], x[j] = x[j], x[i]
-				i++
-				j--
-			}
-		}
-		switch {
-		case k <= j:
-			hi = j
-		case k >= i:
-			lo = i
-		default:
-			return x[k]
-		}
-	}
-	return x[k]
 }
 
 // draw picks a day like now within seasonWithin of a day.
