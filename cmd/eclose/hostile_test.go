@@ -220,7 +220,7 @@ func crossOrigin(t *testing.T, h *beckHouse) {
 			t.Errorf("%s for the owner: %v", path, res.Header)
 		}
 	}
-	for i, path := range []string{"/diary/x.css", "/diary.json", "/api/v1/diary", "/diary%2fx.js"} { // what a cache would keep for its ending
+	for i, path := range []string{"/diary/x.css", "/diary.json", "/api/v1/diary", "/diary%2fx.js"} { // caches keep files by such endings
 		if res, body := raw(t, h, http.MethodGet, "GET "+path+" HTTP/1.1", network(i), "Cookie: "+strings.Join(line, "; ")); strings.Contains(body, "planted note") {
 			t.Errorf("%s shows the diary: %d", path, res.StatusCode)
 		}

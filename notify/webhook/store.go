@@ -44,8 +44,8 @@ const (
 // Types lists the types of events that a hook may ask for.
 var Types = []string{ForecastIssued, WindowAdded, WindowMoved, WindowCancelled, CautionChanged}
 
-// An Event is one message for all receivers. Type, River, At and About name it: added again, it is
-// the same.
+// An Event is one message for all receivers. Its Type, River, At and About identify it: an
+// event that is added twice is stored once.
 type Event struct {
 	Type  string
 	River string
