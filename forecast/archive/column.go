@@ -17,20 +17,21 @@ const (
 // the way back.
 type columns struct {
 	b     []byte
+	first bool // of first differences, as formatFirst has it; else of second ones
 	short bool // the file ended before its last number
 }
 
 func (c *columns) write(n int, steps float64, value func(i int) float64) {
-	last := int64(0)
+	last, slope := int64(0), int64(0)
 	for i := range n {
 		v := int64(math.Round(value(i) * steps))
-		c.b = binary.AppendVarint(c.b, v-last)
-		last = v
+		c.b = binary.AppendVarint(c.b, v-last-slope)
+		last, slope = v, v-last
 	}
 }
 
 func (c *columns) read(n int, steps float64, set func(i int, v float64)) {
-	last := int64(0)
+	last, slope := int64(0), int64(0)
 	for i := range n {
 		d, size := binary.Varint(c.b)
 		if size <= 0 {
@@ -38,7 +39,10 @@ func (c *columns) read(n int, steps float64, set func(i int, v float64)) {
 			return
 		}
 		c.b = c.b[size:]
-		last += d
+		if !c.first {
+			d += slope
+		}
+		last, slope = last+d, d
 		set(i, float64(last)/steps)
 	}
 }
@@ -74,32 +78,67 @@ func (c *columns) readSome(n int, steps float64, set func(i int, v *float64)) {
 	})
 }
 
-func writeDays(c *columns, days forecast.Days) {
-	n := days.Len()
-	c.write(n, forecast.ChanceSteps, func(i int) float64 { return days.At(i).P })
-	c.write(n, forecast.ChanceSteps, func(i int) float64 { return days.At(i).PCalendar })
-	for k := range 3 {
-		c.write(n, forecast.ShareSteps, func(i int) float64 { return days.At(i).Activity[k] })
+// dayColumns are the numbers of a stage's day, in the order of the file.
+const dayColumns = 6
+
+func dayNumber(d *forecast.Day, k int) (v *float64, steps float64) {
+	switch k {
+	case 0:
+		return &d.P, forecast.ChanceSteps
+	case 1:
+		return &d.PCalendar, forecast.ChanceSteps
+	case dayColumns - 1:
+		return &d.Calendar, forecast.ShareSteps
 	}
-	c.write(n, forecast.ShareSteps, func(i int) float64 { return days.At(i).Calendar })
+	return &d.Activity[k-2], forecast.ShareSteps
 }
 
-func readDays(c *columns, s span) forecast.Days {
-	if s.Days < 0 || s.Days > len(c.b) {
-		c.short = true
-		return forecast.Days{}
+// writeDays writes a column of all stages before the next: like numbers side by
+// side pack better than stage by stage.
+func writeDays(c *columns, stages []forecast.StageOutlook) {
+	for k := range dayColumns {
+		_, steps := dayNumber(&forecast.Day{}, k)
+		for _, s := range stages {
+			c.write(s.Days.Len(), steps, func(i int) float64 {
+				day := s.Days.At(i)
+				v, _ := dayNumber(&day, k)
+				return *v
+			})
+		}
 	}
-	days := make([]forecast.Day, s.Days)
+}
+
+func readDays(c *columns, spans []span) []forecast.Days {
+	days := make([][]forecast.Day, len(spans))
+	for i, s := range spans {
+		if s.Days < 0 || s.Days > len(c.b) {
+			c.short = true
+			return nil
+		}
+		days[i] = make([]forecast.Day, s.Days)
+		for j := range days[i] {
+			days[i][j].Date = s.From + forecast.Date(j)
+		}
+	}
+	column := func(stage, k int) {
+		_, steps := dayNumber(&forecast.Day{}, k)
+		c.read(len(days[stage]), steps, func(i int, x float64) {
+			v, _ := dayNumber(&days[stage][i], k)
+			*v = x
+		})
+	}
+	for n := range len(spans) * dayColumns {
+		if c.first { // formatFirst has them stage by stage
+			column(n/dayColumns, n%dayColumns)
+		} else {
+			column(n%len(spans), n/len(spans))
+		}
+	}
+	out := make([]forecast.Days, len(days))
 	for i := range days {
-		days[i].Date = s.From + forecast.Date(i)
+		out[i] = forecast.DaysOf(days[i])
 	}
-	c.read(s.Days, forecast.ChanceSteps, func(i int, v float64) { days[i].P = v })
-	c.read(s.Days, forecast.ChanceSteps, func(i int, v float64) { days[i].PCalendar = v })
-	for k := range 3 {
-		c.read(s.Days, forecast.ShareSteps, func(i int, v float64) { days[i].Activity[k] = v })
-	}
-	c.read(s.Days, forecast.ShareSteps, func(i int, v float64) { days[i].Calendar = v })
-	return forecast.DaysOf(days)
+	return out
 }
 
 // waterNumbers are the numbers that every day of water has.

@@ -15,12 +15,13 @@ import (
 
 // An outlook's file is a gzip stream: a line of JSON, a line feed, then columns
 // of whole numbers. The line holds everything but the days; its "format" is
-// fileFormat. Each number of a column is the difference from the one before it,
-// as a zigzag varint (that of Protocol Buffers).
+// fileFormat. Each number of a column is kept as its second difference, what it
+// differs from the straight line through the two before it (before the first are
+// zeros), as a zigzag varint (that of Protocol Buffers).
 //
-// The columns follow each other in this order:
+// The columns follow each other in this order, one of all stages before the next:
 //
-//	of each stage, "days" of the line's entry numbers each: p, p_calendar in
+//	of the stages, "days" of the line's entry numbers each: p, p_calendar in
 //	  1/1000; activity 10, 50, 90 % point, activity_calendar in 1/10000;
 //	of the water, in 1/100 °C: p10, p50, p90, max_p50, max_p90, then whether a
 //	  day is observed (0 or 1), observed, whether it has a normal, normal;
@@ -30,7 +31,11 @@ import (
 //
 // A value that is not there takes that of the day before. archive_test.go reads a
 // file with thirty lines of Python.
-const fileFormat = "eclose-outlook 1"
+const fileFormat = "eclose-outlook 2"
+
+// formatFirst is the format before: first differences, and all columns of a stage
+// before the next stage. It is read, no longer written.
+const formatFirst = "eclose-outlook 1"
 
 // span is where a table begins and how many days it has.
 type span struct {
@@ -55,11 +60,10 @@ func unpacked(o *forecast.Outlook) ([]byte, error) {
 	l.Outlook.Stages = append([]forecast.StageOutlook(nil), o.Stages...)
 	var c columns
 	for i := range l.Outlook.Stages {
-		days := o.Stages[i].Days
-		l.Stages[i] = span{From: days.From, Days: days.Len()}
+		l.Stages[i] = span{From: o.Stages[i].Days.From, Days: o.Stages[i].Days.Len()}
 		l.Outlook.Stages[i].Days = forecast.Days{}
-		writeDays(&c, days)
 	}
+	writeDays(&c, o.Stages)
 	l.Outlook.Water, l.Water.Days = nil, len(o.Water)
 	if len(o.Water) > 0 {
 		l.Water.From = o.Water[0].Date
@@ -133,14 +137,14 @@ func outlookOf(content []byte) (*forecast.Outlook, error) {
 	}
 	o := &l.Outlook
 	switch {
-	case l.Format != fileFormat:
+	case l.Format != fileFormat && l.Format != formatFirst:
 		return nil, fmt.Errorf("its format is %q, this program reads %q; use a newer version", l.Format, fileFormat)
 	case len(l.Stages) != len(o.Stages) || (l.Flow == nil) != (o.Flow == nil):
 		return nil, errors.New("its first line contradicts itself")
 	}
-	c := columns{b: rest}
-	for i, s := range l.Stages {
-		o.Stages[i].Days = readDays(&c, s)
+	c := columns{b: rest, first: l.Format == formatFirst}
+	for i, days := range readDays(&c, l.Stages) {
+		o.Stages[i].Days = days
 	}
 	o.Water = readWater(&c, l.Water)
 	if l.Flow != nil {

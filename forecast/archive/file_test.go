@@ -2,6 +2,7 @@ package archive
 
 import (
 	"bytes"
+	"encoding/binary"
 	"encoding/json"
 	"os"
 	"os/exec"
@@ -109,8 +110,50 @@ func TestAFileThatEndsEarlyOrGoesOnIsRefused(t *testing.T) {
 	if _, err := outlookOf(append(content, 0)); err == nil {
 		t.Error("a byte too many goes unnoticed")
 	}
-	if _, err := outlookOf(bytes.Replace(content, []byte(fileFormat), []byte("eclose-outlook 2"), 1)); err == nil || !strings.Contains(err.Error(), "newer version") {
+	if _, err := outlookOf(bytes.Replace(content, []byte(fileFormat), []byte("eclose-outlook 3"), 1)); err == nil || !strings.Contains(err.Error(), "newer version") {
 		t.Errorf("another format gives %v", err)
+	}
+}
+
+// TestTheFirstFormatIsRead writes the columns of a file again as the first format
+// had them: first differences, stage by stage.
+func TestTheFirstFormatIsRead(t *testing.T) {
+	want := example()
+	content, err := unpacked(want)
+	if err != nil {
+		t.Fatal(err)
+	}
+	head, rest, _ := bytes.Cut(content, []byte{'\n'})
+	in := columns{b: rest}
+	next := func(n int) []int64 {
+		out := make([]int64, n)
+		in.read(n, 1, func(i int, v float64) { out[i] = int64(v) })
+		return out
+	}
+	stages := len(want.Stages)
+	first := make([][]int64, stages*dayColumns)
+	for k := range dayColumns {
+		for i, s := range want.Stages {
+			first[i*dayColumns+k] = next(s.Days.Len())
+		}
+	}
+	for len(in.b) > 0 {
+		first = append(first, next(len(want.Water))) // the flow has as many days
+	}
+	content = append(bytes.Replace(head, []byte(fileFormat), []byte(formatFirst), 1), '\n')
+	for _, column := range first {
+		last := int64(0)
+		for _, v := range column {
+			content = binary.AppendVarint(content, v-last)
+			last = v
+		}
+	}
+	got, err := outlookOf(content)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
 	}
 }
 
@@ -122,29 +165,27 @@ end = content.index(b"\n")
 head, b, at = json.loads(content[:end]), content[end+1:], 0
 def column(n, steps):
     global at
-    out, last = [], 0
+    out, last, slope = [], 0, 0
     for _ in range(n):
         z = shift = 0
         while True:
             byte = b[at]; at += 1
             z |= (byte & 127) << shift; shift += 7
             if byte < 128: break
-        last += (z >> 1) ^ -(z & 1)
+        slope += (z >> 1) ^ -(z & 1); last += slope
         out.append(last / steps)
     return out
 def some(n, steps):
     there, v = column(n, 1), column(n, steps)
     return [x if t else None for t, x in zip(there, v)]
-stages = []
-for s in head["stages"]:
-    n = s["days"]
-    stages.append([column(n, 1000), column(n, 1000)] + [column(n, 10000) for _ in range(4)])
+stages = [[column(s["days"], steps) for s in head["stages"]]
+          for steps in (1000, 1000, 10000, 10000, 10000, 10000)]
 n = head["water"]["days"]
 water = [column(n, 100) for _ in range(5)] + [some(n, 100), some(n, 100)]
 f = head["flow"]
 flow = [column(f["days"], 10 ** f["decimals"]) for _ in range(7)] + [column(f["days"], 1000), some(f["days"], 1000)]
 assert at == len(b)
-json.dump({"river": head["outlook"]["river"], "p": stages[1][0], "observed": water[5], "p95": flow[6]}, sys.stdout)
+json.dump({"river": head["outlook"]["river"], "p": stages[0][1], "observed": water[5], "p95": flow[6]}, sys.stdout)
 `
 
 func TestAnotherProgramReadsAFile(t *testing.T) {
