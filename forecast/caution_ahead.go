@@ -58,7 +58,13 @@ func LevelsAhead(f *FlowAhead, today Date, limits *wading.Limits, now wading.Lev
 	return out
 }
 
-// Words is the day in a sentence. It never calls a level likely to be low.
-func (d LevelDay) Words() string {
-	return fmt.Sprintf("%s: %s chance of \"%s\" or more, %s of \"%s\"", d.Date.Short(), Percent(d.AtLeast(wading.BetterNot)), wading.BetterNot.Words(), Percent(d.Chance[wading.KeepOut]), wading.KeepOut.Words())
+// LevelWords tells the chances of caution levels, days of the same chances in one
+// sentence. It never calls a level likely to be low.
+func LevelWords(days []LevelDay) []string {
+	texts := make([]DayText, len(days))
+	for i, d := range days {
+		texts[i] = DayText{d.Date, fmt.Sprintf("%s chance of \"%s\" or more, %s of \"%s\"",
+			Percent(d.AtLeast(wading.BetterNot)), wading.BetterNot.Words(), Percent(d.Chance[wading.KeepOut]), wading.KeepOut.Words())}
+	}
+	return DayRuns(texts, ": ")
 }

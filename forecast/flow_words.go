@@ -82,16 +82,16 @@ func days(n int) string {
 // FishableByDay lists the chance of a flow within the owner's range day by day; "" without
 // a range or a forecast.
 func (f *FlowAhead) FishableByDay(from Date, days int, u wading.Units) string {
-	var list []string
+	var list []DayText
 	for d := from; d < from+Date(days); d++ {
 		if x, ok := f.On(d); ok && x.Fishable != nil {
-			list = append(list, d.Short()+" "+Percent(*x.Fishable))
+			list = append(list, DayText{d, Percent(*x.Fishable)})
 		}
 	}
 	if list == nil {
 		return ""
 	}
-	return fmt.Sprintf("Chance of a flow within the fishable range (%s to %s): %s. %s", u.Flow(f.LowM3s), u.Flow(f.HighM3s), strings.Join(list, ", "), notCaution)
+	return fmt.Sprintf("Chance of a flow within the fishable range (%s to %s): %s. %s", u.Flow(f.LowM3s), u.Flow(f.HighM3s), strings.Join(DayRuns(list, " "), ", "), notCaution)
 }
 
 // oneUnit is a flow in the reader's unit alone, where several stand in a row.

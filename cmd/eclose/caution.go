@@ -62,8 +62,8 @@ func (c cautionCmd) Run(e *env) error {
 	} else {
 		fmt.Fprintf(e.stdout, "Days ahead, by modelled flow alone (thunder, cold and dam releases are not in it; it can rise at any time):\n")
 	}
-	for _, d := range ahead {
-		fmt.Fprintf(e.stdout, "  %s\n", d.Words())
+	for _, line := range forecast.LevelWords(ahead) {
+		fmt.Fprintf(e.stdout, "  %s\n", line)
 	}
 	if n := rivers[0].Notices; n != "" {
 		fmt.Fprintf(e.stdout, "Local notices: %s\n", n)

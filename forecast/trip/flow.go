@@ -66,9 +66,9 @@ func (s Stay) FishableWords() string {
 	if len(s.Fishable) == 0 {
 		return ""
 	}
-	var days []string
+	var days []forecast.DayText
 	for _, d := range s.Fishable {
-		days = append(days, d.Date.Short()+" "+forecast.Percent(d.Chance))
+		days = append(days, forecast.DayText{Date: d.Date, Text: forecast.Percent(d.Chance)})
 	}
-	return "Within your fishable range by day: " + strings.Join(days, ", ") + ". It says nothing about wading"
+	return "Within your fishable range by day: " + strings.Join(forecast.DayRuns(days, " "), ", ") + ". It says nothing about wading"
 }

@@ -49,7 +49,7 @@ const (
 )
 
 // onThunder is what to do: the 30-30 rule.
-const onThunder = "If you hear thunder, put the rod down, leave the water and the bank, and wait 30 minutes after the last"
+const onThunder = "If you hear thunder, put the rod down, leave the water and the bank, and wait 30 minutes after the last thunder"
 
 // byThunder judges the chance of thunder. An old forecast of these hours still
 // raises the level; where none is left, one that we used to have is missing.

@@ -67,9 +67,7 @@ func (s *site) water(r *http.Request) (*answer, error) {
 		body.Flows = template.HTML(f.Inline()) //nolint:gosec // our own drawing, its names escaped
 	}
 	body.FlowAhead = o.Flow.Lines(u)
-	for _, d := range forecast.LevelsAhead(o.Flow, h.Today, st.Caution.Limits, st.Caution.Level, st.Caution.Known, levelDays) {
-		body.LevelsAhead = append(body.LevelsAhead, d.Words())
-	}
+	body.LevelsAhead = forecast.LevelWords(forecast.LevelsAhead(o.Flow, h.Today, st.Caution.Limits, st.Caution.Level, st.Caution.Known, levelDays))
 	if l := st.Caution.Limits; l != nil {
 		body.Rough = l.Rough
 		body.Limits = []string{"take care from " + u.Flow(l.CareM3s), "better not to wade from " + u.Flow(l.BetterNotM3s), "keep out from " + u.Flow(l.KeepOutM3s)}
