@@ -17,16 +17,27 @@ import (
 const ownLife = 240 * 24 * time.Hour
 
 type phoneRiver struct {
-	Slug, Name string
-	Seen       []seeable
+	Name       string
+	Seen, Rest []question // the likeliest of today, and what else is in season
 }
+
+// question is an insect and stage that may be seen today, and where a press on it goes.
+type question struct {
+	seeable
+	Page        string // the token of the reader's page
+	River, Date string
+}
+
+// likeliest is how many questions of a river stand open on a reader's own page. Our
+// own default: a screenful or two of a phone.
+const likeliest = 10
 
 type phonePage struct {
 	Token      string
 	Rivers     []phoneRiver
 	Own        []diary.Sighting
 	Names      map[string]string
-	Date, Done string
+	Done       string
 	Nonce      string
 }
 
@@ -48,22 +59,23 @@ func (s *site) phone(r *http.Request) (*answer, error) {
 	}
 	p := phonePage{Token: token, Names: map[string]string{}, Nonce: nonce(),
 		Done: map[string]string{"1": "Recorded. Thank you.", "held": "Recorded. It is unusual for the date, so the owner looks at it first.", "again": "This was already recorded.", "gone": "Deleted."}[r.URL.Query().Get("done")]}
-	p.Date = s.Now().Format(time.DateOnly)
 	for _, want := range person.Subscriptions {
 		river, ok := s.river(want.River)
 		if !ok {
 			continue
 		}
 		now := s.Now().In(forecast.ZoneOf(river.Zone))
-		p.Date = now.Format(time.DateOnly)
 		seen, err := s.inSeason(r.Context(), river.Slug, forecast.DateOf(now))
 		if err != nil {
 			return nil, err
 		}
-		for i := range seen {
-			seen[i].Token = nonce()
+		asked := make([]question, len(seen))
+		for i, x := range seen {
+			x.Token = nonce()
+			asked[i] = question{seeable: x, Page: token, River: river.Slug, Date: now.Format(time.DateOnly)}
 		}
-		p.Rivers = append(p.Rivers, phoneRiver{Slug: river.Slug, Name: river.Name, Seen: seen})
+		n := min(len(asked), likeliest)
+		p.Rivers = append(p.Rivers, phoneRiver{Name: river.Name, Seen: asked[:n], Rest: asked[n:]})
 		p.Names[river.Slug] = river.Name
 	}
 	if p.Own, err = s.Reports.Of(r.Context(), l.Person); err != nil {
