@@ -33,12 +33,12 @@ type question struct {
 const likeliest = 10
 
 type phonePage struct {
-	Token      string
-	Rivers     []phoneRiver
-	Own        []diary.Sighting
-	Names      map[string]string
-	Done       string
-	Nonce      string
+	Token  string
+	Rivers []phoneRiver
+	Own    []diary.Sighting
+	Names  map[string]string
+	Done   string
+	Nonce  string
 }
 
 // phone is a reader's own page: what may be seen on their rivers, and what they
