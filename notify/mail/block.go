@@ -216,9 +216,9 @@ const tooHigh = "Caution level unknown: treat the river as too high until you ha
 
 // later is the caution of a window that is days away.
 func (w words) later(url string) []string {
-	line := "Flow on these days is still unknown. Check the caution level before you go."
+	line := "No gauge has measured the flow of these days yet. Check the caution level before you go."
 	if url != "" {
-		line = "Flow on these days is still unknown. Check the caution level before you go: " + url
+		line = "No gauge has measured the flow of these days yet. Check the caution level before you go: " + url
 	}
 	return []string{line, overrule}
 }

@@ -204,7 +204,7 @@ func TestAMailIsTheSameBytesEachTimeAndReadsBack(t *testing.T) {
 		"River Wend: the Blue-winged olive hatch begins about Wed 10 Jun. Have the flies tied by Tue 9 Jun.",
 		"Likely: 74% on the best day, Thu 18 Jun (calendar only:", "Window: 10 to 28 Jun, peak about Thu 18 Jun", "Hours: 18:00 to dusk",
 		"chance, % ", "Tie by Tue 9 Jun:", "size 16, sherry",
-		"Flow on these days is still unknown. Check the caution level before you go: https://eclose.example.org/rivers/wend",
+		"No gauge has measured the flow of these days yet. Check the caution level before you go: https://eclose.example.org/rivers/wend",
 		"Evidence: published. Past seasons at this river: 9", "/unsubscribe/u-p1", "/manage/m-p1", "/report/r-p1-wend-blue-winged-olive-emergence", "/my/r-p1---", "Did you see it? None yet",
 	} {
 		if !strings.Contains(strings.Join(strings.Fields(plain), " "), strings.Join(strings.Fields(want), " ")) {
@@ -237,7 +237,7 @@ func TestACautionIsAsLongAsTheWindowIsNear(t *testing.T) {
 		if got := strings.Contains(plain, "CAUTION Caution 1 of 3: take care"); got != near {
 			t.Errorf("%d days before the window the whole caution stands there: %t", days, got)
 		}
-		if near != strings.Contains(plain, "does not mean you can wade") || near == strings.Contains(plain, "Flow on these days is still unknown") {
+		if near != strings.Contains(plain, "does not mean you can wade") || near == strings.Contains(plain, "No gauge has measured the flow of these days yet") {
 			t.Errorf("%d days before the window:\n%s", days, plain)
 		}
 		if head, _, _ := strings.Cut(string(ps[2].body), "CAUTION"); near && strings.Count(head, "\n") > 8 {
@@ -348,7 +348,7 @@ func TestEveryKindOfMailIsWordedHonestly(t *testing.T) {
 		{"warm water", "Too warm for trout. River Wend", "WARM WATER: the water reached 21.4", warm},
 		{"warm water by the model only", "Maybe too warm for trout. River Wend", "WARM WATER: modelled, not measured", ahead},
 		{"no caution known", "River Wend: Blue-winged olive", "Caution level unknown: no flow caution for this river", unseen},
-		{"a window weeks off", "River Wend: Blue-winged olive", "Flow on these days is still unknown. Check the caution level before you go: https://eclose.example.org/rivers/wend Local notices", weeks},
+		{"a window weeks off", "River Wend: Blue-winged olive", "No gauge has measured the flow of these days yet. Check the caution level before you go: https://eclose.example.org/rivers/wend Local notices", weeks},
 		{"hours that reach into the dusk", "River Wend: Blue-winged olive", "Light: Some of these hours fall in dusk", weeks},
 		{"a caution says until when", "River Wend: Blue-winged olive", "after that the caution level is unknown.", near()},
 		{"an old caution", "River Wend: Blue-winged olive", "Caution level unknown: it was 0 of 3 at the last reading (22:12 BST on Fri 5 Jun 2026)", old},
