@@ -2,10 +2,11 @@ package series
 
 import (
 	"bytes"
+	"encoding/binary"
 	"fmt"
 	"io"
-	"math"
 
+	"github.com/apache/arrow/go/v15/arrow/memory"
 	"github.com/apache/arrow/go/v15/parquet"
 	"github.com/apache/arrow/go/v15/parquet/compress"
 	"github.com/apache/arrow/go/v15/parquet/file"
@@ -72,7 +73,7 @@ var writerProps = parquet.NewWriterProperties(
 	parquet.WithVersion(parquet.V2_LATEST),
 	parquet.WithCreatedBy("eclose"),
 	parquet.WithCompression(compress.Codecs.Uncompressed),
-	parquet.WithCompressionLevel(1),
+	parquet.WithCompressionLevel(compressionLevel),
 	parquet.WithCompressionFor("time", compress.Codecs.Zstd),
 	parquet.WithCompressionFor("value", compress.Codecs.Zstd),
 	parquet.WithCompressionFor("retrieved", compress.Codecs.Zstd),
@@ -98,16 +99,38 @@ func encode(s bundle, place ingest.SiteInfo, t *table) ([]byte, error) {
 	return buf.Bytes(), err
 }
 
-// fileWriter writes one Parquet file table by table. What the library throws
-// becomes an error.
+// fileWriter writes one Parquet file table by table. The pages are made here (see
+// pages.go); their headers and the metadata are the library's. What it throws becomes
+// an error.
 type fileWriter struct {
-	w        *file.Writer
+	out      *positioned
+	meta     *metadata.FileMetaDataBuilder
+	pager    file.PageWriter
+	groups   int16
 	name     string
 	ensemble bool
 }
 
+// positioned counts what is written.
+type positioned struct {
+	io.Writer
+	at int64
+}
+
+func (p *positioned) Tell() int64 { return p.at }
+
+func (p *positioned) Write(b []byte) (int, error) {
+	n, err := p.Writer.Write(b)
+	p.at += int64(n)
+	return n, err
+}
+
+const parquetMagic = "PAR1"
+
+const compressionLevel = 1
+
 func newFileWriter(out io.Writer, s bundle, name string, place ingest.SiteInfo) (fw *fileWriter, err error) {
-	fw = &fileWriter{name: name, ensemble: s.Ensemble}
+	fw = &fileWriter{out: &positioned{Writer: out}, name: name, ensemble: s.Ensemble}
 	defer fw.guard(&err)
 	root, err := fileSchema(s.Ensemble)
 	if err != nil {
@@ -124,8 +147,9 @@ func newFileWriter(out io.Writer, s bundle, name string, place ingest.SiteInfo) 
 			return nil, err
 		}
 	}
-	fw.w = file.NewParquetWriter(out, root, file.WithWriterProps(writerProps), file.WithWriteMetadata(meta))
-	return fw, nil
+	fw.meta = metadata.NewFileMetadataBuilder(schema.NewSchema(root), writerProps, meta)
+	_, err = io.WriteString(fw.out, parquetMagic)
+	return fw, err
 }
 
 // guard turns a panic of the library into an error.
@@ -140,9 +164,11 @@ func (fw *fileWriter) guard(err *error) {
 
 func (fw *fileWriter) add(t *table) (err error) {
 	defer fw.guard(&err)
+	p := pool.Get().(*pages)
+	defer pool.Put(p)
 	for a := 0; a < t.len(); a += rowGroupRows {
 		group := t.slice(a, min(a+rowGroupRows, t.len()))
-		if err := writeGroup(fw.w, fw.ensemble, &group); err != nil {
+		if err := fw.group(p, &group); err != nil {
 			return err
 		}
 	}
@@ -151,82 +177,74 @@ func (fw *fileWriter) add(t *table) (err error) {
 
 func (fw *fileWriter) close() (err error) {
 	defer fw.guard(&err)
-	return fw.w.Close()
+	meta, err := fw.meta.Finish()
+	if err != nil {
+		return err
+	}
+	n, err := meta.WriteTo(fw.out, nil)
+	if err != nil {
+		return err
+	}
+	_, err = fw.out.Write(append(binary.LittleEndian.AppendUint32(nil, uint32(n)), parquetMagic...))
+	return err
 }
 
-func writeGroup(w *file.Writer, ensemble bool, t *table) error {
-	g := w.AppendRowGroup()
-	next := func(write func(file.ColumnChunkWriter) error) error {
-		c, err := g.NextColumn()
-		if err != nil {
+// group writes one row group.
+func (fw *fileWriter) group(p *pages, t *table) error {
+	start, g := fw.out.at, fw.meta.AppendRowGroup()
+	column := func(c page) error { return fw.column(g, p, &c, t.len()) }
+	var err error
+	if fw.ensemble {
+		err = column(p.member(t.member))
+	}
+	for _, next := range []func() page{
+		func() page { return p.bounded(t.time) }, func() page { return p.values(t.value) },
+		func() page { return p.texts(t.qualifier) }, func() page { return p.approvals(t.approval) },
+		func() page { return p.flags(t.flag) }, func() page { return p.texts(t.test) },
+		func() page { return p.stamps(t.retrieved) },
+	} {
+		if err == nil {
+			err = column(next())
+		}
+	}
+	if err != nil {
+		return err
+	}
+	g.SetNumRows(t.len())
+	fw.groups++
+	return g.Finish(fw.out.at-start, fw.groups-1)
+}
+
+// column writes one column of a row group: a dictionary if there is one, and one page.
+func (fw *fileWriter) column(g *metadata.RowGroupMetaDataBuilder, p *pages, col *page, rows int) (err error) {
+	c := g.NextColumnChunk()
+	codec, at := writerProps.CompressionFor(c.Descr().Path()), int16(g.CurrentColumn())
+	if fw.pager == nil {
+		fw.pager, err = file.NewPageWriter(fw.out, codec, compressionLevel, c, fw.groups, at, memory.DefaultAllocator, false, nil, nil)
+	} else {
+		err = fw.pager.Reset(fw.out, codec, compressionLevel, c, fw.groups, at, nil, nil)
+	}
+	if err != nil {
+		return err
+	}
+	coded := col.encoding == parquet.Encodings.RLEDict
+	if coded {
+		d := file.NewDictionaryPage(memory.NewBufferBytes(col.dictionary), int32(col.entries), parquet.Encodings.Plain)
+		if _, err := fw.pager.WriteDictionaryPage(d); err != nil {
 			return err
 		}
-		if err := write(c); err != nil {
-			return err
-		}
-		return c.Close()
 	}
-	steps := []func(file.ColumnChunkWriter) error{
-		int64Writer(t.time), valueWriter(t.value), stringWriter(t.qualifier),
-		smallWriter(t.approval), smallWriter(t.flag), stringWriter(t.test), int64Writer(t.retrieved),
+	if col.stats.IsSet() {
+		c.SetStats(col.stats)
 	}
-	if ensemble {
-		steps = append([]func(file.ColumnChunkWriter) error{smallWriter(t.member)}, steps...)
+	data := col.data
+	if codec == compress.Codecs.Zstd {
+		p.packed = packer().EncodeAll(data, p.packed[:0])
+		data = p.packed
 	}
-	for _, step := range steps {
-		if err := next(step); err != nil {
-			return err
-		}
-	}
-	return g.Close()
-}
-
-func int64Writer(col []int64) func(file.ColumnChunkWriter) error {
-	return func(c file.ColumnChunkWriter) error {
-		_, err := c.(*file.Int64ColumnChunkWriter).WriteBatch(col, nil, nil)
+	d := file.NewDataPageV1(memory.NewBufferBytes(data), int32(rows), col.encoding, parquet.Encodings.RLE, parquet.Encodings.RLE, int32(len(col.data)))
+	if _, err := fw.pager.WriteDataPage(d); err != nil {
 		return err
 	}
-}
-
-func smallWriter[T ~uint8 | ~int32](col []T) func(file.ColumnChunkWriter) error {
-	return func(c file.ColumnChunkWriter) error {
-		wide := make([]int32, len(col))
-		for i, x := range col {
-			wide[i] = int32(x)
-		}
-		_, err := c.(*file.Int32ColumnChunkWriter).WriteBatch(wide, nil, nil)
-		return err
-	}
-}
-
-func stringWriter(col []string) func(file.ColumnChunkWriter) error {
-	return func(c file.ColumnChunkWriter) error {
-		texts := make([]parquet.ByteArray, len(col))
-		for i, s := range col {
-			if i > 0 && s == col[i-1] {
-				texts[i] = texts[i-1]
-				continue
-			}
-			texts[i] = parquet.ByteArray(s)
-		}
-		_, err := c.(*file.ByteArrayColumnChunkWriter).WriteBatch(texts, nil, nil)
-		return err
-	}
-}
-
-// valueWriter stores NaN as null, so that other tools leave missing readings
-// out of their means.
-func valueWriter(col []float64) func(file.ColumnChunkWriter) error {
-	return func(c file.ColumnChunkWriter) error {
-		defined := make([]int16, len(col))
-		present := make([]float64, 0, len(col))
-		for i, v := range col {
-			if !math.IsNaN(v) {
-				defined[i] = 1
-				present = append(present, v)
-			}
-		}
-		_, err := c.(*file.Float64ColumnChunkWriter).WriteBatch(present, defined, nil)
-		return err
-	}
+	return fw.pager.Close(coded, false)
 }

@@ -165,14 +165,18 @@ func tableOf(s *ingest.Series, retrieved int64) table {
 			t.member[i] = int32(s.Member)
 		}
 	}
+	var blank []string // never written to
+	if len(t.qualifier) == 0 || len(t.test) == 0 {
+		blank = make([]string, n)
+	}
 	if len(t.qualifier) == 0 {
-		t.qualifier = make([]string, n)
+		t.qualifier = blank
 	}
 	if len(t.approval) == 0 {
 		t.approval = make([]ingest.Approval, n)
 	}
 	if len(t.test) == 0 {
-		t.test = make([]string, n)
+		t.test = blank
 	}
 	t.flag = make([]ingest.Flag, n)
 	for i := range t.flag {
