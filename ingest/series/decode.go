@@ -2,11 +2,9 @@ package series
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
-	"math"
+	"slices"
 
-	"github.com/apache/arrow/go/v15/parquet"
 	"github.com/apache/arrow/go/v15/parquet/file"
 
 	"example.org/eclose/ingest"
@@ -110,8 +108,8 @@ func readGroup(g *file.RowGroupReader, ensemble bool, want columns, members want
 	a, b := 0, n
 	if ensemble {
 		first = 1
-		member, err := readSmall[int32](g, 0, n)
-		if err != nil {
+		member := make([]int32, n)
+		if err := readPages(g, 0, member, smallForm[int32]()); err != nil {
 			return fmt.Errorf("column %s: %w", memberName, err)
 		}
 		if !members.all {
@@ -137,172 +135,40 @@ func readGroup(g *file.RowGroupReader, ensemble bool, want columns, members want
 func readColumn(g *file.RowGroupReader, at, which, n, a, b int, want columns, t *table) (err error) {
 	switch which {
 	case 0:
-		t.time, err = appendInt64(g, at, n, a, b, t.time)
+		t.time, err = appendColumn(g, at, n, a, b, t.time, intForm)
 	case 1:
 		if want&colValue != 0 {
-			t.value, err = appendValues(g, at, n, a, b, t.value)
+			t.value, err = appendColumn(g, at, n, a, b, t.value, floatForm)
 		}
 	case 2:
 		if want&colQualifier != 0 {
-			t.qualifier, err = appendStrings(g, at, n, a, b, t.qualifier)
+			t.qualifier, err = appendColumn(g, at, n, a, b, t.qualifier, textForm)
 		}
 	case 3:
 		if want&colApproval != 0 {
-			t.approval, err = appendSmall(g, at, n, a, b, t.approval)
+			t.approval, err = appendColumn(g, at, n, a, b, t.approval, smallForm[ingest.Approval]())
 		}
 	case 4:
 		if want&colFlag != 0 {
-			t.flag, err = appendSmall(g, at, n, a, b, t.flag)
+			t.flag, err = appendColumn(g, at, n, a, b, t.flag, smallForm[ingest.Flag]())
 		}
 	case 5:
 		if want&colTest != 0 {
-			t.test, err = appendStrings(g, at, n, a, b, t.test)
+			t.test, err = appendColumn(g, at, n, a, b, t.test, textForm)
 		}
 	case 6:
 		if want&colRetrieved != 0 {
-			t.retrieved, err = appendInt64(g, at, n, a, b, t.retrieved)
+			t.retrieved, err = appendColumn(g, at, n, a, b, t.retrieved, intForm)
 		}
 	}
 	return err
 }
 
-// fill calls read until n rows have come: a reader stops at the end of a page.
-func fill(n int, read func(done int) (rows int64, values int, err error)) error {
-	for done := 0; done < n; {
-		rows, values, err := read(done)
-		if err != nil {
-			return err
-		}
-		if rows <= 0 || int(rows) > n-done || values != int(rows) {
-			return fmt.Errorf("it ends after %d of %d rows", done, n)
-		}
-		done += int(rows)
-	}
-	return nil
-}
-
-var errColumnType = errors.New("it has another type than the schema says")
-
-func column[C any](g *file.RowGroupReader, at int) (c C, err error) {
-	any, err := g.Column(at)
-	if err != nil {
-		return c, err
-	}
-	c, ok := any.(C)
-	if !ok {
-		return c, errColumnType
-	}
-	return c, nil
-}
-
-// extend makes room for n rows after col and returns col and that room.
-func extend[T any](col []T, n int) (grown, room []T) {
+// appendColumn appends rows [a, b) of the n of a column to col.
+func appendColumn[T any](g *file.RowGroupReader, at, n, a, b int, col []T, f form[T]) ([]T, error) {
 	k := len(col)
-	if cap(col)-k < n {
-		grown = make([]T, k+n)
-		copy(grown, col)
-	} else {
-		grown = col[:k+n]
-	}
-	return grown, grown[k:]
-}
-
-// keep drops what precedes row a and follows row b of the n last rows of col.
-func keep[T any](col []T, n, a, b int) []T {
-	k := len(col) - n
+	col = slices.Grow(col, n)[:k+n]
+	err := readPages(g, at, col[k:], f)
 	copy(col[k:], col[k+a:k+b])
-	return col[:k+b-a]
-}
-
-func appendInt64(g *file.RowGroupReader, at, n, a, b int, col []int64) ([]int64, error) {
-	c, err := column[*file.Int64ColumnChunkReader](g, at)
-	if err != nil {
-		return col, err
-	}
-	col, room := extend(col, n)
-	err = fill(n, func(done int) (int64, int, error) {
-		return c.ReadBatch(int64(n-done), room[done:], nil, nil)
-	})
-	return keep(col, n, a, b), err
-}
-
-func readSmall[T ~uint8 | ~int32](g *file.RowGroupReader, at, n int) ([]T, error) {
-	c, err := column[*file.Int32ColumnChunkReader](g, at)
-	if err != nil {
-		return nil, err
-	}
-	wide := make([]int32, n)
-	err = fill(n, func(done int) (int64, int, error) {
-		return c.ReadBatch(int64(n-done), wide[done:], nil, nil)
-	})
-	out := make([]T, n)
-	for i, x := range wide {
-		out[i] = T(x)
-	}
-	return out, err
-}
-
-func appendSmall[T ~uint8](g *file.RowGroupReader, at, n, a, b int, col []T) ([]T, error) {
-	got, err := readSmall[T](g, at, n)
-	if err != nil {
-		return col, err
-	}
-	return append(col, got[a:b]...), nil
-}
-
-func appendStrings(g *file.RowGroupReader, at, n, a, b int, col []string) ([]string, error) {
-	c, err := column[*file.ByteArrayColumnChunkReader](g, at)
-	if err != nil {
-		return col, err
-	}
-	texts := make([]parquet.ByteArray, n)
-	col, room := extend(col, n)
-	known := map[string]string{} // one string for each distinct text, apart from the page it came in
-	last := ""
-	err = fill(n, func(done int) (int64, int, error) {
-		rows, values, err := c.ReadBatch(int64(n-done), texts[done:], nil, nil)
-		// Before the next page replaces the memory the texts point into.
-		for i := done; i < done+values && i < n; i++ {
-			if string(texts[i]) != last {
-				text, ok := known[string(texts[i])]
-				if !ok {
-					text = string(texts[i])
-					known[text] = text
-				}
-				last = text
-			}
-			room[i] = last
-		}
-		return rows, values, err
-	})
-	return keep(col, n, a, b), err
-}
-
-func appendValues(g *file.RowGroupReader, at, n, a, b int, col []float64) ([]float64, error) {
-	c, err := column[*file.Float64ColumnChunkReader](g, at)
-	if err != nil {
-		return col, err
-	}
-	col, room := extend(col, n)
-	defined := make([]int16, n)
-	err = fill(n, func(done int) (int64, int, error) {
-		rows, values, err := c.ReadBatch(int64(n-done), room[done:], defined[done:], nil)
-		if err != nil || rows < 0 || int(rows) > n-done || values < 0 || values > int(rows) {
-			return 0, 0, err
-		}
-		// The values come packed: move them to their rows, last one first.
-		from := done + values
-		for i := done + int(rows) - 1; i >= done && values < int(rows); i-- {
-			if defined[i] == 0 {
-				room[i] = math.NaN()
-				continue
-			}
-			if from--; from < done {
-				return 0, 0, errors.New("more rows have a value than there are values")
-			}
-			room[i] = room[from]
-		}
-		return rows, int(rows), nil
-	})
-	return keep(col, n, a, b), err
+	return col[:k+b-a], err
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/apache/arrow/go/v15/arrow/memory"
 	"github.com/apache/arrow/go/v15/parquet"
@@ -61,30 +62,23 @@ func fileSchema(ensemble bool) (*schema.GroupNode, error) {
 	return schema.NewGroupNode("reading", parquet.Repetitions.Required, fields, -1)
 }
 
-// writerProps: time and retrieval are delta-encoded, everything else goes through a
-// dictionary, because a sensor reports few distinct values and the rest hardly
-// changes. Texts keep their dictionary: Arrow v15 reads a damaged page of delta-encoded
-// lengths for ever. Only time carries minima and maxima, for readers that skip by it.
-// Columns which a dictionary leaves nothing of are not compressed, because this
-// version of the library sets up a new compressor for every page. The lowest
-// level sets up a much smaller one; the columns are small enough that it costs
-// few bytes (see RESULTS.md).
+// writerProps is what the metadata says of the columns; pages.go makes them so. Columns
+// of which a dictionary leaves nothing are not compressed.
 var writerProps = parquet.NewWriterProperties(
 	parquet.WithVersion(parquet.V2_LATEST),
 	parquet.WithCreatedBy("eclose"),
 	parquet.WithCompression(compress.Codecs.Uncompressed),
-	parquet.WithCompressionLevel(compressionLevel),
 	parquet.WithCompressionFor("time", compress.Codecs.Zstd),
 	parquet.WithCompressionFor("value", compress.Codecs.Zstd),
 	parquet.WithCompressionFor("retrieved", compress.Codecs.Zstd),
-	parquet.WithDictionaryDefault(true),
-	parquet.WithStats(false),
-	parquet.WithDictionaryFor("time", false),
 	parquet.WithEncodingFor("time", parquet.Encodings.DeltaBinaryPacked),
-	parquet.WithStatsFor("time", true),
-	parquet.WithDictionaryFor("retrieved", false),
 	parquet.WithEncodingFor("retrieved", parquet.Encodings.DeltaBinaryPacked),
 )
+
+// dictionaryLevel is how hard the library compresses the dictionary of values, the one
+// page that it compresses itself: by the lowest level, which sets up the smallest of the
+// compressors that it makes anew each time.
+const dictionaryLevel = 1
 
 // encode writes a table with all columns as one Parquet file.
 func encode(s bundle, place ingest.SiteInfo, t *table) ([]byte, error) {
@@ -99,9 +93,10 @@ func encode(s bundle, place ingest.SiteInfo, t *table) ([]byte, error) {
 	return buf.Bytes(), err
 }
 
-// fileWriter writes one Parquet file table by table. The pages are made here (see
-// pages.go); their headers and the metadata are the library's. What it throws becomes
-// an error.
+const parquetMagic = "PAR1"
+
+// fileWriter writes one Parquet file table by table. Pages are made in pages.go; their
+// headers and the metadata are the library's. What it throws becomes an error.
 type fileWriter struct {
 	out      *positioned
 	meta     *metadata.FileMetaDataBuilder
@@ -111,7 +106,7 @@ type fileWriter struct {
 	ensemble bool
 }
 
-// positioned counts what is written.
+// positioned counts the bytes that are written.
 type positioned struct {
 	io.Writer
 	at int64
@@ -124,10 +119,6 @@ func (p *positioned) Write(b []byte) (int, error) {
 	p.at += int64(n)
 	return n, err
 }
-
-const parquetMagic = "PAR1"
-
-const compressionLevel = 1
 
 func newFileWriter(out io.Writer, s bundle, name string, place ingest.SiteInfo) (fw *fileWriter, err error) {
 	fw = &fileWriter{out: &positioned{Writer: out}, name: name, ensemble: s.Ensemble}
@@ -164,8 +155,8 @@ func (fw *fileWriter) guard(err *error) {
 
 func (fw *fileWriter) add(t *table) (err error) {
 	defer fw.guard(&err)
-	p := pool.Get().(*pages)
-	defer pool.Put(p)
+	p := pagePool.Get().(*pages)
+	defer pagePool.Put(p)
 	for a := 0; a < t.len(); a += rowGroupRows {
 		group := t.slice(a, min(a+rowGroupRows, t.len()))
 		if err := fw.group(p, &group); err != nil {
@@ -192,23 +183,20 @@ func (fw *fileWriter) close() (err error) {
 // group writes one row group.
 func (fw *fileWriter) group(p *pages, t *table) error {
 	start, g := fw.out.at, fw.meta.AppendRowGroup()
-	column := func(c page) error { return fw.column(g, p, &c, t.len()) }
-	var err error
-	if fw.ensemble {
-		err = column(p.member(t.member))
-	}
-	for _, next := range []func() page{
+	columns := []func() page{
 		func() page { return p.bounded(t.time) }, func() page { return p.values(t.value) },
-		func() page { return p.texts(t.qualifier) }, func() page { return p.approvals(t.approval) },
-		func() page { return p.flags(t.flag) }, func() page { return p.texts(t.test) },
+		func() page { return p.texts(t.qualifier) }, func() page { return small(p, t.approval) },
+		func() page { return small(p, t.flag) }, func() page { return p.texts(t.test) },
 		func() page { return p.stamps(t.retrieved) },
-	} {
-		if err == nil {
-			err = column(next())
-		}
 	}
-	if err != nil {
-		return err
+	if fw.ensemble {
+		columns = slices.Insert(columns, 0, func() page { return small(p, t.member) })
+	}
+	for _, next := range columns {
+		col := next() // its bytes last until the next page is made
+		if err := fw.column(g, p, &col, t.len()); err != nil {
+			return err
+		}
 	}
 	g.SetNumRows(t.len())
 	fw.groups++
@@ -220,9 +208,9 @@ func (fw *fileWriter) column(g *metadata.RowGroupMetaDataBuilder, p *pages, col 
 	c := g.NextColumnChunk()
 	codec, at := writerProps.CompressionFor(c.Descr().Path()), int16(g.CurrentColumn())
 	if fw.pager == nil {
-		fw.pager, err = file.NewPageWriter(fw.out, codec, compressionLevel, c, fw.groups, at, memory.DefaultAllocator, false, nil, nil)
+		fw.pager, err = file.NewPageWriter(fw.out, codec, dictionaryLevel, c, fw.groups, at, memory.DefaultAllocator, false, nil, nil)
 	} else {
-		err = fw.pager.Reset(fw.out, codec, compressionLevel, c, fw.groups, at, nil, nil)
+		err = fw.pager.Reset(fw.out, codec, dictionaryLevel, c, fw.groups, at, nil, nil)
 	}
 	if err != nil {
 		return err

@@ -10,20 +10,18 @@ import (
 	"github.com/apache/arrow/go/v15/parquet"
 	"github.com/apache/arrow/go/v15/parquet/metadata"
 	"github.com/klauspost/compress/zstd"
-
-	"example.org/eclose/ingest"
 )
 
 // page is one column of a row group as its bytes in Parquet, not compressed.
 type page struct {
-	dictionary []byte // nil: it has none
-	entries    int    // of the dictionary
+	dictionary []byte // of the encoding RLE_DICTIONARY
+	entries    int    // in the dictionary
 	data       []byte
 	encoding   parquet.Encoding
 	stats      metadata.EncodedStatistics
 }
 
-// pages makes pages in memory that the next page uses again.
+// pages makes pages, each in memory that the next one uses again.
 type pages struct {
 	codes   []uint32
 	present []uint64
@@ -32,11 +30,13 @@ type pages struct {
 	packed  []byte
 }
 
-var pool = sync.Pool{New: func() any { return new(pages) }}
+var pagePool = sync.Pool{New: func() any { return new(pages) }}
 
-// packer compresses all pages: to set up a compressor costs more than a page.
+// packer compresses the pages of all files: to set up a compressor costs more than a
+// page. It keeps memory for two pages at a time and for as far back as a page reaches.
 var packer = sync.OnceValue(func() *zstd.Encoder {
-	w, _ := zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithZeroFrames(true), zstd.WithEncoderCRC(false)) // no option of these can fail
+	w, _ := zstd.NewWriter(nil, zstd.WithEncoderConcurrency(2), zstd.WithWindowSize(8*rowGroupRows),
+		zstd.WithZeroFrames(true), zstd.WithEncoderCRC(false)) // no option of these can fail; the whole file has a checksum
 	return w
 })
 
@@ -80,10 +80,6 @@ func (p *pages) texts(col []string) page {
 	})
 }
 
-func (p *pages) approvals(col []ingest.Approval) page { return small(p, col) }
-func (p *pages) flags(col []ingest.Flag) page         { return small(p, col) }
-func (p *pages) member(col []int32) page              { return small(p, col) }
-
 func small[T ~uint8 | ~int32](p *pages, col []T) page {
 	p.data = p.data[:0]
 	return coded(p, col, func(b []byte, x T) []byte { return binary.LittleEndian.AppendUint32(b, uint32(x)) })
@@ -110,98 +106,4 @@ func coded[T comparable](p *pages, col []T, write func([]byte, T) []byte) page {
 	width := max(1, bits.Len(uint(max(len(known), 1)-1)))
 	p.data = appendRuns(append(p.data, byte(width)), p.codes, width)
 	return page{dictionary: p.dict, entries: len(known), data: p.data, encoding: parquet.Encodings.RLEDict}
-}
-
-// appendRuns appends codes in Parquet's hybrid of runs and packed bits.
-func appendRuns(out []byte, codes []uint32, width int) []byte {
-	const shortest = 8 // repetitions that make a run; packed bits come in groups of as many
-	start := 0         // of the codes that are not in a run
-	for i := 0; i < len(codes); {
-		j := i + 1
-		for j < len(codes) && codes[j] == codes[i] {
-			j++
-		}
-		if from := i + (start-i)&(shortest-1); j-from >= shortest {
-			out = appendLiterals(out, codes[start:from], width)
-			out = binary.AppendUvarint(out, uint64(j-from)<<1)
-			for b := 0; b < width; b += 8 {
-				out = append(out, byte(codes[i]>>b))
-			}
-			start = j
-		}
-		i = j
-	}
-	return appendLiterals(out, codes[start:], width)
-}
-
-func appendLiterals(out []byte, codes []uint32, width int) []byte {
-	if len(codes) == 0 {
-		return out
-	}
-	groups := (len(codes) + 7) / 8
-	out = binary.AppendUvarint(out, uint64(groups)<<1|1)
-	end := len(out) + groups*width
-	out = appendPacked(out, codes, width)
-	return append(out, make([]byte, end-len(out))...)
-}
-
-// appendPacked appends the low width bits of each number, the lowest bit first.
-func appendPacked[T uint32 | uint64](out []byte, numbers []T, width int) []byte {
-	var held uint64 // bits not yet written
-	n := 0          // how many
-	for _, x := range numbers {
-		held |= uint64(x) << n
-		if n += width; n >= 64 {
-			out = binary.LittleEndian.AppendUint64(out, held)
-			n -= 64
-			held = uint64(x) >> (width - n)
-		}
-	}
-	for ; n > 0; n -= 8 {
-		out = append(out, byte(held))
-		held >>= 8
-	}
-	return out
-}
-
-const (
-	deltaBlock = 128
-	deltaMini  = 32
-)
-
-// appendDelta appends numbers in Parquet's DELTA_BINARY_PACKED.
-func appendDelta(out []byte, col []int64) []byte {
-	out = binary.AppendUvarint(out, deltaBlock)
-	out = binary.AppendUvarint(out, deltaBlock/deltaMini)
-	out = binary.AppendUvarint(out, uint64(len(col)))
-	if len(col) == 0 {
-		return append(out, 0)
-	}
-	out = binary.AppendVarint(out, col[0])
-	var deltas [deltaBlock]int64
-	var above [deltaBlock]uint64
-	for at := 1; at < len(col); at += deltaBlock {
-		n := min(deltaBlock, len(col)-at)
-		least := int64(math.MaxInt64)
-		for i := range n {
-			deltas[i] = col[at+i] - col[at+i-1] // may wrap, and wraps back when it is added
-			least = min(least, deltas[i])
-		}
-		out = binary.AppendVarint(out, least)
-		widths := len(out)
-		out = append(out, make([]byte, deltaBlock/deltaMini)...)
-		for a := 0; a < n; a += deltaMini {
-			b := min(a+deltaMini, n)
-			all := uint64(0)
-			for i := a; i < b; i++ {
-				above[i] = uint64(deltas[i] - least)
-				all |= above[i]
-			}
-			clear(above[b : a+deltaMini])
-			width := bits.Len64(all)
-			out[widths+a/deltaMini] = byte(width)
-			out = appendPacked(out, above[a:a+deltaMini], width)
-		}
-	}
-	return out
 }
