@@ -4,7 +4,9 @@ package series
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -13,9 +15,9 @@ import (
 )
 
 // BenchmarkBesideDuckDB: thirty years of 15-minute temperature and flow, 2.1 million
-// values, written and read with all columns, by us and by DuckDB with one thread, in
-// processor time of the same run. It runs only where ECLOSE_NODE names a folder with
-// DuckDB (.ci/others makes one).
+// values, written and read with all columns, by us in a folder and by DuckDB with one
+// thread, in processor time of the same run. It runs only where ECLOSE_NODE names a
+// folder with DuckDB (.ci/others makes one).
 func BenchmarkBesideDuckDB(b *testing.B) {
 	modules := os.Getenv("ECLOSE_NODE")
 	if modules == "" {
@@ -30,7 +32,8 @@ func BenchmarkBesideDuckDB(b *testing.B) {
 	rounds := 0.0
 	for b.Loop() {
 		rounds++
-		s := newMemStore()
+		folder := b.TempDir()
+		s := mustOpen(b, "file://"+folder)
 		before := processor(b)
 		if _, err := s.PutAll(b.Context(), all, day(2026, 1, 1)); err != nil {
 			b.Fatal(err)
@@ -44,14 +47,16 @@ func BenchmarkBesideDuckDB(b *testing.B) {
 		}
 		read += processor(b) - before
 		dir, bytes := b.TempDir(), 0
-		for name, data := range s.bucket.(*memBucket).all {
-			if filepath.Ext(name) != ".parquet" {
-				continue
+		err := filepath.WalkDir(filepath.Join(folder, dataFolder), func(path string, e fs.DirEntry, err error) error {
+			if err != nil || e.IsDir() {
+				return err
 			}
+			data, err := os.ReadFile(path)
 			bytes += len(data)
-			if err := os.WriteFile(filepath.Join(dir, fmt.Sprintf("%d-%s", bytes, filepath.Base(name))), data, 0o600); err != nil {
-				b.Fatal(err)
-			}
+			return errors.Join(err, os.WriteFile(filepath.Join(dir, fmt.Sprintf("%d-%s", bytes, e.Name())), data, 0o600))
+		})
+		if err != nil {
+			b.Fatal(err)
 		}
 		out, err := exec.CommandContext(b.Context(), "node", "testdata/duckdb.mjs", modules, dir).Output()
 		if err != nil {

@@ -45,7 +45,7 @@ func TestOtherProgramsReadTheFiles(t *testing.T) {
 	again := regular(one.Key, day(2025, 3, 1), 15*time.Minute, make([]float64, 300)...)
 	mustPut(t, s, again, day(2026, 1, 2).Add(time.Microsecond))
 	lone := quarterHours(ingest.AirTemperature, 2025, 1)
-	lone.Key.Statistic, lone.Key.Period = ingest.Mean, ingest.Daily
+	lone.Statistic, lone.Period = ingest.Mean, ingest.Daily
 	lone.Time, lone.Value, lone.Flag, lone.Approval = []int64{day(2025, 1, 1).UnixMicro()}, []float64{math.NaN()}, nil, nil
 	mustPut(t, s, lone, day(2026, 1, 1))
 	members := ensemble(day(2026, 1, 1), 700, 40, 1)
