@@ -36,7 +36,7 @@ var pagePool = sync.Pool{New: func() any { return new(pages) }}
 // page. It keeps memory for two pages at a time and for as far back as a page reaches.
 var packer = sync.OnceValue(func() *zstd.Encoder {
 	w, _ := zstd.NewWriter(nil, zstd.WithEncoderConcurrency(2), zstd.WithWindowSize(8*rowGroupRows),
-		zstd.WithZeroFrames(true), zstd.WithEncoderCRC(false)) // no option of these can fail; the whole file has a checksum
+		zstd.WithZeroFrames(true)) // no option of these can fail
 	return w
 })
 
