@@ -121,7 +121,7 @@ func (b *batch) putSpan(ctx context.Context, x *index, sp span, rows *table) (Ch
 // past: values that were replaced, and new rows older than what is known.
 func merge(now, rows *table, ensemble bool, loadPast func() (table, error)) (next, replaced *table, change Change, err error) {
 	next, replaced = new(table), new(table)
-	if now.len() == 0 {
+	if now.len() == 0 { // the rows are the span, and need no copy
 		if rows.len() == 0 {
 			return nil, replaced, change, nil
 		}

@@ -128,7 +128,7 @@ func readValues[T any](u *unpacker, data []byte, encoding parquet.Encoding, dict
 			return err
 		}
 		for i, code := range u.codes {
-			if int(code) >= len(dictionary) {
+			if uint64(code) >= uint64(len(dictionary)) {
 				return fmt.Errorf("value %d of a dictionary of %d", code, len(dictionary))
 			}
 			rows[i] = dictionary[code]
