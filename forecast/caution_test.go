@@ -280,7 +280,7 @@ func TestTheDarkestOfTheHoursShown(t *testing.T) {
 		"10:00-16:00": wading.Daylight, "18:00-21:10": wading.Daylight, "18:00-21:30": wading.Dusk, "18:00-22:30": wading.Night,
 		"03:00-10:00": wading.Night, "06:00-10:00 and 19:00-21:40": wading.Dusk, "22:00-01:00": wading.Night, "": wading.Daylight, "evening": wading.Daylight,
 	} {
-		if got := DarkestOf(hours, d, "Europe/London", 54.5, -2.9); got != want {
+		if got := DarkestOf(hoursOf(hours), d, "Europe/London", 54.5, -2.9); got != want {
 			t.Errorf("%q: %d, want %d", hours, got, want)
 		}
 	}

@@ -22,9 +22,9 @@ type FlowSource string
 const (
 	FlowStatistics FlowSource = "statistics"
 	FlowOfficial   FlowSource = "official"
-	FlowJoined     FlowSource = "official, then statistics" // see FlowAhead.Services for whose
-	FlowWithheld   FlowSource = "not forecast: regulated"
-	FlowUnknown    FlowSource = "not forecast: too little flow"
+	FlowJoined     FlowSource = "official+statistics" // see FlowAhead.Services for whose
+	FlowWithheld   FlowSource = "withheld"
+	FlowUnknown    FlowSource = "unknown"
 )
 
 // SourceWords says in a sentence what the flow ahead rests on.

@@ -2,7 +2,6 @@ package forecast
 
 import (
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -21,31 +20,74 @@ func clockOf(minute int) string {
 	return time.Date(2000, 1, 1, minute/60, minute%60, 0, 0, time.UTC).Format("15:04")
 }
 
-// Spans reads the hours of a stage, such as "05:00-10:00 and 19:00-23:00". It returns
-// none for hours that are empty or in sun time.
-func Spans(hours string) []Span {
-	var out []Span
-	for part := range strings.SplitSeq(hours, " and ") {
-		from, to, ok := strings.Cut(part, "-")
-		a, err1 := minuteOf(from)
-		b, err2 := minuteOf(to)
-		if !ok || err1 != nil || err2 != nil {
-			continue
+// Hours are the hours of a stage on the river's clock; zero where they are unknown.
+type Hours struct {
+	Spans []Span // the earliest first
+	// BySun is in the catalogue's words what stands in for them where the sun does not
+	// rise and set on that day.
+	BySun string
+}
+
+// First is the minute at which they begin, midnight at the end of the day where that is
+// unknown.
+func (h Hours) First() int {
+	if len(h.Spans) == 0 {
+		return 24 * 60
+	}
+	return h.Spans[0].From
+}
+
+// Short is the first span, with a mark where more follow; "" without any.
+func (h Hours) Short() string {
+	switch len(h.Spans) {
+	case 0:
+		return ""
+	case 1:
+		return h.Spans[0].String()
+	}
+	return h.Spans[0].String() + "+"
+}
+
+// String is the hours as files and tables have them: "05:00-10:00 and 19:00-23:00".
+func (h Hours) String() string {
+	if len(h.Spans) == 0 {
+		return h.BySun
+	}
+	words := make([]string, len(h.Spans))
+	for i, s := range h.Spans {
+		words[i] = s.String()
+	}
+	return strings.Join(words, " and ")
+}
+
+// Words is the hours for people: "05:00 to 10:00 and 19:00 to 23:00".
+func (h Hours) Words() string { return strings.ReplaceAll(h.String(), "-", " to ") }
+
+// MarshalText writes them as String does.
+func (h Hours) MarshalText() ([]byte, error) { return []byte(h.String()), nil }
+
+// UnmarshalText reads what MarshalText wrote.
+func (h *Hours) UnmarshalText(text []byte) error {
+	*h = Hours{}
+	for part := range strings.SplitSeq(string(text), " and ") {
+		from, to, _ := strings.Cut(part, "-")
+		a, ok1 := minuteOf(from)
+		b, ok2 := minuteOf(to)
+		if !ok1 || !ok2 {
+			*h = Hours{BySun: string(text)}
+			return nil
 		}
 		if b <= a {
 			b += 1440
 		}
-		out = append(out, Span{a, b})
+		h.Spans = append(h.Spans, Span{a, b})
 	}
-	return out
+	return nil
 }
 
-func minuteOf(s string) (int, error) {
+func minuteOf(s string) (int, bool) {
 	t, err := time.Parse("15:04", s)
-	if err != nil {
-		return strconv.Atoi(s) // an error too
-	}
-	return t.Hour()*60 + t.Minute(), nil
+	return t.Hour()*60 + t.Minute(), err == nil
 }
 
 // merged joins spans that overlap or touch, the earliest first.
@@ -66,16 +108,15 @@ func merged(spans []Span) []Span {
 // LitShare is the share of the hours of a stage on a date that lie between civil dawn
 // and civil dusk at a place in degrees, 0 to 1. It is 1 where the hours or the sun are
 // unknown.
-func LitShare(hours string, d Date, zone string, lat, lon float64) float64 {
+func LitShare(hours Hours, d Date, zone string, lat, lon float64) float64 {
 	x := sun.Day(d.Time(), lat, lon)
-	spans := Spans(hours)
-	if len(spans) == 0 || x.CivilState != sun.Crosses {
+	if len(hours.Spans) == 0 || x.CivilState != sun.Crosses {
 		return 1
 	}
 	loc := ZoneOf(zone)
 	y, m, day := d.Time().Date()
 	lit, all := 0.0, 0.0
-	for _, s := range spans {
+	for _, s := range hours.Spans {
 		from := time.Date(y, m, day, 0, s.From, 0, 0, loc)
 		to := time.Date(y, m, day, 0, s.To, 0, 0, loc)
 		all += to.Sub(from).Minutes()

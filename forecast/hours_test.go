@@ -8,19 +8,17 @@ import (
 	"example.org/eclose/model/insects"
 )
 
+func hoursOf(text string) (h Hours) {
+	_ = h.UnmarshalText([]byte(text)) // it takes any
+	return h
+}
+
 func TestHoursThatOverlapAreToldAsOne(t *testing.T) {
 	for hours, want := range map[string]string{
 		"16:45-20:45 and 19:00-21:45": "16:45-21:45", "05:00-10:00 and 19:00-23:00": "05:00-10:00 and 19:00-23:00",
 		"19:00-21:00 and 10:00-12:00 and 12:00-13:00": "10:00-13:00 and 19:00-21:00", "22:00-01:00": "22:00-01:00", "": "", "2 h before sunset": "",
 	} {
-		got := ""
-		for i, s := range merged(Spans(hours)) {
-			if i > 0 {
-				got += " and "
-			}
-			got += s.String()
-		}
-		if got != want {
+		if got := (Hours{Spans: merged(hoursOf(hours).Spans)}).String(); got != want {
 			t.Errorf("%q: %q, want %q", hours, got, want)
 		}
 	}
@@ -31,11 +29,11 @@ func TestHoursThatOverlapAreToldAsOne(t *testing.T) {
 func TestTheShareOfLightOfHours(t *testing.T) {
 	d := DateOf(time.Date(2026, 6, 10, 0, 0, 0, 0, time.UTC))
 	for hours, want := range map[string]float64{"10:00-14:00": 1, "23:00-02:00": 0, "": 1} {
-		if got := LitShare(hours, d, "UTC", 45, 0); got != want {
+		if got := LitShare(hoursOf(hours), d, "UTC", 45, 0); got != want {
 			t.Errorf("%q: %v, want %v", hours, got, want)
 		}
 	}
-	if got := LitShare("19:00-23:00", d, "UTC", 45, 0); got < 0.3 || got > 0.4 {
+	if got := LitShare(hoursOf("19:00-23:00"), d, "UTC", 45, 0); got < 0.3 || got > 0.4 {
 		t.Errorf("an evening into the night: %v", got)
 	}
 }

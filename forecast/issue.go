@@ -103,7 +103,7 @@ func (is *Issuer) Outlook(rec Record, r River, c *insects.Catalogue, opt Options
 	o := &Outlook{
 		River: r.Slug, RiverName: r.Name, Zone: r.Zone, Lat: r.Lat, Lon: r.Lon,
 		IssuedAt: rec.IssuedAt, DataCutoff: rec.Cutoff, ModelVersion: ModelVersion, Members: opt.Members,
-		Notes: []Remark{}, Caution: StandingCaution,
+		Notes: []Remark{},
 	}
 	groups, err := chosen(r, c, region)
 	if err != nil {
@@ -247,14 +247,14 @@ func (rec Record) future(w *water, o *Outlook, opt Options, weather func() []wat
 		case m.Partial():
 			o.Notes = append(o.Notes, Remark{Code: PartialModel, Days: m.Days})
 		}
-		o.WaterSource = m.Grade + ", driven by air temperature and flow"
+		o.WaterSource = WaterSource(m.Grade + ":air+flow")
 		if in.Flow == nil {
-			o.WaterSource = m.Grade + ", driven by air temperature"
+			o.WaterSource = WaterSource(m.Grade + ":air")
 		}
 		if rows := m.ForecastWithFlow(in, weather(), w.flowAhead, opt.Ahead, seed); rows != nil {
-			o.WeatherSource = "past seasons' weather"
+			o.WeatherSource = PastSeasons
 			if len(rec.AirAhead) > 0 {
-				o.WeatherSource = fmt.Sprintf("%d-member weather forecast for %d days, then %s", len(rec.AirAhead), len(rec.AirAhead[0]), o.WeatherSource)
+				o.WeatherSource = WeatherSource(fmt.Sprintf("%dx%d+%s", len(rec.AirAhead), len(rec.AirAhead[0]), PastSeasons))
 			}
 			w.join(rows, past, filled(&m, in, past, seed))
 			if slices.ContainsFunc(w.climatology[:], math.IsNaN) {
@@ -270,8 +270,7 @@ func (rec Record) future(w *water, o *Outlook, opt Options, weather func() []wat
 	if rows == nil {
 		return fmt.Errorf("%w for a full year: no past season to start from (%d days of water and %d of air temperature stored)", ErrNothingKnown, known, airKnown)
 	}
-	o.WaterSource = "measured here"
-	o.WeatherSource = "none; past seasons' water temperature, shifted by today's anomaly"
+	o.WaterSource, o.WeatherSource = MeasuredWater, NoWeather
 	season := rec.season(w.first)
 	fill(season, w.first, w.climatology)
 	w.join(rows, past, func(_ int, into []float64) { copy(into, season) })

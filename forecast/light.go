@@ -48,13 +48,12 @@ func lightAt(t time.Time, lat, lon float64) wading.Light {
 const lightStep = 10 * time.Minute
 
 // DarkestOf is how light it is at a place in the darkest of the hours of a stage
-// on a date. hours are as in StageOutlook: "05:00-10:00 and 19:00-23:00", local;
-// hours that cannot be read count as daylight.
-func DarkestOf(hours string, d Date, zone string, lat, lon float64) wading.Light {
+// on a date; unknown hours count as daylight.
+func DarkestOf(hours Hours, d Date, zone string, lat, lon float64) wading.Light {
 	darkest := wading.Daylight
 	loc := ZoneOf(zone)
 	y, m, day := d.Time().Date()
-	spans := Spans(hours)
+	spans := hours.Spans
 	if len(spans) == 0 {
 		return darkest
 	}

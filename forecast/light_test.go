@@ -34,10 +34,10 @@ func TestTheDarkestHourIsTheSameAsMomentByMoment(t *testing.T) {
 		zone := ZoneOf(place.zone)
 		for day := 0; day < 365; day += 5 {
 			date := DateOf(time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)) + Date(day)
-			for _, hours := range []string{"05:00-10:00 and 19:00-23:00", "11:30-15:00", "22:00-02:00", "21:00-21:30 and 04:00-05:00"} {
-				want := wading.Daylight
+			for _, text := range []string{"05:00-10:00 and 19:00-23:00", "11:30-15:00", "22:00-02:00", "21:00-21:30 and 04:00-05:00"} {
+				hours, want := hoursOf(text), wading.Daylight
 				y, m, d := date.Time().Date()
-				for _, s := range Spans(hours) {
+				for _, s := range hours.Spans {
 					to := time.Date(y, m, d, 0, s.To, 0, 0, zone)
 					for at := time.Date(y, m, d, 0, s.From, 0, 0, zone); !at.After(to); at = at.Add(lightStep) {
 						want = max(want, slowLight(at, place.lat, place.lon))

@@ -94,7 +94,6 @@ func (o *open) redated(g *insects.Group, p phenology.Params, s site) (later floa
 		spread = (w.Records.End.Mid - w.Records.Start.Mid) / insects.WindowSDs * insects.OpenRecords.ReachShare()
 	}
 	p = p.Redated(later, math.Hypot(w.Records.MedianSD(), place), spread)
-	p.ThermalGrade = fmt.Sprintf(recordsWord+" (%d)", w.Records.Records)
 	return later, p, true
 }
 

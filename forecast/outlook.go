@@ -62,24 +62,24 @@ func (d Day) Nothing() bool {
 
 // StageOutlook is the outlook of one stage of one group.
 type StageOutlook struct {
-	Group    string `json:"group"` // key of the catalogue
-	Name     string `json:"name"`
-	Stage    Stage  `json:"stage"`
-	Fishable bool   `json:"fishable"`
-	Grade    string `json:"grade"` // where the group's numbers come from
-	Days     Days   `json:"days"`
-	Window   Window `json:"window"`
-	Calendar Window `json:"window_calendar"`
+	Group    string       `json:"group"` // key of the catalogue
+	Name     string       `json:"name"`
+	Stage    Stage        `json:"stage"`
+	Fishable bool         `json:"fishable"`
+	Grade    EvidenceCode `json:"grade"`
+	Days     Days         `json:"days"`
+	Window   Window       `json:"window"`
+	Calendar Window       `json:"window_calendar"`
 	// PlainLater is by how many days the plain calendar, to which all past seasons
 	// are alike, lies after the calendar above, which trusts recent ones more.
 	PlainLater int `json:"plain_calendar_later_days"`
 	// Basis says what the catalogue's dates were collected over, and so how much of
 	// their length is expected at one reach.
-	Basis   string   `json:"window_basis,omitempty"`
-	Hours   string   `json:"hours"`          // of the day, local, in words
-	Weight  float64  `json:"thermal_weight"` // 0 calendar only .. 1 temperature only
-	Early   *float64 `json:"early_days"`     // by which the season runs ahead of this river's usual one; nil if not known
-	Reasons []Remark `json:"reasons"`
+	Basis   BasisCode `json:"window_basis,omitempty"`
+	Hours   Hours     `json:"hours"`
+	Weight  float64   `json:"thermal_weight"` // 0 calendar only .. 1 temperature only
+	Early   *float64  `json:"early_days"`     // by which the season runs ahead of this river's usual one; nil if not known
+	Reasons []Remark  `json:"reasons"`
 	// AllYear reports that the stage knows no season: the window is the whole year
 	// and its peak means nothing.
 	AllYear bool `json:"all_year,omitempty"`
@@ -193,8 +193,8 @@ type Outlook struct {
 	ModelVersion  string         `json:"model_version"`
 	Members       int            `json:"members"`
 	Seasons       int            `json:"seasons"` // past seasons of water temperature at this river behind it
-	WaterSource   string         `json:"water_source"`
-	WeatherSource string         `json:"weather_source"` // what stands for the future weather
+	WaterSource   WaterSource    `json:"water_source"`
+	WeatherSource WeatherSource  `json:"weather_source"`
 	Water         []WaterDay     `json:"water"`
 	Flow          *FlowAhead     `json:"flow,omitempty"`  // nil: the river has no flow gauge
 	Departure     *Departure     `json:"water_departure"` // nil if not known
@@ -202,7 +202,6 @@ type Outlook struct {
 	Stages        []StageOutlook `json:"stages"`
 	Entered       []Entered      `json:"entered,omitempty"` // every sighting that stands behind the dates, by kind
 	Notes         []Remark       `json:"notes"`
-	Caution       string         `json:"caution"`
 }
 
 // SinceWords is the first day of the sum for people.

@@ -44,9 +44,9 @@ func (o *Outlook) SeasonPicture(from Date, days int, fishableOnly bool) chart.Se
 		l.Muted[k] = !st.Fishable
 		if st.Fishable && l.Note == "" {
 			rows[i].start = st.Window.Start.P50
-			l.Note = fmt.Sprintf("%s %s to %s, peak %s; %s", st.Stage, short(st.Window.Start.P50), short(st.Window.End.P50), short(st.Window.Peak.P50), GradeWord(st.Grade))
+			l.Note = fmt.Sprintf("%s %s to %s, peak %s; %s", st.Stage, short(st.Window.Start.P50), short(st.Window.End.P50), short(st.Window.Peak.P50), st.Grade.Word())
 			if st.AllYear {
-				l.Note = fmt.Sprintf("%s all year; %s", st.Stage, GradeWord(st.Grade))
+				l.Note = fmt.Sprintf("%s all year; %s", st.Stage, st.Grade.Word())
 			}
 		}
 	}

@@ -1,7 +1,6 @@
 package forecast
 
 import (
-	"strings"
 	"testing"
 	"time"
 )
@@ -39,7 +38,7 @@ func TestTheFallCaddisOfARockyMountainFreestone(t *testing.T) {
 			case "small-dark-fall-caddis egg-laying":
 				found++
 				// The sun sets between 17:00 and 20:00 there from September to November.
-				if from, _, _ := strings.Cut(s.Hours, "-"); !s.Fishable || from < "16:00" || from > "20:30" {
+				if from := s.Hours.First(); !s.Fishable || from < 16*60 || from > 20*60+30 {
 					t.Errorf("at %g degrees the small one lays at %s", lat, s.Hours)
 				}
 			}

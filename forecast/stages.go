@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"example.org/eclose/forecast/engine"
@@ -149,7 +148,7 @@ func (is *Issuer) season(w *water, rec Record, r River, region insects.Region, g
 			got := stageOf(g, stage, &t.groups[t.own[g.Key]], slopes[k], &ran[k][s], day0)
 			got.MovedBy, got.PlainLater = moved[k], plain[k]
 			if x, ok := g.Window(region, insects.Emergence); ok {
-				got.Basis = x.EvidenceWords()
+				got.Basis = BasisCode(x.BasisCode())
 			}
 			got.Records = t.open.window(g.Key, stage, day0)
 			if x, ok := g.Window(region, insects.Stage(stage)); ok && x.AllYear {
@@ -187,12 +186,12 @@ func over(pair [2]StageOutlook, issue Date) bool {
 
 func stageOf(g *insects.Group, stage Stage, m *timed, slope float64, res *engine.StageResult, day0 Date) StageOutlook {
 	s := StageOutlook{
-		Group: g.Key, Name: insects.Label(g.Key), Stage: stage, Grade: m.params.ThermalGrade, Weight: round(slope, 100),
+		Group: g.Key, Name: insects.Label(g.Key), Stage: stage, Grade: m.evidence, Weight: round(slope, 100),
 		Fishable: g.Fishable(insects.Stage(stage)) != insects.FishableNo,
 		Window:   windowOf(res.Window, day0), Calendar: windowOf(res.WindowCalendar, day0),
 	}
 	if n := len(m.watches); n > 0 {
-		s.Grade = fmt.Sprintf(sightingsHere+" (%d seasons)", n)
+		s.Grade = evidenceOf(Sighted, n)
 	}
 	s.Days = daysOfColumns(day0, len(res.P), [dayColumns][]float64{
 		res.P, res.PCalendar, res.Activity[0], res.Activity[1], res.Activity[2], res.ActivityCalendar})
@@ -211,18 +210,18 @@ func windowOf(w engine.Window, day0 Date) Window {
 
 // hoursOn puts a stage's hours on the river's clock, at the peak of its window and
 // in the water of that day, °C.
-func hoursOn(g *insects.Group, s StageOutlook, r River, waterC float64) string {
+func hoursOn(g *insects.Group, s StageOutlook, r River, waterC float64) Hours {
 	h := g.Hours(insects.Stage(s.Stage)).In(waterC)
 	if s.AllYear {
 		h = g.Hours(insects.Stage(s.Stage)) // a year has all waters
 	}
 	if len(h) == 0 || s.Window.Peak.P50 == 0 {
-		return ""
+		return Hours{}
 	}
 	day := s.Window.Peak.P50.Time()
 	t := sun.Day(day, r.Lat, r.Lon)
 	if t.State != sun.Crosses {
-		return h.String()
+		return Hours{BySun: h.String()}
 	}
 	zone, err := time.LoadLocation(r.Zone)
 	if err != nil {
@@ -242,11 +241,7 @@ func hoursOn(g *insects.Group, s StageOutlook, r River, waterC float64) string {
 		}
 		spans = append(spans, s)
 	}
-	var words []string
-	for _, s := range merged(spans) {
-		words = append(words, s.String())
-	}
-	return strings.Join(words, " and ")
+	return Hours{Spans: merged(spans)}
 }
 
 // moved says where the peak lies beside the calendar's, which knows the region

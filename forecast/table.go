@@ -23,7 +23,7 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 	issue := o.IssueDate()
 	p.line("%s: forecast issued %s", o.RiverName, o.IssuedAt.UTC().Format("2 January 2006 15:04 UTC"))
 	p.line("%s", wrap(fmt.Sprintf("Latest reading %s. Based on %d past seasons of water temperature here. Water temperature: %s. Weather ahead: %s.",
-		o.DataCutoff.UTC().Format("2 Jan 15:04 UTC"), o.Seasons, o.WaterSource, o.WeatherSource), 80, ""))
+		o.DataCutoff.UTC().Format("2 Jan 15:04 UTC"), o.Seasons, o.WaterSource.Words(), o.WeatherSource.Words()), 80, ""))
 	if d, ok := o.WaterOn(issue); ok {
 		mid, low, high := temperature(d.P50, opt.Fahrenheit), temperature(d.P10, opt.Fahrenheit), temperature(d.P90, opt.Fahrenheit)
 		between := ""
@@ -61,7 +61,7 @@ func (o *Outlook) WriteTable(w io.Writer, opt TableOptions) error {
 			"in 7 days: chance that a competent observer, watching suitable water for two hours at the right time of day, sees more than a few stray insects. "+
 			"calendar: the same from calendar dates only. evidence: where the group's values come from; prior means estimated from calendar dates.", 80, ""))
 	}
-	p.line("\n%s", wrap(o.Caution, 80, ""))
+	p.line("\n%s", wrap(StandingCaution, 80, ""))
 	return p.err
 }
 
@@ -141,14 +141,14 @@ func (p *printer) stage(s StageOutlook, issue Date) {
 	if !s.Fishable {
 		name = Truncate(s.Name, 18) + " (not fishable)"
 	}
-	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, calendar, GradeWord(s.Grade))
+	p.line("%-33s %-10s  %9s %9s  %s", name, s.Stage, week, calendar, s.Grade.Word())
 	if s.AllYear {
 		p.line("  all year")
-		p.line("  %s", cmp.Or(s.Hours, "hours unknown"))
+		p.line("  %s", cmp.Or(s.Hours.String(), "hours unknown"))
 		return
 	}
 	p.line("  %s", strings.TrimRight(fmt.Sprintf("%-24s %-24s %s", between(s.Window.Start), between(s.Window.Peak), between(s.Window.End)), " "))
-	p.line("  %s", wrap(cmp.Or(s.Hours, "hours unknown")+"; "+s.Why(), 78, "  "))
+	p.line("  %s", wrap(cmp.Or(s.Hours.String(), "hours unknown")+"; "+s.Why(), 78, "  "))
 }
 
 // between is a date with its range, as short as it can be said.

@@ -37,6 +37,7 @@ type timed struct {
 	key, river string
 	name       string // of the river
 	params     phenology.Params
+	evidence   EvidenceCode // before sightings at the river itself
 	taxon      phenology.Taxon
 	start      int                       // of its season-year
 	watches    map[int][]phenology.Watch // by season
@@ -119,7 +120,7 @@ func broodsOf(c *insects.Catalogue, g *insects.Group) []*insects.Group {
 
 func (t *timing) add(site River, k int, g *insects.Group, p phenology.Params, region insects.Region, forecast bool) {
 	x, _ := g.Window(region, insects.Emergence)
-	m := timed{key: g.Key, river: site.Slug, name: site.Name, params: p, start: x.SeasonStart(), watches: map[int][]phenology.Watch{}}
+	m := timed{key: g.Key, river: site.Slug, name: site.Name, params: p, evidence: EvidenceCode(g.Grade(region)), start: x.SeasonStart(), watches: map[int][]phenology.Watch{}}
 	usual := p.MedianDOY
 	if clim := t.water.climatology; !math.IsNaN(clim[0]) && p.DD50 > 0 && p.Weight > 0 {
 		// The river's own warmth moves the region's date.
@@ -127,7 +128,7 @@ func (t *timing) add(site River, k int, g *insects.Group, p phenology.Params, re
 	}
 	if later, dated, ok := t.open.redated(g, p, t.water.place(t.rec, site)); ok {
 		usual += later
-		p, m.params = dated, dated
+		p, m.params, m.evidence = dated, dated, evidenceOf(Recorded, t.open.replaces[g.Key].Records.Records)
 	}
 	m.taxon = p.Taxon(t.insect(g.Key), k, usual)
 	if forecast {

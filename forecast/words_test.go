@@ -111,7 +111,7 @@ func TestTheTableSaysHoursAndWhatMovedTheDate(t *testing.T) {
 		}
 	}
 	for _, s := range o.shown(TableOptions{}) {
-		if s.Hours == "" {
+		if len(s.Hours.Spans) == 0 {
 			t.Errorf("%s %s has no hours", s.Group, s.Stage)
 		}
 	}

@@ -90,7 +90,10 @@ func writeOutlooks(w io.Writer, each iter.Seq2[*forecast.Outlook, error]) error 
 		if err != nil {
 			return err
 		}
-		b, err := json.MarshalIndent(o, " ", " ")
+		b, err := json.MarshalIndent(struct {
+			*forecast.Outlook
+			Caution string `json:"caution"`
+		}{o, forecast.StandingCaution}, " ", " ")
 		if err != nil {
 			return fmt.Errorf("writing the forecast of %s: %w", o.River, err)
 		}

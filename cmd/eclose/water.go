@@ -149,7 +149,7 @@ func (c waterCmd) within(f *waterFit) error {
 func (f *waterFit) values() map[string]any {
 	m := &f.model
 	out := map[string]any{
-		"fit_until": dayDate(f.cut), "grade": m.Grade, "regime": m.Regime, "parameters": f.words(),
+		"fit_until": dayDate(f.cut), "grade": m.Grade.Words(), "regime": m.Regime, "parameters": f.words(),
 		"flow_used": m.MeanFlow > 0, "fitted_years": m.Years, "error_sd_c": m.Error.SD,
 		"fit": f.report.Fit, "check": f.report.Check, "seconds": f.seconds,
 	}
@@ -185,13 +185,13 @@ func (f *waterFit) print(w io.Writer) error {
 	m := &f.model
 	fmt.Fprintf(w, "%s\n", f.name)
 	if f.fallback != "" {
-		fmt.Fprintf(w, "%s\nModel: %s.\n%s\n", forecast.Wrap(f.fallback, 96), f.best.Grade, forecast.Wrap(f.best.Likeness(), 96))
+		fmt.Fprintf(w, "%s\nModel: %s.\n%s\n", forecast.Wrap(f.fallback, 96), f.best.Grade.Words(), forecast.Wrap(f.best.Likeness(), 96))
 		fmt.Fprintf(w, "Expected model error: %.1f °C (standard deviation).\n\n", f.best.Error.SD)
 		if err := f.printExpected(w); err != nil || knownDays(f.in.Water) == 0 {
 			return err
 		}
 	} else {
-		fmt.Fprintf(w, "Model: %s, from %d days before %s.\n%s\n", m.Grade, m.Days, dayDate(f.cut), forecast.Wrap("Regime: "+m.Regime+".", 96))
+		fmt.Fprintf(w, "Model: %s, from %d days before %s.\n%s\n", m.Grade.Words(), m.Days, dayDate(f.cut), forecast.Wrap("Regime: "+m.Regime+".", 96))
 		for _, s := range f.words() {
 			fmt.Fprintln(w, forecast.Wrap(s, 96))
 		}

@@ -30,7 +30,7 @@ func (f *waterFit) picture() chart.Fit {
 		Observed: f.in.Water[from:], Mid: f.report.Modelled[from:], Normal: f.report.Climatology[from:]}
 	switch {
 	case f.fallback != "":
-		c.Note = f.model.Grade
+		c.Note = f.model.Grade.Words()
 	case f.cut <= day0:
 		c.Note = fmt.Sprintf("%s to %s: test period only; fitted up to %s", dayDate(day0), dayDate(f.in.Day0+n-1), dayDate(f.cut-1))
 	default:

@@ -26,7 +26,7 @@ func outlook(at time.Time, p float64) *forecast.Outlook {
 	normal := 8.25
 	o := &forecast.Outlook{
 		River: "wend", RiverName: "Wend", Zone: "America/Los_Angeles", IssuedAt: at, DataCutoff: at.Add(-time.Hour), ModelVersion: "1",
-		Members: 200, Seasons: 8, Notes: []forecast.Remark{{Code: forecast.OldReading, Days: 3}}, Caution: forecast.StandingCaution,
+		Members: 200, Seasons: 8, Notes: []forecast.Remark{{Code: forecast.OldReading, Days: 3}},
 		Water: []forecast.WaterDay{{Date: forecast.DateOf(at), P10: 7, P50: 8, P90: 9.12, Climatology: &normal}},
 	}
 	for _, s := range forecast.Stages {

@@ -47,7 +47,7 @@ func example() *forecast.Outlook {
 	at := time.Date(2026, 5, 18, 19, 0, 0, 0, time.UTC)
 	from := forecast.DateOf(at) - 10
 	o := &forecast.Outlook{River: "wend", RiverName: "Wend", Zone: "America/Los_Angeles", IssuedAt: at, DataCutoff: at.Add(-time.Hour),
-		ModelVersion: "9", Caution: forecast.StandingCaution, Flow: &forecast.FlowAhead{Source: forecast.FlowStatistics, NowM3s: 3}}
+		ModelVersion: "9", WaterSource: "fitted-short:air+flow", WeatherSource: "21x15+past-seasons", Flow: &forecast.FlowAhead{Source: forecast.FlowJoined, NowM3s: 3}}
 	n := 0
 	for d := range forecast.Date(40) {
 		w, f := forecast.WaterDay{}, forecast.FlowDay{}
@@ -68,7 +68,8 @@ func example() *forecast.Outlook {
 			x.Date = from + d
 			days = append(days, x)
 		}
-		o.Stages = append(o.Stages, forecast.StageOutlook{Group: "march-brown", Name: "March brown", Stage: s, Days: forecast.DaysOf(days)})
+		o.Stages = append(o.Stages, forecast.StageOutlook{Group: "march-brown", Name: "March brown", Stage: s, Days: forecast.DaysOf(days),
+			Grade: "sightings:3", Basis: "several-reaches:light-traps+flight", Hours: forecast.Hours{Spans: []forecast.Span{{From: 300, To: 600}, {From: 1320, To: 1500}}}})
 	}
 	return o
 }
@@ -247,8 +248,41 @@ func TestFormerKeysAndSentencesAreRead(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if o.WeatherSource != "past seasons' weather" || o.Water[0].Climatology == nil || *o.Water[0].Climatology != 8.25 || o.Heat[0].Climatology != 120 || o.Notes[0].String() != `Wend said "drivers": none.` {
+	if o.WeatherSource != forecast.PastSeasons || o.Water[0].Climatology == nil || *o.Water[0].Climatology != 8.25 || o.Heat[0].Climatology != 120 || o.Notes[0].String() != `Wend said "drivers": none.` {
 		t.Errorf("%+v", o)
+	}
+}
+
+// A file of columns in which a version before this one kept words for codes.
+func TestFormerWordsAreRead(t *testing.T) {
+	want := example()
+	content, err := unpacked(want)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for code, words := range map[string]string{
+		`"sightings:3"`:                        `"sightings here (3 seasons)"`,
+		`"several-reaches:light-traps+flight"`: `"several reaches (light-traps), adults in flight at light traps, not emergence"`,
+		`"fitted-short:air+flow"`:              `"model fitted here, less than a year of readings, driven by air temperature and flow"`,
+		`"21x15+past-seasons"`:                 `"21-member weather forecast for 15 days, then past seasons' weather"`,
+		`"official+statistics"`:                `"official, then statistics"`,
+		`"notes":null`:                         `"notes":null,"caution":"This is an insect forecast."`,
+	} {
+		was := content
+		if content = bytes.ReplaceAll(content, []byte(code), []byte(words)); bytes.Equal(was, content) {
+			t.Errorf("%s is not in the file", code)
+		}
+	}
+	got, err := outlookOf(content)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
+	var h Head
+	if err := json.Unmarshal([]byte(`{"water_source":"measured here"}`), &h); err != nil || h.WaterSource != forecast.MeasuredWater {
+		t.Errorf("a former head has %q, %v", h.WaterSource, err)
 	}
 }
 

@@ -12,13 +12,13 @@ import (
 
 // Head is what a list shows of an outlook; it is read without opening the file.
 type Head struct {
-	River        string    `json:"river"`
-	RiverName    string    `json:"river_name"`
-	Issued       time.Time `json:"issued"`
-	CutOff       time.Time `json:"cut_off"`
-	ModelVersion string    `json:"model_version"`
-	Seasons      int       `json:"seasons"`
-	WaterSource  string    `json:"water_source"`
+	River        string               `json:"river"`
+	RiverName    string               `json:"river_name"`
+	Issued       time.Time            `json:"issued"`
+	CutOff       time.Time            `json:"cut_off"`
+	ModelVersion string               `json:"model_version"`
+	Seasons      int                  `json:"seasons"`
+	WaterSource  forecast.WaterSource `json:"water_source"`
 }
 
 func headOf(o *forecast.Outlook) Head {

@@ -57,7 +57,7 @@ func outlook(river string, days int) *forecast.Outlook {
 	for g, name := range []string{"spring-olive", "tarn-midge"} {
 		for _, st := range forecast.Stages {
 			s := forecast.StageOutlook{Group: name, Name: strings.ToUpper(name), Stage: st, Fishable: g == 0 || st == forecast.Emergence,
-				Grade: "published", Hours: "11:00 to 16:00", Weight: 0.5, Window: window, Calendar: window}
+				Grade: "published", Hours: forecast.Hours{Spans: []forecast.Span{{From: 11 * 60, To: 16 * 60}}}, Weight: 0.5, Window: window, Calendar: window}
 			if g == 1 && st == forecast.Emergence {
 				s.Window, s.Calendar = forecast.Window{}, forecast.Window{} // no window this season
 			}

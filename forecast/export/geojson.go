@@ -48,59 +48,59 @@ type geoPoint struct {
 }
 
 type geoProperty struct {
-	River         string         `json:"river"`
-	RiverName     string         `json:"river_name"`
-	Zone          string         `json:"zone"`
-	Group         string         `json:"group"`
-	GroupName     string         `json:"group_name"`
-	Stage         string         `json:"stage"`
-	Fishable      bool           `json:"fishable"`
-	Grade         string         `json:"grade"`
-	Hours         string         `json:"hours"`
-	ThermalWeight float64        `json:"thermal_weight"`
-	WindowStart   *dates         `json:"window_start"`
-	WindowPeak    *dates         `json:"window_peak"`
-	WindowEnd     *dates         `json:"window_end"`
-	CalendarPeak  *forecast.Date `json:"window_calendar_peak"`
-	PlainPeak     *forecast.Date `json:"window_plain_calendar_peak"`
-	FirstDay      forecast.Date  `json:"first_day"`
-	P             []*float64     `json:"p"`
-	PCalendar     []*float64     `json:"p_calendar"`
-	PPlain        []*float64     `json:"p_plain_calendar"`
-	PMax          float64        `json:"p_max"`
-	IssuedAt      time.Time      `json:"issued_at"`
-	DataCutoff    time.Time      `json:"data_cutoff"`
-	SeasonsBehind int            `json:"seasons_behind"`
-	Members       int            `json:"members"`
-	ModelVersion  string         `json:"model_version"`
-	Caution       string         `json:"caution"`
+	River         string                `json:"river"`
+	RiverName     string                `json:"river_name"`
+	Zone          string                `json:"zone"`
+	Group         string                `json:"group"`
+	GroupName     string                `json:"group_name"`
+	Stage         string                `json:"stage"`
+	Fishable      bool                  `json:"fishable"`
+	Grade         forecast.EvidenceCode `json:"grade"`
+	Hours         string                `json:"hours"`
+	ThermalWeight float64               `json:"thermal_weight"`
+	WindowStart   *dates                `json:"window_start"`
+	WindowPeak    *dates                `json:"window_peak"`
+	WindowEnd     *dates                `json:"window_end"`
+	CalendarPeak  *forecast.Date        `json:"window_calendar_peak"`
+	PlainPeak     *forecast.Date        `json:"window_plain_calendar_peak"`
+	FirstDay      forecast.Date         `json:"first_day"`
+	P             []*float64            `json:"p"`
+	PCalendar     []*float64            `json:"p_calendar"`
+	PPlain        []*float64            `json:"p_plain_calendar"`
+	PMax          float64               `json:"p_max"`
+	IssuedAt      time.Time             `json:"issued_at"`
+	DataCutoff    time.Time             `json:"data_cutoff"`
+	SeasonsBehind int                   `json:"seasons_behind"`
+	Members       int                   `json:"members"`
+	ModelVersion  string                `json:"model_version"`
+	Caution       string                `json:"caution"`
 }
 
 // geoRiver is what the feature of a river says: arrays from "first_day" on.
 type geoRiver struct {
-	River         string        `json:"river"`
-	RiverName     string        `json:"river_name"`
-	Zone          string        `json:"zone"`
-	FirstDay      forecast.Date `json:"first_day"`
-	WaterP10      []*float64    `json:"water_p10"`
-	WaterP50      []*float64    `json:"water_p50"`
-	WaterP90      []*float64    `json:"water_p90"`
-	WaterObserved []*float64    `json:"water_observed"`
-	FlowP10       []*float64    `json:"flow_p10"`
-	FlowP50       []*float64    `json:"flow_p50"`
-	FlowP90       []*float64    `json:"flow_p90"`
-	FlowObserved  []*float64    `json:"flow_observed"`
-	PFishable     []*float64    `json:"p_fishable_flow"`
-	WaterSource   string        `json:"water_source"`
-	WeatherSource string        `json:"weather_source"`
-	FlowSource    string        `json:"flow_source"`
-	IssuedAt      time.Time     `json:"issued_at"`
-	DataCutoff    time.Time     `json:"data_cutoff"`
-	ModelVersion  string        `json:"model_version"`
-	CautionLevel  string        `json:"caution_level"` // of the day on which the file was written
-	CautionRead   *time.Time    `json:"caution_read_at"`
-	CautionUntil  *time.Time    `json:"caution_valid_until"`
-	Caution       string        `json:"caution"`
+	River         string                 `json:"river"`
+	RiverName     string                 `json:"river_name"`
+	Zone          string                 `json:"zone"`
+	FirstDay      forecast.Date          `json:"first_day"`
+	WaterP10      []*float64             `json:"water_p10"`
+	WaterP50      []*float64             `json:"water_p50"`
+	WaterP90      []*float64             `json:"water_p90"`
+	WaterObserved []*float64             `json:"water_observed"`
+	FlowP10       []*float64             `json:"flow_p10"`
+	FlowP50       []*float64             `json:"flow_p50"`
+	FlowP90       []*float64             `json:"flow_p90"`
+	FlowObserved  []*float64             `json:"flow_observed"`
+	PFishable     []*float64             `json:"p_fishable_flow"`
+	WaterSource   forecast.WaterSource   `json:"water_source"`
+	WeatherSource forecast.WeatherSource `json:"weather_source"`
+	FlowSource    forecast.FlowSource    `json:"flow_source"`
+	IssuedAt      time.Time              `json:"issued_at"`
+	DataCutoff    time.Time              `json:"data_cutoff"`
+	ModelVersion  string                 `json:"model_version"`
+	CautionLevel  string                 `json:"caution_level"` // of the day on which the file was written
+	CautionRead   *time.Time             `json:"caution_read_at"`
+	CautionUntil  *time.Time             `json:"caution_valid_until"`
+	Caution       string                 `json:"caution"`
 }
 
 // dates is a range as an array of its 10, 50 and 90 % points.

@@ -90,7 +90,7 @@ func (s *icsSink) flush() error {
 		r.Window.Start.P50, r.Window.End.P50, r.Window.Peak.P50,
 		r.Window.Start.P10, r.Window.Start.P90, r.Window.End.P10, r.Window.End.P90,
 		chance.PercentInText(s.pMax), chance.Likelihood(s.pMax), cmp.Or(r.Hours, "unknown"), r.IssuedAt.UTC().Format("2006-01-02 15:04 UTC"),
-		cmp.Or(wordsOf(gradeCodes, r.Grade), "unknown"), r.SeasonsBehind, s.waterWords(), s.flowWords(), s.comment))
+		cmp.Or(r.Grade.Words(), "unknown"), r.SeasonsBehind, s.waterWords(), s.flowWords(), s.comment))
 	return e.SerializeTo(s.b, s.config)
 }
 

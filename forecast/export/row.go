@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"example.org/eclose/forecast"
+	"example.org/eclose/model/insects"
 )
 
 // Row is one day of one stage of one group at one river, as issued.
@@ -29,23 +30,23 @@ type Row struct {
 	Window           forecast.Window // zero where the season holds none
 	WindowCalendar   forecast.Window
 	WindowPlain      forecast.Window
-	WindowBasis      string
+	WindowBasis      forecast.BasisCode
 	Hours            string
 	ThermalWeight    float64
-	Grade            string
+	Grade            forecast.EvidenceCode
 	IssuedAt         time.Time
 	DataCutoff       time.Time
 	SeasonsBehind    int
 	Members          int
-	WaterSource      string
-	WeatherSource    string
+	WaterSource      forecast.WaterSource
+	WeatherSource    forecast.WeatherSource
 	ModelVersion     string
 	WaterC           [3]float64 // daily mean water temperature, 10, 50, 90 % points; NaN where it is not forecast
 	WaterObservedC   float64    // daily mean as measured; NaN where it is not
 	FlowM3s          [3]float64 // daily mean flow of the river, 10, 50, 90 % points; NaN where it is not forecast
 	FlowObservedM3s  float64    // daily mean as measured; NaN where it is not
 	PFishable        float64    // chance that it lies within the owner's range; NaN without one
-	FlowSource       string
+	FlowSource       forecast.FlowSource
 	CautionLevel     string    // see levelCode
 	CautionRead      time.Time // when the gauge behind the level was read; zero if it was not
 	CautionUntil     time.Time // past this moment the level is unknown; zero where it is already
@@ -86,16 +87,17 @@ var Outlooks = Table[Row]{Name: "outlook", Version: "2", Key: []string{"river", 
 	{"window_plain_calendar_start", "", "the same by the calendar that takes all past seasons alike", "", func(r *Row) any { return &r.WindowPlain.Start.P50 }},
 	{"window_plain_calendar_peak", "", "peak by that calendar, median", "", func(r *Row) any { return &r.WindowPlain.Peak.P50 }},
 	{"window_plain_calendar_end", "", "end by that calendar, median", "", func(r *Row) any { return &r.WindowPlain.End.P50 }},
-	{"window_basis", "", "what the catalogue's dates were collected over" + meanings(basisCodes) + "; :NAME names a record, +flight are adults in flight at light traps, not emergence", "", func(r *Row) any { return &r.WindowBasis }},
+	{"window_basis", "", "what the catalogue's dates were collected over" + meanings(insects.OneReach, insects.SeveralReaches, insects.RegionalBook, insects.OpenRecords, insects.Checklist, insects.CommonPractice) + "; :NAME names a record, +flight are adults in flight at light traps, not emergence", "", func(r *Row) any { return (*string)(&r.WindowBasis) }},
 	{"hours", "", "hours of the day, local, in words", "", func(r *Row) any { return &r.Hours }},
 	{"thermal_weight", "1", "0 calendar only, 1 water temperature only", "", func(r *Row) any { return &r.ThermalWeight }},
-	{"grade", "", "evidence for the group's values" + meanings(gradeCodes), "", func(r *Row) any { return &r.Grade }},
+	{"grade", "", "evidence for the group's values" + meanings(insects.Measured, insects.Published, insects.PartPublished, insects.Derived, insects.Proxy, insects.Prior, insects.Practice, insects.Guess, insects.Own) +
+		"; sightings:N = sightings here in N seasons; records:N = N open records of the region", "", func(r *Row) any { return (*string)(&r.Grade) }},
 	{"issued_at", "", "issue time, UTC", "forecast_reference_time", func(r *Row) any { return &r.IssuedAt }},
 	{"data_cutoff", "", "time of the newest reading used, UTC", "", func(r *Row) any { return &r.DataCutoff }},
 	{"seasons_behind", "1", "past seasons of water temperature at this river used", "", func(r *Row) any { return &r.SeasonsBehind }},
 	{"members", "1", "ensemble size", "", func(r *Row) any { return &r.Members }},
-	{"water_source", "", "where the water temperature comes from" + meanings(waterCodes) + "; :air+flow and :air are what drives the model", "", func(r *Row) any { return &r.WaterSource }},
-	{"weather_source", "", "source of the weather ahead" + meanings(weatherCodes) + "; MxN+past-seasons is a forecast of M members for N days, then past-seasons", "", func(r *Row) any { return &r.WeatherSource }},
+	{"water_source", "", "where the water temperature comes from" + meanings[forecast.WaterSource]("measured", "fitted", "fitted-short", "prior", "prior-nearby", "prior-corrected") + "; :air+flow and :air are what drives the model", "", func(r *Row) any { return (*string)(&r.WaterSource) }},
+	{"weather_source", "", "source of the weather ahead" + meanings(forecast.PastSeasons, forecast.NoWeather) + "; MxN+past-seasons is a forecast of M members for N days, then past-seasons", "", func(r *Row) any { return (*string)(&r.WeatherSource) }},
 	{"model_version", "", "version of the model", "", func(r *Row) any { return &r.ModelVersion }},
 	{"water_p10", "degree_Celsius", "daily mean water temperature, modelled, 10 % point over members", "", func(r *Row) any { return &r.WaterC[0] }},
 	{"water_p50", "degree_Celsius", "daily mean water temperature, modelled, median over members", "", func(r *Row) any { return &r.WaterC[1] }},
@@ -106,8 +108,8 @@ var Outlooks = Table[Row]{Name: "outlook", Version: "2", Key: []string{"river", 
 	{"flow_p90", "m3 s-1", "daily mean flow at the gauge, modelled, 90 % point over members; says nothing about wading", "", func(r *Row) any { return &r.FlowM3s[2] }},
 	{"flow_observed", "m3 s-1", "daily mean flow at the gauge as measured, where the day is over; says nothing about wading", "", func(r *Row) any { return &r.FlowObservedM3s }},
 	{"p_fishable_flow", "1", "chance that the daily mean flow lies within the range that the owner of this installation fishes at; says nothing about wading", "", func(r *Row) any { return &r.PFishable }},
-	{"flow_source", "", "what the flow ahead rests on" + meanings(flowCodes), "", func(r *Row) any { return &r.FlowSource }},
-	{"caution_level", "", "wading caution of the row's day as judged when the file was written" + meanings(levelCodes) + "; unknown on every day but that one, and after caution_valid_until", "", func(r *Row) any { return &r.CautionLevel }},
+	{"flow_source", "", "what the flow ahead rests on" + flowMeanings, "", func(r *Row) any { return (*string)(&r.FlowSource) }},
+	{"caution_level", "", "wading caution of the row's day as judged when the file was written" + levelMeanings + "; unknown on every day but that one, and after caution_valid_until", "", func(r *Row) any { return &r.CautionLevel }},
 	{"caution_read_at", "", "when the gauge behind the level was read, UTC", "", func(r *Row) any { return &r.CautionRead }},
 	{"caution_valid_until", "", "past this moment the level is unknown, UTC", "", func(r *Row) any { return &r.CautionUntil }},
 }}
@@ -131,9 +133,9 @@ func (b Conditions) Flatten(o *forecast.Outlook, from, to forecast.Date) iter.Se
 			r := Row{
 				River: o.River, RiverName: o.RiverName, Zone: o.Zone, Lat: o.Lat, Lon: o.Lon,
 				Group: s.Group, GroupName: s.Name, Stage: string(s.Stage), Fishable: s.Fishable,
-				Window: s.Window, WindowCalendar: onlyMedians(s.Calendar), WindowPlain: onlyMedians(s.PlainCalendar()), WindowBasis: basisCode(s.Basis), Hours: s.Hours,
-				ThermalWeight: s.Weight, Grade: gradeCode(s.Grade), IssuedAt: micro(o.IssuedAt), DataCutoff: micro(o.DataCutoff),
-				SeasonsBehind: o.Seasons, Members: o.Members, WaterSource: waterCode(o.WaterSource), WeatherSource: weatherCode(o.WeatherSource),
+				Window: s.Window, WindowCalendar: onlyMedians(s.Calendar), WindowPlain: onlyMedians(s.PlainCalendar()), WindowBasis: s.Basis, Hours: s.Hours.String(),
+				ThermalWeight: s.Weight, Grade: s.Grade, IssuedAt: micro(o.IssuedAt), DataCutoff: micro(o.DataCutoff),
+				SeasonsBehind: o.Seasons, Members: o.Members, WaterSource: o.WaterSource, WeatherSource: o.WeatherSource,
 				ModelVersion: o.ModelVersion,
 			}
 			for _, d := range s.Days.All() {
@@ -163,7 +165,7 @@ func (r *Row) river(o *forecast.Outlook, b Conditions) {
 		}
 	}
 	if d, ok := o.Flow.On(r.Day); ok {
-		r.FlowM3s, r.FlowSource = [3]float64{d.P10, d.P50, d.P90}, flowCode(o.Flow.Source)
+		r.FlowM3s, r.FlowSource = [3]float64{d.P10, d.P50, d.P90}, o.Flow.Source
 		if d.Fishable != nil {
 			r.PFishable = *d.Fishable
 		}

@@ -19,7 +19,7 @@ func (t *Trip) confidence() []string {
 	known, all := 0.0, 0.0
 	for _, l := range s.Likely {
 		all += l.Chance
-		switch forecast.GradeOf(l.Grade) {
+		switch l.Grade.Grade() {
 		case forecast.Sighted, insects.Measured, insects.Published, insects.PartPublished:
 			known += l.Chance
 		default: // worked out, assumed or practice
@@ -32,7 +32,7 @@ func (t *Trip) confidence() []string {
 		out = append(out, fmt.Sprintf("About %.0f%% of what is expected rests on values measured here or published; the rest on calendar dates or common practice.", 100*share))
 	}
 	out = append(out, fmt.Sprintf("Past seasons of water temperature at %s: %d. Weather ahead: %s. The stay starts %s after this forecast.",
-		s.RiverName, o.Seasons, o.WeatherSource, count(int(s.From-o.IssueDate()), "day")))
+		s.RiverName, o.Seasons, o.WeatherSource.Words(), count(int(s.From-o.IssueDate()), "day")))
 	return out
 }
 

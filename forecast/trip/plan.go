@@ -41,14 +41,14 @@ type Stay struct {
 
 // Likely is one stage during a stay.
 type Likely struct {
-	Group      string         `json:"group"`
-	Name       string         `json:"name"`
-	Stage      forecast.Stage `json:"stage"`
-	Chance     float64        `json:"chance"`          // mean over the days
-	Calendar   float64        `json:"chance_calendar"` // the same from the calendar alone
-	Hours      string         `json:"hours"`
-	Grade      string         `json:"grade"`
-	BestDay    forecast.Date  `json:"best_day,omitempty"` // of a stage still to come
+	Group      string                `json:"group"`
+	Name       string                `json:"name"`
+	Stage      forecast.Stage        `json:"stage"`
+	Chance     float64               `json:"chance"`          // mean over the days
+	Calendar   float64               `json:"chance_calendar"` // the same from the calendar alone
+	Hours      forecast.Hours        `json:"hours"`
+	Grade      forecast.EvidenceCode `json:"grade"`
+	BestDay    forecast.Date         `json:"best_day,omitempty"` // of a stage still to come
 	worth      float64
 	background bool
 	stage      *forecast.StageOutlook

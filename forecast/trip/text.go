@@ -29,7 +29,7 @@ func (t *Trip) WriteTable(w io.Writer) error {
 		p.text("Why      ", s)
 	}
 	for _, l := range t.First.Best() {
-		p.line("         %s %-24s %-13s %4s  best %s", mark(l.Stage), forecast.Truncate(l.Name, 24), firstHours(l.Hours), forecast.Percent(l.Chance), weekday(bestDay(l, t.First)))
+		p.line("         %s %-24s %-13s %4s  best %s", mark(l.Stage), forecast.Truncate(l.Name, 24), cmp.Or(l.Hours.Short(), l.Hours.BySun, "unknown"), forecast.Percent(l.Chance), weekday(bestDay(l, t.First)))
 	}
 	p.text("Flow     ", t.First.Flow.Words)
 	if w := t.First.FishableWords(); w != "" {
@@ -309,14 +309,6 @@ func mark(s forecast.Stage) string {
 		return "v"
 	}
 	return "^"
-}
-
-func firstHours(hours string) string {
-	first, _, more := strings.Cut(hours, " and ")
-	if more {
-		return first + "+"
-	}
-	return cmp.Or(first, "unknown")
 }
 
 // bestDay is the likeliest day of a stage during a stay.

@@ -32,7 +32,7 @@ func invent(river string, maxC float64, stages ...forecast.StageOutlook) *foreca
 }
 
 func stage(group string, st forecast.Stage, from, to forecast.Date, p float64) forecast.StageOutlook {
-	s := forecast.StageOutlook{Group: group, Name: strings.ReplaceAll(group, "-", " "), Stage: st, Fishable: true, Grade: "prior", Hours: "11:00-14:00"}
+	s := forecast.StageOutlook{Group: group, Name: strings.ReplaceAll(group, "-", " "), Stage: st, Fishable: true, Grade: "prior", Hours: forecast.Hours{Spans: []forecast.Span{{From: 11 * 60, To: 14 * 60}}}}
 	mid := (from + to) / 2
 	s.Window = forecast.Window{Start: forecast.Range{P10: from - 5, P50: from, P90: from + 5}, Peak: forecast.Range{P10: mid - 5, P50: mid, P90: mid + 5}, End: forecast.Range{P10: to - 5, P50: to, P90: to + 5}}
 	days := make([]forecast.Day, 365)

@@ -12,19 +12,19 @@ import (
 
 // Fly is one line of a tying list: one pattern, for all the stages that it is good for.
 type Fly struct {
-	Name      string        `json:"name"` // as it is asked for: "dark grey-green pupa"
-	Kind      string        `json:"kind"`
-	For       []string      `json:"for"` // insects and stages, the likeliest first
-	Hooks     []Hook        `json:"hooks"`
-	Take      int           `json:"take"`   // flies in all
-	InBox     int           `json:"in_box"` // of them, already tied
-	NeededBy  forecast.Date `json:"needed_by"`
-	Chance    float64       `json:"chance"` // of the likeliest
-	Colours   string        `json:"colours"`
-	Materials string        `json:"materials"` // in trade words
-	Fished    string        `json:"fished"`    // how it is presented
-	Hours     string        `json:"hours"`
-	Source    string        `json:"source"`
+	Name      string         `json:"name"` // as it is asked for: "dark grey-green pupa"
+	Kind      string         `json:"kind"`
+	For       []string       `json:"for"` // insects and stages, the likeliest first
+	Hooks     []Hook         `json:"hooks"`
+	Take      int            `json:"take"`   // flies in all
+	InBox     int            `json:"in_box"` // of them, already tied
+	NeededBy  forecast.Date  `json:"needed_by"`
+	Chance    float64        `json:"chance"` // of the likeliest
+	Colours   string         `json:"colours"`
+	Materials string         `json:"materials"` // in trade words
+	Fished    string         `json:"fished"`    // how it is presented
+	Hours     forecast.Hours `json:"hours"`
+	Source    string         `json:"source"`
 }
 
 // Hook is a size, how many flies of it to take and how many of those the box holds.

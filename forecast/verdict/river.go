@@ -3,7 +3,6 @@ package verdict
 import (
 	"cmp"
 	"slices"
-	"strings"
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/trip"
@@ -52,7 +51,7 @@ type builder struct {
 func (b builder) catch(l trip.Likely) Catch {
 	s := l.Outlook()
 	g, _ := b.groups(l.Group)
-	c := Catch{Group: l.Group, Name: l.Name, Stage: l.Stage, P: l.Chance, Calendar: l.Calendar, Hours: l.Hours, Spans: forecast.Spans(l.Hours),
+	c := Catch{Group: l.Group, Name: l.Name, Stage: l.Stage, P: l.Chance, Calendar: l.Calendar, Hours: l.Hours,
 		Fly: trip.PatternOf(g, l.Stage), Grade: l.Grade, From: s.Window.Start.P50, To: s.Window.End.P50, Best: l.BestDay}
 	if c.Best == 0 {
 		c.Best = likeliest(s, b.today)
@@ -93,12 +92,10 @@ func (b builder) rest(q Question, a *trip.Prospect) ([]Catch, float64) {
 			continue
 		}
 		c := b.catch(l)
-		n := len(c.Spans)
-		c.Spans = slices.DeleteFunc(c.Spans, func(x forecast.Span) bool { return x.To <= minute })
-		if n > 0 && len(c.Spans) == 0 {
+		c.Hours.Spans = slices.DeleteFunc(slices.Clone(c.Hours.Spans), func(x forecast.Span) bool { return x.To <= minute })
+		if len(l.Hours.Spans) > 0 && len(c.Hours.Spans) == 0 {
 			continue
 		}
-		c.Hours = hoursOf(c.Spans, c.Hours)
 		c.Dark = forecast.DarkestOf(c.Hours, b.today, b.o.Zone, b.o.Lat, b.o.Lon)
 		out = append(out, c)
 	}
@@ -106,7 +103,7 @@ func (b builder) rest(q Question, a *trip.Prospect) ([]Catch, float64) {
 	for _, p := range byGroup(out) {
 		none *= 1 - p
 	}
-	slices.SortStableFunc(out, func(x, y Catch) int { return cmp.Compare(firstMinute(x), firstMinute(y)) })
+	slices.SortStableFunc(out, func(x, y Catch) int { return cmp.Compare(x.Hours.First(), y.Hours.First()) })
 	return out, 1 - none
 }
 
@@ -116,25 +113,6 @@ func byGroup(catches []Catch) map[string]float64 {
 		best[c.Group] = max(best[c.Group], c.P)
 	}
 	return best
-}
-
-func firstMinute(c Catch) int {
-	if len(c.Spans) == 0 {
-		return 24 * 60 // hours unknown: last
-	}
-	return c.Spans[0].From
-}
-
-// hoursOf writes spans as hours are written; given where there are none to begin with.
-func hoursOf(spans []forecast.Span, given string) string {
-	if len(spans) == 0 {
-		return given
-	}
-	words := make([]string, len(spans))
-	for i, x := range spans {
-		words[i] = x.String()
-	}
-	return strings.Join(words, " and ")
 }
 
 // Limits are the flows from which the caution's levels begin; nil if unknown.

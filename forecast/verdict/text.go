@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"strings"
@@ -81,7 +82,7 @@ func (p *printer) river(v Verdict, r River) {
 	if len(r.Today) > 0 {
 		p.line("%-25s %-13s %4s %4s  %s", "Today", "hours", "%", "cal", "fly")
 		for _, c := range r.Today {
-			p.row("%-25s %-13s %4s %4s  %s", mark(c)+forecast.Truncate(c.Name, 23), hoursCell(c), number(c.P), number(c.Calendar), forecast.Truncate(c.Fly.Words(), 29))
+			p.row("%-25s %-13s %4s %4s  %s", mark(c)+forecast.Truncate(c.Name, 23), cmp.Or(c.Hours.Short(), "unknown"), number(c.P), number(c.Calendar), forecast.Truncate(c.Fly.Words(), 29))
 		}
 	}
 	p.days(r)
@@ -94,10 +95,10 @@ func (p *printer) river(v Verdict, r River) {
 }
 
 func evidence(c Catch) string {
-	if forecast.GradeOf(c.Grade) == forecast.Sighted {
+	if c.Grade.Grade() == forecast.Sighted {
 		return "here"
 	}
-	return forecast.GradeWord(c.Grade)
+	return c.Grade.Word()
 }
 
 // days prints the chances of the coming days in a row, with marks where flow or warm
@@ -139,17 +140,6 @@ func mark(c Catch) string {
 		return "v "
 	}
 	return "^ "
-}
-
-// hoursCell is the hours in a narrow cell: the first span, and a mark where more follow.
-func hoursCell(c Catch) string {
-	switch len(c.Spans) {
-	case 0:
-		return "unknown"
-	case 1:
-		return c.Spans[0].String()
-	}
-	return c.Spans[0].String() + "+"
 }
 
 // number is a chance in whole percent without its sign, never 0 or 100.

@@ -61,10 +61,9 @@ type Catch struct {
 	Group, Name string
 	Stage       forecast.Stage
 	P, Calendar float64 // chance in two hours' watch, and by the calendar alone
-	Hours       string  // "18:15-21:30", the river's clock; empty if unknown
-	Spans       []forecast.Span
+	Hours       forecast.Hours
 	Fly         trip.Pattern
-	Grade       string        // where the numbers come from; see forecast.GradeWord
+	Grade       forecast.EvidenceCode
 	From, To    forecast.Date // the window's most likely first and last day
 	Best        forecast.Date // the likeliest day from today on
 	Shift       int           // days by which the peak lies after the calendar's; negative: earlier

@@ -35,7 +35,10 @@ func river(name string, shows ...show) trip.River {
 		o.Water = append(o.Water, forecast.WaterDay{Date: day0 + d, P10: 9, P50: 10, P90: 11, MaxP50: 12, MaxP90: 13})
 	}
 	for _, x := range shows {
-		s := forecast.StageOutlook{Group: x.group, Name: insects.Label(x.group), Stage: x.stage, Fishable: true, Hours: x.hours, AllYear: x.allYear}
+		s := forecast.StageOutlook{Group: x.group, Name: insects.Label(x.group), Stage: x.stage, Fishable: true, AllYear: x.allYear}
+		if err := s.Hours.UnmarshalText([]byte(x.hours)); err != nil {
+			panic(err)
+		}
 		from, to := today+forecast.Date(x.from), today+forecast.Date(x.to)
 		at := func(d forecast.Date) forecast.Range { return forecast.Range{P10: d - 4, P50: d, P90: d + 4} }
 		s.Window = forecast.Window{Start: at(from), Peak: at((from + to) / 2), End: at(to)}
@@ -177,7 +180,7 @@ func TestTodayLeavesOutWhatIsOver(t *testing.T) {
 		drake(0, 5, 0.6)))
 	var got []string
 	for _, c := range v.Rivers[0].Today {
-		got = append(got, c.Hours)
+		got = append(got, c.Hours.String())
 	}
 	if want := "11:30-15:00|18:00-20:00|18:15-21:30"; strings.Join(got, "|") != want {
 		t.Errorf("today %v, want %s", got, want)

@@ -69,8 +69,8 @@ func (c Catch) What() string { return trip.What(c.Name, c.Stage, c.Fly.OnLand) }
 // Words is the row in a sentence: what, hours, chance beside the calendar's, fly.
 func (c Catch) Words() string {
 	s := c.What()
-	if c.Hours != "" {
-		s += ", " + c.Hours
+	if h := c.Hours.String(); h != "" {
+		s += ", " + h
 	}
 	s += fmt.Sprintf(", %s (calendar %s)", forecast.Percent(c.P), forecast.Percent(c.Calendar))
 	if f := c.Fly.Words(); f != "" {

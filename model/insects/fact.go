@@ -51,8 +51,10 @@ func (g Grade) Words() string {
 		return "common practice, no source"
 	case Guess:
 		return "guess, no source"
-	default:
+	case Own:
 		return "our own default"
+	default: // of another version
+		return string(g)
 	}
 }
 
@@ -68,16 +70,6 @@ func (g Grade) Word() string {
 	default:
 		return string(g)
 	}
-}
-
-// GradeOf finds the grade that Words prints as words.
-func GradeOf(words string) (Grade, bool) {
-	for g := range grades {
-		if g.Words() == words {
-			return g, true
-		}
-	}
-	return "", false
 }
 
 // Fact is one line of a catalogue table, as written.

@@ -63,6 +63,19 @@ func (w Window) ReachSpreadSDDays() float64 {
 	return w.SpreadSDDays() * w.Basis.ReachShare()
 }
 
+// BasisCode is what stands behind the dates: a Basis, with ":RECORD" behind it where
+// a record has a name, and "+flight" where adults on the wing were counted.
+func (w Window) BasisCode() string {
+	s := string(w.Basis)
+	if w.Record != "" {
+		s += ":" + w.Record
+	}
+	if w.Flight {
+		s += "+flight"
+	}
+	return s
+}
+
 // EvidenceWords says for people what stands behind the dates.
 func (w Window) EvidenceWords() string {
 	s := w.Basis.Words()

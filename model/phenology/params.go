@@ -30,9 +30,8 @@ type Params struct {
 	PeakChance float64 // of a record in two hours on the peak day of a season of usual dates, length and numbers
 	PeakCV     float64 // standard deviation of the logarithm of the records expected then
 
-	Measured     bool // something seen at this river entered
-	Seasons      int  // how many seasons of it
-	ThermalGrade string
+	Measured bool // something seen at this river entered
+	Seasons  int  // how many seasons of it
 }
 
 // What a season is like before anything was seen of it. Figures are those of the
@@ -68,7 +67,6 @@ func FromGroup(g *insects.Group, r insects.Region) (Params, bool) {
 		// A window of the catalogue covers a region; one reach is shorter.
 		SpreadDays: math.Max(leastSpread, w.ReachSpreadSDDays()), SpreadCV: SeasonCV,
 		GateMinC: g.EmergeMinC, GateMaxC: g.EmergeMaxC, PeakChance: peakChance, PeakCV: peakCV,
-		ThermalGrade: g.Grade(r).Words(),
 	}
 	p.LagMinDays, p.LagMaxDays = lags(g, r)
 	if t, ok := g.Thermal(r); ok {

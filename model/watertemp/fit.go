@@ -156,7 +156,7 @@ func newFitter(in Input) (*fitter, error) {
 	if err := in.check(); err != nil {
 		return nil, fmt.Errorf("fitting water temperature: %w", err)
 	}
-	f := &fitter{in: in, noise: 1, m: Model{Grade: "model fitted here"}}
+	f := &fitter{in: in, noise: 1, m: Model{Grade: Fitted}}
 	f.m.fitDescriptors(in, f.m.localize(in))
 	f.b, f.middle = pooled, f.m.regional()
 	f.use = in.useful()
@@ -170,7 +170,7 @@ func newFitter(in Input) (*fitter, error) {
 	n := len(in.Air)
 	f.m.Days, f.m.Years = len(f.use), float64(len(f.use))/365.25
 	if f.m.Partial() {
-		f.m.Grade = "model fitted here, less than a year of readings"
+		f.m.Grade = FittedShort
 	}
 	air, flow := f.m.forcing(in.Day0, in.Air, in.Flow)
 	f.rows, f.sim = make([]row, n), make([]float64, n)

@@ -20,8 +20,8 @@ type Model struct {
 	Error             Error
 	Days              int     // of water temperature behind the fit
 	Years             float64 // the same in years
-	Grade             string  // measured here / from a donor / prior
-	Regime            string  // in words
+	Grade             ModelGrade
+	Regime            string // in words
 	Diel              Diel
 	FromDonor         bool    // a donor has a say
 	Localized         bool    // Air, MeanFlow and Flow are known

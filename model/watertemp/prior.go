@@ -8,7 +8,7 @@ package watertemp
 func Prior(donor *Model) Model { return priorWith(donor, donorShare) }
 
 func priorWith(donor *Model, share float64) Model {
-	m := Model{unfitted: true, Grade: priorGrade, Regime: "unknown: no thermometer here"}
+	m := Model{unfitted: true, Grade: PriorAlone, Regime: "unknown: no thermometer here"}
 	m.Error = Error{SD: priorSD, Variance: year{1}, Slow: priorSlow, SlowKeeps: priorKeeps, Fast: 0.7}
 	if donor == nil {
 		return m
@@ -19,13 +19,11 @@ func priorWith(donor *Model, share float64) Model {
 		m.donorAdjustment[i] = share * (v - usual[i])
 	}
 	m.Error.SD = donorSD
-	m.Grade, m.FromDonor = "prior adjusted to a nearby river, no thermometer here", true
+	m.Grade, m.FromDonor = PriorNearby, true
 	m.Diel = donor.Diel
 	m.Diel.SD *= 1.5
 	return m
 }
-
-const priorGrade = "prior, no thermometer here"
 
 // A prior stays wrong: most of its error is slow. Our own defaults.
 const priorSlow, priorKeeps = 0.8, 0.985

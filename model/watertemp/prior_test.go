@@ -4,7 +4,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
-	"strings"
 	"testing"
 )
 
@@ -94,7 +93,7 @@ func TestAPriorSaysThatItIsOne(t *testing.T) {
 		t.Fatal(err)
 	}
 	alone, lent := Prior(nil), Prior(&m)
-	if !strings.Contains(alone.Grade, "prior") || !strings.Contains(lent.Grade, "nearby river") || m.Grade != "model fitted here" {
+	if alone.Grade != PriorAlone || lent.Grade != PriorNearby || m.Grade != Fitted {
 		t.Errorf("grades are %q, %q and %q", alone.Grade, lent.Grade, m.Grade)
 	}
 	if !(alone.Error.SD >= lent.Error.SD) || !(lent.Error.SD > m.Error.SD) {

@@ -47,7 +47,7 @@ func TestAFewMonthsOfReadingsAreWorthAFit(t *testing.T) {
 				m = Prior(nil).At(part)
 			case err != nil:
 				return // readings are missing among those days
-			case m.Grade != "model fitted here, less than a year of readings":
+			case m.Grade != FittedShort:
 				t.Errorf("%d days: grade %q", m.Days, m.Grade)
 			}
 			fit[k] = scoreOf(m.Simulate(in.Day0, in.Air, in.Flow, math.NaN()), rest).RMSE

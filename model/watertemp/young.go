@@ -30,14 +30,14 @@ func (m *Model) learn(in Input, logFlow []float64) {
 	m.alikeness = 1 + own - variance
 	m.shows, m.Params = shown, m.regional() // without what a donor adds where nothing is learnt
 	if m.FromDonor = m.donor != nil && d.addDonor(&shown, m.donor) >= leastDonorShare; !m.FromDonor {
-		m.Grade = priorGrade
+		m.Grade = PriorAlone
 	}
 	rows, sim := m.rows(in)
 	var spread mat.SymDense
 	spread.ScaleSym(moreSpread*variance, l.spread)
 	if readings := d.update(&spread, rows, sim, in.Water); readings > 0 {
 		m.Days = readings
-		m.Grade = "prior corrected by few readings, too few for a fit"
+		m.Grade = PriorCorrected
 	}
 	m.departs = &d
 	m.Error = d.error(&spread, rows, in.Day0)

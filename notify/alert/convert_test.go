@@ -112,7 +112,7 @@ func TestAnOutlookKeepsWhatAMailNeeds(t *testing.T) {
 	o := forecast.Outlook{
 		River: "wend", RiverName: "River Wend", Zone: "Europe/London", IssuedAt: start, Seasons: 9,
 		Stages: []forecast.StageOutlook{{
-			Group: "blue-winged-olive", Name: "Blue-winged olive", Stage: forecast.Emergence, Fishable: true, Grade: "published", Hours: "evening",
+			Group: "blue-winged-olive", Name: "Blue-winged olive", Stage: forecast.Emergence, Fishable: true, Grade: "published", Hours: forecast.Hours{BySun: "0 min to 2 h after sunset"},
 			Window: forecast.Window{Start: mid("2026-06-10"), Peak: mid("2026-06-18"), End: mid("2026-06-28")},
 			Days:   forecast.DaysOf([]forecast.Day{{Date: at("2026-06-10"), P: 0.4, PCalendar: 0.2}}),
 		}},

@@ -15,20 +15,20 @@ type Value struct {
 
 // Stage is what a new outlook says of one stage of one group.
 type Stage struct {
-	Group        string        `json:"group"`
-	Name         string        `json:"name"`
-	Stage        string        `json:"stage"` // emergence or egg-laying
-	Fishable     bool          `json:"fishable"`
-	Grade        string        `json:"grade"` // where the group's numbers come from, in words
-	Days         forecast.Days `json:"days"`
-	From         string        `json:"from"` // window, middle estimate
-	Peak         string        `json:"peak"`
-	To           string        `json:"to"`
-	CalendarFrom string        `json:"cal_from"` // the calendar's window
-	CalendarTo   string        `json:"cal_to"`
-	Hours        string        `json:"hours"`          // of the day, in words
-	Dark         string        `json:"dark,omitempty"` // what the light asks for where the hours reach into dusk or night
-	Tie          []string      `json:"tie"`            // one line per imitation: sizes, colours
+	Group        string                `json:"group"`
+	Name         string                `json:"name"`
+	Stage        string                `json:"stage"` // emergence or egg-laying
+	Fishable     bool                  `json:"fishable"`
+	Grade        forecast.EvidenceCode `json:"grade"`
+	Days         forecast.Days         `json:"days"`
+	From         string                `json:"from"` // window, middle estimate
+	Peak         string                `json:"peak"`
+	To           string                `json:"to"`
+	CalendarFrom string                `json:"cal_from"` // the calendar's window
+	CalendarTo   string                `json:"cal_to"`
+	Hours        forecast.Hours        `json:"hours"`
+	Dark         string                `json:"dark,omitempty"` // what the light asks for where the hours reach into dusk or night
+	Tie          []string              `json:"tie"`            // one line per imitation: sizes, colours
 }
 
 // Outlook is a new outlook of one river, as far as mails need it.

@@ -381,7 +381,7 @@ func (w words) window(it alert.EmailItem) block {
 		b.Lead = append(b.Lead, fmt.Sprintf("The window of the %s has closed (was %s).", what, span(it.WasFrom, it.WasTo)), chance)
 	}
 	b.Facts = append(b.Facts,
-		fact{"Hours", or(clean(strings.ReplaceAll(s.Hours, "-", " to ")), "unknown")},
+		fact{"Hours", or(clean(s.Hours.Words()), "unknown")},
 		fact{"Window", fmt.Sprintf("%s, peak about %s", span(s.From, s.To), w.day(s.Peak))},
 		fact{"Calendar", span(s.CalendarFrom, s.CalendarTo)})
 	if s.Dark != "" {
@@ -404,7 +404,7 @@ func (w words) window(it alert.EmailItem) block {
 	b.Small = append(b.Small,
 		"Chance: that a competent observer, watching suitable water for two hours at the right time of day, sees more than a few stray insects.",
 		fmt.Sprintf("Evidence: %s. Past seasons at this river: %d. Issued %s; data to %s.",
-			or(clean(s.Grade), "unknown"), o.Seasons, clock(o.Issued, o.Zone), clock(o.CutOff, o.Zone)))
+			or(clean(s.Grade.Words()), "unknown"), o.Seasons, clock(o.Issued, o.Zone), clock(o.CutOff, o.Zone)))
 	return b
 }
 

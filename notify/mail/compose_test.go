@@ -59,7 +59,7 @@ func wendOutlook() *alert.Outlook {
 	s := alert.Stage{
 		Group: "blue-winged-olive", Name: "Blue-winged olive", Stage: "emergence", Fishable: true, Grade: "published",
 		From: "2026-06-10", Peak: "2026-06-18", To: "2026-06-28", CalendarFrom: "2026-06-16", CalendarTo: "2026-07-04",
-		Hours: "18:00 to dusk", Tie: []string{"emerger, size 16, olive body, blue-grey wing", "spinner, size 16, sherry"},
+		Hours: forecast.Hours{Spans: []forecast.Span{{From: 18 * 60, To: 21*60 + 30}}}, Tie: []string{"emerger, size 16, olive body, blue-grey wing", "spinner, size 16, sherry"},
 	}
 	days := make([]forecast.Day, 40)
 	for i := range days {
@@ -202,7 +202,7 @@ func TestAMailIsTheSameBytesEachTimeAndReadsBack(t *testing.T) {
 	plain := string(ps[2].body)
 	for _, want := range []string{
 		"River Wend: the Blue-winged olive hatch begins about Wed 10 Jun. Have the flies tied by Tue 9 Jun.",
-		"Likely: 74% on the best day, Thu 18 Jun (calendar only:", "Window: 10 to 28 Jun, peak about Thu 18 Jun", "Hours: 18:00 to dusk",
+		"Likely: 74% on the best day, Thu 18 Jun (calendar only:", "Window: 10 to 28 Jun, peak about Thu 18 Jun", "Hours: 18:00 to 21:30",
 		"chance, % ", "Tie by Tue 9 Jun:", "size 16, sherry",
 		"No gauge has measured the flow of these days yet. Check the caution level before you go: https://eclose.example.org/rivers/wend",
 		"Evidence: published. Past seasons at this river: 9", "/unsubscribe/u-p1", "/manage/m-p1", "/report/r-p1-wend-blue-winged-olive-emergence", "/my/r-p1---", "Did you see it? None yet",
@@ -391,7 +391,7 @@ func TestNothingFromOutsideBecomesAHeader(t *testing.T) {
 	it := open()
 	it.Outlook.RiverName = evil
 	it.About.Name = evil
-	it.About.Hours = evil
+	it.About.Hours = forecast.Hours{BySun: evil}
 	it.About.Tie = []string{evil, ".\r\n.\r\n"}
 	it.Outlook.Notices = evil
 	it.Caution.Gauge = evil

@@ -52,7 +52,7 @@ func (w words) gauge(it alert.EmailItem) block {
 		if top, ok := best(o, s); ok {
 			b.Lead = append(b.Lead, fmt.Sprintf("%s, %s: %s (%s) on the best day, %s (calendar only: %s).", capital(clean(s.Name)), stageName(s.Stage), forecast.Likelihood(top.P), percent(top.P), day(top.Date.String()), percent(top.PCalendar)))
 		}
-		b.Facts = append(b.Facts, fact{"Window", span(s.From, s.To)}, fact{"Local hours", or(clean(s.Hours), "unknown")})
+		b.Facts = append(b.Facts, fact{"Window", span(s.From, s.To)}, fact{"Local hours", or(clean(s.Hours.String()), "unknown")})
 		b.Warm = clean(warm(o))
 		if it.Kind == alert.KindGauge {
 			b.Tie, b.TieBy = cleanAll(s.Tie), w.tieBy(s.From)

@@ -94,10 +94,10 @@ func (w PublishedWindow) words(o *forecast.Outlook) string {
 		if best := bestOf(x, max(o.IssueDate(), w.From), w.To); best.Date != 0 {
 			s += fmt.Sprintf(" Best day about %s: %s, %s in two hours' watch (calendar only: %s).", best.Date.Short(), forecast.Likelihood(best.P), forecast.Percent(best.P), forecast.Percent(best.PCalendar))
 		}
-		if x.Hours != "" {
-			s += " Hours: " + x.Hours + "."
+		if h := x.Hours.String(); h != "" {
+			s += " Hours: " + h + "."
 		}
-		s += fmt.Sprintf(" Evidence: %s; %d past seasons of water temperature. Issued %s.", forecast.GradeWord(x.Grade), o.Seasons, o.IssuedAt.UTC().Format("2 January 2006, 15:04 UTC"))
+		s += fmt.Sprintf(" Evidence: %s; %d past seasons of water temperature. Issued %s.", x.Grade.Word(), o.Seasons, o.IssuedAt.UTC().Format("2 January 2006, 15:04 UTC"))
 	}
 	return s
 }

@@ -54,7 +54,7 @@ func outlook(at time.Time, windows map[string][2]forecast.Date) *forecast.Outloo
 			days = append(days, forecast.Day{Date: d, P: 0.6, PCalendar: 0.4})
 		}
 		one := func(d forecast.Date) forecast.Range { return forecast.Range{P10: d - 3, P50: d, P90: d + 3} }
-		o.Stages = append(o.Stages, forecast.StageOutlook{Group: g, Name: g, Stage: forecast.Emergence, Fishable: true, Grade: "guess", Days: forecast.DaysOf(days), Hours: "12:00-16:00",
+		o.Stages = append(o.Stages, forecast.StageOutlook{Group: g, Name: g, Stage: forecast.Emergence, Fishable: true, Grade: "guess", Days: forecast.DaysOf(days), Hours: forecast.Hours{Spans: []forecast.Span{{From: 12 * 60, To: 16 * 60}}},
 			Window: forecast.Window{Start: one(w[0]), Peak: one((w[0] + w[1]) / 2), End: one(w[1])}})
 	}
 	return o

@@ -52,7 +52,7 @@ func (s *service) forecasts(ctx context.Context, in *forecastsAsked) (*paged[For
 	}
 	all := make([]ForecastHead, 0, len(heads))
 	for _, h := range slices.Backward(heads) {
-		all = append(all, ForecastHead{h.River, h.RiverName, h.Issued.UTC(), given(h.CutOff), h.ModelVersion, h.Seasons, h.WaterSource})
+		all = append(all, ForecastHead{h.River, h.RiverName, h.Issued.UTC(), given(h.CutOff), h.ModelVersion, h.Seasons, h.WaterSource.Words()})
 	}
 	return page(s, in.Paging, all, s.cautionOf(r, st)), nil
 }
@@ -126,8 +126,8 @@ func (s *service) forecast(ctx context.Context, in *ByIssue) (*one[forecastAnswe
 		return nil, err
 	}
 	at := "/rivers/" + o.River + "/forecasts/" + in.Issue
-	a := forecastAnswer{ForecastHead: ForecastHead{o.River, o.RiverName, o.IssuedAt.UTC(), given(o.DataCutoff), o.ModelVersion, o.Seasons, o.WaterSource}, Zone: o.Zone, Members: o.Members,
-		WeatherSource: o.WeatherSource, Groups: []string{}, Caution: c, Frame: s.frame()}
+	a := forecastAnswer{ForecastHead: ForecastHead{o.River, o.RiverName, o.IssuedAt.UTC(), given(o.DataCutoff), o.ModelVersion, o.Seasons, o.WaterSource.Words()}, Zone: o.Zone, Members: o.Members,
+		WeatherSource: o.WeatherSource.Words(), Groups: []string{}, Caution: c, Frame: s.frame()}
 	if o.Flow != nil {
 		a.FlowSource = o.Flow.SourceWords()
 	}
@@ -192,7 +192,7 @@ func windowOf(o *forecast.Outlook, st *forecast.StageOutlook) WindowRow {
 		Group: st.Group, GroupName: st.Name, Stage: string(st.Stage), Fishable: st.Fishable, AllYear: st.AllYear, Elsewhere: st.Elsewhere,
 		StartP10: date(w.Start.P10), StartP50: date(w.Start.P50), StartP90: date(w.Start.P90), PeakP10: date(w.Peak.P10), PeakP50: date(w.Peak.P50), PeakP90: date(w.Peak.P90),
 		EndP10: date(w.End.P10), EndP50: date(w.End.P50), EndP90: date(w.End.P90), CalendarStart: date(c.Start.P50), CalendarPeak: date(c.Peak.P50), CalendarEnd: date(c.End.P50),
-		Hours: st.Hours, Evidence: forecast.GradeWord(st.Grade), ThermalWeight: st.Weight, IssuedAt: o.IssuedAt.UTC()}
+		Hours: st.Hours.String(), Evidence: st.Grade.Word(), ThermalWeight: st.Weight, IssuedAt: o.IssuedAt.UTC()}
 }
 
 // StageChoice narrows the stages of a forecast.

@@ -41,7 +41,7 @@ type catch struct {
 func catchesOf(all []verdict.Catch) []catch {
 	out := make([]catch, 0, len(all))
 	for _, c := range all {
-		out = append(out, catch{c.Group, c.Name, string(c.Stage), c.P, c.Calendar, c.Hours, c.Fly.Words(), forecast.GradeWord(c.Grade), date(c.From), date(c.Best), date(c.To)})
+		out = append(out, catch{c.Group, c.Name, string(c.Stage), c.P, c.Calendar, c.Hours.String(), c.Fly.Words(), c.Grade.Word(), date(c.From), date(c.Best), date(c.To)})
 	}
 	return out
 }

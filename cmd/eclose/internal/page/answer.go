@@ -45,7 +45,7 @@ type catchView struct {
 
 func (s *site) catchOf(c verdict.Catch) catchView {
 	x := catchView{Key: c.Group, Name: forecast.UpperFirst(c.Name), Verb: "hatches", Up: c.Stage == forecast.Emergence, Stage: c.Stage,
-		P: whole(forecast.Percent(c.P)), Calendar: whole(forecast.Percent(c.Calendar)), Hours: hoursText(c.Hours), Fly: c.Fly.Words(), Picture: s.picture(c.Group)}
+		P: whole(forecast.Percent(c.P)), Calendar: whole(forecast.Percent(c.Calendar)), Hours: c.Hours.Words(), Fly: c.Fly.Words(), Picture: s.picture(c.Group)}
 	if !x.Up {
 		x.Verb = "lays eggs"
 	}
@@ -68,9 +68,6 @@ func (s *site) catchesOf(list []verdict.Catch) []catchView {
 	}
 	return out
 }
-
-// hoursText writes "18:15-21:30 and …" as "18:15 to 21:30 and …".
-func hoursText(h string) string { return strings.ReplaceAll(h, "-", " to ") }
 
 func whole(s string) string { return strings.ReplaceAll(s, " ", "\u00a0") }
 
@@ -160,7 +157,7 @@ func mostLikely(list []verdict.Catch, n int) []verdict.Catch {
 func partOfDay(list []verdict.Catch, now time.Time) string {
 	first, last := 24*60, 0
 	for _, c := range list {
-		for _, x := range c.Spans {
+		for _, x := range c.Hours.Spans {
 			first, last = min(first, x.From), max(last, x.To)
 		}
 	}

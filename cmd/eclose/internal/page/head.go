@@ -132,8 +132,7 @@ type chanceLine struct {
 	Stage       forecast.Stage
 	Up          bool
 	P, Calendar float64
-	Hours       string
-	Grade       string
+	Hours       forecast.Hours
 	Window      forecast.Window
 }
 
@@ -147,7 +146,7 @@ func on(o *forecast.Outlook, d forecast.Date, least float64) []chanceLine {
 		if !ok || !st.Fishable || st.Elsewhere || x.P < least {
 			continue
 		}
-		out = append(out, chanceLine{Name: forecast.UpperFirst(st.Name), Group: st.Group, Stage: st.Stage, Up: st.Stage == forecast.Emergence, P: x.P, Calendar: x.PCalendar, Hours: st.Hours, Grade: st.Grade, Window: st.Window})
+		out = append(out, chanceLine{Name: forecast.UpperFirst(st.Name), Group: st.Group, Stage: st.Stage, Up: st.Stage == forecast.Emergence, P: x.P, Calendar: x.PCalendar, Hours: st.Hours, Window: st.Window})
 	}
 	slices.SortStableFunc(out, func(a, b chanceLine) int { return cmp.Compare(b.P, a.P) })
 	return out

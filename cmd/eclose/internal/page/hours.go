@@ -70,7 +70,7 @@ func (s *site) dayOf(river forecast.River, o *forecast.Outlook, date forecast.Da
 			v.Rest = append(v.Rest, l)
 		}
 	}
-	byHour := func(a, b dayLine) int { return firstMinute(a.Hours) - firstMinute(b.Hours) }
+	byHour := func(a, b dayLine) int { return a.Hours.First() - b.Hours.First() }
 	slices.SortStableFunc(v.Lines, byHour)
 	slices.SortStableFunc(v.Rest, byHour)
 	v.Clock = clock(now)
@@ -101,7 +101,7 @@ func (s *site) worthiestFirst(o *forecast.Outlook, list []chanceLine, date forec
 }
 
 func (s *site) dayLine(c chanceLine, rise, set, now int) dayLine {
-	l := dayLine{chanceLine: c, PText: whole(forecast.Percent(c.P)), CalendarText: whole(forecast.Percent(c.Calendar)), Verb: "hatches", HoursText: hoursText(c.Hours),
+	l := dayLine{chanceLine: c, PText: whole(forecast.Percent(c.P)), CalendarText: whole(forecast.Percent(c.Calendar)), Verb: "hatches", HoursText: c.Hours.Words(),
 		Picture: s.picture(c.Group), Track: track(c, rise, set, now)}
 	if !c.Up {
 		l.Verb = "lays eggs"
@@ -119,17 +119,10 @@ func (s *site) dayLine(c chanceLine, rise, set, now int) dayLine {
 	return l
 }
 
-func firstMinute(hours string) int {
-	if x := forecast.Spans(hours); len(x) > 0 {
-		return x[0].From
-	}
-	return 24 * 60
-}
-
 // askOf asks about today once the hours of a stage have begun, before that about
 // yesterday.
 func askOf(c chanceLine, date forecast.Date, now int) (ask, day string) {
-	first := firstMinute(c.Hours)
+	first := c.Hours.First()
 	switch {
 	case now >= first:
 		return "Did you see it?", date.String()
@@ -160,7 +153,7 @@ const stripFrom, stripTo = 4 * 60, 24 * 60
 func track(c chanceLine, rise, set, now int) template.HTML {
 	var b strings.Builder
 	const wide = stripTo - stripFrom
-	label := fmt.Sprintf("%s, %s: %s, %s", c.Name, c.Stage, cmp.Or(hoursText(c.Hours), "unknown"), forecast.Percent(c.P))
+	label := fmt.Sprintf("%s, %s: %s, %s", c.Name, c.Stage, cmp.Or(c.Hours.Words(), "unknown"), forecast.Percent(c.P))
 	fmt.Fprintf(&b, `<svg class="reach track" viewBox="0 -100 %d 200" preserveAspectRatio="none" role="img" aria-label="%s">`, wide, template.HTMLEscapeString(label))
 	if rise > stripFrom {
 		fmt.Fprintf(&b, `<rect class="night" x="0" y="-100" width="%d" height="200"/>`, rise-stripFrom)
@@ -178,7 +171,7 @@ func track(c chanceLine, rise, set, now int) template.HTML {
 	if !c.Up {
 		class, y = "down", 0
 	}
-	for _, h := range forecast.Spans(c.Hours) {
+	for _, h := range c.Hours.Spans {
 		from, to := max(h.From, stripFrom), min(h.To, stripTo)
 		if to > from {
 			fmt.Fprintf(&b, `<rect class="%s swell" x="%d" y="%d" width="%d" height="%d"/>`, class, from-stripFrom, y, to-from, high)

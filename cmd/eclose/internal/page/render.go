@@ -69,7 +69,6 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 	"pair":       pair,
 	"percent":    func(p float64) string { return strings.ReplaceAll(forecast.Percent(p), " ", "\u00a0") }, // a number stays with its sign
 	"likelihood": forecast.Likelihood,
-	"grade":      forecast.GradeWord,
 	"dates": func(r forecast.Range) []string { // each of which stays on one line
 		date, between, _ := strings.Cut(r.Words(), " (")
 		return []string{date, "(" + between}

@@ -190,8 +190,8 @@ func leftToday(r *verdict.River) string {
 	}
 	best := mostLikely(r.Today, 1)[0]
 	s := forecast.UpperFirst(best.What())
-	if best.Hours != "" {
-		s += ", " + hoursText(best.Hours)
+	if h := best.Hours.Words(); h != "" {
+		s += ", " + h
 	}
 	return s + ", " + whole(forecast.Percent(best.P)) + "."
 }
@@ -218,7 +218,7 @@ func (s *site) nextRows(a *asked) (template.HTML, []nextRow) {
 			rows = append(rows, nextRow{Key: c.Group, Name: forecast.UpperFirst(c.Name), Picture: s.picture(c.Group)})
 			picture.Lines = append(picture.Lines, chart.Line{Name: forecast.UpperFirst(c.Name)})
 		}
-		l := nextLine{Up: c.Stage == forecast.Emergence, Dates: dateSpan(c.From, c.To), Best: c.Best.Short(), P: whole(forecast.Percent(c.P)), Grade: forecast.GradeWord(c.Grade), Verb: "hatches", Against: against(c.Shift)}
+		l := nextLine{Up: c.Stage == forecast.Emergence, Dates: dateSpan(c.From, c.To), Best: c.Best.Short(), P: whole(forecast.Percent(c.P)), Grade: c.Grade.Word(), Verb: "hatches", Against: against(c.Shift)}
 		if !l.Up {
 			l.Verb = "lays eggs"
 		}

@@ -58,7 +58,7 @@ type stageLine struct {
 	Week         float64 // in a week
 	WeekCalendar float64
 	NearWeek     bool // either is worth telling
-	Hours        string
+	Hours        forecast.Hours
 	Ask          bool     // it is in season today: readers are asked whether they saw it
 	Seen         []string // past seasons' windows seen here
 }
@@ -196,7 +196,7 @@ func seasonOf(o *forecast.Outlook, c *insects.Catalogue, region insects.Region, 
 			continue
 		}
 		key := stages[0].Group
-		g := seasonGroup{Elsewhere: stages[0].WhyElsewhere(), Key: key, Name: forecast.UpperFirst(l.Name), Grade: forecast.GradeWord(stages[0].Grade)}
+		g := seasonGroup{Elsewhere: stages[0].WhyElsewhere(), Key: key, Name: forecast.UpperFirst(l.Name), Grade: stages[0].Grade.Word()}
 		if cg, ok := c.Group(key); ok {
 			g.Also = also(cg.CommonNames(region), l.Name)
 		}

@@ -118,7 +118,7 @@ func (s Sheet) Write(w io.Writer) error {
 	if len(here) == 0 {
 		here = groups
 	}
-	data := sheetData{Name: s.River.Name, Region: region.Words(), Style: template.CSS(chart.Style), O: o, Caution: o.Caution, Credits: Credits([]forecast.River{s.River}, s.Owners), Notice: s.Notice, //nolint:gosec // our own
+	data := sheetData{Name: s.River.Name, Region: region.Words(), Style: template.CSS(chart.Style), O: o, Caution: forecast.StandingCaution, Credits: Credits([]forecast.River{s.River}, s.Owners), Notice: s.Notice, //nolint:gosec // our own
 		Months: from.Time().Format("January 2006") + " to " + (from + sheetDays - 1).Time().Format("January 2006"), Stamp: head{O: o}.Stamp()}
 	data.Best, picture.Boxes = s.bestWeeks(from)
 	data.Flow = o.Flow.FishableByDay(issue, sheetFlowDays, s.Units)
@@ -231,7 +231,7 @@ func (s Sheet) sheetGroup(g seasonGroup, number map[string]int, from forecast.Da
 		if d == 0 { // no day of it within the sheet's year
 			continue
 		}
-		x.Days[k] = sheetStage{Day: d.Short(), P: forecast.Percent(p), Hours: hoursText(line.Hours), Seen: line.Seen}
+		x.Days[k] = sheetStage{Day: d.Short(), P: forecast.Percent(p), Hours: line.Hours.Words(), Seen: line.Seen}
 		if fly := trip.PatternOf(cg, line.Stage).Words(); fly != "" && !slices.Contains(flies, fly) {
 			flies = append(flies, fly)
 		}

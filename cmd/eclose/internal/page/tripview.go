@@ -88,7 +88,7 @@ func (s *site) stayView(x trip.Stay) stayView {
 		SureText: fmt.Sprintf("that a day shows you at least one of these; by the calendar alone %s.", whole(forecast.Percent(x.Calendar)))}
 	for _, l := range x.Best() {
 		c := catchView{Key: l.Group, Name: forecast.UpperFirst(l.Name), Verb: "hatches", Up: l.Stage == forecast.Emergence, Stage: l.Stage, P: whole(forecast.Percent(l.Chance)), Calendar: whole(forecast.Percent(l.Calendar)),
-			Hours: hoursText(l.Hours), Picture: s.picture(l.Group)}
+			Hours: l.Hours.Words(), Picture: s.picture(l.Group)}
 		if !c.Up {
 			c.Verb = "lays eggs"
 		}
