@@ -37,8 +37,9 @@ func (c EvidenceCode) Words() string {
 		return "sightings here (" + n + " seasons)"
 	case Recorded:
 		return "records (" + n + ")"
+	default:
+		return c.Grade().Words()
 	}
-	return c.Grade().Words()
 }
 
 // Word is the evidence in one word, for tables; records keep their number.

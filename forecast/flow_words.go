@@ -41,7 +41,7 @@ func (f *FlowAhead) Lines(u wading.Units) []string {
 	for _, lead := range flowLeads {
 		if lead <= len(f.Days) {
 			d := f.Days[lead-1]
-			ahead = append(ahead, fmt.Sprintf("%s %s (%s to %s)", d.Date.Short(), oneUnit(u, d.P50), number(u, d.P10), number(u, d.P90)))
+			ahead = append(ahead, fmt.Sprintf("%s %s (%s to %s)", d.Date.Short(), u.Alone().Flow(d.P50), number(u, d.P10), number(u, d.P90)))
 		}
 	}
 	out = append(out, "Flow ahead, daily mean and 80% range: "+strings.Join(ahead, "; ")+"; "+f.SourceWords()+".")
@@ -94,14 +94,9 @@ func (f *FlowAhead) FishableByDay(from Date, days int, u wading.Units) string {
 	return fmt.Sprintf("Chance of a flow within the fishable range (%s to %s): %s. %s", u.Flow(f.LowM3s), u.Flow(f.HighM3s), strings.Join(DayRuns(list, " "), ", "), notCaution)
 }
 
-// oneUnit is a flow in the reader's unit alone, where several stand in a row.
-func oneUnit(u wading.Units, m3s float64) string {
-	s, _, _ := strings.Cut(u.Flow(m3s), " (")
-	return s
-}
-
+// number is a flow in the reader's unit without its name, where several stand in a row.
 func number(u wading.Units, m3s float64) string {
-	s, _, _ := strings.Cut(oneUnit(u, m3s), " ")
+	s, _, _ := strings.Cut(u.Alone().Flow(m3s), " ")
 	return s
 }
 

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -147,20 +148,25 @@ func (p *printer) stage(s StageOutlook, issue Date) {
 		p.line("  %s", cmp.Or(s.Hours.String(), "hours unknown"))
 		return
 	}
-	p.line("  %s", strings.TrimRight(fmt.Sprintf("%-24s %-24s %s", between(s.Window.Start), between(s.Window.Peak), between(s.Window.End)), " "))
+	p.line("  %s", strings.TrimRight(fmt.Sprintf("%-24s %-24s %s", s.Window.Start.Words(), s.Window.Peak.Words(), s.Window.End.Words()), " "))
 	p.line("  %s", wrap(cmp.Or(s.Hours.String(), "hours unknown")+"; "+s.Why(), 78, "  "))
 }
 
-// between is a date with its range, as short as it can be said.
-func between(r Range) string {
+// Words is the date with its range, as short as it can be said.
+func (r Range) Words() string {
 	if r.P50 == 0 {
 		return "-"
 	}
-	a, b := r.P10.Time(), r.P90.Time()
-	if a.Month() == b.Month() {
-		return fmt.Sprintf("%s (%d-%s)", short(r.P50), a.Day(), short(r.P90))
+	return short(r.P50) + " (" + r.Spread() + ")"
+}
+
+// Spread is the range without the date.
+func (r Range) Spread() string {
+	from := short(r.P10)
+	if a := r.P10.Time(); a.Month() == r.P90.Time().Month() {
+		from = strconv.Itoa(a.Day())
 	}
-	return fmt.Sprintf("%s (%s-%s)", short(r.P50), short(r.P10), short(r.P90))
+	return from + "-" + short(r.P90)
 }
 
 func short(d Date) string { return d.Short() }

@@ -8,8 +8,5 @@ func Percent(p float64) string { return chance.Percent(p) }
 // Likelihood is chance.Likelihood.
 func Likelihood(p float64) string { return chance.Likelihood(p) }
 
-// Words is the date with its range, as short as it can be said.
-func (r Range) Words() string { return between(r) }
-
 // Wrap breaks a text into lines of at most n columns.
 func Wrap(s string, n int) string { return wrap(s, n, "") }

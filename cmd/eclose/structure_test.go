@@ -79,6 +79,7 @@ var sharedNames = map[string]string{
 	"Gauge":          "config.Gauge is what a user asks for, ingest.Gauge what an agency lists",
 	"Group":          "insects.Group is the catalogue's, engine.Group its draws for one river",
 	"Hazard":         "ingest sorts what a service sends, wading names what it judges: model imports no ingest",
+	"Hours":          "insects.Hours are by the sun or its time, forecast.Hours on a river's clock",
 	"Input":          "the inputs of one model each",
 	"LeftOut":        "schedule.LeftOut is of rows of a response, records.LeftOut why a record stands for no group",
 	"Limits":         "health.Limits bound the checks of a deployment, wading.Limits are the flows where levels begin",

@@ -191,16 +191,14 @@ func readLine(cells []string, at map[string]int, opt Reading) (Sighting, error) 
 		v = (v - 32) / 1.8
 		x.WaterC = &v
 	}
-	if err := x.Check(opt.Now); err != nil {
-		for e := range strings.SplitSeq(err.Error(), "\n") {
-			// Not twice for one cell.
-			if badDate && strings.HasPrefix(e, "date:") || badHours && strings.HasPrefix(e, "hours:") {
-				continue
-			}
-			faults = append(faults, errors.New(e))
-		}
+	checked := x // with cells that were found bad already made good: one fault each
+	if badDate {
+		checked.Day = opt.Now
 	}
-	return x, errors.Join(faults...)
+	if badHours {
+		checked.Hours = 1
+	}
+	return x, errors.Join(append(faults, checked.Check(opt.Now))...)
 }
 
 // WriteCSV writes sightings so that ReadCSV reads the same.

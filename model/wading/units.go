@@ -20,20 +20,28 @@ func FtoC(f float64) float64 { return (f - 32) / 1.8 }
 // CtoF turns °C into °F.
 func CtoF(c float64) float64 { return c*1.8 + 32 }
 
-// Units is the system a reader is used to; the other always follows in brackets.
+// Units is the system a reader is used to; the other follows in brackets.
 type Units int
 
 // The systems.
 const (
 	Metric Units = iota
 	US
+	alone // a bit beside them
 )
 
+// Alone leaves out the other system, for tables and pictures.
+func (u Units) Alone() Units { return u | alone }
+
 func (u Units) both(metric, us string) string {
-	if u == US {
-		return us + " (" + metric + ")"
+	first, other := metric, us
+	if u&US != 0 {
+		first, other = us, metric
 	}
-	return metric + " (" + us + ")"
+	if u&alone != 0 {
+		return first
+	}
+	return first + " (" + other + ")"
 }
 
 // Flow prints a flow to what is known of one: three digits.

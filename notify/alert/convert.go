@@ -82,7 +82,7 @@ func FromCaution(p RiverInfo, in wading.Input, now time.Time, u wading.Units) Re
 	c := wading.Assess(in)
 	r := Reading{
 		River: p.River, RiverName: p.RiverName, Zone: p.Zone, Gauge: p.Gauge, Notices: p.Notices,
-		Level: int(c.Level), Known: c.Known, Doubted: c.Doubted, Hold: int(max(c.Level, held(in))), Title: c.Headline(),
+		Level: int(c.Level), Known: c.Known, Doubted: c.Doubted, Hold: int(max(c.Level, held(in))), Unwarned: in.Warnings.Asked && !in.Warnings.Known,
 		FlowM3S: value(in.Flow, now), StageM: value(in.Stage, now), WaterC: value(in.Water, now),
 	}
 	// The judgement is as old as its newest reading: one sensor may be dead while

@@ -54,6 +54,16 @@ func TestAFurtherGaugeIsNews(t *testing.T) {
 	}
 }
 
+func TestOnlyAServiceThatWasAskedCanBeSilent(t *testing.T) {
+	for want, w := range map[bool][]wading.Warnings{true: {{Asked: true}, {Asked: true, Why: "no answer since noon"}}, false: {{}, {Asked: true, Known: true}}} {
+		for _, x := range w {
+			if r := FromCaution(RiverInfo{River: "wend"}, wading.Input{Warnings: x}, start, wading.Metric); r.Unwarned != want {
+				t.Errorf("%+v: unwarned %t", x, r.Unwarned)
+			}
+		}
+	}
+}
+
 func TestAReadingThatIsNotBelievedMutesGoodNews(t *testing.T) {
 	in := wading.Input{Flow: measured(0.1, 10*time.Minute), FlowPast: week(3, 10*time.Minute), Flood: wading.NoFlood, Light: wading.Night}
 	in.FlowPast[0].Value = 0.1

@@ -81,11 +81,12 @@ type Reading struct {
 	Known bool `json:"known"`
 	// Doubted says that a reading was doubted: good news must wait.
 	Doubted bool `json:"doubted,omitempty"`
+	// Unwarned says that the warning service is silent.
+	Unwarned bool `json:"unwarned,omitempty"`
 	// Hold is the level that the same reading gives with the limits lowered by
 	// the margin of the hysteresis; it is never below Level.
 	Hold     int      `json:"hold"`
 	FastRise bool     `json:"fast_rise,omitempty"`
-	Title    string   `json:"title"`   // the level in words
 	Reasons  []string `json:"reasons"` // worst first, with numbers in both units
 
 	FlowM3S *Value    `json:"flow_m3s,omitempty"`

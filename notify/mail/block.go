@@ -3,7 +3,6 @@ package mail
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -181,9 +180,10 @@ func (w words) readings(facts []fact, zone string, flow, stage, water *alert.Val
 		name  string
 		v     *alert.Value
 		print func(float64) string
-	}{{"Flow", flow, w.units.Flow}, {"Gauge height", stage, w.units.Length}, {"Water", water, w.units.Temperature}} {
+		named bool // even without a reading
+	}{{"Flow", flow, w.units.Flow, true}, {"Gauge height", stage, w.units.Length, false}, {"Water", water, w.units.Temperature, true}} {
 		if v.v == nil {
-			if v.name != "Gauge height" {
+			if v.named {
 				facts = append(facts, fact{v.name, "no reading"})
 			}
 			continue
@@ -235,12 +235,6 @@ func valid(r *alert.Reading) time.Time {
 		return r.Until
 	}
 	return r.At
-}
-
-// unwarned reports whether the level is unknown because the warning service is
-// silent.
-func unwarned(r *alert.Reading) bool {
-	return r != nil && slices.ContainsFunc(r.Reasons, func(s string) bool { return strings.HasPrefix(s, "unknown: official warnings (") })
 }
 
 // fromGauge tells the reading's time and until when it counts, both absolute.
@@ -298,7 +292,7 @@ func (w words) caution(it alert.EmailItem) block {
 		b.Lead = append(b.Lead, "New official warning, or one that got worse.")
 	case alert.KindNoData:
 		b.Heading = fmt.Sprintf("%s: no usable reading since %s", name, clock(since, zone))
-		if unwarned(r) {
+		if r != nil && r.Unwarned {
 			b.Heading = fmt.Sprintf("%s: official warnings unknown since %s", name, clock(since, zone))
 		}
 		b.Lead = append(b.Lead, "Since then a reading or a warning service has been missing or doubtful, so the caution level is unknown. Treat the river as too high until you have seen it.")
@@ -450,22 +444,19 @@ func (w words) news(it alert.EmailItem) (long, short string) {
 	if it.Kind == alert.KindClosed {
 		return fmt.Sprintf("%s: the %s is over.", name, what), what + " is over"
 	}
-	begins, verb := "about "+w.day(s.From), "begins"
-	if w.begun(s.From) {
-		begins, verb = "already", "has begun"
-	}
+	begun := w.begun(s.From)
 	shift := shiftWords(it.WasFrom, s.From)
 	switch {
-	case verb == "has begun" && it.Kind == alert.KindMoved && shift != "":
+	case begun && it.Kind == alert.KindMoved && shift != "":
 		long, short = fmt.Sprintf("%s: the %s has begun, %s than our last email said.", name, what, shift), fmt.Sprintf("%s %s, begun", what, shift)
-	case verb == "has begun":
+	case begun:
 		long, short = fmt.Sprintf("%s: the %s has begun.", name, what), what+" has begun"
 	case it.Kind == alert.KindMoved && shift != "":
-		long, short = fmt.Sprintf("%s: the %s now begins %s, %s than our last email said.", name, what, begins, shift), fmt.Sprintf("%s %s, from %s", what, shift, span(s.From, s.From))
+		long, short = fmt.Sprintf("%s: the %s now begins about %s, %s than our last email said.", name, what, w.day(s.From), shift), fmt.Sprintf("%s %s, from %s", what, shift, span(s.From, s.From))
 	case it.Kind == alert.KindMoved:
 		long, short = fmt.Sprintf("%s: the %s now ends about %s.", name, what, w.day(s.To)), fmt.Sprintf("%s now until %s", what, span(s.To, s.To))
 	default:
-		long, short = fmt.Sprintf("%s: the %s %s %s.", name, what, verb, begins), fmt.Sprintf("%s from %s", what, span(s.From, s.From))
+		long, short = fmt.Sprintf("%s: the %s begins about %s.", name, what, w.day(s.From)), fmt.Sprintf("%s from %s", what, span(s.From, s.From))
 	}
 	if by := w.tieBy(s.From); by != "" && len(s.Tie) > 0 {
 		long += " Have the flies tied " + by + "."

@@ -57,7 +57,7 @@ func wendOutlook() *alert.Outlook {
 		URL: "https://eclose.example.org/rivers/wend",
 	}
 	s := alert.Stage{
-		Group: "blue-winged-olive", Name: "Blue-winged olive", Stage: "emergence", Fishable: true, Grade: "published",
+		Group: "blue-winged-olive", Name: "Blue-winged olive", Stage: "emergence", Fishable: true, Grade: "sightings:3",
 		From: "2026-06-10", Peak: "2026-06-18", To: "2026-06-28", CalendarFrom: "2026-06-16", CalendarTo: "2026-07-04",
 		Hours: forecast.Hours{Spans: []forecast.Span{{From: 18 * 60, To: 21*60 + 30}}}, Tie: []string{"emerger, size 16, olive body, blue-grey wing", "spinner, size 16, sherry"},
 	}
@@ -86,7 +86,7 @@ func wendFile(_ context.Context, i alert.Issued) (*alert.Outlook, error) {
 func wendReading(level int) *alert.Reading {
 	return &alert.Reading{
 		River: "wend", RiverName: "River Wend", Zone: "Europe/London", Gauge: "Wend at Fell Bridge (900001)", Until: date.Add(95 * time.Minute), At: date.Add(-25 * time.Minute),
-		Level: level, Known: true, Hold: level, Title: "x", Reasons: []string{"depth × speed 0.20 m²/s (2.2 ft²/s)"},
+		Level: level, Known: true, Hold: level, Reasons: []string{"depth × speed 0.20 m²/s (2.2 ft²/s)"},
 		FlowM3S: &alert.Value{V: 34, At: date.Add(-25 * time.Minute)}, WaterC: &alert.Value{V: 12.4, At: date.Add(-25 * time.Minute)},
 	}
 }
@@ -205,7 +205,7 @@ func TestAMailIsTheSameBytesEachTimeAndReadsBack(t *testing.T) {
 		"Likely: 74% on the best day, Thu 18 Jun (calendar only:", "Window: 10 to 28 Jun, peak about Thu 18 Jun", "Hours: 18:00 to 21:30",
 		"chance, % ", "Tie by Tue 9 Jun:", "size 16, sherry",
 		"No gauge has measured the flow of these days yet. Check the caution level before you go: https://eclose.example.org/rivers/wend",
-		"Evidence: published. Past seasons at this river: 9", "/unsubscribe/u-p1", "/manage/m-p1", "/report/r-p1-wend-blue-winged-olive-emergence", "/my/r-p1---", "Did you see it? None yet",
+		"Evidence: sightings here (3 seasons). Past seasons at this river: 9", "/unsubscribe/u-p1", "/manage/m-p1", "/report/r-p1-wend-blue-winged-olive-emergence", "/my/r-p1---", "Did you see it? None yet",
 	} {
 		if !strings.Contains(strings.Join(strings.Fields(plain), " "), strings.Join(strings.Fields(want), " ")) {
 			t.Errorf("%q is not in\n%s", want, plain)
@@ -330,8 +330,7 @@ func TestEveryKindOfMailIsWordedHonestly(t *testing.T) {
 		return alert.EmailItem{Item: alert.Item{Kind: kind, River: "wend", Level: level, Was: was, Since: date.Add(-5 * time.Hour).UnixMicro()}, Reading: wendReading(level)}
 	}
 	unheard := item(alert.KindNoData, 2, 2)
-	unheard.Reading.Known = false
-	unheard.Reading.Reasons = append(unheard.Reading.Reasons, "unknown: official warnings (no answer from nws since 12:00 UTC on 5 Jun 2026)")
+	unheard.Reading.Known, unheard.Reading.Unwarned = false, true
 	for _, tc := range []struct {
 		what, subject, text string
 		it                  alert.EmailItem
@@ -424,6 +423,18 @@ func TestNothingFromOutsideBecomesAHeader(t *testing.T) {
 	l.Key = "x\r\ny"
 	if _, err := composer(t).Compose(l, date); err == nil {
 		t.Error("a key with a line break was taken")
+	}
+}
+
+func TestASubjectThatIsTooLongDropsItsReadingFirst(t *testing.T) {
+	it := rise()
+	it.Reading.RiverName = "St. Anne's Beck at the upper mill bridge"
+	w := words{date: date, zone: time.UTC}
+	if got := w.subject([]alert.EmailItem{it}); got != "St. Anne's Beck at the upper mill bridge: keep out of the water" {
+		t.Errorf("alone %q", got)
+	}
+	if got := w.shortSubject(it); !strings.HasPrefix(got, "St. Anne's Beck at the upper mill bridge: keep") || strings.Contains(got, "m³/s") {
+		t.Errorf("one of several %q", got)
 	}
 }
 

@@ -62,7 +62,8 @@ func (w words) shortSubject(it alert.EmailItem) string {
 		return w.gaugeHeading(it)
 	}
 	if !alert.Good(it.Kind) && it.Kind != alert.KindClosed {
-		return before(w.cautionSubject(name, it), ".")
+		s, _ := w.cautionSubject(name, it)
+		return s
 	}
 	if it.Outlook == nil || it.About == nil {
 		return name + ": " + clean(it.Group)
@@ -71,21 +72,17 @@ func (w words) shortSubject(it alert.EmailItem) string {
 	return name + ": " + short
 }
 
-func before(s, mark string) string {
-	out, _, _ := strings.Cut(s, mark)
-	return out
-}
-
 // subjectsOf is the subject of one item, the fullest first.
 func (w words) subjectsOf(it alert.EmailItem) []string {
 	name := river(it)
 	if it.Kind == alert.KindGauge || it.Kind == alert.KindGaugeOver {
 		full := w.gaugeHeading(it)
-		return []string{full, before(full, " (")}
+		w.units = w.units.Alone()
+		return []string{full, w.gaugeHeading(it)}
 	}
 	if !alert.Good(it.Kind) && it.Kind != alert.KindClosed {
-		full := w.cautionSubject(name, it)
-		return []string{full, before(full, " (")}
+		s, reading := w.cautionSubject(name, it)
+		return []string{s + reading, s}
 	}
 	if it.Outlook == nil || it.About == nil {
 		return []string{fmt.Sprintf("%s: %s, %s", name, clean(it.Group), event(it.Stage))}
@@ -115,9 +112,9 @@ func (w words) subjectsOf(it alert.EmailItem) []string {
 	return []string{s + likely + by, s + by, s + brief, s + likely, s}
 }
 
-func (w words) cautionSubject(name string, it alert.EmailItem) string {
+// cautionSubject is what became of a level, and behind it the reading.
+func (w words) cautionSubject(name string, it alert.EmailItem) (out, reading string) {
 	word := wading.Level(min(max(it.Level, 0), 3)).Words()
-	var out string
 	switch it.Kind {
 	case alert.KindRise:
 		out = fmt.Sprintf("%s: %s", name, word)
@@ -128,25 +125,23 @@ func (w words) cautionSubject(name string, it alert.EmailItem) string {
 	case alert.KindFlapping:
 		out = fmt.Sprintf("%s: changing quickly, %s", name, word)
 	case alert.KindWarning:
-		return fmt.Sprintf("%s: %s", name, w.warningSubject(it))
+		return fmt.Sprintf("%s: %s", name, w.warningSubject(it)), ""
 	case alert.KindNoData:
-		out = fmt.Sprintf("%s: no reading, caution level unknown", name)
-		if unwarned(it.Reading) {
-			out = fmt.Sprintf("%s: official warnings and caution level unknown", name)
+		if r := it.Reading; r != nil && r.Unwarned {
+			return fmt.Sprintf("%s: official warnings and caution level unknown", name), ""
 		}
+		return fmt.Sprintf("%s: no reading, caution level unknown", name), ""
 	}
 	r := it.Reading
-	if r == nil || it.Kind == alert.KindNoData {
-		return out
+	if r == nil {
+		return out, ""
 	}
 	at := r.At.In(forecast.ZoneOf(r.Zone)).Format("15:04")
 	switch {
 	case r.FlowM3S != nil:
-		out += fmt.Sprintf(". %s at %s", before(w.units.Flow(r.FlowM3S.V), " ("), at)
+		return out, fmt.Sprintf(". %s at %s", w.units.Alone().Flow(r.FlowM3S.V), at)
 	case r.StageM != nil:
-		out += fmt.Sprintf(". %s at %s", before(w.units.Length(r.StageM.V), " ("), at)
-	default:
-		out += ". " + at
+		return out, fmt.Sprintf(". %s at %s", w.units.Alone().Length(r.StageM.V), at)
 	}
-	return out
+	return out, ". " + at
 }

@@ -155,12 +155,6 @@ func on(o *forecast.Outlook, d forecast.Date, least float64) []chanceLine {
 // nan leaves a gap in a picture.
 var nan = math.NaN()
 
-// before is the part of a text before a mark.
-func before(s, mark string) string {
-	out, _, _ := strings.Cut(s, mark)
-	return out
-}
-
 // joinNames lists at most n names.
 func joinNames(names []string, n int) string {
 	if len(names) > n {

@@ -304,7 +304,7 @@ func (s *site) places(body *homePage, v verdict.Verdict, ranked []*asked, u wadi
 	for i, a := range ranked {
 		g := gaugeRow{Slug: a.river.Slug, Name: a.river.Name, Flow: tableFlow(a.state, u), Water: "no reading", Read: a.head.ReadAt, Strong: a.head.Line.Strong, Far: "–"}
 		if w := a.state.Caution.Water; w.Present {
-			g.Water, _, _ = strings.Cut(u.Temperature(w.Value), " (")
+			g.Water = u.Alone().Temperature(w.Value)
 		}
 		if a.river.Slug != first {
 			g.Far = distance(apartKm(home, spots[i]), u)

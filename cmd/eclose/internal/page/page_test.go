@@ -444,6 +444,17 @@ func TestCalendarOfATripIsSaved(t *testing.T) {
 	}
 }
 
+// A forecast holds codes; pages show their words.
+func TestPagesPutCodesIntoWords(t *testing.T) {
+	w := newWorld(t, nil)
+	for _, p := range []string{"/river/wend", "/river/wend/season", "/river/wend/sheet.html", "/data"} {
+		body := w.get(p).Body.String()
+		if !strings.Contains(body, "driven by air temperature and flow. Weather ahead: past seasons") || strings.Contains(body, "air+flow") || strings.Contains(body, "past-seasons") {
+			t.Errorf("%s shows codes for words", p)
+		}
+	}
+}
+
 func FuzzWithinNeverLeads(f *testing.F) {
 	for _, s := range []string{"/", "/diary", "//evil.example", "https://evil.example", `/\evil.example`, "/\t/evil.example", "javascript:alert(1)", "/a?b=c", "\n/evil", "/%2f/evil"} {
 		f.Add(s)

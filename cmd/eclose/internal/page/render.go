@@ -70,8 +70,7 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 	"percent":    func(p float64) string { return strings.ReplaceAll(forecast.Percent(p), " ", "\u00a0") }, // a number stays with its sign
 	"likelihood": forecast.Likelihood,
 	"dates": func(r forecast.Range) []string { // each of which stays on one line
-		date, between, _ := strings.Cut(r.Words(), " (")
-		return []string{date, "(" + between}
+		return []string{r.P50.Short(), "(" + r.Spread() + ")"}
 	},
 	"name":    groupName,
 	"hooks":   func(s string) string { return strings.ReplaceAll(s, " × size ", "\u00a0×\u00a0size\u00a0") },

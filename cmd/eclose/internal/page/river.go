@@ -274,7 +274,7 @@ func flowAhead(st *State, h head, u wading.Units) *flowView {
 	}
 	n := flowBackDays + flowAheadDays + 1
 	p := chart.Ahead{Day0: (h.Today - flowBackDays).Time(), Today: flowBackDays, Measured: gaps(n), Low: gaps(n), Mid: gaps(n), High: gaps(n),
-		Per: 1, Label: func(q float64) string { return short(u.Flow(q)) }}
+		Per: 1, Label: u.Alone().Flow}
 	if u == wading.US {
 		p.Per = wading.Foot3M3
 	}
@@ -294,9 +294,9 @@ func flowAhead(st *State, h head, u wading.Units) *flowView {
 	}
 	if q := h.judged.Flow; q.Present {
 		p.Measured[flowBackDays] = q.Value
-		p.Now = "now " + short(u.Flow(q.Value))
+		p.Now = "now " + u.Alone().Flow(q.Value)
 		if h.ReadAt != "" {
-			p.Now = h.ReadAt + ": " + short(u.Flow(q.Value))
+			p.Now = h.ReadAt + ": " + u.Alone().Flow(q.Value)
 		}
 	}
 	if !known {
@@ -362,8 +362,6 @@ func gaps(n int) []float64 {
 	}
 	return v
 }
-
-func short(both string) string { return before(both, " (") }
 
 // weeksAhead is how many weeks the grid of a river shows. Our own.
 const weeksAhead = 8

@@ -173,7 +173,7 @@ func tableFlow(st *State, u wading.Units) string {
 	if !st.Caution.Flow.Present {
 		return "no reading"
 	}
-	words, _, _ := strings.Cut(u.Flow(st.Caution.Flow.Value), " (")
+	words := u.Alone().Flow(st.Caution.Flow.Value)
 	if st.Outlook != nil {
 		if t := st.Outlook.Flow.Trend(); t != "" {
 			words += ", " + string(t)

@@ -141,7 +141,7 @@ func workAsChild(text string) error {
 		},
 		Assess: func(_ context.Context, r forecast.River, now time.Time) (alert.Reading, error) {
 			return alert.Reading{River: r.Slug, RiverName: r.Name, Zone: r.Zone, Gauge: "invented", At: now.Truncate(time.Second), Level: 3, Hold: 3, Known: true,
-				Title: "Stay out", Reasons: []string{"it is a test"}, FlowM3S: &alert.Value{V: 90, At: now}}, nil
+				Reasons: []string{"it is a test"}, FlowM3S: &alert.Value{V: 90, At: now}}, nil
 		},
 	}
 	if k.Real {

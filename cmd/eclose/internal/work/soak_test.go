@@ -288,7 +288,7 @@ func (s *soak) subscribe(t *testing.T) {
 
 // look takes the newest stored flow: above 100 m3/s nobody should be in there.
 func (s *soak) look(ctx context.Context, r forecast.River, now time.Time) (alert.Reading, error) {
-	a := alert.Reading{River: r.Slug, RiverName: r.Name, Zone: r.Zone, Gauge: "invented", Title: "No caution is known of", Reasons: []string{"it is a test"}}
+	a := alert.Reading{River: r.Slug, RiverName: r.Name, Zone: r.Zone, Gauge: "invented", Reasons: []string{"it is a test"}}
 	got, err := s.store.Read(ctx, key(r.Slug), series.Query{From: now.Add(-24 * time.Hour)})
 	if err != nil || got.Len() == 0 {
 		return a, err
@@ -296,7 +296,7 @@ func (s *soak) look(ctx context.Context, r forecast.River, now time.Time) (alert
 	last := got.Len() - 1
 	a.At, a.Known = got.At(last), now.Sub(got.At(last)) < 3*time.Hour
 	if got.Value[last] > 100 {
-		a.Level, a.Hold, a.Title = 3, 3, "Stay out"
+		a.Level, a.Hold = 3, 3
 	}
 	a.FlowM3S = &alert.Value{V: got.Value[last], At: a.At}
 	return a, nil
