@@ -173,17 +173,21 @@ func TestTheAnswerFollowsWhatIsWorthBeingThereFor(t *testing.T) {
 
 // At 13:00 the morning is over, and what goes on is told in the order of the day.
 func TestTodayLeavesOutWhatIsOver(t *testing.T) {
-	v := ask(t, river("Garrow",
+	garrow := river("Garrow",
 		show{group: "little-black-saddle-case", stage: forecast.EggLaying, to: 5, p: 0.4, hours: "18:15-21:30"},
 		show{group: "pale-morning-dun", stage: forecast.EggLaying, to: 5, p: 0.5, hours: "08:00-10:30 and 18:00-20:00"},
 		show{group: "pale-morning-dun", stage: forecast.Emergence, to: 5, p: 0.5, hours: "08:00-12:30"},
-		drake(0, 5, 0.6)))
+		drake(0, 5, 0.6))
+	v := ask(t, garrow)
 	var got []string
 	for _, c := range v.Rivers[0].Today {
 		got = append(got, c.Hours.String())
 	}
 	if want := "11:30-15:00|18:00-20:00|18:15-21:30"; strings.Join(got, "|") != want {
 		t.Errorf("today %v, want %s", got, want)
+	}
+	if h := garrow.Outlook.Stages[1].Hours.String(); h != "08:00-10:30 and 18:00-20:00" {
+		t.Errorf("the forecast itself now has the hours %s", h)
 	}
 }
 
