@@ -103,6 +103,16 @@ func (l Light) Asks() (Level, string) {
 	}
 }
 
+// OfHours says what the light asks for where hours reach into dusk or night; "" where
+// they do not.
+func (l Light) OfHours() string {
+	level, why := l.Asks()
+	if level == Quiet {
+		return ""
+	}
+	return fmt.Sprintf("Some of these hours fall in %s. Caution at least %d then: %s.", why, level, level.Words())
+}
+
 func (a *assessment) byLight() {
 	if level, why := a.in.Light.Asks(); level > Quiet {
 		a.add("dark", level, func(Units) string { return why })

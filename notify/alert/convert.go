@@ -1,7 +1,6 @@
 package alert
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -37,9 +36,7 @@ func FromOutlook(o forecast.Outlook, tie func(group string, stage forecast.Stage
 		if s.AllYear { // no window opens or closes
 			x.From, x.Peak, x.To, x.CalendarFrom, x.CalendarTo = "", "", "", "", ""
 		}
-		if level, why := forecast.DarkestOf(s.Hours, s.Window.Peak.P50, o.Zone, o.Lat, o.Lon).Asks(); level > wading.Quiet {
-			x.Dark = fmt.Sprintf("Some of these hours fall in %s. Caution at least %d then: %s.", why, level, level.Words())
-		}
+		x.Dark = forecast.DarkestOf(s.Hours, s.Window.Peak.P50, o.Zone, o.Lat, o.Lon).OfHours()
 		if tie != nil {
 			x.Tie = tie(s.Group, s.Stage)
 		}

@@ -138,11 +138,7 @@ func dark(river forecast.River, date forecast.Date, lines []dayLine) string {
 	for _, l := range lines {
 		darkest = max(darkest, forecast.DarkestOf(l.Hours, date, river.Zone, river.Lat, river.Lon))
 	}
-	level, why := darkest.Asks()
-	if level == wading.Quiet {
-		return ""
-	}
-	return fmt.Sprintf("Some of these hours fall in %s. Caution at least %d then: %s.", why, level, level.Words())
+	return darkest.OfHours()
 }
 
 // The line of a day runs from 04:00 to midnight.
