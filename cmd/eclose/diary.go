@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -190,12 +189,7 @@ func writeSightingsJSON(w io.Writer, xs []diary.Sighting) error {
 	for i, x := range xs {
 		out[i] = line{x.Date(), x}
 	}
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	if err := enc.Encode(out); err != nil {
-		return fmt.Errorf("writing sightings: %w", err)
-	}
-	return nil
+	return writeJSON(w, out)
 }
 
 type diaryExportCmd struct {
