@@ -1,6 +1,7 @@
 package alerts
 
 import (
+	"cmp"
 	"context"
 	"io"
 	"net/url"
@@ -35,10 +36,7 @@ func (EA) Name() string { return EAName }
 
 // Fetch implements warning.Source.
 func (s EA) Fetch(ctx context.Context, p warning.Place) ([]warning.Warning, error) {
-	base := EALiveURL
-	if s.BaseURL != "" {
-		base = strings.TrimRight(s.BaseURL, "/")
-	}
+	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), EALiveURL)
 	q := url.Values{"lat": {degrees(p.Lat)}, "long": {degrees(p.Lon)}, "dist": {strconv.Itoa(eaWithinKm)}}
 	list, err := get(ctx, s.Client, EAName, base+"/flood-monitoring/id/floods?"+q.Encode(), ParseEA)
 	for i := range list {

@@ -1,6 +1,7 @@
 package alerts
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -35,10 +36,7 @@ const ecccBox = 0.05
 
 // Fetch implements warning.Source.
 func (s ECCC) Fetch(ctx context.Context, p warning.Place) ([]warning.Warning, error) {
-	base := ECCCLiveURL
-	if s.BaseURL != "" {
-		base = strings.TrimRight(s.BaseURL, "/")
-	}
+	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), ECCCLiveURL)
 	q := url.Values{
 		"SERVICE": {"WFS"}, "VERSION": {"2.0.0"}, "REQUEST": {"GetFeature"}, "TYPENAMES": {"Current-Alerts"}, "outputFormat": {"application/json"},
 		// WFS 2.0 wants latitude first for EPSG:4326.

@@ -1,6 +1,7 @@
 package alerts
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"io"
@@ -55,10 +56,7 @@ func (s *MeteoAlarm) Fetch(ctx context.Context, p warning.Place) ([]warning.Warn
 	defer s.mu.Unlock() // of several rivers of a country, one asks
 	answer, ok := s.kept[p.Country]
 	if age := s.Now().Sub(answer.at); !ok || age < 0 || age > meteoShared {
-		base := MeteoAlarmLiveURL
-		if s.BaseURL != "" {
-			base = strings.TrimRight(s.BaseURL, "/")
-		}
+		base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), MeteoAlarmLiveURL)
 		list, err := get(ctx, s.Client, MeteoAlarmName, base+"/api/v1/warnings/feeds-"+p.Country, ParseMeteoAlarm)
 		if status := (*client.StatusError)(nil); errors.As(err, &status) && status.Code == 404 {
 			return nil, bad(MeteoAlarmName, "has no feed of \""+p.Country+"\"", "set country in [river.warnings], in English and with hyphens", nil)
