@@ -148,6 +148,21 @@ func (f diaryFilter) filter() (diary.Filter, error) {
 	return out, nil
 }
 
+// list hands the sightings that fit to do.
+func (f diaryFilter) list(e *env, from databaseFlag, do func([]diary.Sighting) error) error {
+	filter, err := f.filter()
+	if err != nil {
+		return err
+	}
+	return from.read(e, func(d *db.DB) error {
+		xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, filter)
+		if err != nil {
+			return err
+		}
+		return do(xs)
+	})
+}
+
 type diaryListCmd struct {
 	databaseFlag
 	diaryFilter
@@ -155,15 +170,7 @@ type diaryListCmd struct {
 }
 
 func (c diaryListCmd) Run(e *env) error {
-	f, err := c.filter()
-	if err != nil {
-		return err
-	}
-	return c.read(e, func(d *db.DB) error {
-		xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, f)
-		if err != nil {
-			return err
-		}
+	return c.list(e, c.databaseFlag, func(xs []diary.Sighting) error {
 		if c.Format == "json" {
 			return writeSightingsJSON(e.stdout, xs)
 		}
@@ -199,15 +206,7 @@ type diaryExportCmd struct {
 }
 
 func (c diaryExportCmd) Run(e *env) error {
-	f, err := c.filter()
-	if err != nil {
-		return err
-	}
-	return c.read(e, func(d *db.DB) error {
-		xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, f)
-		if err != nil {
-			return err
-		}
+	return c.list(e, c.databaseFlag, func(xs []diary.Sighting) error {
 		if c.Out == "-" {
 			return diary.WriteCSV(e.stdout, xs)
 		}

@@ -239,10 +239,10 @@ func (s *site) routes() http.Handler {
 	mux.HandleFunc("POST /diary/hold", s.form(s.owner(s.diaryHold)))
 	mux.HandleFunc("POST /diary/trust", s.form(s.owner(s.diaryTrust)))
 	mux.HandleFunc("GET /saw", s.live(s.visit))
-	mux.HandleFunc("GET /report/{token}", s.live(s.reportForm))
-	mux.HandleFunc("POST /report/{token}", s.live(s.reportPost)) // the token is the key
-	mux.HandleFunc("GET /my/{token}", s.live(s.phone))
-	mux.HandleFunc("POST /my/{token}", s.live(s.phonePost)) // likewise
+	mux.HandleFunc("GET /report/{token}", s.live(s.byLink(s.reportForm)))
+	mux.HandleFunc("POST /report/{token}", s.live(s.byLink(s.reportPost))) // the token is the key
+	mux.HandleFunc("GET /my/{token}", s.live(s.byLink(s.phone)))
+	mux.HandleFunc("POST /my/{token}", s.live(s.byLink(s.phonePost))) // likewise
 	mux.HandleFunc("GET /status", s.live(s.owner(s.status)))
 	mux.HandleFunc("GET /enter", s.live(s.enterForm))
 	mux.HandleFunc("POST /enter", s.form(s.enterPost))
