@@ -33,6 +33,7 @@ func (x *exam) servers() {
 			x.add(bad, what, "Stored readings are kept; forecasts get older from now on.", "%s does not answer: %v", p.URL, err)
 			continue
 		}
+		_ = resp.Body.Close()
 		if resp.StatusCode >= 500 || resp.StatusCode == http.StatusTooManyRequests {
 			x.add(bad, what, "Stored readings are kept; forecasts get older until the next scheduled fetch succeeds.", "%s answers %s", p.URL, resp.Status)
 		} else {

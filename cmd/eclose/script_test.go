@@ -79,7 +79,7 @@ func (m tests) Run() int {
 	if err != nil {
 		panic(err)
 	}
-	defer os.RemoveAll(dir) //nolint:errcheck // the tests are over
+	defer os.RemoveAll(dir)
 	madeOnce = dir
 	return m.M.Run()
 }

@@ -42,7 +42,7 @@ func (s ECCC) Fetch(ctx context.Context, p warning.Place) ([]warning.Warning, er
 		// WFS 2.0 wants latitude first for EPSG:4326.
 		"BBOX": {fmt.Sprintf("%.4f,%.4f,%.4f,%.4f,EPSG:4326", p.Lat-ecccBox, p.Lon-ecccBox, p.Lat+ecccBox, p.Lon+ecccBox)},
 	}
-	list, err := get(ctx, s.Client, ECCCName, base+"/geomet?"+q.Encode(), ParseECCC)
+	list, err := get(ctx, s.Client, ECCCName, base+"/geomet?"+q.Encode(), parseECCC)
 	for i := range list {
 		// Should the service not understand the box, it sends the whole country:
 		// then the polygons tell.
@@ -52,9 +52,9 @@ func (s ECCC) Fetch(ctx context.Context, p warning.Place) ([]warning.Warning, er
 	return warning.Concern(list), err
 }
 
-// ParseECCC reads the features of the layer Current-Alerts. The service speaks
+// parseECCC reads the features of the layer Current-Alerts. The service speaks
 // no CAP here; what its words stand for is our own default.
-func ParseECCC(r io.Reader) ([]warning.Warning, error) {
+func parseECCC(r io.Reader) ([]warning.Warning, error) {
 	var body struct {
 		Features *[]struct {
 			ID         text           `json:"id"`

@@ -109,7 +109,7 @@ func (s Source) Effort(ctx context.Context, q Query) (map[time.Time]int, error) 
 	if err != nil {
 		return nil, err
 	}
-	return ParseHistogram(resp.Body)
+	return parseHistogram(resp.Body)
 }
 
 func (s Source) get(ctx context.Context, path string, v url.Values) (*client.Response, error) {

@@ -140,7 +140,7 @@ const (
 	burst            = 5 // times PerSecond
 	maxBody          = 64 << 10
 	maxURL           = 4 << 10
-	DefaultTimeout   = 10 * time.Second
+	defaultTimeout   = 10 * time.Second
 )
 
 // site is the pages at work.
@@ -179,7 +179,7 @@ func New(o Options) (*Pages, error) {
 		o.PerSecond = DefaultPerSecond
 	}
 	if o.Timeout == 0 {
-		o.Timeout = DefaultTimeout
+		o.Timeout = defaultTimeout
 	}
 	if o.ClientOf == nil {
 		o.ClientOf = Remote
