@@ -15,6 +15,14 @@ type Request struct {
 	From, To  time.Time  // half-open [From, To); a zero To means "up to now, or as far ahead as the feed forecasts"
 }
 
+// Until is when what is asked for ends, for a feed that does not forecast.
+func (r Request) Until(now time.Time) time.Time {
+	if r.To.IsZero() {
+		return now
+	}
+	return r.To
+}
+
 // Source is one public feed. Fetch hands over each part of the answer as soon
 // as it is whole, so that a feed which dies half way still leaves what came
 // before; yield's error stops the fetch and is returned.

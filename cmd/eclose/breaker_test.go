@@ -78,6 +78,7 @@ func (h *beckHouse) problem(check string) string {
 // A relay that refuses every reader suppresses nobody: sending stops for an hour,
 // over a restart too, and goes on when the relay is mended.
 func TestARelayThatRefusesEveryReaderStopsTheMailAndSuppressesNobody(t *testing.T) {
+	t.Parallel()
 	h := openBeckHouse(t, "[health]\ninterval = \"200ms\"\n")
 	readers := []string{"ann@example.org", "bob@example.net", "cyd@example.com", "dee@example.org"}
 	for _, r := range readers {
@@ -155,6 +156,7 @@ func (h *beckHouse) answerByMail(m *mail.Message) string {
 // Whoever answers the header of a mail by mail is unsubscribed, and whoever never
 // asked for a confirmation says "never again" in one press.
 func TestUnsubscribingByMailAndNeverAgainInOnePress(t *testing.T) {
+	t.Parallel()
 	h := openBeckHouse(t, "")
 	h.run("subscribe", "add", "ann@example.org", "--river", "our-beck", "--consent", "paper")
 	h.rise(2)

@@ -22,17 +22,9 @@ type calibrateCmd struct {
 // without the sightings. Nothing is kept: every forecast uses all sightings that
 // are known when it is issued.
 func (c calibrateCmd) Run(e *env) error {
-	cfg, err := c.load()
+	cfg, catalogue, rivers, err := c.loadRivers([]string{c.River})
 	if err != nil {
 		return err
-	}
-	catalogue, err := app.LoadCatalogue(cfg)
-	if err != nil {
-		return app.Usage(err)
-	}
-	rivers, err := app.Rivers(cfg, []string{c.River})
-	if err != nil {
-		return app.Usage(err)
 	}
 	r := rivers[0]
 	sightings, err := app.Sightings(e.ctx, cfg, e.now())

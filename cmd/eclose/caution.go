@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"time"
 
@@ -39,9 +38,7 @@ func (c cautionCmd) Run(e *env) error {
 	}
 	caution := wading.Assess(in)
 	if c.Format == "json" {
-		enc := json.NewEncoder(e.stdout)
-		enc.SetIndent("", " ")
-		return enc.Encode(struct {
+		return writeJSON(e.stdout, struct {
 			wading.View
 			Warnings []warningJSON `json:"warnings"` // in force, as far as the feed says
 		}{caution.View(app.Units(cfg)), warningsJSON(in.Warnings)})

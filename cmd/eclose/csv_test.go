@@ -214,6 +214,7 @@ func TestAFaultyLayoutIsRefusedByName(t *testing.T) {
 
 // The running process fetches, and the command says the same of the readings.
 func TestIngestBesideServeSumsUpToo(t *testing.T) {
+	t.Parallel()
 	_, path := loggerAndAir(t, "°F", "°C")
 	url, log, _ := serve(t, from(afterTheBeck), "--config", path)
 	until(t, "the server", log, func() bool { code, _ := report(t, url); return code != 0 })

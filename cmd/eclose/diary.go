@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -149,6 +148,21 @@ func (f diaryFilter) filter() (diary.Filter, error) {
 	return out, nil
 }
 
+// list hands the sightings that fit to do.
+func (f diaryFilter) list(e *env, from databaseFlag, do func([]diary.Sighting) error) error {
+	filter, err := f.filter()
+	if err != nil {
+		return err
+	}
+	return from.read(e, func(d *db.DB) error {
+		xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, filter)
+		if err != nil {
+			return err
+		}
+		return do(xs)
+	})
+}
+
 type diaryListCmd struct {
 	databaseFlag
 	diaryFilter
@@ -156,15 +170,7 @@ type diaryListCmd struct {
 }
 
 func (c diaryListCmd) Run(e *env) error {
-	f, err := c.filter()
-	if err != nil {
-		return err
-	}
-	return c.read(e, func(d *db.DB) error {
-		xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, f)
-		if err != nil {
-			return err
-		}
+	return c.list(e, c.databaseFlag, func(xs []diary.Sighting) error {
 		if c.Format == "json" {
 			return writeSightingsJSON(e.stdout, xs)
 		}
@@ -190,12 +196,7 @@ func writeSightingsJSON(w io.Writer, xs []diary.Sighting) error {
 	for i, x := range xs {
 		out[i] = line{x.Date(), x}
 	}
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	if err := enc.Encode(out); err != nil {
-		return fmt.Errorf("writing sightings: %w", err)
-	}
-	return nil
+	return writeJSON(w, out)
 }
 
 type diaryExportCmd struct {
@@ -205,15 +206,7 @@ type diaryExportCmd struct {
 }
 
 func (c diaryExportCmd) Run(e *env) error {
-	f, err := c.filter()
-	if err != nil {
-		return err
-	}
-	return c.read(e, func(d *db.DB) error {
-		xs, err := (&diary.Store{DB: d, Now: e.now}).List(e.ctx, f)
-		if err != nil {
-			return err
-		}
+	return c.list(e, c.databaseFlag, func(xs []diary.Sighting) error {
 		if c.Out == "-" {
 			return diary.WriteCSV(e.stdout, xs)
 		}

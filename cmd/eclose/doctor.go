@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -68,9 +67,7 @@ func (c doctorCmd) Run(e *env) error {
 		return err
 	}
 	if c.Format == "json" {
-		enc := json.NewEncoder(e.stdout)
-		enc.SetIndent("", "  ")
-		if err := enc.Encode(x.findings); err != nil {
+		if err := writeJSON(e.stdout, x.findings); err != nil {
 			return err
 		}
 	} else {

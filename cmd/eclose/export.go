@@ -30,7 +30,7 @@ type exportCmd struct {
 }
 
 func (c exportCmd) Run(e *env) error {
-	cfg, err := c.load()
+	cfg, catalogue, rivers, err := c.loadRivers(c.Rivers)
 	if err != nil {
 		return err
 	}
@@ -38,14 +38,7 @@ func (c exportCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	s := outlookSource{cfg: cfg, now: e.now(), date: c.Issue, since: days.since, members: c.WithMembers, opt: forecast.Options{Members: c.Members}}
-	if s.catalogue, err = app.LoadCatalogue(cfg); err != nil {
-		return app.Usage(err)
-	}
-	rivers, err := app.Rivers(cfg, c.Rivers)
-	if err != nil {
-		return app.Usage(err)
-	}
+	s := outlookSource{cfg: cfg, catalogue: catalogue, now: e.now(), date: c.Issue, since: days.since, members: c.WithMembers, opt: forecast.Options{Members: c.Members}}
 	if err := s.open(e.ctx, !c.Anew && c.Issue == ""); err != nil {
 		return err
 	}

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -135,9 +134,7 @@ func writeCheckJSON(w io.Writer, rows []checkedSeries, skipped []ingest.Skipped)
 	for _, s := range skipped {
 		doc.Skipped = append(doc.Skipped, skippedJSON(s))
 	}
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	return enc.Encode(doc)
+	return writeJSON(w, doc)
 }
 
 func writeCheckTable(w io.Writer, rows []checkedSeries, skipped []ingest.Skipped) error {

@@ -8,6 +8,7 @@ import (
 
 	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
+	"example.org/eclose/forecast"
 	"example.org/eclose/ingest/db"
 	"example.org/eclose/model/insects"
 	"example.org/eclose/notify/subscribe"
@@ -26,6 +27,32 @@ func (f configFlag) load() (*config.Config, error) {
 	return cfg, nil
 }
 
+// loadInsects loads the config and its catalogue.
+func (f configFlag) loadInsects() (*config.Config, *insects.Catalogue, error) {
+	cfg, err := f.load()
+	if err != nil {
+		return nil, nil, err
+	}
+	c, err := app.LoadCatalogue(cfg)
+	if err != nil {
+		return nil, nil, app.Usage(err)
+	}
+	return cfg, c, nil
+}
+
+// loadRivers is loadInsects with the rivers that are named; all of them where none is.
+func (f configFlag) loadRivers(only []string) (*config.Config, *insects.Catalogue, []forecast.River, error) {
+	cfg, c, err := f.loadInsects()
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	rivers, err := app.Rivers(cfg, only)
+	if err != nil {
+		return nil, nil, nil, app.Usage(err)
+	}
+	return cfg, c, rivers, nil
+}
+
 // databaseFlag is for commands that need no more than the database. With a
 // config they also know which rivers and groups there are.
 type databaseFlag struct {
@@ -38,15 +65,8 @@ func (f databaseFlag) names() (n knownNames, err error) {
 	if f.Config == "" {
 		return n, nil
 	}
-	cfg, err := configFlag{f.Config}.load()
-	if err != nil {
-		return n, err
-	}
-	catalogue, err := app.LoadCatalogue(cfg)
-	if err != nil {
-		return n, app.Usage(err)
-	}
-	return knownNames{cfg, catalogue}, nil
+	n.cfg, n.catalogue, err = configFlag{f.Config}.loadInsects()
+	return n, err
 }
 
 // catalogue is the config's, or the embedded one without a config.
@@ -54,15 +74,8 @@ func (f databaseFlag) catalogue() (*insects.Catalogue, error) {
 	if f.Config == "" {
 		return insects.Load()
 	}
-	cfg, err := configFlag{f.Config}.load()
-	if err != nil {
-		return nil, err
-	}
-	c, err := app.LoadCatalogue(cfg)
-	if err != nil {
-		return nil, app.Usage(err)
-	}
-	return c, nil
+	_, c, err := configFlag{f.Config}.loadInsects()
+	return c, err
 }
 
 // knownNames is a config's rivers and the groups of its catalogue.

@@ -73,6 +73,7 @@ var morning = time.Date(2026, 5, 18, 7, 0, 0, 0, time.UTC)
 // model, then the gauge's own statistics; and where a service is dead, only those, and it
 // is said.
 func TestForecastsOfFlowAreJoinedAsFarAsTheyReach(t *testing.T) {
+	t.Parallel()
 	w, path := fells(t, func(w *demo.World, dir string) { earlierIssues(t, w, dir) }, demo.Spate{River: "garrow", After: 3 * 24 * time.Hour, PeakM3s: 40})
 	f := forecastFlow(t, path, "garrow")
 	reach := map[string]int{}
@@ -150,6 +151,7 @@ func saysHowEarlierIssuesDid(t *testing.T, path string) {
 }
 
 func TestADeadForecastServiceCostsOnlyItsForecast(t *testing.T) {
+	t.Parallel()
 	w := demo.NewWorld()
 	feeds := httptest.NewServer(w.Handler())
 	defer feeds.Close()
@@ -175,6 +177,7 @@ func TestADeadForecastServiceCostsOnlyItsForecast(t *testing.T) {
 // TestTheFloodModelOfOpenMeteoIsChosenByTheConfig: the members of a recorded response,
 // moved to the days of the demo, join the forecast of a river whose config names them.
 func TestTheFloodModelOfOpenMeteoIsChosenByTheConfig(t *testing.T) {
+	t.Parallel()
 	raw, err := os.ReadFile(shared(t, "feeds", "open-meteo", "flood-ensemble-two-models-2026.json"))
 	if err != nil {
 		t.Fatal(err)
@@ -228,6 +231,7 @@ func movedTo(t *testing.T, raw []byte, first time.Time) []byte {
 // only the forecast service sees, the commands that a user gives, and the true flow of
 // the days that are then chosen.
 func TestAForecastSpateChangesTheTripForTheBetter(t *testing.T) {
+	t.Parallel()
 	w, path := fells(t, nil, demo.Spate{River: "garrow", After: 36 * time.Hour, PeakM3s: 60})
 	first := func(path string) trip.Stay {
 		t.Helper()

@@ -139,11 +139,11 @@ func degreeDaysOf(t *testing.T, path, from, before string, base float64) (sum fl
 
 func TestTheDemosTableFitsATerminalAndItsFilesSayThatTheyAreInvented(t *testing.T) {
 	t.Parallel()
-	dir := t.TempDir()
-	if code, _, errs := call(t, time.Now(), "demo", "--out", dir); code != 0 {
-		t.Fatal(errs)
+	made, err := demoOnce()
+	if err != nil {
+		t.Fatal(err)
 	}
-	b, err := os.ReadFile(filepath.Join(dir, "outlook.txt"))
+	b, err := os.ReadFile(filepath.Join(made.dir, "outlook.txt"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -159,7 +159,7 @@ func TestTheDemosTableFitsATerminalAndItsFilesSayThatTheyAreInvented(t *testing.
 	}
 	// Nothing of the demo may pass for a real river when it is found alone.
 	for _, name := range []string{"outlook.txt", "outlook.csv-metadata.json", "outlook.parquet", "outlook.ics", "wend-season.svg", "wend-water.svg", "caution.txt", "alert.eml", "eclose.toml"} {
-		b, err := os.ReadFile(filepath.Join(dir, name))
+		b, err := os.ReadFile(filepath.Join(made.dir, name))
 		if err != nil || !bytes.Contains(b, []byte("The Tarn Fells are invented")) {
 			t.Errorf("%s does not say that it is invented, %v", name, err)
 		}

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
@@ -141,7 +140,5 @@ func writeNormalsJSON(e *env, site string, v ingest.Variable, list []usgs.DayNor
 	for _, n := range list {
 		out.Days = append(out.Days, normalJSON{n.Day, n.Years, known(n.Lowest), known(n.P10), known(n.P25), known(n.Median), known(n.P75), known(n.P90), known(n.Highest), known(n.Mean)})
 	}
-	enc := json.NewEncoder(e.stdout)
-	enc.SetIndent("", "  ")
-	return enc.Encode(out)
+	return writeJSON(e.stdout, out)
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"strings"
@@ -169,9 +168,7 @@ func writeGaugesJSON(e *env, found []ingest.Gauge, floods map[string]gaugeFloods
 		}
 		out = append(out, j)
 	}
-	enc := json.NewEncoder(e.stdout)
-	enc.SetIndent("", "  ")
-	return enc.Encode(out)
+	return writeJSON(e.stdout, out)
 }
 
 // known is nil for a number that is not known: JSON has no NaN.

@@ -22,6 +22,7 @@ func TestEachFaultTurnsTheHealthRedAndItComesBackByItself(t *testing.T) {
 	if testing.Short() {
 		t.Skip("it runs a server")
 	}
+	t.Parallel()
 	relay, mailLines := openMoodyRelay(t)
 	from0, config := loggerAndAir(t, "°C", "°C")
 	text, err := os.ReadFile(config)

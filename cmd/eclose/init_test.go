@@ -16,6 +16,7 @@ import (
 // From nothing to the first forecast of a river in one command, without and with
 // questions, against feeds in the real services' formats.
 func TestInitSetsUpARiver(t *testing.T) {
+	t.Parallel()
 	feeds := httptest.NewServer(demo.NewWorld().Handler())
 	defer feeds.Close()
 	for _, x := range []struct {

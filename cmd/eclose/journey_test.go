@@ -234,6 +234,7 @@ func TestFromATripToAMailToASightingToNoMoreMail(t *testing.T) {
 	if testing.Short() {
 		t.Skip("it takes half a minute")
 	}
+	t.Parallel()
 	office, mailLines := openPostOffice(t)
 	began := time.Now()
 	root, to := openProxy(t)

@@ -124,6 +124,7 @@ func (h *beckHouse) holds(text string) (tables []string) {
 // A thousand strangers from as many networks sign one mailbox up, ten times each,
 // over a month: three mails at most go out.
 func TestTenThousandSignUpsOfOneMailboxThroughThePageSendThreeMails(t *testing.T) {
+	t.Parallel()
 	requests := 10_000
 	if testing.Short() {
 		requests = 600
@@ -192,6 +193,7 @@ func TestTenThousandSignUpsOfOneMailboxThroughThePageSendThreeMails(t *testing.T
 // What is kept no longer goes by itself while the server runs, and is counted;
 // what is younger stays.
 func TestWhatIsKeptNoLongerGoesByItself(t *testing.T) {
+	t.Parallel()
 	h := openBeckHouse(t, "")
 	if code, body := newVisitor(t, h.url).signUpFor(t, "our-beck", "never-confirmed@example.net"); code != http.StatusOK {
 		t.Fatalf("%d %s", code, body)

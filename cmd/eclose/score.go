@@ -24,7 +24,7 @@ type scoreCmd struct {
 }
 
 func (c scoreCmd) Run(e *env) error {
-	cfg, err := c.load()
+	cfg, catalogue, wanted, err := c.loadRivers(c.River)
 	if err != nil {
 		return err
 	}
@@ -32,13 +32,7 @@ func (c scoreCmd) Run(e *env) error {
 	if year == 0 {
 		year = e.now().Year()
 	}
-	plan := rivers.Plan{First: year, Last: year, Leads: c.Leads, Now: e.now(), Workers: 2}
-	if plan.Catalogue, err = app.LoadCatalogue(cfg); err != nil {
-		return app.Usage(err)
-	}
-	if plan.Rivers, err = app.Rivers(cfg, c.River); err != nil {
-		return app.Usage(err)
-	}
+	plan := rivers.Plan{Catalogue: catalogue, Rivers: wanted, First: year, Last: year, Leads: c.Leads, Now: e.now(), Workers: 2}
 	if err := plan.Check(); err != nil {
 		return app.Usage(err)
 	}

@@ -20,18 +20,10 @@ type seasonCmd struct {
 }
 
 func (c seasonCmd) Run(e *env) error {
-	cfg, err := c.load()
+	only := []string{c.River}
+	cfg, catalogue, rivers, err := c.loadRivers(only)
 	if err != nil {
 		return err
-	}
-	catalogue, err := app.LoadCatalogue(cfg)
-	if err != nil {
-		return app.Usage(err)
-	}
-	only := []string{c.River}
-	rivers, err := app.Rivers(cfg, only)
-	if err != nil {
-		return app.Usage(err)
 	}
 	outlooks, err := app.IssueAll(e.ctx, cfg, only, c.IssueDate, e.now(), c.Members)
 	if err != nil {

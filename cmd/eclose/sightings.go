@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -105,16 +104,11 @@ func lineOf(j records.Judged) judgedLine {
 
 func printTaken(w io.Writer, format string, dry bool, t records.Taken, list []judgedLine) error {
 	if format == "json" {
-		enc := json.NewEncoder(w)
-		enc.SetIndent("", "  ")
-		if err := enc.Encode(struct {
+		return writeJSON(w, struct {
 			DryRun bool `json:"dry_run"`
 			records.Taken
 			Records []judgedLine `json:"records"`
-		}{dry, t, list}); err != nil {
-			return fmt.Errorf("writing the result: %w", err)
-		}
-		return nil
+		}{dry, t, list})
 	}
 	fmt.Fprintf(w, "%s read, %s taken", count(t.Read, "record"), count(t.Taken, "record"))
 	if dry {

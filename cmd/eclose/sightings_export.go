@@ -6,7 +6,6 @@ import (
 	"os"
 	"strings"
 
-	"example.org/eclose/cmd/eclose/internal/app"
 	"example.org/eclose/cmd/eclose/internal/config"
 	"example.org/eclose/forecast/diary"
 	"example.org/eclose/ingest/db"
@@ -27,13 +26,9 @@ type sightingsExportCmd struct {
 // absences, or the catalogue's windows. Sightings of readers and neighbours are not
 // the owner's to publish.
 func (c sightingsExportCmd) Run(e *env) error {
-	cfg, err := c.load()
+	cfg, catalogue, err := c.loadInsects()
 	if err != nil {
 		return err
-	}
-	catalogue, err := app.LoadCatalogue(cfg)
-	if err != nil {
-		return app.Usage(err)
 	}
 	if c.Windows {
 		return c.write(e, "window", windowsOf(catalogue, occurrence.ParseLicence(c.Licence), c.Holder), occurrence.About{

@@ -26,13 +26,9 @@ type sightingsWindowsCmd struct {
 // Run shows what open records tell of a river's region beside the book's windows,
 // how early or late this season is, and which groups live near the river.
 func (c sightingsWindowsCmd) Run(e *env) error {
-	cfg, err := c.load()
+	cfg, catalogue, err := c.loadInsects()
 	if err != nil {
 		return err
-	}
-	catalogue, err := app.LoadCatalogue(cfg)
-	if err != nil {
-		return app.Usage(err)
 	}
 	r, err := cfg.River(c.River)
 	if err != nil {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"text/tabwriter"
@@ -75,12 +74,7 @@ func writeRecordsJSON(w io.Writer, all []records.Record) error {
 			out = append(out, line{x.ID, x.First.Format("2006-01-02"), x.Group, string(x.Stage), x.Name, x.LatDeg, x.LonDeg, x.Licence, x.Credit, x.Withheld})
 		}
 	}
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	if err := enc.Encode(out); err != nil {
-		return fmt.Errorf("writing records: %w", err)
-	}
-	return nil
+	return writeJSON(w, out)
 }
 
 type sightingsWithholdCmd struct {

@@ -18,18 +18,11 @@ type siteCmd struct {
 }
 
 func (c siteCmd) Run(e *env) error {
-	cfg, err := c.load()
+	cfg, catalogue, rivers, err := c.loadRivers(nil)
 	if err != nil {
 		return err
 	}
-	rivers, err := app.Rivers(cfg, nil)
-	if err != nil {
-		return app.Usage(err)
-	}
-	s := outlookSource{cfg: cfg, now: e.now(), date: c.Issue, opt: forecast.Options{Members: c.Members}}
-	if s.catalogue, err = app.LoadCatalogue(cfg); err != nil {
-		return app.Usage(err)
-	}
+	s := outlookSource{cfg: cfg, catalogue: catalogue, now: e.now(), date: c.Issue, opt: forecast.Options{Members: c.Members}}
 	if err := s.open(e.ctx, c.Issue == ""); err != nil {
 		return err
 	}

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"os"
 	"strings"
@@ -60,12 +59,7 @@ func (c subscribeListCmd) Run(e *env) error {
 			return err
 		}
 		if c.Format == "json" {
-			enc := json.NewEncoder(e.stdout)
-			enc.SetIndent("", "  ")
-			if ps == nil {
-				ps = []subscribe.Person{}
-			}
-			return enc.Encode(ps)
+			return writeJSON(e.stdout, append([]subscribe.Person{}, ps...)) // a list, though nobody be in it
 		}
 		w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 		fmt.Fprintln(w, "ADDRESS\tSTATE\tRIVER\tGROUPS\tSTAGES\tFROM\tDAYS\tCADENCE\tCAUTIONS\tZONE\tUNITS")

@@ -28,11 +28,10 @@ func tarnFellsConfig(years int) string {
 // ingestedOnce returns a folder with three years of the invented country,
 // ingested at the demo's moment. Tests work on copies of it.
 var ingestedOnce = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "eclose-tarn-fells-")
+	dir, err := os.MkdirTemp(madeOnce, "tarn-fells-")
 	if err != nil {
 		return "", err
 	}
-	atEnd = append(atEnd, func() { _ = os.RemoveAll(dir) })
 	config := filepath.Join(dir, "eclose.toml")
 	if err := os.WriteFile(config, []byte(tarnFellsConfig(3)), 0o600); err != nil {
 		return "", err
@@ -69,5 +68,22 @@ func ingestedFor(t *testing.T, config string) (dir, path string) {
 	return dir, path
 }
 
-// atEnd is what TestMain calls after the last test.
-var atEnd []func()
+// demoMade is a folder in which eclose demo ran, and what it printed.
+type demoMade struct{ dir, printed string }
+
+// demoOnce runs eclose demo once for all tests. Tests that change its files work on copies.
+var demoOnce = sync.OnceValues(func() (d demoMade, err error) {
+	if d.dir, err = os.MkdirTemp(madeOnce, "demo-"); err != nil {
+		return d, err
+	}
+	var out, errs bytes.Buffer
+	e := &env{ctx: context.Background(), stdin: strings.NewReader(""), stdout: &out, stderr: &errs, now: time.Now, sleep: noPause}
+	if code := runEnv(e, []string{"demo", "--out", d.dir}); code != 0 {
+		return d, fmt.Errorf("eclose demo: %s", &errs)
+	}
+	d.printed = out.String()
+	return d, nil
+})
+
+// madeOnce is the folder of what is made once for all tests.
+var madeOnce string

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -34,13 +33,9 @@ type tripCmd struct {
 }
 
 func (c tripCmd) Run(e *env) error {
-	cfg, err := c.load()
+	cfg, catalogue, rivers, err := c.loadRivers(c.Rivers)
 	if err != nil {
 		return err
-	}
-	catalogue, err := app.LoadCatalogue(cfg)
-	if err != nil {
-		return app.Usage(err)
 	}
 	ask := trip.Ask{Days: c.Days, Units: app.Units(cfg)}
 	if ask.From, err = dateOf(c.From); err != nil {
@@ -48,10 +43,6 @@ func (c tripCmd) Run(e *env) error {
 	}
 	if ask.To, err = dateOf(c.To); err != nil {
 		return app.Usagef("--to: %w", err)
-	}
-	rivers, err := app.Rivers(cfg, c.Rivers)
-	if err != nil {
-		return app.Usage(err)
 	}
 	if ask.Groups, err = groupsNamed(catalogue, rivers, c.Group); err != nil {
 		return app.Usagef("--group: %w", err)
@@ -82,9 +73,7 @@ func (c tripCmd) Run(e *env) error {
 	write := func(w io.Writer) error {
 		switch c.Format {
 		case "json":
-			enc := json.NewEncoder(w)
-			enc.SetIndent("", " ")
-			return enc.Encode(t)
+			return writeJSON(w, t)
 		case "ics":
 			return t.WriteICS(w)
 		}

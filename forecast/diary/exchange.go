@@ -29,8 +29,8 @@ type Shared struct {
 	Sightings    []SharedSighting `json:"sightings"`
 }
 
-// SharedFormat is the version of the file.
-const SharedFormat = 1
+// sharedFormat is the version of the file.
+const sharedFormat = 1
 
 // SharedRiver is a river of a neighbour.
 type SharedRiver struct {
@@ -66,7 +66,7 @@ func Pseudonym(key []byte, of string) string {
 // that are not held back. A neighbour's are not passed on. leave says that the
 // installation leaves; the file is then empty.
 func (s *Store) Share(ctx context.Context, key []byte, rivers []SharedRiver, leave bool) (Shared, error) {
-	out := Shared{Format: SharedFormat, Installation: Pseudonym(key, ""), Made: s.stamp(), Left: leave, Rivers: []SharedRiver{}, Sightings: []SharedSighting{}}
+	out := Shared{Format: sharedFormat, Installation: Pseudonym(key, ""), Made: s.stamp(), Left: leave, Rivers: []SharedRiver{}, Sightings: []SharedSighting{}}
 	if leave {
 		return out, nil
 	}
@@ -114,8 +114,8 @@ func ReadShared(r io.Reader, now time.Time) (Shared, error) {
 		return f, fmt.Errorf("a neighbour's file: not the expected JSON: %w", err)
 	}
 	switch {
-	case f.Format != SharedFormat:
-		return f, fmt.Errorf("a neighbour's file: format %d; this version reads %d", f.Format, SharedFormat)
+	case f.Format != sharedFormat:
+		return f, fmt.Errorf("a neighbour's file: format %d; this version reads %d", f.Format, sharedFormat)
 	case !pseudonym.MatchString(f.Installation):
 		return f, errors.New("a neighbour's file: installation is not a pseudonym of 16 hexadecimal digits")
 	case len(f.Sightings) > mostShared || len(f.Rivers) > 1000:
@@ -139,14 +139,14 @@ func ReadShared(r io.Reader, now time.Time) (Shared, error) {
 	return f, nil
 }
 
-// NeighbourRiver is the name under which a neighbour's river stands in the diary.
-func NeighbourRiver(installation, slug string) string {
+// neighbourRiver is the name under which a neighbour's river stands in the diary.
+func neighbourRiver(installation, slug string) string {
 	return "neighbour-" + installation[:6] + "-" + slug
 }
 
 func (f Shared) sighting(x SharedSighting) Sighting {
 	day, _ := time.Parse(time.DateOnly, x.Date) // Check refuses the zero day
-	return Sighting{ID: idOf("neighbour", f.Installation, x.ID), Day: day, River: NeighbourRiver(f.Installation, x.River), Group: x.Group, Stage: x.Stage,
+	return Sighting{ID: idOf("neighbour", f.Installation, x.ID), Day: day, River: neighbourRiver(f.Installation, x.River), Group: x.Group, Stage: x.Stage,
 		Amount: x.Amount, Hours: x.Hours, Origin: Neighbour, Author: f.Installation}
 }
 
@@ -230,7 +230,7 @@ func (s *Store) Neighbours(ctx context.Context) ([]NeighbourInfo, error) {
 			return nil, fmt.Errorf("listing neighbours: %s: %w", r.ID, err)
 		}
 		for i := range n.Rivers {
-			n.Rivers[i].Slug = NeighbourRiver(r.ID, n.Rivers[i].Slug)
+			n.Rivers[i].Slug = neighbourRiver(r.ID, n.Rivers[i].Slug)
 		}
 		out = append(out, n)
 	}
@@ -246,7 +246,7 @@ func (s *Store) Forget(ctx context.Context, id string) error {
 	}
 	for _, n := range all {
 		if len(id) >= 6 && strings.HasPrefix(n.ID, id) {
-			_, err := s.Receive(ctx, Shared{Format: SharedFormat, Installation: n.ID, Left: true}, "")
+			_, err := s.Receive(ctx, Shared{Format: sharedFormat, Installation: n.ID, Left: true}, "")
 			return err
 		}
 	}

@@ -62,7 +62,7 @@ func TestNeighboursExchangeSightingsAndMayLeave(t *testing.T) {
 			t.Errorf("again: %+v", n)
 		}
 		got, err := here.List(t.Context(), Filter{})
-		if err != nil || len(got) != 2 || got[0].Origin != Neighbour || got[0].River != NeighbourRiver(Pseudonym(key, ""), "wend") {
+		if err != nil || len(got) != 2 || got[0].Origin != Neighbour || got[0].River != neighbourRiver(Pseudonym(key, ""), "wend") {
 			t.Fatalf("%+v, %v", got, err)
 		}
 		if err := there.Withdraw(t.Context(), y.ID); err != nil {

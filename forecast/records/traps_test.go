@@ -124,7 +124,7 @@ func TestTrapsAsDarwinCoreGiveTheWindowsOfTheirOwnTable(t *testing.T) {
 		}
 		compared++
 		g, _ := c.Group(w.Group)
-		own := flight.Fit(days[w.Group], flight.EffortOf(hours), BookOf(g, w.Book))
+		own := flight.Fit(days[w.Group], flight.EffortOf(hours), bookOf(g, w.Book))
 		for _, d := range []float64{own.Start.Mid - w.Records.Start.Mid, own.Median.Mid - w.Records.Median.Mid, own.End.Mid - w.Records.End.Mid} {
 			worst = math.Max(worst, math.Abs(d))
 		}

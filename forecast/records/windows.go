@@ -353,7 +353,7 @@ func fit(known []Dated, e effort, region insects.Region, c *insects.Catalogue, y
 			continue
 		}
 		effort := e.of(sampled[k], len(records))
-		w.Records = flight.Fit(records, effort, BookOf(g, w.Book))
+		w.Records = flight.Fit(records, effort, bookOf(g, w.Book))
 		w.Past = departures(records, w.Records, effort)
 		out = append(out, w)
 	}
@@ -378,8 +378,8 @@ func departures(records []flight.Record, w flight.Window, effort flight.Effort) 
 	return out
 }
 
-// BookOf is a window of the catalogue as the prior of its fit.
-func BookOf(g *insects.Group, w insects.Window) flight.Book {
+// bookOf is a window of the catalogue as the prior of its fit.
+func bookOf(g *insects.Group, w insects.Window) flight.Book {
 	b := flight.Book{Start: float64(w.Start), Median: float64(w.Median), End: float64(w.End), MedianSD: w.MedianSDDays}
 	b.PerDegree, b.Per100M = g.Slopes(w)
 	return b

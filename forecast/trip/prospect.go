@@ -57,7 +57,7 @@ func LookAhead(ask Ask, r River, groups Groups) *Prospect {
 		if !ok {
 			continue
 		}
-		p, calendar := AtLeastOne(whole.Best(), at)
+		p, calendar := atLeastOne(whole.Best(), at)
 		a.Days = append(a.Days, Day{at, p, calendar, s.Flow, s.Warm, s.Worth})
 		if n := len(a.Days) - 1; best < 0 || s.Worth > a.Days[best].Worth {
 			best = n

@@ -80,7 +80,7 @@ func (s *Stay) name() {
 	s.choose()
 	n := float64(s.To-s.From) + 1
 	for d := s.From; d <= s.To; d++ {
-		p, calendar := AtLeastOne(s.Best(), d)
+		p, calendar := atLeastOne(s.Best(), d)
 		s.Chance += p / n
 		s.Calendar += calendar / n
 	}
@@ -117,10 +117,10 @@ func (s *Stay) choose() {
 	s.Likely = slices.Concat(first[0], first[1], first[2], first[3])
 }
 
-// AtLeastOne is the chance that at least one of some stages shows on a day, by the water
+// atLeastOne is the chance that at least one of some stages shows on a day, by the water
 // and by the calendar alone. Of one group the likelier stage counts; groups are taken as
 // independent, since each has parameters of its own.
-func AtLeastOne(stages []Likely, d forecast.Date) (p, calendar float64) {
+func atLeastOne(stages []Likely, d forecast.Date) (p, calendar float64) {
 	best := map[string][2]float64{}
 	for _, l := range stages {
 		x, _ := l.stage.On(d)

@@ -18,8 +18,8 @@ type Question struct {
 	Units  wading.Units
 }
 
-// DefaultDays is how far ahead a verdict looks.
-const DefaultDays = 14
+// defaultDays is how far ahead a verdict looks.
+const defaultDays = 14
 
 // Answer is what a verdict comes to.
 type Answer string
@@ -102,7 +102,7 @@ const (
 // same arguments give the same verdict.
 func Of(q Question, rivers []trip.River, groups trip.Groups) Verdict {
 	if q.Days == 0 {
-		q.Days = DefaultDays
+		q.Days = defaultDays
 	}
 	v := Verdict{Now: q.Now, Days: q.Days, units: q.Units}
 	stale := true

@@ -15,13 +15,13 @@ func (v Verdict) Headline() string {
 	switch v.Answer {
 	case Go:
 		if v.Invite {
-			return fmt.Sprintf("Go to %s, %s.", v.First.RiverName, Span(v.First.From, v.First.To))
+			return fmt.Sprintf("Go to %s, %s.", v.First.RiverName, span(v.First.From, v.First.To))
 		}
-		return fmt.Sprintf("Best days: %s, %s.", v.First.RiverName, Span(v.First.From, v.First.To))
+		return fmt.Sprintf("Best days: %s, %s.", v.First.RiverName, span(v.First.From, v.First.To))
 	case Draw:
-		return fmt.Sprintf("Too close to call: %s, %s, or %s, %s.", v.First.RiverName, Span(v.First.From, v.First.To), v.Second.RiverName, Span(v.Second.From, v.Second.To))
+		return fmt.Sprintf("Too close to call: %s, %s, or %s, %s.", v.First.RiverName, span(v.First.From, v.First.To), v.Second.RiverName, span(v.Second.From, v.Second.To))
 	case Water:
-		return fmt.Sprintf("%s, %s: the insects are good, but %s.", v.First.RiverName, Span(v.First.From, v.First.To), v.First.why())
+		return fmt.Sprintf("%s, %s: the insects are good, but %s.", v.First.RiverName, span(v.First.From, v.First.To), v.First.why())
 	case Nothing:
 		s := fmt.Sprintf("Nothing worth a journey in the next %d days", v.Days)
 		if v.Coming != nil {
@@ -47,8 +47,8 @@ func (v Verdict) Lines() []string {
 	return append(out, v.First.Sure(), "Flow: "+v.First.Flow.Words+".")
 }
 
-// Span is some days for people: "Mon 22 to Thu 25 Jun".
-func Span(from, to forecast.Date) string { return trip.Span(from, to) }
+// span is some days for people: "Mon 22 to Thu 25 Jun".
+func span(from, to forecast.Date) string { return trip.Span(from, to) }
 
 // Sure says how sure a choice is, beside the calendar.
 func (c Choice) Sure() string {
@@ -103,11 +103,11 @@ func (r River) Heading() string {
 		}
 		return fmt.Sprintf("Nothing worth a journey in the next %d days.", len(r.Days))
 	case r.Shut:
-		return fmt.Sprintf("Good insects %s, but %s.", Span(r.Best.From, r.Best.To), r.Best.why())
+		return fmt.Sprintf("Good insects %s, but %s.", span(r.Best.From, r.Best.To), r.Best.why())
 	case r.Invite:
-		return fmt.Sprintf("Go %s: %s.", Span(r.Best.From, r.Best.To), names(r.Best.Catches))
+		return fmt.Sprintf("Go %s: %s.", span(r.Best.From, r.Best.To), names(r.Best.Catches))
 	}
-	return fmt.Sprintf("Best days %s: %s.", Span(r.Best.From, r.Best.To), names(r.Best.Catches))
+	return fmt.Sprintf("Best days %s: %s.", span(r.Best.From, r.Best.To), names(r.Best.Catches))
 }
 
 func names(catches []Catch) string {

@@ -16,7 +16,7 @@ import (
 // halved form as in Murphy 1973, J. Appl. Meteor. 12, 595-600.
 func Brier(p []float64, y []bool) float64 {
 	sameLength("Brier score", len(p), len(y))
-	return Mean(each(len(p), func(i int) float64 { d := p[i] - unit(y[i]); return d * d }))
+	return mean(each(len(p), func(i int) float64 { d := p[i] - unit(y[i]); return d * d }))
 }
 
 // Bin is a set of forecasts taken together: N of them, with mean probability

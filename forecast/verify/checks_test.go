@@ -13,7 +13,7 @@ const tight = 1e-9
 // brier is the mean squared difference of probability and outcome (Brier 1950,
 // Mon. Wea. Rev. 78, 1-3, halved): what the terms of Decompose must add up to.
 func brier(p []float64, y []bool) float64 {
-	return Mean(each(len(p), func(i int) float64 { return (p[i] - unit(y[i])) * (p[i] - unit(y[i])) }))
+	return mean(each(len(p), func(i int) float64 { return (p[i] - unit(y[i])) * (p[i] - unit(y[i])) }))
 }
 
 // expand turns counts per probability into one forecast per case.

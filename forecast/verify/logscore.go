@@ -8,7 +8,7 @@ import "math"
 // Source: Good 1952, J. R. Stat. Soc. B 14, 107-114.
 func LogBinary(p []float64, y []bool) float64 {
 	sameLength("log score", len(p), len(y))
-	return Mean(each(len(p), func(i int) float64 {
+	return mean(each(len(p), func(i int) float64 {
 		if y[i] {
 			return -math.Log(p[i])
 		}

@@ -5,8 +5,8 @@ import (
 	"math"
 )
 
-// Mean is the arithmetic mean, NaN for an empty slice.
-func Mean(x []float64) float64 {
+// mean is the arithmetic mean, NaN for an empty slice.
+func mean(x []float64) float64 {
 	if len(x) == 0 {
 		return math.NaN()
 	}

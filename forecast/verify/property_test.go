@@ -90,7 +90,7 @@ func TestHonestForecastScoresBestOnAverage(t *testing.T) {
 
 // meanOf and skillOf make figures of BootstrapBySeason.
 func meanOf(x []float64) func([]int) float64 {
-	return func(cases []int) float64 { return Mean(each(len(cases), func(i int) float64 { return x[cases[i]] })) }
+	return func(cases []int) float64 { return mean(each(len(cases), func(i int) float64 { return x[cases[i]] })) }
 }
 
 func skillOf(score, reference []float64) func([]int) float64 {
@@ -118,7 +118,7 @@ func TestBootstrapTakesSeasonsWhole(t *testing.T) {
 	if w := (a.High - a.Low) / (2 * 1.96 * se); w < 0.85 || w > 1.15 {
 		t.Errorf("interval is %v of the width that ten seasons have", w)
 	}
-	near(t, "value", a.Value, Mean(scores), 1e-12)
+	near(t, "value", a.Value, mean(scores), 1e-12)
 	if b := BootstrapBySeason(seasons, meanOf(scores), 0.95, 2000, 9); a != b {
 		t.Error("the same seed gave another interval")
 	}
@@ -165,7 +165,7 @@ func TestSkillIsPairedAndSaidInWords(t *testing.T) {
 
 func TestEdges(t *testing.T) {
 	for name, v := range map[string]float64{
-		"mean of nothing": Mean(nil), "CRPS without members": CRPS(1, nil), "quantile of nothing": Quantile(nil, 0.5),
+		"mean of nothing": mean(nil), "CRPS without members": CRPS(1, nil), "quantile of nothing": Quantile(nil, 0.5),
 		"skill against perfection": Skill(0.1, 0), "fair CRPS of one member": CRPSForSize(2, []float64{1}, 0),
 		"ROC area of events only": ROCArea([]float64{0.1, 0.2}, []bool{true, true}),
 	} {

@@ -18,12 +18,12 @@ type body struct {
 	size   int64
 }
 
-func (b *body) reader() io.ReadCloser {
+func (b *body) reader() io.Reader {
 	rs := make([]io.Reader, len(b.pieces))
 	for i, p := range b.pieces {
 		rs[i] = bytes.NewReader(p)
 	}
-	return io.NopCloser(io.MultiReader(rs...))
+	return io.MultiReader(rs...)
 }
 
 // read takes the whole body, unpacked, up to MaxBody. The cap counts unpacked

@@ -74,8 +74,8 @@ type Secret struct {
 
 // Response is a whole answer, already read, unpacked and within its limits.
 type Response struct {
-	Body   io.ReadCloser // never nil
-	Size   int64         // bytes of Body
+	Body   io.Reader // never nil
+	Size   int64     // bytes of Body
 	Header http.Header
 	Status int
 	URL    string

@@ -171,7 +171,7 @@ func OpenReader(ctx context.Context, url string) (*DB, error) {
 		return d, nil
 	}
 	err = errors.Join(err, d.Close())
-	if !errors.Is(err, ErrOlder) {
+	if !errors.Is(err, errOlder) {
 		return nil, err
 	}
 	w, werr := OpenWriter(ctx, url) // which migrates it, unless an older server has it

@@ -12,8 +12,8 @@ import (
 // ErrNewer is wrapped where a newer version of this program changed the schema.
 var ErrNewer = errors.New("a newer version of Eclose changed this database; upgrade this one")
 
-// ErrOlder is wrapped where a database that is only read has an older schema.
-var ErrOlder = errors.New("the database has an older schema; run eclose migrate, or restart eclose serve with this version")
+// errOlder is wrapped where a database that is only read has an older schema.
+var errOlder = errors.New("the database has an older schema; run eclose migrate, or restart eclose serve with this version")
 
 // SchemaVersion is the version that the database has, and the one that this
 // program knows.
@@ -65,7 +65,7 @@ func (d *DB) fits(ctx context.Context) error {
 	case has > knows:
 		return fmt.Errorf("%s has schema %d, this program knows %d: %w", d.name, has, knows, ErrNewer)
 	case has < knows:
-		return fmt.Errorf("%s has schema %d, this program needs %d: %w", d.name, has, knows, ErrOlder)
+		return fmt.Errorf("%s has schema %d, this program needs %d: %w", d.name, has, knows, errOlder)
 	}
 	return nil
 }

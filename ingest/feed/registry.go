@@ -34,8 +34,8 @@ type Entry struct {
 	New   func(Options) ingest.Parser
 }
 
-// Parsers lists the feeds. A new feed adds one entry.
-var Parsers = []Entry{
+// parsers lists the feeds. A new feed adds one entry.
+var parsers = []Entry{
 	{usgs.FeedName, "USGS Water Data OGC API v1 and v0, statistics API: GeoJSON or CSV", func(o Options) ingest.Parser {
 		return usgs.Parser{Site: o.Site, Parameter: o.Parameter, Statistic: o.Statistic, Skipped: o.Skipped}
 	}},
@@ -74,7 +74,7 @@ var Parsers = []Entry{
 // Parser finds a feed's parser by name.
 func Parser(name string, o Options) (ingest.Parser, error) {
 	var names []string
-	for _, e := range Parsers {
+	for _, e := range parsers {
 		if e.Name == name {
 			return e.New(o), nil
 		}
@@ -88,7 +88,7 @@ func Parser(name string, o Options) (ingest.Parser, error) {
 // is pointed to the right one.
 func Recognise(answer []byte, o Options) []string {
 	var names []string
-	for _, e := range Parsers {
+	for _, e := range parsers {
 		skipped := 0
 		o.Skipped = func(ingest.Skipped) { skipped++ }
 		if list, err := e.New(o).Parse(bytes.NewReader(answer)); err == nil && len(list)+skipped > 0 {

@@ -21,15 +21,15 @@ type Record struct {
 	List    []Warning `json:"list"`              // of the last whole response
 }
 
-// MaxAge is how old a response may be for "none" to count: six fetches by
+// maxAge is how old a response may be for "none" to count: six fetches by
 // the slowest default schedule. Our own default.
-const MaxAge = time.Hour
+const maxAge = time.Hour
 
 // Known reports whether the record says at now what is in force. A feed whose
 // last answer failed, or is old, is not known to have no warnings.
 func (r Record) Known(now time.Time) bool {
 	age := now.Sub(r.Fetched)
-	return r.Problem == "" && age <= MaxAge && age >= -MaxAge
+	return r.Problem == "" && age <= maxAge && age >= -maxAge
 }
 
 // InForce returns the warnings in force at now, as far as the last whole

@@ -118,7 +118,7 @@ func (w *Warning) Complete() {
 		w.Event = "Warning"
 	}
 	if w.Hazard == "" {
-		w.Hazard = HazardOf(w.Event)
+		w.Hazard = hazardOf(w.Event)
 	}
 	if w.Chain == "" {
 		w.Chain = w.ID
@@ -197,8 +197,8 @@ var (
 	thunderWords = []string{"thunder", "lightning", "tornado"}
 )
 
-// HazardOf sorts an event by its English name.
-func HazardOf(event string) Hazard {
+// hazardOf sorts an event by its English name.
+func hazardOf(event string) Hazard {
 	e := strings.ToLower(event)
 	for _, w := range floodWords {
 		if strings.Contains(e, w) {

@@ -188,7 +188,7 @@ func TestAFeedThatFailsIsNotKnownToHaveNoWarnings(t *testing.T) {
 	if r := renew(); r.Changed(now) {
 		t.Error("nothing in force twice is news")
 	}
-	if r, _ := Load(t.Context(), files, "wend"); !r.Known(now.Add(MaxAge)) || r.Known(now.Add(MaxAge+time.Second)) {
+	if r, _ := Load(t.Context(), files, "wend"); !r.Known(now.Add(maxAge)) || r.Known(now.Add(maxAge+time.Second)) {
 		t.Error("an old response counts, or a fresh one is not")
 	}
 	if err := files.Write(t.Context(), "warnings/wend.json", []byte("{")); err != nil {

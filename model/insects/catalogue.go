@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 )
 
 //go:embed catalogue/*.csv
@@ -30,42 +31,49 @@ var (
 	sourceHeader = []string{"code", "citation", "seen"}
 )
 
-// Load reads the embedded catalogue.
-func Load() (*Catalogue, error) {
+// Load returns the embedded catalogue. It is read once: nobody may change it.
+func Load() (*Catalogue, error) { return load() }
+
+var load = sync.OnceValues(func() (*Catalogue, error) {
+	c, err := readEmbedded()
+	if err != nil {
+		return nil, fmt.Errorf("reading the embedded catalogue: %w", err)
+	}
+	return c, nil
+})
+
+func readEmbedded() (*Catalogue, error) {
 	c := &Catalogue{}
 	var facts []Fact
 	for _, name := range []string{"mayflies.csv", "stoneflies.csv", "caddisflies.csv", "midges.csv", "others.csv", "terrestrials.csv"} {
 		b, err := embedded.ReadFile("catalogue/" + name)
 		if err != nil {
-			return nil, fmt.Errorf("reading the embedded catalogue: %w", err)
+			return nil, err
 		}
 		f, _, err := parseFacts(name, bytes.NewReader(b))
 		if err != nil {
-			return nil, fmt.Errorf("reading the embedded catalogue: %w", err)
+			return nil, err
 		}
 		facts = append(facts, f...)
 	}
 	b, err := embedded.ReadFile("catalogue/names.csv")
 	if err != nil {
-		return nil, fmt.Errorf("reading the embedded catalogue: %w", err)
+		return nil, err
 	}
 	if c.names, err = parseNames("names.csv", bytes.NewReader(b)); err != nil {
-		return nil, fmt.Errorf("reading the embedded catalogue: %w", err)
+		return nil, err
 	}
 	if b, err = embedded.ReadFile("catalogue/sources.csv"); err != nil {
-		return nil, fmt.Errorf("reading the embedded catalogue: %w", err)
+		return nil, err
 	}
 	err = readRows("sources.csv", bytes.NewReader(b), sourceHeader, func(_ int, row []string) error {
 		c.sources = append(c.sources, Source{Code: row[0], Citation: row[1], Seen: row[2]})
 		return nil
 	})
 	if err != nil {
-		return nil, fmt.Errorf("reading the embedded catalogue: %w", err)
+		return nil, err
 	}
-	if err := c.build(facts); err != nil {
-		return nil, fmt.Errorf("reading the embedded catalogue: %w", err)
-	}
-	return c, nil
+	return c, c.build(facts)
 }
 
 // Overlay returns a catalogue in which the lines of a reader's own table stand

@@ -16,7 +16,7 @@ func (p Params) Taxon(insect, site int, usualDOY float64) Taxon {
 // Curves are the usual curves of emergence and of egg-laying of a group, and how
 // many days the middle of egg-laying lies after that of emergence.
 func (p Params) Curves() (emergence, eggs UsualCurve, eggsDays float64) {
-	return NormalCurve(p.SpreadDays), NormalCurve(p.spreadEggs()), float64(p.LagMinDays+p.LagMaxDays) / 2
+	return normalCurve(p.SpreadDays), normalCurve(p.spreadEggs()), float64(p.LagMinDays+p.LagMaxDays) / 2
 }
 
 // Course is what a season looks like around its median date, at a reach: its

@@ -177,7 +177,7 @@ func TestWatchesMoveTheDateTheirWay(t *testing.T) {
 	p := inventGroup()
 	curve, eggs, later := p.Curves()
 	at := func(w ...Watch) float64 {
-		return SeenIn(curve, eggs, later, p.SightingNumbers(), w, 165, 150).DOY
+		return seenIn(curve, eggs, later, p.SightingNumbers(), w, 165, 150).DOY
 	}
 	if m := at(); m != 165 {
 		t.Errorf("no watch moved the date to %.2f", m)
@@ -198,7 +198,7 @@ func TestWatchesMoveTheDateTheirWay(t *testing.T) {
 func TestAWatchOfWinterTellsNothingOfSummer(t *testing.T) {
 	p := inventGroup()
 	curve, eggs, later := p.Curves()
-	s := SeenIn(curve, eggs, later, p.SightingNumbers(), []Watch{sighting(20, None)}, 165, 150)
+	s := seenIn(curve, eggs, later, p.SightingNumbers(), []Watch{sighting(20, None)}, 165, 150)
 	if math.Abs(s.DOY-165) > 0.05 || s.DOYVariance < 0.97*150 {
 		t.Errorf("none in January: %.2f days, variance %.1f of 150", s.DOY-165, s.DOYVariance)
 	}
@@ -216,7 +216,7 @@ func TestADailyWatchTellsMuchButNotEverything(t *testing.T) {
 		}
 		watches = append(watches, sighting(d, a))
 	}
-	s := SeenIn(curve, eggs, later, p.SightingNumbers(), watches, 165, 150)
+	s := seenIn(curve, eggs, later, p.SightingNumbers(), watches, 165, 150)
 	for name, v := range map[string]float64{"date": s.DOYVariance, "numbers": s.NumbersVar, "length": s.StretchVar} {
 		if !(v > 0) {
 			t.Errorf("a variance of %v for the %s", v, name)

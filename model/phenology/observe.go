@@ -24,9 +24,9 @@ const (
 
 // Our own defaults of the observation model.
 const (
-	// DefaultDetection allows for a watcher who looks at the wrong reach or
+	// defaultDetection allows for a watcher who looks at the wrong reach or
 	// cannot tell the group.
-	DefaultDetection = 0.8
+	defaultDetection = 0.8
 	// strays is the chance that a group not on the water in numbers is reported
 	// all the same: an error of naming or of date.
 	strays = 0.02
@@ -37,7 +37,7 @@ const (
 	leastChance = 1e-6
 )
 
-// SightingChance is the probability of what was seen on a day with the share a
+// sightingChance is the probability of what was seen on a day with the share a
 // of the season, by
 //
 //	P(at least few) = s + (D - s) (1 - exp(-rate a h/2))
@@ -45,9 +45,9 @@ const (
 //
 // with D the detection, h the hours and s = 0.02 for strays. P(many) is bounded
 // by P(at least few).
-func SightingChance(y Amount, rate, share, hours, detection float64) float64 {
+func sightingChance(y Amount, rate, share, hours, detection float64) float64 {
 	if detection <= 0 {
-		detection = DefaultDetection
+		detection = defaultDetection
 	}
 	m := rate * share * hours / 2
 	some := strays + math.Max(detection-strays, 0)*-math.Expm1(-m)

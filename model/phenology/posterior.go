@@ -42,5 +42,5 @@ func (s *SeasonForecast) Own(d MedianDate, w Watched) MedianDate {
 
 func (w *Watched) seen(d MedianDate) Seen {
 	mean, variance := d.At(w.Thermal)
-	return SeenIn(w.Curve, w.Eggs, w.EggsDays, w.Numbers, w.Watches, mean, variance)
+	return seenIn(w.Curve, w.Eggs, w.EggsDays, w.Numbers, w.Watches, mean, variance)
 }

@@ -12,9 +12,9 @@ type UsualCurve struct {
 	normal float64   // spread of a normal curve, days, where there is no table
 }
 
-// NormalCurve is the usual curve of a group of which only the spread is known,
+// normalCurve is the usual curve of a group of which only the spread is known,
 // days.
-func NormalCurve(spreadDays float64) UsualCurve { return UsualCurve{normal: spreadDays} }
+func normalCurve(spreadDays float64) UsualCurve { return UsualCurve{normal: spreadDays} }
 
 // CatchCurve is one season's catch by day from its median.
 type CatchCurve struct {

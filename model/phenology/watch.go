@@ -57,11 +57,11 @@ type Seen struct {
 	PriorStretchVar        float64
 }
 
-// SeenIn returns the posterior of a season given watches on the taxon, a normal
+// seenIn returns the posterior of a season given watches on the taxon, a normal
 // prior of its median date, and the taxon's usual curves and numbers; egg-laying
 // has its middle eggsDays after that of emergence. Catches are negative binomial
 // of size 1, sightings follow SightingChance. Without watches it is the prior.
-func SeenIn(curve, eggs UsualCurve, eggsDays float64, n Numbers, watches []Watch, mean, variance float64) Seen {
+func seenIn(curve, eggs UsualCurve, eggsDays float64, n Numbers, watches []Watch, mean, variance float64) Seen {
 	sd := math.Sqrt(variance)
 	share := make([]float64, len(watches))
 	var sums moments
@@ -146,7 +146,7 @@ func watchesLikelihood(watches []Watch, share []float64, size float64) float64 {
 	for k := range watches {
 		w := &watches[k]
 		if w.Effort == 0 {
-			sightings += math.Log(max(leastChance, SightingChance(w.Amount, size, share[k], w.Hours, w.Detection)))
+			sightings += math.Log(max(leastChance, sightingChance(w.Amount, size, share[k], w.Hours, w.Detection)))
 			continue
 		}
 		m := max(size*w.Effort*share[k], leastExpected)

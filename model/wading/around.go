@@ -22,7 +22,7 @@ func (a *assessment) byWater() {
 	if w.Modeled {
 		c -= modelMarginC
 	}
-	cold := ColdOf(c)
+	cold := coldOf(c)
 	name := func(u Units) string {
 		if w.Modeled {
 			return "water (modelled) at " + u.Temperature(w.Value)
@@ -32,7 +32,7 @@ func (a *assessment) byWater() {
 	switch {
 	case cold.Severe:
 		a.add("cold.flags", Care, func(u Units) string {
-			return fmt.Sprintf("%s: a fall takes your breath within %d min and the use of your muscles within %d", name(u), ShockMinutes, MuscleMinutes)
+			return fmt.Sprintf("%s: a fall takes your breath within %d min and the use of your muscles within %d", name(u), shockMinutes, muscleMinutes)
 		})
 	case cold.SurvivalCut:
 		a.add("cold.flags", Care, func(u Units) string { return name(u) + ": cold enough for cold shock if you fall in" })

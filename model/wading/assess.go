@@ -70,7 +70,7 @@ type Reason struct {
 }
 
 // Basis is where the rule behind the reason comes from.
-func (r Reason) Basis() RuleBasis { return Bases[r.Code] }
+func (r Reason) Basis() RuleBasis { return bases[r.Code] }
 
 // Limits are the flows from which the levels begin at this gauge, m3/s, by the
 // estimate with margin. They do not depend on today's flow.
@@ -325,7 +325,7 @@ func (a *assessment) bySeason(q float64) {
 		}
 	}
 	percentile := 100 * below / float64(len(a.in.Season))
-	class, level := ClassOf(percentile), Quiet
+	class, level := classOf(percentile), Quiet
 	if a.in.Geometry == nil {
 		switch class {
 		case MuchAbove:
@@ -344,7 +344,7 @@ func (a *assessment) byGeometry(q float64) {
 	g := a.in.Geometry
 	low, high := g.Within()
 	e := Estimate{Hydraulics: g.at(min(max(q, low), high)), Basis: g.basis(), Printed: q >= low && q <= high}
-	level := max(FlowLevel(e.Hydraulics), FlowLevel(g.at(max(q, low))))
+	level := max(flowLevel(e.Hydraulics), flowLevel(g.at(max(q, low))))
 	if q == a.in.Flow.Value {
 		a.c.Estimate = &e
 	}
@@ -409,7 +409,7 @@ func (a *assessment) byStage(s float64) (judged bool) {
 		return judged
 	}
 	push := f.DVHigh(max(s, f.MinM))
-	level := FlowLevel(Hydraulics{DVHighM2s: push})
+	level := flowLevel(Hydraulics{DVHighM2s: push})
 	if s > f.MaxM {
 		level = max(level, BetterNot)
 	}

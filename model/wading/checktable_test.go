@@ -96,12 +96,12 @@ type answers map[string]any
 
 // checks compute every expected value of a rule from its inputs.
 var checks = map[string]func(t *testing.T, in, want fields) answers{
-	"unit.m2s_to_ft2s": func(_ *testing.T, in, _ fields) answers { return answers{"dv_ft2s": in.num("dv_m2s") / Foot2M2} },
-	"unit.ft2s_to_m2s": func(_ *testing.T, in, _ fields) answers { return answers{"dv_m2s": in.num("dv_ft2s") * Foot2M2} },
+	"unit.m2s_to_ft2s": func(_ *testing.T, in, _ fields) answers { return answers{"dv_ft2s": in.num("dv_m2s") / foot2M2} },
+	"unit.ft2s_to_m2s": func(_ *testing.T, in, _ fields) answers { return answers{"dv_m2s": in.num("dv_ft2s") * foot2M2} },
 	"unit.F_to_C":      func(_ *testing.T, in, _ fields) answers { return answers{"C": FtoC(in.num("F"))} },
 	"qw.identity": func(t *testing.T, in, _ fields) answers {
 		m := Measurement{
-			FlowM3s: in.num("flow_cfs") * Foot3M3, WidthM: in.num("width_ft") * FootM, AreaM2: in.num("area_ft2") * Foot2M2,
+			FlowM3s: in.num("flow_cfs") * Foot3M3, WidthM: in.num("width_ft") * FootM, AreaM2: in.num("area_ft2") * foot2M2,
 			VelocityMS: in.num("velocity_fps") * FootM, Wading: in["measurement_type"] == "Wading",
 		}
 		if !m.Usable() {
@@ -109,12 +109,12 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 		}
 		push, qw := m.MeanDepthM()*m.VelocityMS, m.FlowM3s/m.WidthM
 		return answers{
-			"mean_depth_ft": m.MeanDepthM() / FootM, "dv_ft2s": push / Foot2M2, "q_over_w": qw / Foot2M2,
+			"mean_depth_ft": m.MeanDepthM() / FootM, "dv_ft2s": push / foot2M2, "q_over_w": qw / foot2M2,
 			"rel_gap": math.Abs(push-qw) / qw,
 		}
 	},
 	"fit.width": func(_ *testing.T, in, _ fields) answers {
-		p := FitPower(in.list("Q_cfs"), in.list("W_ft"))
+		p := fitPower(in.list("Q_cfs"), in.list("W_ft"))
 		return answers{"a": p.Coef, "b": p.Exp, "s": p.S}
 	},
 	"fit.limit_flow": func(_ *testing.T, in, _ fields) answers {
@@ -175,10 +175,10 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 	"usgs.rule_of_10": func(_ *testing.T, in, _ fields) answers {
 		push := in.num("depth_ft") * FootM * in.num("velocity_fps") * FootM
 		result := "below_limit"
-		if FlowLevel(Hydraulics{DVM2s: push, DVHighM2s: math.NaN()}) == KeepOut {
+		if flowLevel(Hydraulics{DVM2s: push, DVHighM2s: math.NaN()}) == KeepOut {
 			result = "do_not_wade"
 		}
-		return answers{"dv_ft2s": push / Foot2M2, "dv_m2s": push, "result": result}
+		return answers{"dv_ft2s": push / foot2M2, "dv_m2s": push, "result": result}
 	},
 	"scale.leopold_maddock": func(t *testing.T, in, _ fields) answers {
 		q0, d0, v0 := in.num("Q0_cfs")*Foot3M3, in.num("d0_ft")*FootM, in.num("v0_fps")*FootM
@@ -188,7 +188,7 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 			t.Fatal(err)
 		}
 		q := in.num("Q_cfs") * Foot3M3
-		return answers{"depth_ft": g.Depth.At(q) / FootM, "velocity_fps": g.Velocity.At(q) / FootM, "dv_ft2s": g.DV(q) / Foot2M2}
+		return answers{"depth_ft": g.Depth.At(q) / FootM, "velocity_fps": g.Velocity.At(q) / FootM, "dv_ft2s": g.DV(q) / foot2M2}
 	},
 	"level.flow": func(t *testing.T, in, _ fields) answers {
 		if in["stage_action"] == "true" {
@@ -197,7 +197,7 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 			return answers{"level": float64(Assess(x).Level)}
 		}
 		h := Hydraulics{DVM2s: math.NaN(), DVHighM2s: in.num("dvhi"), DepthM: in.num("d"), VelocityMS: in.num("v")}
-		return answers{"level": float64(FlowLevel(h))}
+		return answers{"level": float64(flowLevel(h))}
 	},
 	"level.stale": func(t *testing.T, in, _ fields) answers {
 		x := calm(t)
@@ -222,7 +222,7 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 		if c.Estimate.Printed {
 			printed = "yes"
 		}
-		return answers{"dv_printed": printed, "dv_floor_ft2s": c.Estimate.DVHighM2s / Foot2M2, "level": float64(c.Level)}
+		return answers{"dv_printed": printed, "dv_floor_ft2s": c.Estimate.DVHighM2s / foot2M2, "level": float64(c.Level)}
 	},
 	"fish.yellowstone":  line(YellowstoneLineC),
 	"fish.new_york_dec": line(NewYorkLineC),
@@ -234,17 +234,17 @@ var checks = map[string]func(t *testing.T, in, want fields) answers{
 		return answers{"sum": meanWidthExp + meanDepthExp + meanVelocityExp, "dv_exponent": 1 - meanWidthExp}
 	},
 	"rise.fast": func(_ *testing.T, in, _ fields) answers {
-		return answers{"fast_rise": fmt.Sprint(FastRise(in.num("dt_h"), in.num("dstage_ft")*FootM, in.num("dQ_pct")/100))}
+		return answers{"fast_rise": fmt.Sprint(fastRise(in.num("dt_h"), in.num("dstage_ft")*FootM, in.num("dQ_pct")/100))}
 	},
 	"usgs.percentile_class": func(_ *testing.T, in, _ fields) answers {
-		return answers{"cls": string(ClassOf(in.num("percentile")))}
+		return answers{"cls": string(classOf(in.num("percentile")))}
 	},
 	"nws.flood_category": func(_ *testing.T, in, _ fields) answers {
 		f := Flood{ActionM: in.num("action") * FootM, MinorM: in.num("minor") * FootM, ModerateM: in.num("moderate") * FootM, MajorM: in.num("major") * FootM}
 		return answers{"category": f.Category(in.num("stage_ft") * FootM)}
 	},
 	"cold.flags": func(_ *testing.T, in, _ fields) answers {
-		c := ColdOf(FtoC(in.num("water_F")))
+		c := coldOf(FtoC(in.num("water_F")))
 		return answers{"nws_cold_le_70": fmt.Sprint(c.Cold), "nws_survival_lt_60": fmt.Sprint(c.SurvivalCut)}
 	},
 	"fish.level": func(_ *testing.T, in, _ fields) answers {
@@ -311,7 +311,7 @@ func TestAllRowsOfTheCheckTable(t *testing.T) {
 			if !ok {
 				t.Fatalf("no check for the rule; its source is %s (%s)", source, how)
 			}
-			if b, ok := Bases[rule]; !ok || b.Source == "" || b.Provenance == "" {
+			if b, ok := bases[rule]; !ok || b.Source == "" || b.Provenance == "" {
 				t.Errorf("the package does not name the source of %s", rule)
 			}
 			got := check(t, in, want)
@@ -362,7 +362,7 @@ func TestNoRuleClaimsMoreThanItsRowsDo(t *testing.T) {
 		if unused(rule, nil) {
 			continue
 		}
-		b := Bases[rule]
+		b := bases[rule]
 		if rank[b.Provenance] < rank[s] {
 			t.Errorf("%s claims %q, its best row is %q", rule, b.Provenance, s)
 		}

@@ -146,7 +146,7 @@ func TestTheLimitsOfARise(t *testing.T) {
 		{1, 0.153, math.NaN(), true}, {1, 0.151, math.NaN(), false}, {1, math.NaN(), 0.251, true}, {1, math.NaN(), 0.249, false},
 		{1.5, 0.2, 0.4, false}, {3, 0.31, math.NaN(), true}, {3, 0.30, math.NaN(), false}, {3, math.NaN(), 0.51, true}, {3, math.NaN(), 0.49, false}, {3.1, 9, 9, false},
 	} {
-		if got := FastRise(c.hours, c.stageM, c.share); got != c.fast {
+		if got := fastRise(c.hours, c.stageM, c.share); got != c.fast {
 			t.Errorf("%+v: %t", c, got)
 		}
 	}

@@ -29,11 +29,11 @@ const (
 	KeepOutDV   = 0.8
 	// GaugersLimit is 10 ft2/s, the USGS rule for trained staff, on the plain
 	// estimate.
-	GaugersLimit = 10 * Foot2M2
-	// MaxDepthM and MaxVelocityMS stand beside the product, which forgets deep
+	GaugersLimit = 10 * foot2M2
+	// maxDepthM and MaxVelocityMS stand beside the product, which forgets deep
 	// still and shallow fast water (adult caps of depth and of combined curves).
-	MaxDepthM     = 1.2
-	MaxVelocityMS = 2.0
+	maxDepthM     = 1.2
+	maxVelocityMS = 2.0
 )
 
 // Hydraulics is what the river does at the gauge section; NaN where not known.
@@ -44,12 +44,12 @@ type Hydraulics struct {
 	VelocityMS float64 // section mean
 }
 
-// FlowLevel is the level of a section's depth and velocity alone. The worst line
+// flowLevel is the level of a section's depth and velocity alone. The worst line
 // wins.
-func FlowLevel(h Hydraulics) Level {
+func flowLevel(h Hydraulics) Level {
 	const tiny = 1e-12
 	switch {
-	case h.DVHighM2s >= KeepOutDV-tiny, h.DVM2s >= GaugersLimit*(1-tiny), h.DepthM > MaxDepthM, h.VelocityMS > MaxVelocityMS:
+	case h.DVHighM2s >= KeepOutDV-tiny, h.DVM2s >= GaugersLimit*(1-tiny), h.DepthM > maxDepthM, h.VelocityMS > maxVelocityMS:
 		return KeepOut
 	case h.DVHighM2s >= BetterNotDV-tiny:
 		return BetterNot

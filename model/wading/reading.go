@@ -26,7 +26,7 @@ type Past struct {
 // record every 15 to 60 minutes and send about hourly.
 const (
 	MaxAge      = 2 * time.Hour
-	MaxAgeDaily = 6 * time.Hour
+	maxAgeDaily = 6 * time.Hour
 )
 
 // clockSkew is how far ahead of us a gauge's clock may be. Our own default.
@@ -34,7 +34,7 @@ const clockSkew = 10 * time.Minute
 
 func (r Reading) maxAge() time.Duration {
 	if r.Daily {
-		return MaxAgeDaily
+		return maxAgeDaily
 	}
 	return MaxAge
 }

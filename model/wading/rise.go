@@ -23,9 +23,9 @@ const (
 	leastFlow = 0.03 // m3/s, about 1 ft3/s
 )
 
-// FastRise reports whether a rise over so many hours (at most three) is fast. A
+// fastRise reports whether a rise over so many hours (at most three) is fast. A
 // value that is not known is NaN. flowShare is the rise over the earlier flow.
-func FastRise(hours, stageRiseM, flowShare float64) bool {
+func fastRise(hours, stageRiseM, flowShare float64) bool {
 	const tiny = 1e-9
 	switch {
 	case hours <= 1+tiny:
@@ -68,10 +68,10 @@ func (s *sensor) riseTo(end int) rise {
 		fast, high, low := false, dayStageOutM, dayStageBetterNotM
 		if s.height {
 			r.by = now.Value - p.Value
-			fast = FastRise(near, r.by, math.NaN())
+			fast = fastRise(near, r.by, math.NaN())
 		} else {
 			r.by = share(now.Value, p.Value)
-			fast, high, low = FastRise(near, math.NaN(), r.by), dayShareKeepOut, dayShareBetterNot
+			fast, high, low = fastRise(near, math.NaN(), r.by), dayShareKeepOut, dayShareBetterNot
 		}
 		switch {
 		case fast, r.by >= high:

@@ -17,9 +17,9 @@ type RuleBasis struct {
 	Provenance Provenance
 }
 
-// Bases names the source of every rule of this package, by the name that checks
+// bases names the source of every rule of this package, by the name that checks
 // and reasons use.
-var Bases = map[string]RuleBasis{
+var bases = map[string]RuleBasis{
 	"unit.m2s_to_ft2s": {"1 ft = 0.3048 m exactly", Read},
 	"unit.ft2s_to_m2s": {"1 ft = 0.3048 m exactly", Read},
 	"unit.F_to_C":      {"definition of the Fahrenheit scale", Read},

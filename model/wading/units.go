@@ -9,7 +9,7 @@ import (
 // Exact by definition.
 const (
 	footM   = 0.3048
-	Foot2M2 = footM * footM         // ft2 in m2, and ft2/s in m2/s
+	foot2M2 = footM * footM         // ft2 in m2, and ft2/s in m2/s
 	Foot3M3 = footM * footM * footM // ft3 in m3, and ft3/s in m3/s
 	FootM   = footM
 )
@@ -61,7 +61,7 @@ func (u Units) Speed(ms float64) string {
 
 // DV is depth times speed, the push of the water on the legs.
 func (u Units) DV(m2s float64) string {
-	return u.both(fmt.Sprintf("%.2f m²/s", m2s), fmt.Sprintf("%.1f ft²/s", m2s/Foot2M2))
+	return u.both(fmt.Sprintf("%.2f m²/s", m2s), fmt.Sprintf("%.1f ft²/s", m2s/foot2M2))
 }
 
 // Temperature prints one.

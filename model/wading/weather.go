@@ -14,9 +14,9 @@ const (
 	MuchAbove FlowClass = "much_above"
 )
 
-// ClassOf puts a percentile (0-100) of the day into its class. The published
+// classOf puts a percentile (0-100) of the day into its class. The published
 // classes are whole numbers; between them we cut at 10, 25, 75 and 90.
-func ClassOf(percentile float64) FlowClass {
+func classOf(percentile float64) FlowClass {
 	switch {
 	case percentile < 10:
 		return MuchBelow
@@ -120,14 +120,14 @@ type Cold struct {
 	Severe      bool // below 50 °F
 }
 
-// ColdOf judges a water temperature, °C.
-func ColdOf(waterC float64) Cold {
+// coldOf judges a water temperature, °C.
+func coldOf(waterC float64) Cold {
 	const tiny = 1e-9
 	return Cold{Cold: waterC <= coldC+tiny, SurvivalCut: waterC < survivalC-tiny, Severe: waterC < severeC-tiny}
 }
 
 // Minutes after falling into cold water, as the NWS gives them.
 const (
-	ShockMinutes  = 1
-	MuscleMinutes = 10
+	shockMinutes  = 1
+	muscleMinutes = 10
 )

@@ -135,13 +135,13 @@ func fit(rows []Measurement) Geometry {
 		d, v = append(d, m.MeanDepthM()), append(v, m.VelocityMS)
 		g.seen(m)
 	}
-	g.Width, g.Depth, g.Velocity = FitPower(q, w), FitPower(q, d), FitPower(q, v)
+	g.Width, g.Depth, g.Velocity = fitPower(q, w), fitPower(q, d), fitPower(q, v)
 	return g
 }
 
-// FitPower fits y = Coef * q^Exp by least squares of ln y on ln q. Both must be
+// fitPower fits y = Coef * q^Exp by least squares of ln y on ln q. Both must be
 // positive and of one length, at least three.
-func FitPower(q, y []float64) Power {
+func fitPower(q, y []float64) Power {
 	lq, ly := make([]float64, len(q)), make([]float64, len(q))
 	for i := range q {
 		lq[i], ly[i] = math.Log(q[i]), math.Log(y[i])
@@ -243,7 +243,7 @@ func (in Input) limits() *Limits {
 	}
 	l := Limits{
 		CareM3s: g.LimitFlowHigh(CareDV), BetterNotM3s: min(g.LimitFlowHigh(BetterNotDV), g.MaxFlow), Rough: g.Scaled,
-		KeepOutM3s: min(g.LimitFlowHigh(KeepOutDV), g.LimitFlow(GaugersLimit), g.Depth.flowAt(MaxDepthM), g.Velocity.flowAt(MaxVelocityMS)),
+		KeepOutM3s: min(g.LimitFlowHigh(KeepOutDV), g.LimitFlow(GaugersLimit), g.Depth.flowAt(maxDepthM), g.Velocity.flowAt(maxVelocityMS)),
 	}
 	_, flood := in.Flood.FlowCategory(0)
 	l.KeepOutM3s = min(l.KeepOutM3s, flood)

@@ -20,9 +20,9 @@ const (
 	breakerRest   = time.Hour // how long nothing is sent then
 )
 
-// ErrBreaker is wrapped where sending stopped because too many readers were
+// errBreaker is wrapped where sending stopped because too many readers were
 // refused.
-var ErrBreaker = errors.New("the relay refused too many readers; no more email was sent, and nobody is suppressed for it")
+var errBreaker = errors.New("the relay refused too many readers; no more email was sent, and nobody is suppressed for it")
 
 func tooMany(refused, sent int) bool {
 	return refused >= breakerLeast && float64(refused) >= breakerShare*float64(refused+sent)

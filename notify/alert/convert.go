@@ -21,10 +21,10 @@ func FromOutlook(o forecast.Outlook, tie func(group string, stage forecast.Stage
 	out.ahead(&o)
 	measured := wading.FishNone
 	if water != nil {
-		out.Heat, measured = HeatWords(water.V), wading.AdviceFor(water.V)
+		out.Heat, measured = heatWords(water.V), wading.AdviceFor(water.V)
 	}
 	if w, ok := o.WaterOn(o.IssueDate()); ok && wading.Graver(wading.AdviceFor(w.MaxP50), measured) {
-		out.HeatAhead = "modelled, not measured, for the day's warmest hour: " + HeatWords(w.MaxP50)
+		out.HeatAhead = "modelled, not measured, for the day's warmest hour: " + heatWords(w.MaxP50)
 	}
 	for _, s := range o.Stages {
 		x := Stage{
@@ -53,9 +53,9 @@ func date(d civil.Date) string {
 	return d.String()
 }
 
-// HeatWords is what warm water asks of somebody who fishes for trout; empty
+// heatWords is what warm water asks of somebody who fishes for trout; empty
 // where it asks nothing.
-func HeatWords(waterC float64) string {
+func heatWords(waterC float64) string {
 	a := wading.AdviceFor(waterC)
 	if a == wading.FishNone {
 		return ""
@@ -111,7 +111,7 @@ func FromCaution(p RiverInfo, in wading.Input, now time.Time, u wading.Units) Re
 		r.Reasons = append(r.Reasons, "unknown: "+s)
 	}
 	if r.WaterC != nil {
-		r.Heat = HeatWords(r.WaterC.V)
+		r.Heat = heatWords(r.WaterC.V)
 	}
 	return r
 }

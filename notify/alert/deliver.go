@@ -21,9 +21,9 @@ type Transport interface {
 // ErrTaken is what begin gives where a mail may not be sent any more.
 var ErrTaken = errors.New("another sender took over this email")
 
-// ErrRelay is wrapped where the relay rejected us, not a reader: the queue stops,
+// errRelay is wrapped where the relay rejected us, not a reader: the queue stops,
 // for a human to look.
-var ErrRelay = errors.New("the relay rejected us")
+var errRelay = errors.New("the relay rejected us")
 
 // Delivered counts what became of mails in one Deliver.
 type Delivered struct {
@@ -189,13 +189,13 @@ func (d *delivery) tally(o Outcome, stop context.CancelFunc) {
 	case Refused:
 		d.count.Refused++
 		if tooMany(d.count.Refused, d.count.Sent) {
-			d.err = errors.Join(d.err, ErrBreaker)
+			d.err = errors.Join(d.err, errBreaker)
 			stop()
 		}
 	case Unknown:
 		d.count.Unknown++
 	case SenderRejected:
-		d.err = errors.Join(d.err, fmt.Errorf("%w: %d %s %s", ErrRelay, o.Code, o.Enhanced, o.Reply))
+		d.err = errors.Join(d.err, fmt.Errorf("%w: %d %s %s", errRelay, o.Code, o.Enhanced, o.Reply))
 		fallthrough
 	default:
 		d.count.Deferred++

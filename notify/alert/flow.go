@@ -17,7 +17,7 @@ const (
 	flapChanges   = 4                // more changes than this
 	flapWithin    = 24 * time.Hour   // in so long are quick changes
 	NoDataAfter   = 3 * time.Hour    // without a reading we say so
-	CoolDown      = 6 * time.Hour    // between two mails on one river's caution, unless it rises
+	coolDown      = 6 * time.Hour    // between two mails on one river's caution, unless it rises
 	restate       = 24 * time.Hour   // a level 3 that goes on is sent again
 	clockSkew     = 10 * time.Minute // a reading may seem to come from the future
 )

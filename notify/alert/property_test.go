@@ -124,7 +124,7 @@ func (w *world) do(what string, step func(context.Context) error) {
 	case w.k.left == 0:
 		w.kills++
 		w.restart()
-	case err != nil && !errors.Is(err, ErrRelay):
+	case err != nil && !errors.Is(err, errRelay):
 		w.t.Fatalf("%s: %v", what, err)
 	}
 }

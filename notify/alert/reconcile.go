@@ -315,7 +315,7 @@ func (p *pass) decideCaution(r *reader) (Item, bool) {
 	case f.Flapping && open && e.State != stateFlapping && f.Level >= notifyFrom:
 		it.Kind = KindFlapping
 	case open && f.Level < was:
-		if due := db.Time(e.SentAt).Add(CoolDown); p.now.Before(due) {
+		if due := db.Time(e.SentAt).Add(coolDown); p.now.Before(due) {
 			p.checkBy(due)
 			return it, false
 		}

@@ -229,7 +229,7 @@ func TestWarmWaterIsSaidFirst(t *testing.T) {
 		d.outlook("wend", 0.8, "2026-06-08", "2026-06-20")
 		d.turn(0)
 		// It warmed after the outlook was issued.
-		d.must(d.s.AddReading(t.Context(), Reading{River: "wend", At: d.clock, Level: 0, Known: true, Heat: HeatWords(21.5)}))
+		d.must(d.s.AddReading(t.Context(), Reading{River: "wend", At: d.clock, Level: 0, Known: true, Heat: heatWords(21.5)}))
 		ls := d.turn(10 * time.Minute)
 		d.expect("told", ls, "wend open 0")
 		if len(ls) == 1 && !strings.Contains(ls[0].Items[0].Outlook.Heat, "stop fishing for trout") {

@@ -33,7 +33,7 @@ var (
 	// for nothing.
 	ErrNotFailed = errors.New("not a delivery failure report")
 	// ErrNotOurs: nothing in it names a mail of ours. A human should look.
-	ErrNotOurs = errors.New("it refers to none of our messages")
+	errNotOurs = errors.New("it refers to none of our messages")
 )
 
 const (
@@ -183,7 +183,7 @@ func (f *found) report(h textproto.MIMEHeader) (Report, error) {
 		out.Kind = subscribe.BounceSoft
 	}
 	if f.key == "" {
-		return out, ErrNotOurs
+		return out, errNotOurs
 	}
 	return out, nil
 }

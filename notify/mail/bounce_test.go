@@ -62,7 +62,7 @@ func TestReportsAreUnderstood(t *testing.T) {
 		{"delayed", with("ACTION", "delayed", "STATUS", "4.4.1", "DIAGNOSTIC", "still trying"), "", "", ErrNotFailed},
 		{"delivered", with("ACTION", "delivered", "STATUS", "2.0.0", "DIAGNOSTIC", "250 ok"), "", "", ErrNotFailed},
 		{"key in the third part only", strings.Replace(with("ACTION", "failed", "STATUS", "5.1.1", "DIAGNOSTIC", "x"), "bounces+"+key+"@", "postmaster@", 1), subscribe.BounceHard, "5.1.1", nil},
-		{"names nothing of ours", strings.ReplaceAll(with("ACTION", "failed", "STATUS", "5.1.1", "DIAGNOSTIC", "x"), key, "someone"), "", "", ErrNotOurs},
+		{"names nothing of ours", strings.ReplaceAll(with("ACTION", "failed", "STATUS", "5.1.1", "DIAGNOSTIC", "x"), key, "someone"), "", "", errNotOurs},
 		{"absence note", crlf("To: <bounces+KEY@example.org>\nAuto-Submitted: auto-replied (vacation)\nSubject: away\n\nI am away, error 5.1.1 or not.\n"), "", "", ErrNotFailed},
 		{"a server that writes what it likes", crlf("To: <bounces+KEY@example.org>\nSubject: failure\n\nNo.\n"), subscribe.BounceSoft, "", nil},
 		{"complaint", crlf(`To: fbl@example.org

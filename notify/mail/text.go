@@ -50,14 +50,10 @@ func (x block) text(b *strings.Builder) {
 		para(b, "", "WARM WATER: "+x.Warm)
 		b.WriteString("\n")
 	}
-	for _, s := range x.Lead {
-		para(b, "", s)
-	}
+	paras(b, "", x.Lead)
 	if len(x.Caution) > 0 {
 		b.WriteString("\nCAUTION\n")
-		for _, s := range x.Caution {
-			para(b, "  ", s)
-		}
+		paras(b, "  ", x.Caution)
 	}
 	if len(x.Bars) > 0 {
 		b.WriteString("\n" + barText(x.Bars))
@@ -71,21 +67,15 @@ func (x block) text(b *strings.Builder) {
 	if len(x.Tie) > 0 {
 		b.WriteString("\n")
 		para(b, "", "Tie "+or(x.TieBy, "before you go")+":")
-		for _, s := range x.Tie {
-			para(b, "  ", s)
-		}
+		paras(b, "  ", x.Tie)
 	}
 	if len(x.Flow) > 0 {
 		b.WriteString("\n")
-		for _, s := range x.Flow {
-			para(b, "", s)
-		}
+		paras(b, "", x.Flow)
 	}
 	if len(x.Small) > 0 {
 		b.WriteString("\n")
-		for _, s := range x.Small {
-			para(b, "", s)
-		}
+		paras(b, "", x.Small)
 	}
 	if x.Saw != "" {
 		b.WriteString("\n")
@@ -94,6 +84,13 @@ func (x block) text(b *strings.Builder) {
 	}
 	if x.URL != "" {
 		fmt.Fprintf(b, "\nFull forecast: %s\n", clean(x.URL))
+	}
+}
+
+// paras writes each of some texts as para does.
+func paras(b *strings.Builder, indent string, texts []string) {
+	for _, s := range texts {
+		para(b, indent, s)
 	}
 }
 

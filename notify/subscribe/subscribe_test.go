@@ -62,8 +62,8 @@ func TestNothingHappensBeforeTheAddressItselfConfirms(t *testing.T) {
 		p, err := s.Confirm(ctx, inv.Token, "192.0.2.0/24")
 		must(t, err)
 		want := Person{
-			ID: p.ID, Address: "Angler@example.org", State: "active", Zone: "Europe/London", Units: Metric, PerDay: DefaultPerDay, Confirmed: noon,
-			Subscriptions: []Subscription{{River: "wend", Groups: []string{"blue-winged-olive"}, Threshold: DefaultThreshold, HorizonDays: DefaultHorizon, Cadence: Now, Cautions: true}},
+			ID: p.ID, Address: "Angler@example.org", State: "active", Zone: "Europe/London", Units: Metric, PerDay: defaultPerDay, Confirmed: noon,
+			Subscriptions: []Subscription{{River: "wend", Groups: []string{"blue-winged-olive"}, Threshold: DefaultThreshold, HorizonDays: defaultHorizon, Cadence: Now, Cautions: true}},
 		}
 		if diff := cmp.Diff(want, p, cmpopts.EquateEmpty()); diff != "" {
 			t.Error(diff)

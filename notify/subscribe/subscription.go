@@ -62,8 +62,8 @@ type Request struct {
 // Bounds and defaults of a request; our own.
 const (
 	DefaultThreshold = 0.5
-	DefaultHorizon   = 14
-	DefaultPerDay    = 6
+	defaultHorizon   = 14
+	defaultPerDay    = 6
 	maxHorizon       = 60
 	maxSubscriptions = 50
 	maxGroups        = 50
@@ -74,11 +74,11 @@ const (
 func (r *Request) complete() {
 	def(&r.Zone, "UTC")
 	def(&r.Units, Metric)
-	def(&r.PerDay, DefaultPerDay)
+	def(&r.PerDay, defaultPerDay)
 	for i := range r.Subscriptions {
 		w := &r.Subscriptions[i]
 		def(&w.Threshold, DefaultThreshold)
-		def(&w.HorizonDays, DefaultHorizon)
+		def(&w.HorizonDays, defaultHorizon)
 		def(&w.Cadence, Now)
 		if c, err := ParseCondition(w.When); err == nil {
 			w.When = c.String()

@@ -124,7 +124,7 @@ func Publish(ctx context.Context, q db.Querier, o *forecast.Outlook, matters fun
 	if !judged.IsZero() && !o.IssuedAt.After(judged) {
 		return nil, false, nil
 	}
-	rows, changes := Compare(before, WindowsOf(o, matters), o.IssueDate(), o.IssuedAt.UTC())
+	rows, changes := compare(before, WindowsOf(o, matters), o.IssueDate(), o.IssuedAt.UTC())
 	for _, w := range rows {
 		_, err := q.ExecContext(ctx, `INSERT INTO published_window (river, insect, stage, season, name, first_day, last_day, shown, cancelled, changed_at, issued_at)
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11) ON CONFLICT (river, insect, stage, season) DO UPDATE SET name = excluded.name, first_day = excluded.first_day,
@@ -144,10 +144,10 @@ func bit(b bool) int {
 	return 0
 }
 
-// Compare sets the windows of a new outlook against those published before. It returns all
+// compare sets the windows of a new outlook against those published before. It returns all
 // that is published from now on and what of it is news: a window that is new, that
 // moved by movedDays at either end, or that has not ended and is no longer expected.
-func Compare(before, now []PublishedWindow, today forecast.Date, at time.Time) (rows []PublishedWindow, changes []WindowChange) {
+func compare(before, now []PublishedWindow, today forecast.Date, at time.Time) (rows []PublishedWindow, changes []WindowChange) {
 	old := map[string]PublishedWindow{}
 	for _, w := range before {
 		old[w.key()] = w

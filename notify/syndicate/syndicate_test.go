@@ -121,11 +121,11 @@ func TestAWindowThatMovesIsToldAsMovedAndOneThatIsGoneAsCancelled(t *testing.T) 
 func TestOnlyTheFewThatMatterAreListedAndStayListed(t *testing.T) {
 	matters := func(group string, _ forecast.Stage) bool { return group == "a" }
 	now := WindowsOf(outlook(noon, map[string][2]forecast.Date{"a": {day(6, 1), day(6, 10)}, "b": {day(6, 5), day(6, 20)}}), matters)
-	rows, _ := Compare(nil, now, day(5, 18), noon)
+	rows, _ := compare(nil, now, day(5, 18), noon)
 	if got := Listed(rows, nil, day(5, 18)); len(got) != 1 || got[0].Group != "a" {
 		t.Fatalf("%+v", got)
 	}
-	rows, _ = Compare(rows, WindowsOf(outlook(noon.Add(time.Hour), map[string][2]forecast.Date{"a": {day(6, 1), day(6, 10)}, "b": {day(6, 5), day(6, 20)}}), func(g string, _ forecast.Stage) bool { return g == "b" }), day(5, 18), noon.Add(time.Hour))
+	rows, _ = compare(rows, WindowsOf(outlook(noon.Add(time.Hour), map[string][2]forecast.Date{"a": {day(6, 1), day(6, 10)}, "b": {day(6, 5), day(6, 20)}}), func(g string, _ forecast.Stage) bool { return g == "b" }), day(5, 18), noon.Add(time.Hour))
 	if got := Listed(rows, nil, day(5, 18)); len(got) != 2 {
 		t.Errorf("what was shown is gone: %+v", got)
 	}
@@ -174,7 +174,7 @@ func seesTheMove(t *testing.T, program []string) {
 	var rows []PublishedWindow
 	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		o := states[r.URL.Path]
-		rows, _ = Compare(rows, WindowsOf(o, all), o.IssueDate(), o.IssuedAt)
+		rows, _ = compare(rows, WindowsOf(o, all), o.IssueDate(), o.IssuedAt)
 		w.Header().Set("Content-Type", "text/calendar")
 		if err := WriteCalendar(w, "Wend", "http://rivers.example.org"+r.URL.Path, []RiverNews{{River: wend, Outlook: o, Windows: Listed(rows, nil, o.IssueDate()), URL: "http://rivers.example.org/river/wend"}}); err != nil {
 			t.Error(err)
@@ -320,7 +320,7 @@ func TestTheAtomFeedKeepsTheRulesAndTellsEachChangeOnce(t *testing.T) {
 		return b.Bytes()
 	}
 	o := outlook(noon, map[string][2]forecast.Date{"a": {day(6, 1), day(6, 10)}, "b": {day(6, 5), day(6, 20)}})
-	rows, _ := Compare(nil, WindowsOf(o, all), day(5, 18), noon)
+	rows, _ := compare(nil, WindowsOf(o, all), day(5, 18), noon)
 	feed := write(rows, o)
 	if faults := atomFaults(feed); len(faults) > 0 {
 		t.Errorf("%v in\n%s", faults, feed)
@@ -332,7 +332,7 @@ func TestTheAtomFeedKeepsTheRulesAndTellsEachChangeOnce(t *testing.T) {
 		t.Errorf("two entries with one id pass: %v", faults)
 	}
 	later := outlook(noon.Add(6*time.Hour), map[string][2]forecast.Date{"a": {day(6, 4), day(6, 10)}})
-	rows, _ = Compare(rows, WindowsOf(later, all), day(5, 18), later.IssuedAt)
+	rows, _ = compare(rows, WindowsOf(later, all), day(5, 18), later.IssuedAt)
 	feed = write(rows, later)
 	if faults := atomFaults(feed); len(faults) > 0 || !bytes.Contains(feed, []byte("B hatching: no longer expected")) || bytes.Count(feed, []byte("<entry>")) != 3 {
 		t.Errorf("%v in\n%s", faults, feed)

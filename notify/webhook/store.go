@@ -155,7 +155,7 @@ func (s *Store) post(ctx context.Context, h Receiver, id string, body []byte) er
 	r.Header.Set("User-Agent", "eclose")
 	r.Header["webhook-id"] = []string{id} // in lower case, as the specification writes them
 	r.Header["webhook-timestamp"] = []string{strconv.FormatInt(at.Unix(), 10)}
-	r.Header["webhook-signature"] = []string{Sign(h.Secret, id, at, body)}
+	r.Header["webhook-signature"] = []string{sign(h.Secret, id, at, body)}
 	client := s.Client
 	if client == nil {
 		client = &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}

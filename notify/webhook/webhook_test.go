@@ -170,7 +170,7 @@ func TestTheLibraryOfStandardWebhooksVerifiesWhatIsSent(t *testing.T) {
 
 func TestASecretIsBase64OfTwentyFourBytesOrMore(t *testing.T) {
 	for _, text := range []string{"", "whsec_", "whsec_c2hvcnQ=", "not base64 at all!!!!!!!!!!!!!!!!!!!!!!", "whsec_" + strings.Repeat("QUFB", 30)} {
-		if _, err := ParseSecret(text); !errors.Is(err, ErrSecret) {
+		if _, err := ParseSecret(text); !errors.Is(err, errSecret) {
 			t.Errorf("%q: %v", text, err)
 		}
 	}

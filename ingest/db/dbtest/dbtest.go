@@ -18,8 +18,8 @@ import (
 	"example.org/eclose/ingest/db"
 )
 
-// Env names the PostgreSQL server that tests may use.
-const Env = "ECLOSE_POSTGRES"
+// env names the PostgreSQL server that tests may use.
+const env = "ECLOSE_POSTGRES"
 
 // Each runs test on SQLite and on PostgreSQL. Without a server the second is
 // skipped, saying so; where ECLOSE_CI=1 it fails instead.
@@ -51,22 +51,22 @@ func SQLiteURL(t testing.TB) string { return filepath.Join(t.TempDir(), "eclose.
 // test.
 func PostgresURL(t testing.TB) string {
 	t.Helper()
-	server := os.Getenv(Env)
+	server := os.Getenv(env)
 	if server == "" {
 		if os.Getenv("ECLOSE_CI") == "1" {
-			t.Fatalf("%s is not set, and in CI the PostgreSQL half may not be skipped; .ci/postgres starts a server and prints its URL", Env)
+			t.Fatalf("%s is not set, and in CI the PostgreSQL half may not be skipped; .ci/postgres starts a server and prints its URL", env)
 		}
-		t.Skipf("%s is not set: skipping the PostgreSQL half; .ci/postgres starts a server and prints its URL", Env)
+		t.Skipf("%s is not set: skipping the PostgreSQL half; .ci/postgres starts a server and prints its URL", env)
 	}
 	var b [8]byte
 	_, _ = rand.Read(b[:]) // never fails: see crypto/rand
 	schema := "test_" + hex.EncodeToString(b[:])
 	s, err := sql.Open("pgx", server)
 	if err != nil {
-		t.Fatalf("opening %s: %v", Env, err)
+		t.Fatalf("opening %s: %v", env, err)
 	}
 	if _, err := s.ExecContext(t.Context(), "CREATE SCHEMA "+schema); err != nil {
-		t.Fatalf("making a schema on %s: %v", Env, err)
+		t.Fatalf("making a schema on %s: %v", env, err)
 	}
 	t.Cleanup(func() {
 		if _, err := s.ExecContext(context.Background(), "DROP SCHEMA "+schema+" CASCADE"); err != nil {
@@ -76,7 +76,7 @@ func PostgresURL(t testing.TB) string {
 	})
 	u, err := url.Parse(server)
 	if err != nil {
-		t.Fatalf("%s: %v", Env, err)
+		t.Fatalf("%s: %v", env, err)
 	}
 	q := u.Query()
 	q.Set("search_path", schema)

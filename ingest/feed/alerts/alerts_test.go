@@ -110,7 +110,7 @@ func TestRiversOfACountryShareAResponse(t *testing.T) {
 }
 
 // parsers are the parsers by name, for rules that hold for all.
-var parsers = map[string]func(io.Reader) ([]warning.Warning, error){NWSName: ParseNWS, EAName: ParseEA, ECCCName: ParseECCC, MeteoAlarmName: ParseMeteoAlarm}
+var parsers = map[string]func(io.Reader) ([]warning.Warning, error){NWSName: ParseNWS, EAName: parseEA, ECCCName: parseECCC, MeteoAlarmName: parseMeteoAlarm}
 
 func TestWhatCannotBeReadIsNotNone(t *testing.T) {
 	for name, parse := range parsers {

@@ -1,6 +1,7 @@
 package alerts
 
 import (
+	"cmp"
 	"context"
 	"io"
 	"net/url"
@@ -35,12 +36,9 @@ func (EA) Name() string { return EAName }
 
 // Fetch implements warning.Source.
 func (s EA) Fetch(ctx context.Context, p warning.Place) ([]warning.Warning, error) {
-	base := EALiveURL
-	if s.BaseURL != "" {
-		base = strings.TrimRight(s.BaseURL, "/")
-	}
+	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), EALiveURL)
 	q := url.Values{"lat": {degrees(p.Lat)}, "long": {degrees(p.Lon)}, "dist": {strconv.Itoa(eaWithinKm)}}
-	list, err := get(ctx, s.Client, EAName, base+"/flood-monitoring/id/floods?"+q.Encode(), ParseEA)
+	list, err := get(ctx, s.Client, EAName, base+"/flood-monitoring/id/floods?"+q.Encode(), parseEA)
 	for i := range list {
 		list[i].Locate(p, warning.Near)
 	}
@@ -68,10 +66,10 @@ type eaFlood struct {
 
 var eaAreaID = regexp.MustCompile(`^[A-Za-z0-9]{1,30}$`)
 
-// ParseEA reads a response of /flood-monitoring/id/floods. The service speaks
+// parseEA reads a response of /flood-monitoring/id/floods. The service speaks
 // no CAP; how its four severity levels stand in CAP's words is our own default.
 // An item of level 4, no longer in force, lingers for a day: it is a Cancel.
-func ParseEA(r io.Reader) ([]warning.Warning, error) {
+func parseEA(r io.Reader) ([]warning.Warning, error) {
 	var body struct {
 		Items *[]eaFlood `json:"items"`
 	}

@@ -1,6 +1,7 @@
 package alerts
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -35,16 +36,13 @@ const ecccBox = 0.05
 
 // Fetch implements warning.Source.
 func (s ECCC) Fetch(ctx context.Context, p warning.Place) ([]warning.Warning, error) {
-	base := ECCCLiveURL
-	if s.BaseURL != "" {
-		base = strings.TrimRight(s.BaseURL, "/")
-	}
+	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), ECCCLiveURL)
 	q := url.Values{
 		"SERVICE": {"WFS"}, "VERSION": {"2.0.0"}, "REQUEST": {"GetFeature"}, "TYPENAMES": {"Current-Alerts"}, "outputFormat": {"application/json"},
 		// WFS 2.0 wants latitude first for EPSG:4326.
 		"BBOX": {fmt.Sprintf("%.4f,%.4f,%.4f,%.4f,EPSG:4326", p.Lat-ecccBox, p.Lon-ecccBox, p.Lat+ecccBox, p.Lon+ecccBox)},
 	}
-	list, err := get(ctx, s.Client, ECCCName, base+"/geomet?"+q.Encode(), ParseECCC)
+	list, err := get(ctx, s.Client, ECCCName, base+"/geomet?"+q.Encode(), parseECCC)
 	for i := range list {
 		// Should the service not understand the box, it sends the whole country:
 		// then the polygons tell.
@@ -54,9 +52,9 @@ func (s ECCC) Fetch(ctx context.Context, p warning.Place) ([]warning.Warning, er
 	return warning.Concern(list), err
 }
 
-// ParseECCC reads the features of the layer Current-Alerts. The service speaks
+// parseECCC reads the features of the layer Current-Alerts. The service speaks
 // no CAP here; what its words stand for is our own default.
-func ParseECCC(r io.Reader) ([]warning.Warning, error) {
+func parseECCC(r io.Reader) ([]warning.Warning, error) {
 	var body struct {
 		Features *[]struct {
 			ID         text           `json:"id"`

@@ -1,6 +1,7 @@
 package alerts
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"io"
@@ -55,11 +56,8 @@ func (s *MeteoAlarm) Fetch(ctx context.Context, p warning.Place) ([]warning.Warn
 	defer s.mu.Unlock() // of several rivers of a country, one asks
 	answer, ok := s.kept[p.Country]
 	if age := s.Now().Sub(answer.at); !ok || age < 0 || age > meteoShared {
-		base := MeteoAlarmLiveURL
-		if s.BaseURL != "" {
-			base = strings.TrimRight(s.BaseURL, "/")
-		}
-		list, err := get(ctx, s.Client, MeteoAlarmName, base+"/api/v1/warnings/feeds-"+p.Country, ParseMeteoAlarm)
+		base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), MeteoAlarmLiveURL)
+		list, err := get(ctx, s.Client, MeteoAlarmName, base+"/api/v1/warnings/feeds-"+p.Country, parseMeteoAlarm)
 		if status := (*client.StatusError)(nil); errors.As(err, &status) && status.Code == 404 {
 			return nil, bad(MeteoAlarmName, "has no feed of \""+p.Country+"\"", "set country in [river.warnings], in English and with hyphens", nil)
 		}
@@ -106,9 +104,9 @@ type meteoInfo struct {
 	} `json:"parameter"`
 }
 
-// ParseMeteoAlarm reads a country's feed: CAP as JSON, with one info block a
+// parseMeteoAlarm reads a country's feed: CAP as JSON, with one info block a
 // language. The English block is taken, else the first.
-func ParseMeteoAlarm(r io.Reader) ([]warning.Warning, error) {
+func parseMeteoAlarm(r io.Reader) ([]warning.Warning, error) {
 	var body struct {
 		Warnings *[]struct {
 			UUID  text `json:"uuid"`

@@ -1,6 +1,7 @@
 package alerts
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -36,10 +37,7 @@ const nwsPages = 10
 
 // Fetch implements warning.Source.
 func (s NWS) Fetch(ctx context.Context, p warning.Place) ([]warning.Warning, error) {
-	base := NWSLiveURL
-	if s.BaseURL != "" {
-		base = strings.TrimRight(s.BaseURL, "/")
-	}
+	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), NWSLiveURL)
 	var all []warning.Warning
 	next := base + "/alerts/active?point=" + degrees(p.Lat) + "," + degrees(p.Lon)
 	for range nwsPages {

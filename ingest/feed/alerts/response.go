@@ -51,7 +51,6 @@ func get(ctx context.Context, c *client.Client, feed, url string, parse func(io.
 	if err != nil {
 		return nil, err
 	}
-	defer resp.Body.Close() //nolint:errcheck // it is in memory
 	return parse(resp.Body)
 }
 

@@ -45,7 +45,6 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 	if err != nil {
 		return err
 	}
-	defer resp.Body.Close() //nolint:errcheck // it is in memory
 	var skipped []ingest.Skipped
 	list, err := Parser{Skipped: func(x ingest.Skipped) { skipped = append(skipped, x) }}.Parse(resp.Body)
 	if err != nil {

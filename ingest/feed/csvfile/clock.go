@@ -27,10 +27,10 @@ var iso = []string{
 
 var fixed = regexp.MustCompile(`^(?:UTC|GMT)?([+-])(\d{1,2}):?(\d{2})?$`)
 
-// LoadZone reads an IANA name or a fixed offset such as "UTC-08:00" or
+// loadZone reads an IANA name or a fixed offset such as "UTC-08:00" or
 // "+05:30". The name "Local" is refused: a file does not know which machine
 // reads it.
-func LoadZone(name string) (*time.Location, error) {
+func loadZone(name string) (*time.Location, error) {
 	if m := fixed.FindStringSubmatch(strings.ToUpper(strings.TrimSpace(name))); m != nil {
 		h, _ := strconv.Atoi(m[2])
 		mi, _ := strconv.Atoi("0" + m[3])
@@ -76,7 +76,7 @@ func newClock(p *Parser) (*clock, error) {
 		c.zone = time.UTC
 	}
 	if p.Zone != "" {
-		z, err := LoadZone(p.Zone)
+		z, err := loadZone(p.Zone)
 		if err != nil {
 			return nil, err
 		}

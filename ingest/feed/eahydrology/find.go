@@ -63,7 +63,6 @@ func (s Source) Find(ctx context.Context, f ingest.GaugeSearch) ([]ingest.Gauge,
 			return nil, err
 		}
 		list, rows, err := readStations(resp.Body)
-		_ = resp.Body.Close()
 		if err != nil {
 			return nil, err
 		}

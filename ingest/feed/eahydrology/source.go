@@ -50,10 +50,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 	if err != nil {
 		return err
 	}
-	from, to := req.From, req.To
-	if to.IsZero() {
-		to = s.Now()
-	}
+	from, to := req.From, req.Until(s.Now())
 	if from.IsZero() {
 		from = to.AddDate(-1, 0, 0)
 	}
@@ -61,13 +58,8 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 	if req.Period == ingest.Daily {
 		span = 20
 	}
-	last := to.Add(-time.Nanosecond).UTC().Truncate(24 * time.Hour)
 	for _, name := range names {
-		for d := from.UTC().Truncate(24 * time.Hour); !d.After(last); d = d.AddDate(span, 0, 0) {
-			e := d.AddDate(span, 0, -1)
-			if e.After(last) {
-				e = last
-			}
+		for d, e := range response.Days(from, to, span, 0) {
 			q := url.Values{"mineq-date": {d.Format(time.DateOnly)}, "maxeq-date": {e.Format(time.DateOnly)}, "_limit": {"2000000"}}
 			if err := s.readings(ctx, base+"/hydrology/id/measures/"+url.PathEscape(name)+"/readings.json?"+q.Encode(), req, yield); err != nil {
 				return err
@@ -83,7 +75,6 @@ func (s Source) measures(ctx context.Context, base string, req ingest.Request) (
 	if err != nil {
 		return nil, err
 	}
-	defer resp.Body.Close() //nolint:errcheck // it is in memory
 	var body struct {
 		Items *[]struct {
 			ID string `json:"@id"`
@@ -113,7 +104,6 @@ func (s Source) readings(ctx context.Context, u string, req ingest.Request, yiel
 	if err != nil {
 		return err
 	}
-	defer resp.Body.Close() //nolint:errcheck // it is in memory
 	series, err := Parser{Skipped: s.Skipped}.Parse(resp.Body)
 	if err != nil {
 		return err

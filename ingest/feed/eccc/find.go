@@ -103,30 +103,16 @@ func (s Source) geoMet() string {
 	return cmp.Or(strings.TrimRight(s.GeoMetURL, "/"), GeoMetURL)
 }
 
-func (s Source) stations(ctx context.Context, next string) (map[string]ingest.Gauge, error) {
+func (s Source) stations(ctx context.Context, first string) (map[string]ingest.Gauge, error) {
 	out := map[string]ingest.Gauge{}
-	for seen := map[string]bool{}; next != "" && !seen[next]; {
-		seen[next] = true
-		resp, err := s.Client.Get(ctx, client.Request{Feed: FeedName, URL: next, Types: []string{"application/json", "application/geo+json"}})
-		if err != nil {
-			return nil, err
-		}
+	err := s.Client.Pages(ctx, client.Request{Feed: FeedName, URL: first, Types: jsonTypes}, func(resp *client.Response) (string, int, error) {
 		list, link, err := readStations(resp.Body)
-		_ = resp.Body.Close()
-		if err != nil {
-			return nil, err
-		}
 		for _, g := range list {
 			out[g.Site] = g
 		}
-		if link == "" || len(list) == 0 {
-			return out, nil
-		}
-		if next, err = client.Next(FeedName, next, link); err != nil {
-			return nil, err
-		}
-	}
-	return out, nil
+		return link, len(list), err
+	})
+	return out, err
 }
 
 // readStations reads a page of hydrometric-stations: the stations that report
@@ -185,12 +171,11 @@ func readStations(r io.Reader) (out []ingest.Gauge, next string, err error) {
 
 // latest tells what some stations sent in the last day.
 func (s Source) latest(ctx context.Context, stations, codes []string) (map[string][]ingest.GaugeSeries, error) {
-	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), LiveURL)
 	now := s.Now().UTC()
 	q := url.Values{"stations[]": stations, "parameters[]": codes, "start_date": {now.Add(-lately).Format(time.DateTime)}, "end_date": {now.Format(time.DateTime)}}
 	out := map[string][]ingest.GaugeSeries{}
 	all := ingest.Request{Variables: ingest.Variables()}
-	_, _, err := s.get(ctx, base+"/services/real_time_data/csv/inline?"+q.Encode(), []string{"text/csv", "text/plain", "application/csv"}, all, func(x ingest.Series) error {
+	err := s.realTime(ctx, q, all, func(x ingest.Series) error {
 		for i := x.Len() - 1; i >= 0; i-- {
 			if !math.IsNaN(x.Value[i]) {
 				out[x.Site] = append(out[x.Site], ingest.GaugeSeries{ID: x.TimeSeries, Variable: x.Variable, Statistic: x.Statistic, Period: x.Period, End: x.At(i)})

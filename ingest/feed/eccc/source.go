@@ -47,10 +47,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 	if !stationID.MatchString(req.Site) {
 		return feed.Fault("request", fmt.Sprintf("%q is not a station such as 05BB001", ingest.Clip(req.Site)), "check site in the config", nil)
 	}
-	to := req.To
-	if to.IsZero() {
-		to = s.Now()
-	}
+	to := req.Until(s.Now())
 	if req.Period == ingest.Daily {
 		return s.daily(ctx, req, to, yield)
 	}
@@ -67,7 +64,6 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 	if first := s.Now().AddDate(0, -months, 0); from.Before(first) {
 		from = first
 	}
-	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), LiveURL)
 	// Two months of five-minute readings of four parameters are some 5 MB.
 	for d := from; d.Before(to); d = d.AddDate(0, 2, 0) {
 		e := d.AddDate(0, 2, 0)
@@ -75,7 +71,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 			e = to
 		}
 		q := url.Values{"stations[]": {req.Site}, "parameters[]": codes, "start_date": {d.UTC().Format(time.DateTime)}, "end_date": {e.UTC().Format(time.DateTime)}}
-		if _, _, err := s.get(ctx, base+"/services/real_time_data/csv/inline?"+q.Encode(), []string{"text/csv", "text/plain", "application/csv"}, req, yield); err != nil {
+		if err := s.realTime(ctx, q, req, yield); err != nil {
 			return err
 		}
 	}
@@ -88,32 +84,28 @@ func (s Source) daily(ctx context.Context, req ingest.Request, to time.Time, yie
 		span = req.From.UTC().Format(time.DateOnly)
 	}
 	q := url.Values{"STATION_NUMBER": {req.Site}, "datetime": {span + "/" + to.Add(-time.Nanosecond).UTC().Format(time.DateOnly)}, "limit": {fmt.Sprint(perPage)}, "f": {"json"}, "sortby": {"DATE"}}
-	next := s.geoMet() + "/collections/hydrometric-daily-mean/items?" + q.Encode()
-	for seen := map[string]bool{}; next != "" && !seen[next]; {
-		seen[next] = true
-		link, rows, err := s.get(ctx, next, []string{"application/json", "application/geo+json"}, req, yield)
-		if err != nil || link == "" || rows == 0 {
-			return err
-		}
-		if next, err = client.Next(FeedName, next, link); err != nil {
-			return err
-		}
-	}
-	return nil
+	return s.pages(ctx, s.geoMet()+"/collections/hydrometric-daily-mean/items?"+q.Encode(), jsonTypes, req, yield)
 }
 
-func (s Source) get(ctx context.Context, u string, types []string, req ingest.Request, yield func(ingest.Series) error) (next string, rows int, err error) {
-	resp, err := s.Client.Get(ctx, client.Request{Feed: FeedName, URL: u, Types: types})
-	if err != nil {
-		return "", 0, err
-	}
-	defer resp.Body.Close() //nolint:errcheck // it is in memory
-	if resp.Size == 0 {
-		return "", 0, nil
-	}
-	series, next, rows, err := Parser{Skipped: s.Skipped}.parse(resp.Body)
-	if err != nil {
-		return "", 0, err
-	}
-	return next, rows, response.Deliver(series, req, s.Now(), yield)
+var (
+	jsonTypes = []string{"application/json", "application/geo+json"}
+	csvTypes  = []string{"text/csv", "text/plain", "application/csv"}
+)
+
+// realTime asks wateroffice for the readings of some stations.
+func (s Source) realTime(ctx context.Context, q url.Values, req ingest.Request, yield func(ingest.Series) error) error {
+	return s.pages(ctx, cmp.Or(strings.TrimRight(s.BaseURL, "/"), LiveURL)+"/services/real_time_data/csv/inline?"+q.Encode(), csvTypes, req, yield)
+}
+
+func (s Source) pages(ctx context.Context, first string, types []string, req ingest.Request, yield func(ingest.Series) error) error {
+	return s.Client.Pages(ctx, client.Request{Feed: FeedName, URL: first, Types: types}, func(resp *client.Response) (string, int, error) {
+		if resp.Size == 0 {
+			return "", 0, nil
+		}
+		series, next, rows, err := Parser{Skipped: s.Skipped}.parse(resp.Body)
+		if err != nil {
+			return "", 0, err
+		}
+		return next, rows, response.Deliver(series, req, s.Now(), yield)
+	})
 }

@@ -1,6 +1,7 @@
 package gbif
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"net/url"
@@ -101,14 +102,10 @@ func (s Source) span(ctx context.Context, v url.Values, yield func([]occurrence.
 }
 
 func (s Source) page(ctx context.Context, v url.Values) (Page, error) {
-	base := LiveURL
-	if s.BaseURL != "" {
-		base = strings.TrimRight(s.BaseURL, "/")
-	}
+	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), LiveURL)
 	resp, err := s.Client.Get(ctx, client.Request{Feed: FeedName, URL: base + "/occurrence/search?" + v.Encode(), Types: []string{"application/json"}})
 	if err != nil {
 		return Page{}, err
 	}
-	defer resp.Body.Close() //nolint:errcheck // it is in memory
 	return ParsePage(resp.Body)
 }

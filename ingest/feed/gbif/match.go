@@ -1,6 +1,7 @@
 package gbif
 
 import (
+	"cmp"
 	"context"
 	"net/url"
 	"strings"
@@ -11,16 +12,12 @@ import (
 // Match asks for the key of an order of insects in the backbone taxonomy. Its
 // response is written from the service's documentation, from memory.
 func (s Source) Match(ctx context.Context, order string) (int, error) {
-	base := LiveURL
-	if s.BaseURL != "" {
-		base = strings.TrimRight(s.BaseURL, "/")
-	}
+	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), LiveURL)
 	v := url.Values{"name": {order}, "rank": {"ORDER"}, "kingdom": {"Animalia"}, "strict": {"true"}}
 	resp, err := s.Client.Get(ctx, client.Request{Feed: FeedName, URL: base + "/species/match?" + v.Encode(), Types: []string{"application/json"}})
 	if err != nil {
 		return 0, err
 	}
-	defer resp.Body.Close() //nolint:errcheck // it is in memory
 	var body struct {
 		Key  int    `json:"usageKey"`
 		Type string `json:"matchType"`

@@ -53,17 +53,8 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 		return nil
 	}
 	slices.Sort(types)
-	to := req.To
-	if to.IsZero() {
-		to = s.Now()
-	}
 	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), LiveURL)
-	last := to.Add(-time.Nanosecond).UTC().Truncate(24 * time.Hour)
-	for d := req.From.UTC().Truncate(24 * time.Hour); !d.After(last); d = d.AddDate(years, 0, 0) {
-		e := d.AddDate(years, 0, -1)
-		if e.After(last) {
-			e = last
-		}
+	for d, e := range response.Days(req.From, req.Until(s.Now()), years, 0) {
 		q := url.Values{"dataset": {"daily-summaries"}, "stations": {req.Site}, "startDate": {d.Format(time.DateOnly)}, "endDate": {e.Format(time.DateOnly)},
 			"dataTypes": {strings.Join(types, ",")}, "format": {"csv"}, "units": {Metric}, "includeAttributes": {"true"}, "includeStationName": {"true"}, "includeStationLocation": {"1"}}
 		if err := s.part(ctx, base+"/access/services/data/v1?"+q.Encode(), req, yield); err != nil {
@@ -78,7 +69,6 @@ func (s Source) part(ctx context.Context, u string, req ingest.Request, yield fu
 	if err != nil {
 		return err
 	}
-	defer resp.Body.Close() //nolint:errcheck // it is in memory
 	if resp.Size == 0 {
 		return nil // a decade without observations
 	}

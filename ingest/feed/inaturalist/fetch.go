@@ -1,6 +1,7 @@
 package inaturalist
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"net/url"
@@ -95,7 +96,6 @@ func (s Source) page(ctx context.Context, v url.Values) (Page, error) {
 	if err != nil {
 		return Page{}, err
 	}
-	defer resp.Body.Close() //nolint:errcheck // it is in memory
 	return ParsePage(resp.Body)
 }
 
@@ -109,14 +109,10 @@ func (s Source) Effort(ctx context.Context, q Query) (map[time.Time]int, error) 
 	if err != nil {
 		return nil, err
 	}
-	defer resp.Body.Close() //nolint:errcheck // it is in memory
-	return ParseHistogram(resp.Body)
+	return parseHistogram(resp.Body)
 }
 
 func (s Source) get(ctx context.Context, path string, v url.Values) (*client.Response, error) {
-	base := LiveURL
-	if s.BaseURL != "" {
-		base = strings.TrimRight(s.BaseURL, "/")
-	}
+	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), LiveURL)
 	return s.Client.Get(ctx, client.Request{Feed: FeedName, URL: base + path + "?" + v.Encode(), Types: []string{"application/json"}})
 }

@@ -48,11 +48,11 @@ func TestRecordedObservations(t *testing.T) {
 }
 
 func TestRecordedHistogram(t *testing.T) {
-	days, err := ParseHistogram(recorded(t, "get_observation_histogram_day.json"))
+	days, err := parseHistogram(recorded(t, "get_observation_histogram_day.json"))
 	if err != nil || len(days) != 31 || days[time.Date(2020, 1, 5, 0, 0, 0, 0, time.UTC)] != 13 {
 		t.Errorf("%d days, %v", len(days), err)
 	}
-	if _, err := ParseHistogram(recorded(t, "get_observation_histogram_month_of_year.json")); err == nil {
+	if _, err := parseHistogram(recorded(t, "get_observation_histogram_month_of_year.json")); err == nil {
 		t.Error("months were read as days")
 	}
 }
@@ -203,5 +203,5 @@ func FuzzParsePage(f *testing.F) {
 
 func FuzzParseHistogram(f *testing.F) {
 	f.Add(`{"results":{"day":{"2020-01-01":3}}}`)
-	f.Fuzz(func(_ *testing.T, s string) { _, _ = ParseHistogram(strings.NewReader(s)) })
+	f.Fuzz(func(_ *testing.T, s string) { _, _ = parseHistogram(strings.NewReader(s)) })
 }

@@ -156,9 +156,9 @@ func number(s string) float64 {
 	return v
 }
 
-// ParseHistogram reads an answer of /observations/histogram by day: how many
+// parseHistogram reads an answer of /observations/histogram by day: how many
 // observations were made on each.
-func ParseHistogram(r io.Reader) (map[time.Time]int, error) {
+func parseHistogram(r io.Reader) (map[time.Time]int, error) {
 	var body struct {
 		Results struct {
 			Day map[string]int `json:"day"`

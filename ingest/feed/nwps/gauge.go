@@ -2,6 +2,7 @@ package nwps
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -80,15 +81,11 @@ func (s Source) Gauge(ctx context.Context, id string) (Gauge, error) {
 }
 
 func (s Source) get(ctx context.Context, path string) ([]byte, error) {
-	base := LiveURL
-	if s.BaseURL != "" {
-		base = strings.TrimRight(s.BaseURL, "/")
-	}
+	base := cmp.Or(strings.TrimRight(s.BaseURL, "/"), LiveURL)
 	resp, err := s.Client.Get(ctx, client.Request{Feed: FeedName, URL: base + path, Types: []string{"application/json"}})
 	if err != nil {
 		return nil, err
 	}
-	defer resp.Body.Close() //nolint:errcheck // it is in memory
 	return io.ReadAll(resp.Body)
 }
 

@@ -62,28 +62,18 @@ func (s *Source) Fetch(ctx context.Context, req ingest.Request, yield func(inges
 		q.Set("end", req.To.UTC().Format(time.RFC3339))
 	}
 	next := s.base() + "/stations/" + req.Site + "/observations?" + q.Encode()
-	seen := map[string]bool{}
-	for next != "" && !seen[next] && len(seen) < 100 {
-		seen[next] = true
-		series, link, err := s.get(ctx, next, Parser{Site: req.Site, Skipped: s.Skipped})
+	p := Parser{Site: req.Site, Skipped: s.Skipped}
+	return say(s.Client.Pages(ctx, client.Request{Feed: FeedName, URL: next, Types: types}, func(resp *client.Response) (string, int, error) {
+		series, link, err := p.parse(resp.Body)
 		if err != nil {
-			return err
+			return "", 0, err
 		}
 		rows := 0
 		for _, x := range series {
 			rows += x.Len()
 		}
-		if err := response.Deliver(series, req, s.Now(), yield); err != nil {
-			return err
-		}
-		if link == "" || rows == 0 {
-			return nil
-		}
-		if next, err = client.Next(FeedName, next, link); err != nil {
-			return err
-		}
-	}
-	return nil
+		return link, rows, response.Deliver(series, req, s.Now(), yield)
+	}))
 }
 
 func (s *Source) forecast(ctx context.Context, req ingest.Request, yield func(ingest.Series) error) error {
@@ -139,7 +129,6 @@ func (s *Source) cell(ctx context.Context, point string) (cell string, known boo
 	if err != nil {
 		return "", false, say(err)
 	}
-	defer resp.Body.Close() //nolint:errcheck // it is in memory
 	b, err := readBody(resp.Body)
 	if err != nil {
 		return "", false, err
@@ -169,7 +158,6 @@ func (s *Source) get(ctx context.Context, u string, p Parser) ([]ingest.Series, 
 	if err != nil {
 		return nil, "", say(err)
 	}
-	defer resp.Body.Close() //nolint:errcheck // it is in memory
 	return p.parse(resp.Body)
 }
 

@@ -135,16 +135,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 	if req.From.IsZero() {
 		return feed.Fault("request", "names no first day, which the archive needs", "", nil)
 	}
-	to := req.To
-	if to.IsZero() {
-		to = s.Now()
-	}
-	last := to.Add(-time.Nanosecond).UTC().Truncate(24 * time.Hour)
-	for d := req.From.UTC().Truncate(24 * time.Hour); !d.After(last); d = d.AddDate(0, 0, archiveDays) {
-		e := d.AddDate(0, 0, archiveDays-1)
-		if e.After(last) {
-			e = last
-		}
+	for d, e := range response.Days(req.From, req.Until(s.Now()), 0, archiveDays) {
 		q.Set("start_date", d.Format(time.DateOnly))
 		q.Set("end_date", e.Format(time.DateOnly))
 		// Years without a value may lie before the archive; where the place is not
@@ -205,7 +196,6 @@ func (s Source) part(ctx context.Context, base string, q url.Values, p Parser, r
 	if err != nil {
 		return false, err
 	}
-	defer resp.Body.Close() //nolint:errcheck // it is in memory
 	series, err := p.Parse(resp.Body)
 	if err != nil {
 		return false, err

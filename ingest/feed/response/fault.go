@@ -5,11 +5,11 @@ import "example.org/eclose/ingest"
 // Feed is a feed's name, as it stands in keys and messages.
 type Feed string
 
-// Report is the remedy for a response that does not look as the agency's
+// report is the remedy for a response that does not look as the agency's
 // documentation says.
-const Report = "report it with the saved response"
+const report = "report it with the saved response"
 
-const refetch = "fetch it again; if it persists, " + Report
+const refetch = "fetch it again; if it persists, " + report
 
 // Fault returns the error "feed: where: problem: err; hint". Hint and err may
 // be empty.
@@ -20,7 +20,7 @@ func (f Feed) Fault(where, problem, hint string, err error) *ingest.Error {
 // Unexpected is Fault for what the agency's documentation does not foresee; the
 // remedy is to report it.
 func (f Feed) Unexpected(where, problem string, err error) *ingest.Error {
-	return f.Fault(where, problem, Report, err)
+	return f.Fault(where, problem, report, err)
 }
 
 // Unit is Fault for a unit that cannot be converted.

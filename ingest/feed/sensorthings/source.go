@@ -83,21 +83,7 @@ func (s Source) Fetch(ctx context.Context, req ingest.Request, yield func(ingest
 
 // pages follows the links of a list, word for word, until none is left.
 func (s Source) pages(ctx context.Context, next string, page func(*client.Response) (link string, rows int, err error)) error {
-	for seen := map[string]bool{}; next != "" && !seen[next]; {
-		seen[next] = true
-		resp, err := s.Client.Get(ctx, client.Request{Feed: FeedName, URL: next, Types: types})
-		if err != nil {
-			return err
-		}
-		link, rows, err := page(resp)
-		if err != nil || link == "" || rows == 0 {
-			return err
-		}
-		if next, err = client.Next(FeedName, next, link); err != nil {
-			return err
-		}
-	}
-	return nil
+	return s.Client.Pages(ctx, client.Request{Feed: FeedName, URL: next, Types: types}, page)
 }
 
 func (s Source) streams(ctx context.Context, u string) (out []datastream, err error) {

@@ -153,7 +153,7 @@ func (b *builder) addChannel(where string, r *row) error {
 		{"channel_velocity", ingest.ChannelVelocity, r.Velocity, r.VelocityUnit},
 		{"channel_flow", ingest.Discharge, r.Flow, r.FlowUnit},
 	} {
-		v, _, err := Value(string(m.value))
+		v, _, err := value(string(m.value))
 		if err != nil {
 			return feed.Unexpected(where, m.name+" "+err.Error(), nil)
 		}

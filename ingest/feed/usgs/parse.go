@@ -195,7 +195,7 @@ func (b *builder) addReading(where string, r *row) error {
 		l.ts, l.stat, l.param, l.site, l.unit, l.daily, l.s = r.TimeSeriesID, r.Statistic, r.Parameter, r.Site, r.Unit, daily, s
 	}
 	s := l.s
-	v, word, err := Value(string(r.Value))
+	v, word, err := value(string(r.Value))
 	if err != nil {
 		return feed.Unexpected(where, "its value "+err.Error(), nil)
 	}
@@ -225,9 +225,9 @@ func joinQualifiers(a, b string) string {
 // measured; legacy answers state it, the OGC API should send null.
 const noData = -999999
 
-// Value reads a value: a number, nothing (NaN), or a word such as Ice that
+// value reads a value: a number, nothing (NaN), or a word such as Ice that
 // stands in the number's place (NaN and the word).
-func Value(s string) (v float64, word string, err error) {
+func value(s string) (v float64, word string, err error) {
 	s = strings.TrimSpace(s)
 	if s == "" {
 		return math.NaN(), "", nil

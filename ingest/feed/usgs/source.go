@@ -88,10 +88,7 @@ func (s *Source) Fetch(ctx context.Context, req ingest.Request, yield func(inges
 	if err != nil {
 		return err
 	}
-	to := req.To
-	if to.IsZero() {
-		to = s.c.Now()
-	}
+	to := req.Until(s.c.Now())
 	if !req.From.Before(to) {
 		return feed.Fault(site, fmt.Sprintf("the span of time from %s to %s is empty", req.From.Format(time.RFC3339), to.Format(time.RFC3339)), "", nil)
 	}
@@ -240,7 +237,6 @@ func (s *Source) get(ctx context.Context, address string, parse func(io.Reader) 
 	if err != nil {
 		return page{}, err
 	}
-	defer resp.Body.Close() //nolint:errcheck // it was only read
 	return parse(resp.Body)
 }
 

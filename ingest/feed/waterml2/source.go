@@ -65,10 +65,7 @@ func (s *Source) Fetch(ctx context.Context, req ingest.Request, yield func(inges
 	if req.Site == "" {
 		return feed.Fault("request", "names no site", "check site in the config", nil)
 	}
-	to := req.To
-	if to.IsZero() {
-		to = s.c.Now()
-	}
+	to := req.Until(s.c.Now())
 	from := req.From
 	if from.IsZero() {
 		from = to.AddDate(-1, 0, 0)
@@ -102,7 +99,6 @@ func (s *Source) part(ctx context.Context, u string, req ingest.Request, yield f
 	if err != nil {
 		return err
 	}
-	defer resp.Body.Close() //nolint:errcheck // it is in memory
 	list, err := Parser{Site: req.Site, Skipped: s.c.Skipped}.Parse(resp.Body)
 	if err != nil {
 		return err

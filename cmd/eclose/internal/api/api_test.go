@@ -211,8 +211,8 @@ func TestOldForecastsAreReadBesideWhatCame(t *testing.T) {
 		}
 	}
 	for path, code := range map[string]int{"/rivers/wend/forecasts/2026-05-09T19:00:00Z": 404, "/rivers/wend/forecasts/yesterday": 400, "/rivers/dry/forecasts/latest": 404, "/rivers/wend/forecasts/latest/days?from=2026-06-02&to=2026-06-01": 400, "/rivers/wend/forecasts?limit=0": 400, "/rivers?colour=red": 400,
-		"/collections/rivers/items?bbox=1,2": 400, "/collections/windows/items?datetime=soon": 400, "/collections/series/position?coords=here": 400, "/collections/series/position?coords=POINT(10%2050)": 404, "/collections/series/locations/wend?parameter-name=fish": 400, "/verdict?group=unicorn": 400, "/nothing": 404} {
-		if a := w.get(Root + path); a.Code != code || a.Header().Get("Content-Type") != "application/problem+json" {
+		"/collections/rivers/items?bbox=1,2": 400, "/collections/rivers/items?bbox=NaN": 400, "/collections/rivers/items?bbox=NaN,44,-130,Inf": 400, "/collections/windows/items?datetime=soon": 400, "/collections/series/position?coords=here": 400, "/collections/series/position?coords=POINT(10%2050)": 404, "/collections/series/locations/wend?parameter-name=fish": 400, "/verdict?group=unicorn": 400, "/nothing": 404} {
+		if a := w.get(Root + path); a.Code != code || a.Header().Get("Content-Type") != "application/problem+json" || !json.Valid(a.Body.Bytes()) {
 			t.Errorf("%s: %d %s, want %d", path, a.Code, a.Body, code)
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"encoding/json"
+	"fmt"
 	"maps"
 	"net/http"
 	"strings"
@@ -41,6 +42,11 @@ func init() {
 			msg, errs = "The server could not answer. Its log has the reason.", nil
 		}
 		m, _ := plain(status, msg, errs...).(*huma.ErrorModel)
+		for _, d := range m.Errors {
+			if _, err := json.Marshal(d.Value); err != nil { // JSON has no NaN
+				d.Value = fmt.Sprint(d.Value)
+			}
+		}
 		return &problem{*m}
 	}
 }

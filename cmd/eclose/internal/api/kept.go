@@ -1,15 +1,14 @@
 package api
 
 import (
-	"bytes"
-	"compress/gzip"
 	"fmt"
-	"io"
 	"net/http"
 	"strings"
 	"sync"
 
 	"github.com/hashicorp/golang-lru/v2/simplelru"
+
+	pages "example.org/eclose/cmd/eclose/internal/page"
 )
 
 // Bounds of what is kept: bytes and number of answers. Our own defaults.
@@ -61,15 +60,7 @@ func (a *answer) plain() []byte {
 	if a.body != nil || a.gz == nil {
 		return a.body
 	}
-	z, err := gzip.NewReader(bytes.NewReader(a.gz))
-	if err != nil {
-		panic(err) // we packed it
-	}
-	body, err := io.ReadAll(z)
-	if err != nil {
-		panic(err) // likewise
-	}
-	return body
+	return pages.Unpacked(a.gz)
 }
 
 // key names what an answer is made of: what is asked for, in which format, in which

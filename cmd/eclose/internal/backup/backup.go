@@ -32,8 +32,8 @@ const (
 	largestFile   = 4 << 30 // of the store, which is read whole; the database is streamed
 )
 
-// ErrEncrypted is wrapped where a backup is encrypted and no identity opens it.
-var ErrEncrypted = errors.New("the backup is encrypted; name the file with your age identity")
+// errEncrypted is wrapped where a backup is encrypted and no identity opens it.
+var errEncrypted = errors.New("the backup is encrypted; name the file with your age identity")
 
 // Write backs a database file and a store folder up into a new file, for its
 // owner alone. The database is copied first: whatever a row names was written
@@ -83,7 +83,7 @@ func decrypted(r io.Reader, identities []age.Identity) (io.Reader, error) {
 		return in, nil
 	}
 	if len(identities) == 0 {
-		return nil, ErrEncrypted
+		return nil, errEncrypted
 	}
 	out, err := age.Decrypt(in, identities...)
 	if err != nil {

@@ -13,8 +13,8 @@ type Completion struct {
 	Word, Help string
 }
 
-// FileName stands among the candidates where the name of a file may come.
-const FileName = ":file"
+// fileName stands among the candidates where the name of a file may come.
+const fileName = ":file"
 
 // Complete lists what the last word may become. The words are those after the
 // program's name; the last one may be empty or a part.
@@ -26,8 +26,8 @@ func Complete(tree *kong.Application, words []string) (out []Completion) {
 	at, value, positional, onlyArgs := position(tree, words[:len(words)-1])
 	add := func(prefix string, all []Completion) {
 		for _, c := range all {
-			if c.Word == FileName || strings.HasPrefix(prefix+c.Word, last) {
-				if c.Word != FileName {
+			if c.Word == fileName || strings.HasPrefix(prefix+c.Word, last) {
+				if c.Word != fileName {
 					c.Word = prefix + c.Word
 				}
 				out = append(out, c)
@@ -127,7 +127,7 @@ func valuesOf(v *kong.Value) (out []Completion) {
 	}
 	placeholder := v.Tag.PlaceHolder
 	if slices.Contains(fileWords, placeholder) || slices.Contains([]string{"path", "existingfile", "existingdir"}, v.Tag.Type) {
-		out = append(out, Completion{Word: FileName})
+		out = append(out, Completion{Word: fileName})
 	}
 	return out
 }

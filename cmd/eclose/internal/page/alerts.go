@@ -13,8 +13,8 @@ import (
 	"example.org/eclose/notify/subscribe"
 )
 
-// Wording is the version of the text that people agree to at the form.
-const Wording = "page-1"
+// wording is the version of the text that people agree to at the form.
+const wording = "page-1"
 
 type subscribePage struct {
 	Address, Cadence, Threshold, Units, Zone string
@@ -73,7 +73,7 @@ func (s *site) subscribePost(r *http.Request) (*answer, error) {
 	f := r.PostForm
 	p := subscribePage{Address: cutTo(f.Get("address"), 320), Cadence: f.Get("cadence"), Threshold: f.Get("threshold"), Units: f.Get("units"), Cautions: f.Get("cautions") != "", When: cutTo(strings.TrimSpace(f.Get("when")), 80)}
 	p.Rivers, p.Groups, p.Some = s.choices(r, f["river"], f["group"])
-	req := subscribe.Request{Address: p.Address, Units: p.Units, Wording: Wording, Network: subscribe.NetworkOf(s.ClientOf(r)), QuietFrom: 22 * 60, QuietTo: 6 * 60}
+	req := subscribe.Request{Address: p.Address, Units: p.Units, Wording: wording, Network: subscribe.NetworkOf(s.ClientOf(r)), QuietFrom: 22 * 60, QuietTo: 6 * 60}
 	threshold := map[string]float64{"0.33": 0.33, "0.5": 0.5, "0.66": 0.66}[p.Threshold]
 	if threshold == 0 {
 		threshold = subscribe.DefaultThreshold

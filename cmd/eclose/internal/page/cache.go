@@ -128,7 +128,12 @@ func (f *finished) plain() []byte {
 	if f.body != nil {
 		return f.body
 	}
-	z, err := gzip.NewReader(bytes.NewReader(f.gz))
+	return Unpacked(f.gz)
+}
+
+// Unpacked is what was packed by gzip here.
+func Unpacked(gz []byte) []byte {
+	z, err := gzip.NewReader(bytes.NewReader(gz))
 	if err != nil {
 		panic(err) // we packed it
 	}

@@ -15,15 +15,11 @@ import (
 const flowStrong = 0.33
 
 func (s *site) day(r *http.Request) (*answer, error) {
-	river, ok := s.river(r.PathValue("slug"))
-	if !ok {
-		return nil, errNotFound
-	}
 	t, err := time.Parse(time.DateOnly, r.PathValue("date"))
 	if err != nil {
 		return nil, errNotFound
 	}
-	h, st, err := s.head(r, river)
+	river, h, st, err := s.headAsked(r)
 	if err != nil {
 		return nil, err
 	}

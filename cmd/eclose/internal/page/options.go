@@ -140,7 +140,7 @@ const (
 	burst            = 5 // times PerSecond
 	maxBody          = 64 << 10
 	maxURL           = 4 << 10
-	DefaultTimeout   = 10 * time.Second
+	defaultTimeout   = 10 * time.Second
 )
 
 // site is the pages at work.
@@ -179,7 +179,7 @@ func New(o Options) (*Pages, error) {
 		o.PerSecond = DefaultPerSecond
 	}
 	if o.Timeout == 0 {
-		o.Timeout = DefaultTimeout
+		o.Timeout = defaultTimeout
 	}
 	if o.ClientOf == nil {
 		o.ClientOf = Remote
@@ -239,10 +239,10 @@ func (s *site) routes() http.Handler {
 	mux.HandleFunc("POST /diary/hold", s.form(s.owner(s.diaryHold)))
 	mux.HandleFunc("POST /diary/trust", s.form(s.owner(s.diaryTrust)))
 	mux.HandleFunc("GET /saw", s.live(s.visit))
-	mux.HandleFunc("GET /report/{token}", s.live(s.reportForm))
-	mux.HandleFunc("POST /report/{token}", s.live(s.reportPost)) // the token is the key
-	mux.HandleFunc("GET /my/{token}", s.live(s.phone))
-	mux.HandleFunc("POST /my/{token}", s.live(s.phonePost)) // likewise
+	mux.HandleFunc("GET /report/{token}", s.live(s.byLink(s.reportForm)))
+	mux.HandleFunc("POST /report/{token}", s.live(s.byLink(s.reportPost))) // the token is the key
+	mux.HandleFunc("GET /my/{token}", s.live(s.byLink(s.phone)))
+	mux.HandleFunc("POST /my/{token}", s.live(s.byLink(s.phonePost))) // likewise
 	mux.HandleFunc("GET /status", s.live(s.owner(s.status)))
 	mux.HandleFunc("GET /enter", s.live(s.enterForm))
 	mux.HandleFunc("POST /enter", s.form(s.enterPost))

@@ -43,14 +43,8 @@ type phonePage struct {
 
 // phone is a reader's own page: what may be seen on their rivers, and what they
 // reported. It works from the phone's store without a network.
-func (s *site) phone(r *http.Request) (*answer, error) {
-	l, token, err := s.link(r)
-	switch {
-	case errors.Is(err, subscribe.ErrToken):
-		return s.expiredReport(), nil
-	case err != nil:
-		return nil, err
-	case l.Person == "" || l.River != "":
+func (s *site) phone(r *http.Request, l subscribe.Report, token string) (*answer, error) {
+	if l.Person == "" || l.River != "" {
 		return s.expiredReport(), nil // a link of another kind
 	}
 	person, err := s.Subscribe.Managed(r.Context(), s.Subscribe.Manage(l.Person))
@@ -86,14 +80,8 @@ func (s *site) phone(r *http.Request) (*answer, error) {
 
 // phonePost takes a report of a reader's own page, sent at once or later, or
 // deletes one of theirs.
-func (s *site) phonePost(r *http.Request) (*answer, error) {
-	l, token, err := s.link(r)
-	switch {
-	case errors.Is(err, subscribe.ErrToken):
-		return s.expiredReport(), nil
-	case err != nil:
-		return nil, err
-	case l.Person == "" || l.River != "":
+func (s *site) phonePost(r *http.Request, l subscribe.Report, token string) (*answer, error) {
+	if l.Person == "" || l.River != "" {
 		return s.expiredReport(), nil
 	}
 	if err := r.ParseForm(); err != nil {

@@ -164,19 +164,27 @@ func (s *site) link(r *http.Request) (subscribe.Report, string, error) {
 	return l, token, err
 }
 
+// byLink is a page that whoever has a link may see or send.
+func (s *site) byLink(page func(r *http.Request, l subscribe.Report, token string) (*answer, error)) func(*http.Request) (*answer, error) {
+	return func(r *http.Request) (*answer, error) {
+		l, token, err := s.link(r)
+		if errors.Is(err, subscribe.ErrToken) {
+			return s.expiredReport(), nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		return page(r, l, token)
+	}
+}
+
 func (s *site) expiredReport() *answer {
 	return &answer{name: "error", title: "This link does not work", code: http.StatusNotFound,
 		body: "This link has expired, or was changed on its way. Nothing was recorded. Open the river's page to report what you saw."}
 }
 
-func (s *site) reportForm(r *http.Request) (*answer, error) {
-	l, token, err := s.link(r)
-	switch {
-	case errors.Is(err, subscribe.ErrToken):
-		return s.expiredReport(), nil
-	case err != nil:
-		return nil, err
-	case l.River == "":
+func (s *site) reportForm(r *http.Request, l subscribe.Report, token string) (*answer, error) {
+	if l.River == "" {
 		return nil, errNotFound
 	}
 	p := reportPage{}
@@ -214,14 +222,7 @@ func (s *site) reporting(r *http.Request, token string, l subscribe.Report, p re
 }
 
 // reportPost writes one report. The link allows what it allows once.
-func (s *site) reportPost(r *http.Request) (*answer, error) {
-	l, token, err := s.link(r)
-	switch {
-	case errors.Is(err, subscribe.ErrToken):
-		return s.expiredReport(), nil
-	case err != nil:
-		return nil, err
-	}
+func (s *site) reportPost(r *http.Request, l subscribe.Report, token string) (*answer, error) {
 	if err := r.ParseForm(); err != nil {
 		return nil, fmt.Errorf("reading the form: %w", err)
 	}

@@ -108,11 +108,7 @@ func fishableDays(f *forecast.FlowAhead, today forecast.Date, u wading.Units) *f
 const othersShown = 6
 
 func (s *site) riverPage(r *http.Request) (*answer, error) {
-	river, ok := s.river(r.PathValue("slug"))
-	if !ok {
-		return nil, errNotFound
-	}
-	h, st, err := s.head(r, river)
+	river, h, st, err := s.headAsked(r)
 	if err != nil {
 		return nil, err
 	}

@@ -64,11 +64,7 @@ type stageLine struct {
 }
 
 func (s *site) season(r *http.Request) (*answer, error) {
-	river, ok := s.river(r.PathValue("slug"))
-	if !ok {
-		return nil, errNotFound
-	}
-	h, st, err := s.head(r, river)
+	river, h, st, err := s.headAsked(r)
 	if err != nil {
 		return nil, err
 	}

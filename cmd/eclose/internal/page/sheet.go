@@ -274,9 +274,9 @@ func (s Sheet) likeliest(group string, stage forecast.Stage, from forecast.Date)
 // sheet hands the sheet over to be saved: its style stands inside, which no page
 // of ours may have.
 func (s *site) sheet(r *http.Request) (*answer, error) {
-	river, ok := s.river(r.PathValue("slug"))
-	if !ok {
-		return nil, errNotFound
+	river, err := s.asksForRiver(r)
+	if err != nil {
+		return nil, err
 	}
 	st, err := s.Data.State(r.Context(), river.Slug)
 	if err != nil {

@@ -30,11 +30,7 @@ const (
 )
 
 func (s *site) water(r *http.Request) (*answer, error) {
-	river, ok := s.river(r.PathValue("slug"))
-	if !ok {
-		return nil, errNotFound
-	}
-	h, st, err := s.head(r, river)
+	river, h, st, err := s.headAsked(r)
 	if err != nil {
 		return nil, err
 	}

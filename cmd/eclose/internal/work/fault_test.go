@@ -80,6 +80,17 @@ func TestMain(m *testing.M) {
 	os.Exit(m.Run())
 }
 
+// besideOthers lets a test run beside others, but for a long run, which measures the
+// machine and starts the database again. It reports whether this is one.
+func besideOthers(t *testing.T) (long bool) {
+	t.Helper()
+	long = os.Getenv("ECLOSE_LONG") == "1"
+	if !long {
+		t.Parallel()
+	}
+	return long
+}
+
 func rivers(n int) (out []forecast.River) {
 	for i := range n {
 		out = append(out, forecast.River{Slug: fmt.Sprintf("river-%04d", i), Name: fmt.Sprintf("River %d", i), Zone: "UTC"})
@@ -416,7 +427,7 @@ func restart(t *testing.T, d *db.DB) {
 }
 
 func TestWorkersKilledAtRandomLoseNothingAndDoubleNothing(t *testing.T) {
-	long := os.Getenv("ECLOSE_LONG") == "1"
+	long := besideOthers(t)
 	load, nRivers, people, restarts := 4*time.Second, 8, 4, 0
 	if long {
 		load, nRivers, people, restarts = 5*time.Minute, 120, 60, 2

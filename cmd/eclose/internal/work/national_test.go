@@ -121,7 +121,7 @@ func outlooksIn(t *testing.T, d *db.DB) []string {
 // gives, byte for byte; and two workers on two processors do nearly the work of
 // two.
 func TestANationalRunSplitsOverWorkers(t *testing.T) {
-	long := os.Getenv("ECLOSE_LONG") == "1"
+	long := besideOthers(t)
 	n, years := 6, 2
 	if long {
 		n, years = 240, 8
@@ -267,6 +267,7 @@ func drain(t *testing.T, q *jobs.Queue, kind string) {
 // the files that a run in one process leaves, byte for byte; and so does the
 // queue on SQLite.
 func TestABacktestSplitsOverWorkers(t *testing.T) {
+	besideOthers(t)
 	dir := ingested(t, 4)
 	b := work.Backtest{First: 2024, Last: 2025, Leads: []int{0, 14}, Every: 30, Members: 10, Now: demo.Issue}
 	want := t.TempDir()

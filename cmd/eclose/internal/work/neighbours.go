@@ -35,7 +35,6 @@ func ReceiveURL(ctx context.Context, d *db.DB, web *client.Client, url string, n
 	if err != nil {
 		return f, n, err
 	}
-	defer resp.Body.Close() //nolint:errcheck // it is in memory
 	if f, err = diary.ReadShared(resp.Body, now()); err != nil {
 		return f, n, err
 	}

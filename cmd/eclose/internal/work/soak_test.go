@@ -404,7 +404,7 @@ func resident() int64 {
 
 func TestSoak(t *testing.T) {
 	sc := shortSoak
-	long := os.Getenv("ECLOSE_LONG") == "1"
+	long := besideOthers(t)
 	if long {
 		sc = longSoak
 	}

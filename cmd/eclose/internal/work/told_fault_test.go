@@ -66,6 +66,7 @@ func TestCalendarsAndWebhooksTellOneStoryThoughWorkersAreKilled(t *testing.T) {
 	if testing.Short() {
 		t.Skip("it waits for what the dead left behind")
 	}
+	besideOthers(t)
 	const nRivers, rounds, workers, kills = 4, 14, 4, 10
 	url := dbtest.PostgresURL(t)
 	d := dbtest.Open(t, url)

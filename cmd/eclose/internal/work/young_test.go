@@ -32,6 +32,7 @@ func (forgetful) Read(context.Context, ingest.Key, series.Query) (ingest.Series,
 // is known. They are computed once and left out by name; a job fails again and
 // again only where another attempt may do better.
 func TestSeasonsOfAYoungRiverAreLeftOutNotRetried(t *testing.T) {
+	besideOthers(t)
 	dir := ingested(t, 2)
 	catalogue, store, files := opened(t, dir)
 	d := dbtest.Open(t, dbtest.SQLiteURL(t))

@@ -22,7 +22,7 @@ import (
 // Noon is when the outlooks are issued, Earlier when an older one of the first river was.
 var (
 	Noon    = time.Date(2026, 5, 18, 19, 0, 0, 0, time.UTC)
-	Earlier = Noon.Add(-10 * 24 * time.Hour)
+	earlier = Noon.Add(-10 * 24 * time.Hour)
 )
 
 // Rivers are invented; of the last nothing is known.
@@ -68,7 +68,7 @@ func Outlooks(tb testing.TB, c *insects.Catalogue) (map[string]*forecast.Outlook
 			name  string
 			river forecast.River
 			at    time.Time
-		}{{"wend", Rivers[0], Noon}, {"garrow", Rivers[1], Noon}, {"earlier", Rivers[0], Earlier}} {
+		}{{"wend", Rivers[0], Noon}, {"garrow", Rivers[1], Noon}, {"earlier", Rivers[0], earlier}} {
 			rec := record(uint64(i%2+1), x.at)
 			if made.outlooks[x.name], made.err = rec.Outlook(x.river, c, forecast.Options{Members: 60}); made.err != nil {
 				return
