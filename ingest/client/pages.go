@@ -1,13 +1,22 @@
 package client
 
-import "context"
+import (
+	"context"
+
+	"example.org/eclose/ingest"
+)
+
+// mostPages stops a server whose list never ends. Our own default.
+const mostPages = 1000
 
 // Pages fetches a list page by page. It follows each page's link to the next word for
 // word, on the same host only, until there is none, a page has no rows, or a link comes
 // again.
 func (c *Client) Pages(ctx context.Context, req Request, page func(*Response) (link string, rows int, err error)) error {
 	for seen := map[string]bool{}; !seen[req.URL]; {
-		seen[req.URL] = true
+		if seen[req.URL] = true; len(seen) > mostPages {
+			return &ingest.Error{Feed: req.Feed, Where: redact(req.URL, req.Secret.Value), Problem: "the list does not end", Hint: "report it to the agency"}
+		}
 		resp, err := c.Get(ctx, req)
 		if err != nil {
 			return err
