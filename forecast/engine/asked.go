@@ -44,21 +44,26 @@ func (s *season) fill(g *Group, temp []float32, m int, t50 float64) bool {
 	pad := g.LagMax + 1
 	s.lo, s.run = lo, s.run[:pad+(hi-lo)+pad]
 	clear(s.run[:pad])
-	share := s.run[pad : pad+hi-lo]
-	ungated(share, lo, t50, g.SpreadDays[m])
-	sum, gate := 0.0, g.Gate
-	for i, t := range temp[lo:hi] {
-		if t := float64(t); t < gate.MinC || t > gate.MaxC {
-			share[i] *= gate.Open(t)
-		}
-		sum += share[i]
-		share[i] = sum
-	}
+	sum := passedBy(s.run[pad:pad+hi-lo], temp[lo:hi], (float64(lo)-t50)/g.SpreadDays[m], 1/g.SpreadDays[m], g.Gate)
 	tail := s.run[pad+hi-lo:]
 	for i := range tail {
 		tail[i] = sum
 	}
 	return true
+}
+
+// passedBy fills passed with the running sums of a season's shares under a gate and returns
+// the last; z is the start of the first day in standard deviations, h the length of a day.
+func passedBy(passed []float64, temp []float32, z, h float64, gate Gate) (sum float64) {
+	if 1/h >= smoothSpread {
+		return smoothPassed(passed, z, h, gate, temp)
+	}
+	steep(passed, z, h)
+	for i, t := range temp {
+		sum += passed[i] * gate.Open(float64(t))
+		passed[i] = sum
+	}
+	return sum
 }
 
 // ajar leaves out the days at both ends on which the gate is closed.
@@ -89,30 +94,27 @@ func (e *Engine) addDates(g *Group, s *season, days int) {
 	if last <= first {
 		return
 	}
-	width := g.LagMax - g.LagMin + 1
 	// What has passed of egg-laying by a day is the mean of what had passed of emergence
-	// LagMin to LagMax days before, here times their number.
+	// LagMin to LagMax days before; laid is the sum of these.
+	width := float64(g.LagMax - g.LagMin + 1)
 	laid := func(d int) (sum float64) {
-		for _, x := range s.run[d-s.lo+1:][:width] {
+		for _, x := range s.run[d-s.lo+1 : d-s.lo+2+g.LagMax-g.LagMin] {
 			sum += x
 		}
 		return sum
 	}
 	sum := laid(last - 1)
-	if sum < leastSeason*float64(width) {
+	if sum < leastSeason*width {
 		return
 	}
-	from := first
 	for k, q := range passed {
-		to := last - 1
-		for from < to {
-			if mid := int(uint(from+to) >> 1); laid(mid) < q*sum {
-				from = mid + 1
-			} else {
-				to = mid
-			}
+		// No egg comes before the emergence of LagMin days ago, and all within LagMax days:
+		// a short walk.
+		d := first + firstAtLeast(share, q*sum/width)
+		for by := laid(d); by < q*sum && d < last-1; d++ {
+			by += s.run[d+1-s.lo+1+g.LagMax-g.LagMin] - s.run[d-s.lo+1]
 		}
-		e.when[EggLaying][k].add(from)
+		e.when[EggLaying][k].add(d)
 	}
 }
 

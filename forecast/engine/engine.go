@@ -293,16 +293,20 @@ func clampDay(t float64, days int) int {
 // firstAtLeast is the index of the first of rising values that is >= v, the
 // last index if rounding leaves none.
 func firstAtLeast(x []float64, v float64) int {
-	lo, hi := 0, len(x)-1
-	for lo < hi {
-		mid := int(uint(lo+hi) >> 1)
-		if x[mid] < v {
-			lo = mid + 1
-		} else {
-			hi = mid
+	// One condition a step and nothing that depends on it but an addition: a processor
+	// cannot guess such branches.
+	first := 0
+	for n := len(x); n > 1; {
+		half := n >> 1
+		if x[first+half-1] < v {
+			first += half
 		}
+		n -= half
 	}
-	return lo
+	if first < len(x)-1 && x[first] < v {
+		first++
+	}
+	return first
 }
 
 func (e *Engine) window(s Stage) Window {
