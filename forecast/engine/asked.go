@@ -108,8 +108,8 @@ func (e *Engine) addDates(g *Group, s *season, days int) {
 		return
 	}
 	for k, q := range passed {
-		// No egg comes before the emergence of LagMin days ago, and all within LagMax days:
-		// a short walk.
+		// No larger share has been laid by a day than had emerged LagMin days before, and no
+		// smaller one than LagMax days before: the walk is short.
 		d := first + firstAtLeast(share, q*sum/width)
 		for by := laid(d); by < q*sum && d < last-1; d++ {
 			by += s.run[d+1-s.lo+1+g.LagMax-g.LagMin] - s.run[d-s.lo+1]
