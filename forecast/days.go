@@ -99,10 +99,11 @@ func daysOfColumns(from Date, n int, columns [dayColumns][]float64) Days {
 
 // packed is a number in its steps.
 func packed(v, steps float64) uint16 {
-	if v == 0 { // most are
+	// Half a step more and cut off is rounded, in less time; most are nothing.
+	if v *= steps; !(v >= 0.5) {
 		return 0
 	}
-	return uint16(min(max(math.Round(v*steps), 0), math.MaxUint16))
+	return uint16(min(v+0.5, math.MaxUint16))
 }
 
 // stepped are the numbers of a day in their steps.

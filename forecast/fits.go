@@ -27,11 +27,11 @@ type Fits struct {
 const fitsKept = 1 << 13
 
 func (f *Fits) fit(in watertemp.Input, issue Date, donor *watertemp.Model) (watertemp.Model, error) {
-	m, err := f.of(in.Until(int(firstOfMonth(issue))), donor)
-	if short := (*watertemp.TooLittleError)(nil); errors.As(err, &short) || err == nil && m.Partial() {
+	past := in.Until(int(firstOfMonth(issue)))
+	if watertemp.Young(past) {
 		return f.of(in, donor) // a young record needs each of its days
 	}
-	return m, err
+	return f.of(past, donor)
 }
 
 func (f *Fits) of(in watertemp.Input, donor *watertemp.Model) (watertemp.Model, error) {

@@ -106,7 +106,7 @@ func (is *Issuer) season(w *water, rec Record, r River, region insects.Region, g
 	if day0 > rec.Issue && end-day0 < 60 {
 		return nil
 	}
-	in := engine.River{Members: len(w.rows), Days: int(end - day0), Activity: !opt.ChancesOnly, From: max(0, int(opt.ChancesFrom-day0))}
+	in := engine.River{Members: len(w.rows), Days: int(end - day0), Activity: !opt.ChancesOnly, On: daysAsked(opt.ChancesOn, day0, end)}
 	in.TempC = is.temp[:0]
 	for _, m := range w.rows {
 		for _, t := range m[day0-w.first : end-w.first] {
@@ -162,6 +162,21 @@ func (is *Issuer) season(w *water, rec Record, r River, region insects.Region, g
 		results[g.Key] = pair
 	}
 	return nil
+}
+
+// daysAsked are the days of a season, counted from its first, of which chances are asked;
+// nil for all.
+func daysAsked(on []Date, day0, end Date) []int {
+	if on == nil {
+		return nil
+	}
+	days := make([]int, 0, len(on))
+	for _, d := range on {
+		if d >= day0 && d < end {
+			days = append(days, int(d-day0))
+		}
+	}
+	return days
 }
 
 // allYear gives a stage that knows no season the whole year that begins on a day.

@@ -232,9 +232,17 @@ func (t *timing) condition(sites *mat.SymDense) error {
 			t.past(i, prior)
 		}
 	}
+	if t.joint = alone; len(t.cases) == 0 {
+		return t.conditionNow()
+	}
 	if t.joint, err = phenology.NewJoint(taxa, t.cases, sites); err != nil {
 		return fmt.Errorf("joint model of %d groups and %d seasons: %w", len(taxa), len(t.cases), err)
 	}
+	return t.conditionNow()
+}
+
+// conditionNow enters the season under way as evidence.
+func (t *timing) conditionNow() error {
 	for i := range t.groups {
 		m := &t.groups[i]
 		season := m.season(t.rec.Issue)

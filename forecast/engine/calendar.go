@@ -72,7 +72,7 @@ func (e *Engine) newCalendarEntry(in *River, g *Group) *calendarEntry {
 	}
 	e.begin(in)
 	for m := range in.Members {
-		e.addDailyProbabilities(g, in.TempC[m*in.Days:(m+1)*in.Days], m, g.usual()[m], false, 0, &t.p)
+		e.addDailyProbabilities(g, in.TempC[m*in.Days:(m+1)*in.Days], m, g.usual()[m], false, &t.p)
 	}
 	for s := range t.p {
 		mean(t.p[s], in.Members)

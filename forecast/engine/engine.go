@@ -17,6 +17,8 @@ type Engine struct {
 	share     [stages]shares
 	keep      bool
 	calendars map[uint64]*calendarEntry
+	seasons   []season // by member, where only some days are asked
+	room      []float64
 }
 
 // share of the season's activity that has passed at the start, peak and end of
@@ -43,7 +45,11 @@ func (e *Engine) Forecast(in *River, out *Result) error {
 		for j := k; j < len(in.Groups); j++ {
 			if c := in.Groups[j].Clock; !e.done[j] && c.BaseC == clock.BaseC && c.UpperC == clock.UpperC {
 				e.done[j] = true
-				e.group(in, &in.Groups[j], &out.Groups[j])
+				if in.On != nil {
+					e.groupOn(in, &in.Groups[j], &out.Groups[j])
+				} else {
+					e.group(in, &in.Groups[j], &out.Groups[j])
+				}
 			}
 		}
 	}
@@ -95,12 +101,7 @@ func (e *Engine) group(in *River, g *Group, out *GroupResult) {
 	}
 	e.begin(in)
 	for m := range in.Members {
-		w := g.Weight[m]
-		t50 := g.Calendar[m]
-		if w > 0 {
-			t50 = w*reached(e.sums[m*days:(m+1)*days], g.Clock.Start, g.DD50[m]) + (1-w)*t50
-		}
-		e.addDailyProbabilities(g, in.TempC[m*days:(m+1)*days], m, t50, !g.Gate.always(), in.From, &p)
+		e.addDailyProbabilities(g, in.TempC[m*days:(m+1)*days], m, e.median(in, g, m), !g.Gate.always(), &p)
 	}
 	for s := range p {
 		mean(p[s], in.Members)
@@ -110,6 +111,15 @@ func (e *Engine) group(in *River, g *Group, out *GroupResult) {
 		}
 	}
 	e.fillCalendar(in, g, out)
+}
+
+// median is the day by which half of a member's emergence has passed.
+func (e *Engine) median(in *River, g *Group, m int) float64 {
+	w, t50 := g.Weight[m], g.Calendar[m]
+	if w > 0 {
+		t50 = w*reached(e.sums[m*in.Days:(m+1)*in.Days], g.Clock.Start, g.DD50[m]) + (1-w)*t50
+	}
+	return t50
 }
 
 // begin empties what members add to.
@@ -175,12 +185,27 @@ func reached(x []float64, start int, need float64) float64 {
 // outOfReach stands for a date that does not come.
 const outOfReach = 1e6
 
-// addDailyProbabilities adds member m to the histograms and, from a day on, to the sums of chances.
-func (e *Engine) addDailyProbabilities(g *Group, temp []float32, m int, t50 float64, gated bool, from int, p *[stages][]float64) {
-	days, sigma := len(temp), g.SpreadDays[m]
-	// z > -Reach at the end of day lo and z < Reach at the start of day hi-1.
-	lo := clampDay(t50-Reach*sigma-1, days)
-	hi := clampDay(t50+Reach*sigma, days)
+// reach is the days outside of which nothing of a member's season is evaluated: z > -Reach
+// at the end of day lo and z < Reach at the start of day hi-1.
+func (g *Group) reach(m int, t50 float64, days int) (lo, hi int) {
+	sigma := g.SpreadDays[m]
+	return clampDay(t50-Reach*sigma-1, days), clampDay(t50+Reach*sigma, days)
+}
+
+// ungated fills share with the shares of a season about t50 on the days from lo on, whatever
+// the gate.
+func ungated(share []float64, lo int, t50, sigma float64) {
+	if sigma >= smoothSpread {
+		smooth(share, (float64(lo)-t50)/sigma, 1/sigma)
+	} else {
+		steep(share, (float64(lo)-t50)/sigma, 1/sigma)
+	}
+}
+
+// addDailyProbabilities adds member m to the histograms and to the sums of chances.
+func (e *Engine) addDailyProbabilities(g *Group, temp []float32, m int, t50 float64, gated bool, p *[stages][]float64) {
+	days := len(temp)
+	lo, hi := g.reach(m, t50, days)
 	if hi <= lo {
 		return
 	}
@@ -188,11 +213,7 @@ func (e *Engine) addDailyProbabilities(g *Group, temp []float32, m int, t50 floa
 	run := e.run[:pad+(hi-lo)+pad]
 	clear(run[:pad])
 	share := run[pad : pad+hi-lo]
-	if sigma >= smoothSpread {
-		smooth(share, (float64(lo)-t50)/sigma, 1/sigma)
-	} else {
-		steep(share, (float64(lo)-t50)/sigma, 1/sigma)
-	}
+	ungated(share, lo, t50, g.SpreadDays[m])
 	if gated {
 		gate := g.Gate
 		for i, t := range temp[lo:hi] {
@@ -201,7 +222,7 @@ func (e *Engine) addDailyProbabilities(g *Group, temp []float32, m int, t50 floa
 			}
 		}
 	}
-	sum := e.chances(p[Emergence][lo:hi:hi], share, g.Rate[m], g.Least, from-lo)
+	sum := e.chances(p[Emergence][lo:hi:hi], share, g.Rate[m], g.Least)
 	tail := run[pad+hi-lo:]
 	for i := range tail {
 		tail[i] = sum
@@ -214,18 +235,12 @@ func (e *Engine) addDailyProbabilities(g *Group, temp []float32, m int, t50 floa
 	if e.keep {
 		e.share[Emergence].put(m, lo, share)
 	}
-	e.addEggLaying(g, run, m, lo, days, from, p[EggLaying])
+	e.addEggLaying(g, run, m, lo, days, p[EggLaying])
 }
 
-// chances adds a member's chances, from the index from on, to out, and turns its shares
-// of the season into their running sums, of which it returns the last.
-func (e *Engine) chances(out, share []float64, rate float64, least, from int) (sum float64) {
-	from = min(max(from, 0), len(share))
-	for i, a := range share[:from] {
-		sum += a
-		share[i] = sum
-	}
-	out, share = out[from:], share[from:]
+// chances adds a member's chances to out and turns its shares of the season into their
+// running sums, of which it returns the last.
+func (e *Engine) chances(out, share []float64, rate float64, least int) (sum float64) {
 	if least > 1 {
 		for i, a := range share {
 			out[i] += phenology.AtLeast(rate*a, least)
@@ -245,7 +260,7 @@ func (e *Engine) chances(out, share []float64, rate float64, least, from int) (s
 
 // addEggLaying adds the member's egg-laying, given the running sum of emergence from
 // day lo on with LagMax+1 days of padding before and after.
-func (e *Engine) addEggLaying(g *Group, run []float64, m, lo, days, from int, p []float64) {
+func (e *Engine) addEggLaying(g *Group, run []float64, m, lo, days int, p []float64) {
 	pad := g.LagMax + 1
 	first := lo + g.LagMin
 	last := min(lo+len(run)-2*pad+g.LagMax, days) // exclusive
@@ -260,7 +275,7 @@ func (e *Engine) addEggLaying(g *Group, run []float64, m, lo, days, from int, p 
 	for i, l := range late {
 		early[i] = (l - early[i]) * inv // read for the last time just now: room for the share
 	}
-	sum := e.chances(p[first:last:last], early, g.RateEggs[m], g.Least, from-first)
+	sum := e.chances(p[first:last:last], early, g.RateEggs[m], g.Least)
 	if sum >= leastSeason {
 		for k, q := range passed {
 			e.when[EggLaying][k].add(first + firstAtLeast(early, q*sum))
@@ -278,16 +293,20 @@ func clampDay(t float64, days int) int {
 // firstAtLeast is the index of the first of rising values that is >= v, the
 // last index if rounding leaves none.
 func firstAtLeast(x []float64, v float64) int {
-	lo, hi := 0, len(x)-1
-	for lo < hi {
-		mid := int(uint(lo+hi) >> 1)
-		if x[mid] < v {
-			lo = mid + 1
-		} else {
-			hi = mid
+	// One condition a step and nothing that depends on it but an addition: a processor
+	// cannot guess such branches.
+	first := 0
+	for n := len(x); n > 1; {
+		half := n >> 1
+		if x[first+half-1] < v {
+			first += half
 		}
+		n -= half
 	}
-	return lo
+	if first < len(x)-1 && x[first] < v {
+		first++
+	}
+	return first
 }
 
 func (e *Engine) window(s Stage) Window {

@@ -62,9 +62,11 @@ type River struct {
 	Days    int
 	TempC   []float32 // daily mean water temperature, member after member: [m*Days+d]
 	Groups  []Group
-	// From is the first day of which the chances are wanted; P is 0 on the days before it.
-	// Windows and what the calendar says are of all days.
-	From int
+	// On are the days of which chances are asked, rising; nil: all days. On other days P is 0,
+	// but a stage whose window ends before the first of them (its 90 % point) has all days
+	// from that on, so that what is left of it can be told. Windows and what the calendar says
+	// are those of all days.
+	On []int
 	// Activity asks for the spread of the daily share over members as well,
 	// which takes about three times as long as all the rest.
 	Activity bool
@@ -75,8 +77,8 @@ func (r *River) check() error {
 	if r.Members < 1 || r.Days < 1 || len(r.TempC) != r.Members*r.Days {
 		return fmt.Errorf("%d members of %d days need %d water temperatures, not %d", r.Members, r.Days, r.Members*r.Days, len(r.TempC))
 	}
-	if r.From < 0 {
-		return fmt.Errorf("chances from day %d on", r.From)
+	if err := r.checkOn(); err != nil {
+		return err
 	}
 	for i, t := range r.TempC {
 		if t != t || t < -10 || t > 60 {
@@ -87,6 +89,20 @@ func (r *River) check() error {
 		if err := r.Groups[k].check(r.Members); err != nil {
 			return fmt.Errorf("group %d: %w", k, err)
 		}
+	}
+	return nil
+}
+
+func (r *River) checkOn() error {
+	before := -1
+	for _, d := range r.On {
+		if d <= before || d >= r.Days {
+			return fmt.Errorf("chances on day %d of %d, after day %d", d, r.Days, before)
+		}
+		before = d
+	}
+	if r.On != nil && r.Activity {
+		return fmt.Errorf("the spread of activity is of all days")
 	}
 	return nil
 }

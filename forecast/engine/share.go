@@ -28,16 +28,8 @@ func steep(share []float64, z, h float64) {
 // r' = r exp(-h^2), which lose no more than 1e-12 of it over 13 standard
 // deviations.
 func smooth(share []float64, z, h float64) {
-	h2 := h * h
-	a1, a2, a3 := h2/24, h2*h2/1920, h2*h2*h2/322560
-	k0 := 1 - a1 + 3*a2 - 15*a3
-	k1 := a1 - 6*a2 + 45*a3
-	k2 := a2 - 15*a3
-	k3 := a3
-	c := z + h/2
-	f := h * math.Exp(-c*c/2) / math.Sqrt(2*math.Pi)
-	r := math.Exp(-c*h - h2/2)
-	q := math.Exp(-h2)
+	k0, k1, k2, k3 := stepFactors(h)
+	c, f, r, q := densityAt(z, h)
 	for i := range share {
 		u := c * c
 		share[i] = f * (k0 + u*(k1+u*(k2+u*k3)))
@@ -45,4 +37,40 @@ func smooth(share []float64, z, h float64) {
 		f *= r
 		r *= q
 	}
+}
+
+// smoothPassed fills passed with the running sums of what smooth gives, times the gate's
+// opening at the day's temperature, and returns the last: all in one loop, since it is most
+// of a backtest.
+func smoothPassed(passed []float64, z, h float64, gate Gate, temp []float32) (sum float64) {
+	k0, k1, k2, k3 := stepFactors(h)
+	c, f, r, q := densityAt(z, h)
+	passed = passed[:len(temp)]
+	for i, t := range temp {
+		u := c * c
+		a := f * (k0 + u*(k1+u*(k2+u*k3)))
+		c += h
+		f *= r
+		r *= q
+		if t := float64(t); t < gate.MinC || t > gate.MaxC {
+			a *= gate.Open(t)
+		}
+		sum += a
+		passed[i] = sum
+	}
+	return sum
+}
+
+// stepFactors are the factors of the powers of u for a step h.
+func stepFactors(h float64) (k0, k1, k2, k3 float64) {
+	h2 := h * h
+	a1, a2, a3 := h2/24, h2*h2/1920, h2*h2*h2/322560
+	return 1 - a1 + 3*a2 - 15*a3, a1 - 6*a2 + 45*a3, a2 - 15*a3, a3
+}
+
+// densityAt is the middle of the step from z on, h times the density there, and the factors
+// r and q that take it from step to step.
+func densityAt(z, h float64) (c, f, r, q float64) {
+	c = z + h/2
+	return c, h * math.Exp(-c*c/2) / math.Sqrt(2*math.Pi), math.Exp(-c*h - h*h/2), math.Exp(-h * h)
 }

@@ -39,25 +39,51 @@ func BootstrapBySeason(seasons []int, figure func(cases []int) float64, level fl
 		labels = append(labels, s)
 	}
 	slices.Sort(labels)
+	of := make([][]int, len(labels))
+	for k, s := range labels {
+		of[k] = cases[s]
+	}
 	out := Interval{Value: figure(all), Low: math.NaN(), High: math.NaN(), Seasons: len(labels)}
 	if len(labels) < 2 {
 		return out
 	}
-	rng := rand.New(rand.NewPCG(seed, 0x626f6f74))
-	values := make([]float64, 0, draws)
 	draw := make([]int, 0, len(seasons))
-	for range draws {
+	return NewResampling(len(labels), draws, seed).Interval(out.Value, func(picked []int) float64 {
 		draw = draw[:0]
-		for range labels {
-			draw = append(draw, cases[labels[rng.IntN(len(labels))]]...)
+		for _, k := range picked {
+			draw = append(draw, of[k]...)
 		}
-		if v := figure(draw); !math.IsNaN(v) {
+		return figure(draw)
+	}, level)
+}
+
+// Resampling holds the draws of BootstrapBySeason for so many seasons, so that many figures
+// of as many seasons can share them.
+type Resampling struct {
+	seasons int
+	picked  []int // the index of each season drawn, draw after draw
+}
+
+// NewResampling makes the draws that BootstrapBySeason makes of a seed.
+func NewResampling(seasons, draws int, seed uint64) *Resampling {
+	rng := rand.New(rand.NewPCG(seed, 0x626f6f74))
+	r := &Resampling{seasons, make([]int, seasons*draws)}
+	for i := range r.picked {
+		r.picked[i] = rng.IntN(seasons)
+	}
+	return r
+}
+
+// Interval returns the interval of a figure that is value over all seasons, and by draw what
+// figure makes of the indices of the seasons drawn, of which it must not keep the slice.
+func (r *Resampling) Interval(value float64, figure func(picked []int) float64, level float64) Interval {
+	values := make([]float64, 0, len(r.picked)/r.seasons)
+	for at := 0; at < len(r.picked); at += r.seasons {
+		if v := figure(r.picked[at : at+r.seasons]); !math.IsNaN(v) {
 			values = append(values, v)
 		}
 	}
-	slices.Sort(values)
-	out.Low, out.High = QuantileOfSorted(values, (1-level)/2), QuantileOfSorted(values, (1+level)/2)
-	return out
+	return Interval{Value: value, Low: quantile(values, (1-level)/2), High: quantile(values, (1+level)/2), Seasons: r.seasons}
 }
 
 // SkillOf is a figure for BootstrapBySeason: 1 - mean(score)/mean(reference),

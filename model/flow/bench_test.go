@@ -71,10 +71,10 @@ func (m *Model) naive(history Input, f Future, days int) []float64 {
 	out := make([]float64, days)
 	var x [numFeatures]float64
 	for d := range days {
-		w := make([]weather, 1)
-		m.weather(w, day+d, f.Air[d:d+1], nil, &p)
+		n := m.normalOn(day + d)
+		w := m.weather(&n, f.Air[d], math.NaN(), &p)
 		year := 2 * math.Pi * math.Mod(float64(day+d)+0.5, 365.25) / 365.25
-		s.features(&x, &w[0], math.Cos(year), math.Sin(year))
+		s.features(&x, &w, math.Cos(year), math.Sin(year))
 		y := s.x + dot(&m.factors, &x)
 		s.before, s.x = s.x, y
 		for _, mean := range []struct {

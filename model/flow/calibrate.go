@@ -1,6 +1,7 @@
 package flow
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -43,12 +44,13 @@ func between(c *[numKnots]Correction, lead int) Correction {
 // correct applies the corrections to rows of log flow from a day on, after a day of
 // an anomaly.
 func (m *Model) correct(rows [][]float64, day int, today float64) {
-	column := make([]float64, len(rows))
+	column, order := make([]float64, len(rows)), make([]int, len(rows))
+	for k := range order {
+		order[k] = k
+	}
+	slices.SortFunc(order, func(a, b int) int { return cmp.Compare(rows[a][0], rows[b][0]) })
 	for d := range rows[0] {
-		for k, row := range rows {
-			column[k] = row[d]
-		}
-		slices.Sort(column)
+		sortColumn(column, order, rows, d)
 		middle := quantile(column, 0.5)
 		c := between(&m.corrections, d+1)
 		// A band wider than is usual at this lead is narrowed, one less wide widened.
@@ -64,6 +66,18 @@ func (m *Model) correct(rows [][]float64, day int, today float64) {
 				row[d] = to + evens*c.Below*e
 			}
 		}
+	}
+}
+
+// sortColumn fills column with the day's values of all rows, sorted. order holds the rows in
+// the order of the day before, which is nearly that of the day: few have to change places.
+func sortColumn(column []float64, order []int, rows [][]float64, d int) {
+	for i, k := range order {
+		v := rows[k][d]
+		for ; i > 0 && column[i-1] > v; i-- {
+			column[i], order[i] = column[i-1], order[i-1]
+		}
+		column[i], order[i] = v, k
 	}
 }
 

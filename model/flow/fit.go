@@ -133,7 +133,9 @@ func (f *fitting) climateOfWeather() {
 	m.meltWave, m.snowWave, m.rainWave = wave{}, wave{}, wave{}
 	w := f.weather
 	var p pack
-	m.weather(w, f.in.Day0, f.in.Air, f.in.Rain, &p)
+	for i := range w {
+		w[i] = m.weatherOn(f.in, i, &p)
+	}
 	melt, snow, rain := make([]float64, n), make([]float64, n), make([]float64, n)
 	for i := range w {
 		melt[i], snow[i], rain[i] = w[i].melt, w[i].snow, w[i].rain

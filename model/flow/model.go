@@ -76,37 +76,64 @@ func (m *Model) log(q float64) float64 {
 // flow undoes log.
 func (m *Model) flow(y float64) float64 { return max(0, elementary.Exp(y)-m.offset) }
 
-// weather turns columns of air and rain into what the features take, from a pack on.
-// Unknown air or rain counts as its climatology.
-func (m *Model) weather(out []weather, day0 int, air, rain []float64, p *pack) {
-	for i := range out {
-		day := day0 + i
-		w := &out[i]
-		*w = weather{}
-		mm := math.NaN()
-		if m.Rain && i < len(rain) {
-			mm = rain[i]
-		}
-		if !m.Air {
-			if m.Rain && !unknown(mm) {
-				w.rain = rainOf(mm, 10) - m.rainWave.at(day)
-			}
-			continue
-		}
-		normal := m.airWave.at(day)
-		a := normal
-		if i < len(air) && !unknown(air[i]) {
-			a = air[i]
-		}
-		w.air = a - normal
-		melt := p.day(a-m.lapse, mm)
-		w.melt = elementary.Log(1+melt) - m.meltWave.at(day)
-		w.snow = elementary.Log(1+p.held/snowUnit) - m.snowWave.at(day)
-		if m.Rain && !unknown(mm) {
-			w.rain = rainOf(mm, a-m.lapse/2) - m.rainWave.at(day)
-		}
+// normal is the climatology of a day's weather, in what the features take: the same for all
+// members.
+type normal struct{ air, melt, snow, rain float64 }
+
+// normalOn is the climatology of a day; what the model does without stays 0.
+func (m *Model) normalOn(day int) (n normal) {
+	if m.Air {
+		n.air, n.melt, n.snow = m.airWave.at(day), m.meltWave.at(day), m.snowWave.at(day)
 	}
+	if m.Rain {
+		n.rain = m.rainWave.at(day)
+	}
+	return n
 }
+
+// weather turns a day's air, °C, and rain, mm, into what the features take, from a pack on.
+// Unknown air or rain (NaN) counts as its climatology.
+func (m *Model) weather(n *normal, air, mm float64, p *pack) (w weather) {
+	if !m.Rain {
+		mm = math.NaN()
+	}
+	if !m.Air {
+		if !unknown(mm) {
+			w.rain = rainOf(mm, 10) - n.rain
+		}
+		return w
+	}
+	a := n.air
+	if !unknown(air) {
+		a = air
+	}
+	w.air = a - n.air
+	melt := p.day(a-m.lapse, mm)
+	w.melt = logOnePlus(melt) - n.melt
+	w.snow = logOnePlus(p.held/snowUnit) - n.snow
+	if !unknown(mm) {
+		w.rain = rainOf(mm, a-m.lapse/2) - n.rain
+	}
+	return w
+}
+
+// valueOn is a day of a column, NaN where the column does not reach.
+func valueOn(v []float64, i int) float64 {
+	if i < len(v) {
+		return v[i]
+	}
+	return math.NaN()
+}
+
+// logOnePlus is the logarithm of 1 + v, v >= 0; most days have no snow, melt or rain.
+func logOnePlus(v float64) float64 {
+	if v == 0 {
+		return logOne
+	}
+	return elementary.Log(1 + v)
+}
+
+var logOne = elementary.Log(1) // 0 but for rounding
 
 // snowUnit, °C·d, and rainUnit, mm, are below which a pack and a day's rain count in
 // proportion and above which ever less. Our own defaults.
@@ -116,5 +143,5 @@ const snowUnit, rainUnit = 50.0, 5.0
 // the measure of the feature.
 func rainOf(mm, airC float64) float64 {
 	liquid := min(max((airC-snowBelowC)/snowWidthC, 0), 1)
-	return elementary.Log(1 + mm*liquid/rainUnit)
+	return logOnePlus(mm * liquid / rainUnit)
 }

@@ -12,22 +12,16 @@ func (m *Model) pastOf(in Input) *past {
 	var snow pack
 	for i, q := range in.Flow {
 		p.logs[i] = m.log(q)
-		m.weatherOn(in, i, p.weather[i:i+1], &snow)
+		p.weather[i] = m.weatherOn(in, i, &snow)
 		p.packs[i] = snow
 	}
 	return p
 }
 
 // weatherOn is weather of the i-th day of a history.
-func (m *Model) weatherOn(in Input, i int, out []weather, p *pack) {
-	var air, rain []float64
-	if in.Air != nil {
-		air = in.Air[i : i+1]
-	}
-	if in.Rain != nil {
-		rain = in.Rain[i : i+1]
-	}
-	m.weather(out, in.Day0+i, air, rain, p)
+func (m *Model) weatherOn(in Input, i int, p *pack) weather {
+	n := m.normalOn(in.Day0 + i)
+	return m.weather(&n, valueOn(in.Air, i), valueOn(in.Rain, i), p)
 }
 
 // since returns the weather of the days from one to another and the pack at their end,
@@ -37,7 +31,7 @@ func (p *past) since(m *Model, in Input, from, to int) ([]weather, pack) {
 	w := make([]weather, to-from)
 	var snow pack
 	for i := from; i < to; i++ {
-		m.weatherOn(in, i, w[i-from:i-from+1], &snow)
+		w[i-from] = m.weatherOn(in, i, &snow)
 		if snow == p.packs[i] {
 			copy(w[i+1-from:], p.weather[i+1:to])
 			return w, p.packs[to-1]

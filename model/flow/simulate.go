@@ -70,7 +70,7 @@ func (m *Model) now(history Input, known *past) (s state, p pack, ok bool) {
 	} else {
 		w = make([]weather, n-from)
 		for i := range w {
-			m.weatherOn(history, from+i, w[i:i+1], &p)
+			w[i] = m.weatherOn(history, from+i, &p)
 		}
 	}
 	return m.walk(history.Day0+from, w, logs, func(_ int, s *state, w *weather, _ bool) { s.takes(w) }), p, true
@@ -84,10 +84,10 @@ func (m *Model) members(history Input, known *past, futures []Future, days int, 
 		return nil
 	}
 	day := history.Day0 + len(history.Flow)
-	climate, factors := make([]float64, days), make([]dayFactors, days)
+	climate, factors, normals := make([]float64, days), make([]dayFactors, days), make([]normal, days)
 	for d := range climate {
 		climate[d] = m.climate.at(day + d)
-		factors[d] = m.factorsOn(day + d)
+		factors[d], normals[d] = m.factorsOn(day+d), m.normalOn(day+d)
 	}
 	out, room := make([][]float64, len(futures)), make([]float64, len(futures)*days)
 	again := repeats(futures)
@@ -100,7 +100,9 @@ func (m *Model) members(history Input, known *past, futures []Future, days int, 
 		s, w := now, w[k%again*days:][:days]
 		if k < again || again == 1 {
 			p := held
-			m.weather(w, day, futures[k].Air, futures[k].Rain, &p)
+			for d := range w {
+				w[d] = m.weather(&normals[d], valueOn(futures[k].Air, d), valueOn(futures[k].Rain, d), &p)
+			}
 		}
 		like := alike.draw(futures[k].Like, rng)
 		for d := range row {

@@ -157,12 +157,12 @@ func newFitter(in Input) (*fitter, error) {
 		return nil, fmt.Errorf("fitting water temperature: %w", err)
 	}
 	f := &fitter{in: in, noise: 1, m: Model{Grade: Fitted}}
-	f.m.fitDescriptors(in, f.m.localize(in))
-	f.b, f.middle = pooled, f.m.regional()
 	f.use = in.useful()
 	if err := enough(in, f.use); err != nil {
 		return nil, err
 	}
+	f.m.fitDescriptors(in, f.m.localize(in))
+	f.b, f.middle = pooled, f.m.regional()
 	f.weight = make([]float64, len(f.use))
 	for k := range f.weight {
 		f.weight[k] = 1

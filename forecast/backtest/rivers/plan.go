@@ -31,7 +31,7 @@ type Plan struct {
 	Done      func(done, total int)
 
 	whole   bool // for tests: every outlook has all groups, also those whose season is over
-	allDays bool // for tests: every outlook has the chances of all days, also those before the issue
+	allDays bool // for tests: every outlook has the chances of all days, also those that nothing reads
 }
 
 // The defaults: weekly issues follow a season closely enough, and 50 members

@@ -110,9 +110,9 @@ func Judge(o *Outcome) *Report {
 			at(s.Season, d.Group, d.Stage, s.River, d.Lead, func(t *sums) { t.date(d) })
 		}
 	}
-	r := &Report{Outcome: o}
+	r, shared := &Report{Outcome: o}, resamplings{}
 	for k, seasons := range by {
-		s := k.score(seasons)
+		s := k.score(seasons, shared)
 		if !o.BySightings {
 			// The analysis shares the forecast's parameters, so that its dates
 			// cannot fall outside the range as real ones can.
@@ -163,7 +163,7 @@ func (t *sums) date(d DateCase) {
 	}
 }
 
-func (k scoreKey) score(by map[int]*sums) Score {
+func (k scoreKey) score(by map[int]*sums, seasons resamplings) Score {
 	s := Score{Scope: k.scope, Group: k.group, Stage: k.stage, River: k.river, Lead: k.lead, Seasons: len(by)}
 	labels := make([]int, 0, len(by))
 	for y := range by {
@@ -174,7 +174,7 @@ func (k scoreKey) score(by map[int]*sums) Score {
 	for i, y := range labels {
 		each[i] = *by[y]
 	}
-	all := total(each, nil)
+	all := total(each)
 	s.N, s.LastN, s.DateN = all.n, all.lastN, all.dateN
 	s.Model, s.Calendar, s.Plain, s.Last = per(all.model, all.n), per(all.calendar, all.n), per(all.plain, all.n), per(all.last, all.lastN)
 	s.Error, s.ErrorCalendar = per(all.err, all.dateN), per(all.errCalendar, all.dateN)
@@ -183,20 +183,21 @@ func (k scoreKey) score(by map[int]*sums) Score {
 
 	// Each has the seasons that tell of it, so that a season without dates does
 	// not pass for one with them.
-	figure := func(has func(sums) bool, f func(sums) float64) verify.Interval {
-		var mine []sums
-		var of []int
-		for i, t := range each {
-			if has(t) {
-				mine, of = append(mine, t), append(of, labels[i])
+	figure := func(of func(*sums) part, f func(part) float64) verify.Interval {
+		var mine []part
+		for i := range each {
+			if x := of(&each[i]); x.n > 0 {
+				mine = append(mine, x)
 			}
 		}
-		return verify.BootstrapBySeason(of, func(cases []int) float64 { return f(total(mine, cases)) }, level, draws, seed)
+		return seasons.interval(mine, f)
 	}
-	s.Skill = figure(func(t sums) bool { return t.n > 0 }, func(t sums) float64 { return verify.Skill(t.model, t.calendar) })
-	s.SkillLast = figure(func(t sums) bool { return t.lastN > 0 }, func(t sums) float64 { return verify.Skill(t.lastModel, t.last) })
-	s.Gain = figure(func(t sums) bool { return t.dateN > 0 }, func(t sums) float64 { return per(t.errCalendar-t.err, t.dateN) })
-	s.GainLast = figure(func(t sums) bool { return t.dateLastN > 0 }, func(t sums) float64 { return per(t.errLast-t.errWithLast, t.dateLastN) })
+	skill := func(x part) float64 { return verify.Skill(x.a, x.b) }
+	gain := func(x part) float64 { return per(x.b-x.a, x.n) }
+	s.Skill = figure(func(t *sums) part { return part{t.n, t.model, t.calendar} }, skill)
+	s.SkillLast = figure(func(t *sums) part { return part{t.lastN, t.lastModel, t.last} }, skill)
+	s.Gain = figure(func(t *sums) part { return part{t.dateN, t.err, t.errCalendar} }, gain)
+	s.GainLast = figure(func(t *sums) part { return part{t.dateLastN, t.errWithLast, t.errLast} }, gain)
 	s.Verdict, s.VerdictDates = verify.Verdict(s.Skill), verify.Verdict(s.Gain)
 	return s
 }
@@ -208,10 +209,11 @@ func per(sum float64, n int) float64 {
 	return sum / float64(n)
 }
 
-// total adds seasons up: those of the indices, or all.
-func total(each []sums, at []int) sums {
+// total adds seasons up.
+func total(each []sums) sums {
 	var t sums
-	add := func(x *sums) {
+	for i := range each {
+		x := &each[i]
 		t.n += x.n
 		t.lastN += x.lastN
 		t.model += x.model
@@ -230,16 +232,38 @@ func total(each []sums, at []int) sums {
 		t.bias += x.bias
 		t.wid += x.wid
 	}
-	if at == nil {
-		for i := range each {
-			add(&each[i])
-		}
-		return t
-	}
-	for _, i := range at {
-		add(&each[i])
-	}
 	return t
+}
+
+// part is what a season adds to one figure: so many cases, and two sums over them.
+type part struct {
+	n    int
+	a, b float64
+}
+
+// resamplings are the draws of seasons, by how many there are: all figures share them.
+type resamplings map[int]*verify.Resampling
+
+// interval is the interval of a figure of the sum over seasons.
+func (r resamplings) interval(seasons []part, f func(part) float64) verify.Interval {
+	var all part
+	for _, x := range seasons {
+		all.n, all.a, all.b = all.n+x.n, all.a+x.a, all.b+x.b
+	}
+	if len(seasons) < 2 {
+		return verify.Interval{Value: f(all), Low: math.NaN(), High: math.NaN(), Seasons: len(seasons)}
+	}
+	if r[len(seasons)] == nil {
+		r[len(seasons)] = verify.NewResampling(len(seasons), draws, seed)
+	}
+	return r[len(seasons)].Interval(f(all), func(picked []int) float64 {
+		var t part
+		for _, k := range picked {
+			x := &seasons[k]
+			t.n, t.a, t.b = t.n+x.n, t.a+x.a, t.b+x.b
+		}
+		return f(t)
+	}, level)
 }
 
 // Of lists the scores of a scope.

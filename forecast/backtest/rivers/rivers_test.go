@@ -255,14 +255,14 @@ func TestGroupsWhoseSeasonIsOverNeedNotBeIssuedAgain(t *testing.T) {
 	}
 }
 
-// Outlooks whose chances begin at their issue give the bytes of those with all days.
-func TestScoresAreTheSameBytesWithoutTheDaysBeforeAnIssue(t *testing.T) {
+// Outlooks with the chances of the days that scores read give the bytes of those with all days.
+func TestScoresAreTheSameBytesOfOnlyTheDaysRead(t *testing.T) {
 	p, src := small(t)
 	p.First, p.Last, p.allDays = 2021, 2023, true
 	want := everything(t, run(t, p, src))
 	p.allDays = false
 	if !bytes.Equal(everything(t, run(t, p, src)), want) {
-		t.Error("chances of days before an issue move a score")
+		t.Error("chances of days that nothing reads move a score")
 	}
 }
 

@@ -154,7 +154,7 @@ func (s *hindcast) run(ctx context.Context) error {
 			return err
 		}
 		if !s.plan.allDays {
-			opt.ChancesFrom = issue // what was before is not scored
+			opt.ChancesOn = s.asked(issue)
 		}
 		o, err := s.outlook(rec, s.year, opt)
 		if errors.Is(err, forecast.ErrNothingKnown) {
@@ -179,6 +179,18 @@ func (s *hindcast) run(ctx context.Context) error {
 		s.out.Skipped = "too little data for this river before the season"
 	}
 	return nil
+}
+
+// asked are the days of an outlook that are read: those at the leads, and the day of the
+// issue, from which on a season that is over must have nothing left (passed).
+func (s *hindcast) asked(issue forecast.Date) []forecast.Date {
+	out := []forecast.Date{issue}
+	for _, lead := range s.plan.Leads {
+		if lead > 0 {
+			out = append(out, issue+forecast.Date(lead))
+		}
+	}
+	return out
 }
 
 // nothing turns a lack of data into a slice without any.
