@@ -104,11 +104,20 @@ func New(o Options) (http.Handler, error) {
 
 // get registers one operation. formats are those besides JSON.
 func get[I, O any](s *service, id, path, summary string, formats []string, handle func(context.Context, *I) (*O, error)) {
+	huma.Register(s.huma, s.operation(id, path, summary, formats, reflect.TypeFor[O]()), func(ctx context.Context, in *I) (*O, error) {
+		out, err := handle(ctx, in)
+		s.logFault(ctx, id, err)
+		return out, err
+	})
+}
+
+// operation describes one operation by what its handler returns.
+func (s *service) operation(id, path, summary string, formats []string, out reflect.Type) huma.Operation {
 	op := huma.Operation{OperationID: id, Method: http.MethodGet, Path: Root + path, Summary: summary,
 		Errors: []int{http.StatusBadRequest, http.StatusNotFound, http.StatusTooManyRequests}}
 	if len(formats) > 0 {
 		known := s.huma.OpenAPI().Components.Schemas
-		body, _ := reflect.TypeFor[O]().FieldByName("Body") // what has other formats is paged
+		body, _ := out.FieldByName("Body") // what has other formats is paged
 		items, _ := body.Type.FieldByName("Items")
 		content := map[string]*huma.MediaType{"application/json": {}}
 		for _, f := range formats {
@@ -119,13 +128,14 @@ func get[I, O any](s *service, id, path, summary string, formats []string, handl
 		}
 		op.Responses = map[string]*huma.Response{"200": {Description: "OK", Content: content}}
 	}
-	huma.Register(s.huma, op, func(ctx context.Context, in *I) (*O, error) {
-		out, err := handle(ctx, in)
-		if err != nil && !errors.As(err, new(huma.StatusError)) && ctx.Err() == nil {
-			s.Log.Error().Err(err).Str("operation", id).Msg("answering a program")
-		}
-		return out, err
-	})
+	return op
+}
+
+// logFault logs what is not the caller's fault.
+func (s *service) logFault(ctx context.Context, id string, err error) {
+	if err != nil && !errors.As(err, new(huma.StatusError)) && ctx.Err() == nil {
+		s.Log.Error().Err(err).Str("operation", id).Msg("answering a program")
+	}
 }
 
 func (s *service) register() {
