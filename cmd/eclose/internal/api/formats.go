@@ -274,6 +274,15 @@ func (p *Paging) Resolve(ctx huma.Context) []error {
 	return nil
 }
 
+// reply is what huma gets of any handler; get describes it by the handler's own type.
+type reply struct {
+	Link string `header:"Link" hidden:"true"`
+	Body any
+}
+
+func (p *paged[T]) reply() *reply { return &reply{p.Link, p.Body} }
+func (o *one[T]) reply() *reply   { return &reply{Body: o.Body} }
+
 // paged is what a handler of a list returns.
 type paged[T any] struct {
 	Link string `header:"Link" doc:"the next page, as in RFC 8288"`
