@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 )
@@ -91,7 +92,7 @@ func (q GaugeSearch) Narrow(in []Gauge) []Gauge {
 				continue
 			}
 		}
-		slices.SortStableFunc(g.Series, func(a, b GaugeSeries) int { return b.End.Compare(a.End) })
+		sort.SliceStable(g.Series, func(i, j int) bool { return g.Series[j].End.Compare(g.Series[i].End) < 0 })
 		out = append(out, g)
 	}
 	SortGauges(out)
