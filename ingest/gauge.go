@@ -6,7 +6,6 @@ import (
 	"math"
 	"slices"
 	"sort"
-	"strings"
 	"time"
 )
 
@@ -102,14 +101,15 @@ func (q GaugeSearch) Narrow(in []Gauge) []Gauge {
 // SortGauges puts the nearest first; those without a distance follow by
 // number.
 func SortGauges(list []Gauge) {
-	slices.SortStableFunc(list, func(a, b Gauge) int {
+	sort.SliceStable(list, func(i, j int) bool {
+		a, b := list[i].DistanceKm, list[j].DistanceKm
 		switch {
-		case a.DistanceKm < b.DistanceKm, !math.IsNaN(a.DistanceKm) && math.IsNaN(b.DistanceKm):
-			return -1
-		case a.DistanceKm > b.DistanceKm, math.IsNaN(a.DistanceKm) && !math.IsNaN(b.DistanceKm):
-			return 1
+		case a < b, !math.IsNaN(a) && math.IsNaN(b):
+			return true
+		case a > b, math.IsNaN(a) && !math.IsNaN(b):
+			return false
 		}
-		return strings.Compare(a.Site, b.Site)
+		return list[i].Site < list[j].Site
 	})
 }
 
