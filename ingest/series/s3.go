@@ -51,8 +51,7 @@ func openBucket(ctx context.Context, storeURL string) (bucket, error) {
 	region := cmp.Or(q.Get("region"), os.Getenv("AWS_REGION"), s3utils.GetRegionFromURL(*endpoint))
 	b := s3Bucket{newS3Client(*endpoint, u.Host, region, q.Get("use_path_style") == "true"), q.Get("prefix")}
 	_, err = b.page(ctx, url.Values{"max-keys": {"1"}})
-	var fault *s3Fault
-	if errors.As(err, &fault) && region == "" && fault.Region != "" {
+	if fault, ok := errors.AsType[*s3Fault](err); ok && region == "" && fault.Region != "" {
 		b.client.region = fault.Region // the bucket lies elsewhere, and the answer says where
 		_, err = b.page(ctx, url.Values{"max-keys": {"1"}})
 	}
@@ -155,8 +154,7 @@ func translate(name string, err error) error {
 	if err == nil {
 		return nil
 	}
-	var fault *s3Fault
-	if errors.As(err, &fault) {
+	if fault, ok := errors.AsType[*s3Fault](err); ok {
 		switch fault.Code {
 		case "NoSuchKey":
 			return fmt.Errorf("%s: %w", name, fs.ErrNotExist)

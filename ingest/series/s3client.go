@@ -11,6 +11,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"net/http"
 	"net/url"
 	"strings"
@@ -80,9 +81,7 @@ func (c *s3Client) once(ctx context.Context, r s3Request) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	for name, values := range r.header {
-		req.Header[name] = values
-	}
+	maps.Copy(req.Header, r.header)
 	sum := sha256.Sum256(r.body) // signed with the rest: what arrives otherwise is refused
 	req.Header.Set("X-Amz-Content-Sha256", hex.EncodeToString(sum[:]))
 	keys, err := c.keys.GetWithContext(&credentials.CredContext{Client: c.http, Context: ctx})
@@ -157,8 +156,7 @@ func faultOf(resp *http.Response, r s3Request) error {
 
 // passing reports whether the same request may succeed a little later.
 func passing(err error) bool {
-	var fault *s3Fault
-	if errors.As(err, &fault) {
+	if fault, ok := errors.AsType[*s3Fault](err); ok {
 		switch fault.status {
 		case http.StatusRequestTimeout, http.StatusTooManyRequests:
 			return true

@@ -124,7 +124,7 @@ func (s *service) operation(id, path, summary string, formats []string, out refl
 	known := s.huma.OpenAPI().Components.Schemas
 	body, _ := out.FieldByName("Body")
 	kind := "application/json"
-	if f, ok := reflect.New(body.Type).Interface().(huma.ContentTypeFilter); ok {
+	if f, ok := reflect.TypeAssert[huma.ContentTypeFilter](reflect.New(body.Type)); ok {
 		kind = f.ContentType(kind)
 	}
 	content := map[string]*huma.MediaType{kind: {Schema: known.Schema(body.Type, true, "")}}
