@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"sort"
 
 	"example.org/eclose/model/insects"
 )
@@ -55,8 +56,9 @@ func Calibrate(rec Record, r River, c *insects.Catalogue, sightings []Sighting) 
 			shifts = append(shifts, s)
 		}
 	}
-	slices.SortStableFunc(shifts, func(a, b Shift) int {
-		return cmp.Or(cmp.Compare(b.Sightings, a.Sightings), cmp.Compare(math.Abs(b.Days), math.Abs(a.Days)))
+	sort.SliceStable(shifts, func(i, j int) bool {
+		a, b := shifts[i], shifts[j]
+		return cmp.Or(cmp.Compare(b.Sightings, a.Sightings), cmp.Compare(math.Abs(b.Days), math.Abs(a.Days))) < 0
 	})
 	return shifts, unused(rec, r, c, sightings, there), nil
 }

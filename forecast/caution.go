@@ -7,6 +7,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -308,7 +309,7 @@ func (g *gatherer) measurements(s FeedSite) ([]wading.Measurement, error) {
 			out = append(out, *m)
 		}
 	}
-	slices.SortFunc(out, func(a, b wading.Measurement) int { return a.At.Compare(b.At) })
+	sort.Slice(out, func(i, j int) bool { return out[i].At.Compare(out[j].At) < 0 })
 	return out, nil
 }
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -60,7 +61,7 @@ func (g *gatherer) sensors(s FeedSite, v ingest.Variable) (out []sensor, err err
 	if slices.ContainsFunc(out, func(x sensor) bool { return !x.last.Daily }) {
 		out = slices.DeleteFunc(out, func(x sensor) bool { return x.last.Daily })
 	}
-	slices.SortStableFunc(out, func(a, b sensor) int { return cmp.Compare(a.last.Age.Abs(), b.last.Age.Abs()) })
+	sort.SliceStable(out, func(i, j int) bool { return cmp.Compare(out[i].last.Age.Abs(), out[j].last.Age.Abs()) < 0 })
 	return out, nil
 }
 

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"sort"
 	"time"
 
 	"example.org/eclose/ingest"
@@ -34,7 +35,7 @@ func FindDonor(ctx context.Context, store Reader, r River, others []River, at ti
 			near = append(near, o)
 		}
 	}
-	slices.SortStableFunc(near, func(a, b River) int { return cmp.Compare(distanceKm(r, a), distanceKm(r, b)) })
+	sort.SliceStable(near, func(i, j int) bool { return cmp.Compare(distanceKm(r, near[i]), distanceKm(r, near[j])) < 0 })
 	for _, o := range near[:min(len(near), donorTries)] {
 		o.Near = nil // a donor's model is its own
 		rec, err := Gather(ctx, store, o, at)

@@ -2,6 +2,7 @@ package forecast
 
 import (
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -93,7 +94,7 @@ func minuteOf(s string) (int, bool) {
 // merged joins spans that overlap or touch, the earliest first.
 func merged(spans []Span) []Span {
 	spans = slices.Clone(spans)
-	slices.SortFunc(spans, func(a, b Span) int { return a.From - b.From })
+	sort.Slice(spans, func(i, j int) bool { return spans[i].From < spans[j].From })
 	var out []Span
 	for _, s := range spans {
 		if n := len(out); n > 0 && s.From <= out[n-1].To {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -241,8 +242,9 @@ func (g *gatherer) verified(k ingest.Key, rec *Record) ([]flow.Verified, error) 
 			out = append(out, flow.Verified{Lead: int(date-day) + 1, ForecastM3s: d.Mean, ObservedM3s: rec.Flow[i]})
 		}
 	}
-	slices.SortFunc(out, func(a, b flow.Verified) int {
-		return cmp.Or(cmp.Compare(a.Lead, b.Lead), cmp.Compare(a.ForecastM3s, b.ForecastM3s), cmp.Compare(a.ObservedM3s, b.ObservedM3s))
+	sort.Slice(out, func(i, j int) bool {
+		a, b := out[i], out[j]
+		return cmp.Or(cmp.Compare(a.Lead, b.Lead), cmp.Compare(a.ForecastM3s, b.ForecastM3s), cmp.Compare(a.ObservedM3s, b.ObservedM3s)) < 0
 	})
 	return out, nil
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"strings"
 
 	"example.org/eclose/forecast/records"
@@ -319,8 +320,9 @@ func (o *open) entered(r River, of *Outlook) []Entered {
 			out = append(out, Entered{Kind: Records, River: r.Name, Group: key, Sightings: p.Others, From: p.First, To: p.Last, Use: ForPresence})
 		}
 	}
-	slices.SortStableFunc(out, func(a, b Entered) int {
-		return cmp.Or(cmp.Compare(a.Use, b.Use), cmp.Compare(a.Group, b.Group), cmp.Compare(a.Sightings, b.Sightings))
+	sort.SliceStable(out, func(i, j int) bool {
+		a, b := out[i], out[j]
+		return cmp.Or(cmp.Compare(a.Use, b.Use), cmp.Compare(a.Group, b.Group), cmp.Compare(a.Sightings, b.Sightings)) < 0
 	})
 	return out
 }

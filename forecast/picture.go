@@ -3,7 +3,7 @@ package forecast
 import (
 	"fmt"
 	"math"
-	"slices"
+	"sort"
 
 	"example.org/eclose/forecast/chart"
 )
@@ -50,7 +50,7 @@ func (o *Outlook) SeasonPicture(from Date, days int, fishableOnly bool) chart.Se
 			}
 		}
 	}
-	slices.SortStableFunc(rows, func(a, b row) int { return int(a.start - b.start) })
+	sort.SliceStable(rows, func(i, j int) bool { return rows[i].start < rows[j].start })
 	for _, r := range rows {
 		if fishableOnly && r.line.Muted[0] && r.line.Muted[1] {
 			continue

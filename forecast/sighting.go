@@ -3,6 +3,7 @@ package forecast
 import (
 	"cmp"
 	"slices"
+	"sort"
 	"time"
 
 	"example.org/eclose/forecast/diary"
@@ -66,13 +67,15 @@ func SightingsOf(entries []diary.Sighting) []Sighting {
 		}
 	}
 	for _, all := range reported {
-		slices.SortFunc(all, func(a, b diary.Sighting) int {
-			return cmp.Or(cmp.Compare(amounts[a.Amount], amounts[b.Amount]), a.Recorded.Compare(b.Recorded))
+		sort.Slice(all, func(i, j int) bool {
+			a, b := all[i], all[j]
+			return cmp.Or(cmp.Compare(amounts[a.Amount], amounts[b.Amount]), a.Recorded.Compare(b.Recorded)) < 0
 		})
 		out = append(out, sightingOf(all[(len(all)-1)/2]))
 	}
-	slices.SortStableFunc(out, func(a, b Sighting) int {
-		return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.River, b.River), cmp.Compare(a.Group, b.Group), cmp.Compare(a.Stage, b.Stage))
+	sort.SliceStable(out, func(i, j int) bool {
+		a, b := out[i], out[j]
+		return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.River, b.River), cmp.Compare(a.Group, b.Group), cmp.Compare(a.Stage, b.Stage)) < 0
 	})
 	return out
 }
@@ -181,8 +184,9 @@ func entered(sightings []Sighting, sites []River) []Entered {
 		e.Sightings++
 		e.From, e.To = min(e.From, s.Day), max(e.To, s.Day)
 	}
-	slices.SortStableFunc(out, func(a, b Entered) int {
-		return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.River, b.River), cmp.Compare(a.Group, b.Group))
+	sort.SliceStable(out, func(i, j int) bool {
+		a, b := out[i], out[j]
+		return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.River, b.River), cmp.Compare(a.Group, b.Group)) < 0
 	})
 	return out
 }

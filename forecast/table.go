@@ -4,7 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"io"
-	"slices"
+	"sort"
 	"strconv"
 	"strings"
 )
@@ -113,11 +113,11 @@ func (o *Outlook) shown(opt TableOptions) []StageOutlook {
 		out = append(out, s)
 	}
 	// By date; those without a season last.
-	slices.SortStableFunc(out, func(a, b StageOutlook) int {
-		if a.AllYear != b.AllYear {
-			return map[bool]int{true: 1, false: -1}[a.AllYear]
+	sort.SliceStable(out, func(i, j int) bool {
+		if a, b := out[i].AllYear, out[j].AllYear; a != b {
+			return b
 		}
-		return int(a.Window.Peak.P50 - b.Window.Peak.P50)
+		return out[i].Window.Peak.P50 < out[j].Window.Peak.P50
 	})
 	return out
 }

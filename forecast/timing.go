@@ -6,6 +6,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"sort"
 	"time"
 
 	"gonum.org/v1/gonum/mat"
@@ -353,7 +354,7 @@ func (t *timing) median(key string, season int) (phenology.MedianDate, []Influen
 		mean, _ := d.At(x)
 		moved = append(moved, t.influence(i, season, mean-with))
 	}
-	slices.SortStableFunc(moved, func(a, b Influence) int { return cmp.Compare(math.Abs(b.Days), math.Abs(a.Days)) })
+	sort.SliceStable(moved, func(i, j int) bool { return cmp.Compare(math.Abs(moved[j].Days), math.Abs(moved[i].Days)) < 0 })
 	return d, moved[:min(len(moved), influencesShown)], nil
 }
 

@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
+	"sort"
 	"time"
 )
 
@@ -91,7 +91,7 @@ func (q GaugeSearch) Narrow(in []Gauge) []Gauge {
 				continue
 			}
 		}
-		slices.SortStableFunc(g.Series, func(a, b GaugeSeries) int { return b.End.Compare(a.End) })
+		sort.SliceStable(g.Series, func(i, j int) bool { return g.Series[j].End.Compare(g.Series[i].End) < 0 })
 		out = append(out, g)
 	}
 	SortGauges(out)
@@ -101,14 +101,15 @@ func (q GaugeSearch) Narrow(in []Gauge) []Gauge {
 // SortGauges puts the nearest first; those without a distance follow by
 // number.
 func SortGauges(list []Gauge) {
-	slices.SortStableFunc(list, func(a, b Gauge) int {
+	sort.SliceStable(list, func(i, j int) bool {
+		a, b := list[i].DistanceKm, list[j].DistanceKm
 		switch {
-		case a.DistanceKm < b.DistanceKm, !math.IsNaN(a.DistanceKm) && math.IsNaN(b.DistanceKm):
-			return -1
-		case a.DistanceKm > b.DistanceKm, math.IsNaN(a.DistanceKm) && !math.IsNaN(b.DistanceKm):
-			return 1
+		case a < b, !math.IsNaN(a) && math.IsNaN(b):
+			return true
+		case a > b, math.IsNaN(a) && !math.IsNaN(b):
+			return false
 		}
-		return strings.Compare(a.Site, b.Site)
+		return list[i].Site < list[j].Site
 	})
 }
 

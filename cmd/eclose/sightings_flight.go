@@ -6,6 +6,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"sort"
 	"text/tabwriter"
 	"time"
 
@@ -86,9 +87,12 @@ func (c sightingsWindowsCmd) Run(e *env) error {
 
 // presences lists groups, those recorded most often first.
 func presences(of map[string]records.Presence) []records.Presence {
-	return slices.SortedFunc(maps.Values(of), func(a, b records.Presence) int {
-		return cmp.Or(b.Visits-a.Visits, cmp.Compare(b.Expected, a.Expected), cmp.Compare(a.Group, b.Group))
+	out := slices.Collect(maps.Values(of))
+	sort.Slice(out, func(i, j int) bool {
+		a, b := out[i], out[j]
+		return cmp.Or(b.Visits-a.Visits, cmp.Compare(b.Expected, a.Expected), cmp.Compare(a.Group, b.Group)) < 0
 	})
+	return out
 }
 
 func yearDay(d float64) string {

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"html"
 	"math"
-	"slices"
+	"sort"
 	"strings"
 	"time"
 )
@@ -105,7 +105,10 @@ func (a Ahead) Gutter() string {
 	for _, l := range a.Limits {
 		names = append(names, name{aheadHigh * (1 - l.M3s/top), l})
 	}
-	slices.SortFunc(names, func(x, y name) int { return int(math.Copysign(1, x.y-y.y)) })
+	sort.Slice(names, func(i, j int) bool {
+		x, y := names[i], names[j]
+		return int(math.Copysign(1, x.y-y.y)) < 0
+	})
 	for i := len(names) - 1; i >= 0; i-- { // from the foot up
 		limit := aheadHigh - two/2
 		if i < len(names)-1 {

@@ -18,28 +18,27 @@ import (
 // allows a file only one dictionary per column, and rows are streamed. Nothing is
 // compressed: the Arrow library for JavaScript brings no codec, and whoever wants
 // few bytes takes Parquet.
-type arrowSink[R any] struct {
+type arrowSink struct {
 	w       *ipc.FileWriter
-	columns []Column[R]
+	columns []column
 	build   *array.RecordBuilder
 }
 
-func newArrow[R any](w io.Writer, t Table[R], m Meta) (sink[R], error) {
-	var zero R
-	fields := make([]arrow.Field, len(t.Columns))
-	for i, c := range t.Columns {
-		ty, nullable := arrowType(c.Field(&zero))
+func newArrow(w io.Writer, t layout, m Meta) (sink, error) {
+	fields := make([]arrow.Field, len(t.columns))
+	for i, c := range t.columns {
+		ty, nullable := arrowType(c.zero)
 		if ty == nil {
-			return nil, fmt.Errorf("column %s: values of type %T have no form in Arrow", c.Name, c.Field(&zero))
+			return nil, fmt.Errorf("column %s: values of type %T have no form in Arrow", c.name, c.zero)
 		}
-		meta := map[string]string{"long_name": c.Long}
-		if c.Units != "" {
-			meta["units"] = c.Units
+		meta := map[string]string{"long_name": c.long}
+		if c.units != "" {
+			meta["units"] = c.units
 		}
-		if c.Standard != "" {
-			meta["standard_name"] = c.Standard
+		if c.standard != "" {
+			meta["standard_name"] = c.standard
 		}
-		fields[i] = arrow.Field{Name: c.Name, Type: ty, Nullable: nullable, Metadata: arrow.MetadataFrom(meta)}
+		fields[i] = arrow.Field{Name: c.name, Type: ty, Nullable: nullable, Metadata: arrow.MetadataFrom(meta)}
 	}
 	var keys, values []string
 	for _, a := range t.attributes(m) {
@@ -51,7 +50,7 @@ func newArrow[R any](w io.Writer, t Table[R], m Meta) (sink[R], error) {
 	if err != nil {
 		return nil, err
 	}
-	return &arrowSink[R]{fw, t.Columns, array.NewRecordBuilder(memory.DefaultAllocator, sc)}, nil
+	return &arrowSink{fw, t.columns, array.NewRecordBuilder(memory.DefaultAllocator, sc)}, nil
 }
 
 // position tells the library where it stands; a pipe cannot seek, and the
@@ -92,12 +91,12 @@ func arrowType(p any) (ty arrow.DataType, nullable bool) {
 	return nil, false
 }
 
-func (s *arrowSink[R]) write(rows []R) error {
+func (s *arrowSink) write(rows int) error {
 	return guard(func() error {
 		for k, c := range s.columns {
 			b := s.build.Field(k)
 			for i := range rows {
-				appendArrow(b, c.Field(&rows[i]))
+				appendArrow(b, c.at(i))
 			}
 		}
 		rec := s.build.NewRecord()
@@ -135,7 +134,7 @@ func appendArrow(b array.Builder, p any) {
 	}
 }
 
-func (s *arrowSink[R]) close() error {
+func (s *arrowSink) close() error {
 	s.build.Release()
 	return guard(s.w.Close)
 }

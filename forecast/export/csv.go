@@ -18,27 +18,27 @@ const RowCaution = "not-wading-advice"
 // csvSink writes plain RFC 4180 with a header row and nothing before it, since
 // readers disagree over comments. No value is an empty field. Units and
 // attributes are in the description beside the file, see csvDescription.
-type csvSink[R any] struct {
+type csvSink struct {
 	w       *csv.Writer
-	columns []Column[R]
+	columns []column
 	record  []string
 }
 
-func newCSV[R any](w io.Writer, t Table[R]) (sink[R], error) {
-	s := &csvSink[R]{w: csv.NewWriter(w), columns: t.Columns, record: make([]string, len(t.Columns)+1)}
+func newCSV(w io.Writer, t layout) (sink, error) {
+	s := &csvSink{w: csv.NewWriter(w), columns: t.columns, record: make([]string, len(t.columns)+1)}
 	s.w.UseCRLF = true
-	for i, c := range t.Columns {
-		s.record[i] = c.Name
+	for i, c := range t.columns {
+		s.record[i] = c.name
 	}
-	s.record[len(t.Columns)] = "caution"
+	s.record[len(t.columns)] = "caution"
 	return s, s.w.Write(s.record)
 }
 
-func (s *csvSink[R]) write(rows []R) error {
+func (s *csvSink) write(rows int) error {
 	s.record[len(s.columns)] = RowCaution
 	for i := range rows {
 		for k, c := range s.columns {
-			v, ok := text(c.Field(&rows[i]))
+			v, ok := text(c.at(i))
 			if !ok {
 				v = ""
 			}
@@ -51,7 +51,7 @@ func (s *csvSink[R]) write(rows []R) error {
 	return nil
 }
 
-func (s *csvSink[R]) close() error {
+func (s *csvSink) close() error {
 	s.w.Flush()
 	return s.w.Error()
 }
@@ -62,7 +62,7 @@ func (s *csvSink[R]) close() error {
 // does not name itself is said in terms of Dublin Core (dc) and schema.org
 // (schema), which it predefines. CF names are property URLs of the NERC vocabulary
 // server, whose form is from memory.
-func csvDescription[R any](url string, t Table[R], m Meta) ([]byte, error) {
+func csvDescription(url string, t layout, m Meta) ([]byte, error) {
 	type column struct {
 		Titles      string `json:"titles"`
 		Name        string `json:"name"`
@@ -76,12 +76,11 @@ func csvDescription[R any](url string, t Table[R], m Meta) ([]byte, error) {
 		Columns []column `json:"columns"`
 		Key     []string `json:"primaryKey,omitempty"`
 	}
-	var zero R
-	columns := make([]column, 0, len(t.Columns)+1)
-	for _, c := range t.Columns {
-		d := column{c.Name, c.Name, c.Long, csvType(c.Field(&zero)), slices.Contains(t.Key, c.Name), c.Units, ""}
-		if c.Standard != "" {
-			d.Standard = "http://vocab.nerc.ac.uk/standard_name/" + c.Standard + "/"
+	columns := make([]column, 0, len(t.columns)+1)
+	for _, c := range t.columns {
+		d := column{c.name, c.name, c.long, csvType(c.zero), slices.Contains(t.key, c.name), c.units, ""}
+		if c.standard != "" {
+			d.Standard = "http://vocab.nerc.ac.uk/standard_name/" + c.standard + "/"
 		}
 		columns = append(columns, d)
 	}
@@ -89,7 +88,7 @@ func csvDescription[R any](url string, t Table[R], m Meta) ([]byte, error) {
 	doc := map[string]any{
 		"@context": []any{"http://www.w3.org/ns/csvw", map[string]string{"@language": "en"}}, "url": url,
 		"dialect":     map[string]any{"header": true, "lineTerminators": []string{"\r\n"}},
-		"tableSchema": schema{columns, t.Key},
+		"tableSchema": schema{columns, t.key},
 	}
 	for _, a := range t.attributes(m) {
 		doc[csvTerms[a.name]] = a.value

@@ -1,10 +1,12 @@
 package export
 
 import (
+	"cmp"
 	"iter"
 	"maps"
 	"math"
 	"slices"
+	"sort"
 	"strconv"
 	"strings"
 	"time"
@@ -283,11 +285,10 @@ func visits(river string, sightings []forecast.Sighting, from, to forecast.Date)
 		}
 		seen[k] = max(seen[k], v)
 	}
-	keys := slices.SortedFunc(maps.Keys(seen), func(a, b key) int {
-		if a.day != b.day {
-			return int(a.day - b.day)
-		}
-		return strings.Compare(a.variable, b.variable)
+	keys := slices.Collect(maps.Keys(seen))
+	sort.Slice(keys, func(i, j int) bool {
+		a, b := keys[i], keys[j]
+		return cmp.Or(cmp.Compare(a.day, b.day), strings.Compare(a.variable, b.variable)) < 0
 	})
 	out := make([]visit, len(keys))
 	for i, k := range keys {

@@ -20,10 +20,11 @@ import (
 // the standard allows and map programs ignore, so the caution is also a
 // property of every feature.
 type geoSink struct {
-	b    *bufio.Writer
-	last Row
-	days geoDays
-	any  bool
+	b     *bufio.Writer
+	batch *[]Row
+	last  Row
+	days  geoDays
+	any   bool
 	// river holds a row of each day of the river, whatever its stage.
 	river map[forecast.Date]Row
 }
@@ -113,13 +114,14 @@ func rangeOf(r forecast.Range) *dates {
 	return &dates{r.P10, r.P50, r.P90}
 }
 
-func newGeoJSON(w io.Writer, m Meta) (sink[Row], error) {
-	s := &geoSink{b: bufio.NewWriterSize(w, 1<<16), river: map[forecast.Date]Row{}}
-	buf, err := appendAttributes([]byte("{\n\"type\": \"FeatureCollection\",\n"), Outlooks.attributes(m))
+func newGeoJSON(w io.Writer, batch *[]Row, m Meta) (sink, error) {
+	s := &geoSink{batch: batch, b: bufio.NewWriterSize(w, 1<<16), river: map[forecast.Date]Row{}}
+	t := Outlooks.over(batch)
+	buf, err := appendAttributes([]byte("{\n\"type\": \"FeatureCollection\",\n"), t.attributes(m))
 	if err != nil {
 		return nil, err
 	}
-	columns, err := json.Marshal(describe(Outlooks.Columns))
+	columns, err := json.Marshal(describe(t.columns))
 	if err != nil {
 		return nil, err
 	}
@@ -128,8 +130,8 @@ func newGeoJSON(w io.Writer, m Meta) (sink[Row], error) {
 	return s, err
 }
 
-func (s *geoSink) write(rows []Row) error {
-	for _, r := range rows {
+func (s *geoSink) write(rows int) error {
+	for _, r := range (*s.batch)[:rows] {
 		if r.River != s.last.River || r.Group != s.last.Group || r.Stage != s.last.Stage || !r.IssuedAt.Equal(s.last.IssuedAt) || r.Day < s.last.Day {
 			if err := s.flush(); err != nil {
 				return err

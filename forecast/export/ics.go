@@ -20,6 +20,7 @@ import (
 // those without a window, get no event.
 type icsSink struct {
 	b       *bufio.Writer
+	batch   *[]Row
 	config  *ics.SerializationConfiguration
 	comment string // for each event, which may be read alone
 	last    Row
@@ -29,8 +30,8 @@ type icsSink struct {
 	begun   bool
 }
 
-func newICS(w io.Writer, m Meta) (sink[Row], error) {
-	s := &icsSink{comment: m.comment(), b: bufio.NewWriterSize(w, 1<<16),
+func newICS(w io.Writer, batch *[]Row, m Meta) (sink, error) {
+	s := &icsSink{batch: batch, comment: m.comment(), b: bufio.NewWriterSize(w, 1<<16),
 		config: &ics.SerializationConfiguration{MaxLength: 75, PropertyMaxLength: 75, NewLine: "\r\n"}}
 	cal := ics.NewCalendarFor("Eclose")
 	cal.SetProductId("-//Eclose//outlook " + Outlooks.Version + "//EN")
@@ -46,8 +47,8 @@ func newICS(w io.Writer, m Meta) (sink[Row], error) {
 	return s, err
 }
 
-func (s *icsSink) write(rows []Row) error {
-	for _, r := range rows {
+func (s *icsSink) write(rows int) error {
+	for _, r := range (*s.batch)[:rows] {
 		if !s.begun || r.River != s.last.River || r.Group != s.last.Group || r.Stage != s.last.Stage || !r.IssuedAt.Equal(s.last.IssuedAt) {
 			if err := s.flush(); err != nil {
 				return err

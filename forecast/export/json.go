@@ -13,9 +13,9 @@ import (
 
 // jsonSink writes one object: the attributes, "columns" with units and words,
 // and "rows", an array of objects with one row a line. No value is null.
-type jsonSink[R any] struct {
+type jsonSink struct {
 	b       *bufio.Writer
-	columns []Column[R]
+	columns []column
 	buf     []byte
 	any     bool
 }
@@ -27,22 +27,22 @@ type jsonColumn struct {
 	Standard string `json:"standard_name,omitempty"`
 }
 
-func describe[R any](columns []Column[R]) []jsonColumn {
+func describe(columns []column) []jsonColumn {
 	out := make([]jsonColumn, len(columns))
 	for i, c := range columns {
-		out[i] = jsonColumn{c.Name, c.Units, c.Long, c.Standard}
+		out[i] = jsonColumn{c.name, c.units, c.long, c.standard}
 	}
 	return out
 }
 
-func newJSON[R any](w io.Writer, t Table[R], m Meta) (sink[R], error) {
-	s := &jsonSink[R]{b: bufio.NewWriterSize(w, 1<<16), columns: t.Columns}
+func newJSON(w io.Writer, t layout, m Meta) (sink, error) {
+	s := &jsonSink{b: bufio.NewWriterSize(w, 1<<16), columns: t.columns}
 	s.buf = append(s.buf, "{\n"...)
 	var err error
 	if s.buf, err = appendAttributes(s.buf, t.attributes(m)); err != nil {
 		return nil, err
 	}
-	columns, err := json.Marshal(describe(t.Columns))
+	columns, err := json.Marshal(describe(t.columns))
 	if err != nil {
 		return nil, err
 	}
@@ -62,7 +62,7 @@ func appendAttributes(buf []byte, attributes []attribute) ([]byte, error) {
 	return buf, nil
 }
 
-func (s *jsonSink[R]) write(rows []R) error {
+func (s *jsonSink) write(rows int) error {
 	for i := range rows {
 		s.buf = s.buf[:0]
 		if s.any {
@@ -74,10 +74,10 @@ func (s *jsonSink[R]) write(rows []R) error {
 			if k > 0 {
 				s.buf = append(s.buf, ',')
 			}
-			s.buf = append(append(append(s.buf, '"'), c.Name...), "\":"...)
+			s.buf = append(append(append(s.buf, '"'), c.name...), "\":"...)
 			var err error
-			if s.buf, err = appendValue(s.buf, c.Field(&rows[i])); err != nil {
-				return fmt.Errorf("column %s: %w", c.Name, err)
+			if s.buf, err = appendValue(s.buf, c.at(i)); err != nil {
+				return fmt.Errorf("column %s: %w", c.name, err)
 			}
 		}
 		s.buf = append(s.buf, '}')
@@ -88,7 +88,7 @@ func (s *jsonSink[R]) write(rows []R) error {
 	return nil
 }
 
-func (s *jsonSink[R]) close() error {
+func (s *jsonSink) close() error {
 	s.b.WriteString("\n]\n}\n") //nolint:errcheck // the writer keeps its first error for Flush
 	return s.b.Flush()
 }

@@ -18,11 +18,11 @@ import (
 // parquetSink gathers batches of rows into row groups through the low-level column
 // writers: they need none of the library's compute kernels, and no goroutine
 // but the caller's.
-type parquetSink[R any] struct {
+type parquetSink struct {
 	w       *file.Writer
 	group   file.BufferedRowGroupWriter // nil: none is begun
 	rows    int                         // in it
-	columns []Column[R]
+	columns []column
 	levels  []int16
 }
 
@@ -32,22 +32,21 @@ type parquetSink[R any] struct {
 // overflows.
 const groupRows = 32768
 
-func newParquet[R any](w io.Writer, t Table[R], m Meta) (sink[R], error) {
-	var zero R
-	fields := make(schema.FieldList, len(t.Columns))
+func newParquet(w io.Writer, t layout, m Meta) (sink, error) {
+	fields := make(schema.FieldList, len(t.columns))
 	props := []parquet.WriterProperty{
 		// The library makes a compressor anew for each page; that of the lowest level is a
 		// fifth of the others' size.
 		parquet.WithCompression(compress.Codecs.Zstd), parquet.WithCompressionLevel(1), parquet.WithCreatedBy("eclose"),
 		parquet.WithAllocator(memory.DefaultAllocator),
 	}
-	for i, c := range t.Columns {
+	for i, c := range t.columns {
 		var err error
-		if fields[i], err = parquetNode(c.Name, c.Field(&zero)); err != nil {
-			return nil, fmt.Errorf("column %s: %w", c.Name, err)
+		if fields[i], err = parquetNode(c.name, c.zero); err != nil {
+			return nil, fmt.Errorf("column %s: %w", c.name, err)
 		}
-		if _, ok := c.Field(&zero).(*bool); ok {
-			props = append(props, parquet.WithDictionaryFor(c.Name, false))
+		if _, ok := c.zero.(*bool); ok {
+			props = append(props, parquet.WithDictionaryFor(c.name, false))
 		}
 	}
 	root, err := schema.NewGroupNode("outlook", parquet.Repetitions.Required, fields, -1)
@@ -63,8 +62,8 @@ func newParquet[R any](w io.Writer, t Table[R], m Meta) (sink[R], error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &parquetSink[R]{w: fw, columns: t.Columns}
-	columns, err := json.Marshal(describe(t.Columns))
+	s := &parquetSink{w: fw, columns: t.columns}
+	columns, err := json.Marshal(describe(t.columns))
 	if err != nil {
 		return nil, err
 	}
@@ -109,7 +108,7 @@ func parquetNode(name string, p any) (schema.Node, error) {
 	return nil, fmt.Errorf("values of type %T have no form in Parquet", p)
 }
 
-func (s *parquetSink[R]) write(rows []R) error {
+func (s *parquetSink) write(rows int) error {
 	return guard(func() error {
 		if s.group == nil {
 			s.group = s.w.AppendBufferedRowGroup()
@@ -120,17 +119,17 @@ func (s *parquetSink[R]) write(rows []R) error {
 				err = s.column(cw, c, rows)
 			}
 			if err != nil {
-				return fmt.Errorf("column %s: %w", c.Name, err)
+				return fmt.Errorf("column %s: %w", c.name, err)
 			}
 		}
-		if s.rows += len(rows); s.rows+batchRows <= groupRows {
+		if s.rows += rows; s.rows+batchRows <= groupRows {
 			return nil
 		}
 		return s.endGroup()
 	})
 }
 
-func (s *parquetSink[R]) endGroup() error {
+func (s *parquetSink) endGroup() error {
 	if s.group == nil {
 		return nil
 	}
@@ -141,38 +140,37 @@ func (s *parquetSink[R]) endGroup() error {
 
 // column gathers one column of the batch; definition level 1 marks a value, 0
 // none.
-func (s *parquetSink[R]) column(cw file.ColumnChunkWriter, c Column[R], rows []R) error {
+func (s *parquetSink) column(cw file.ColumnChunkWriter, c column, rows int) error {
 	var err error
 	switch w := cw.(type) {
 	case *file.ByteArrayColumnChunkWriter:
-		v := make([]parquet.ByteArray, len(rows))
+		v := make([]parquet.ByteArray, rows)
 		for i := range rows {
-			v[i] = parquet.ByteArray(*c.Field(&rows[i]).(*string))
+			v[i] = parquet.ByteArray(*c.at(i).(*string))
 		}
 		_, err = w.WriteBatch(v, nil, nil)
 	case *file.BooleanColumnChunkWriter:
-		v := make([]bool, len(rows))
+		v := make([]bool, rows)
 		for i := range rows {
-			v[i] = *c.Field(&rows[i]).(*bool)
+			v[i] = *c.at(i).(*bool)
 		}
 		_, err = w.WriteBatch(v, nil, nil)
 	case *file.Float64ColumnChunkWriter:
-		v := gather(s, rows, func(r *R) (float64, bool) { x := *c.Field(r).(*float64); return x, !math.IsNaN(x) })
+		v := gather(s, rows, func(i int) (float64, bool) { x := *c.at(i).(*float64); return x, !math.IsNaN(x) })
 		_, err = w.WriteBatch(v, s.levels, nil)
 	case *file.Int32ColumnChunkWriter:
-		v := gather(s, rows, func(r *R) (int32, bool) { x := *c.Field(r).(*forecast.Date); return int32(x), x != 0 })
+		v := gather(s, rows, func(i int) (int32, bool) { x := *c.at(i).(*forecast.Date); return int32(x), x != 0 })
 		_, err = w.WriteBatch(v, s.levels, nil)
 	case *file.Int64ColumnChunkWriter:
-		var zero R
-		if _, ok := c.Field(&zero).(*int); ok {
-			v := make([]int64, len(rows))
+		if _, ok := c.zero.(*int); ok {
+			v := make([]int64, rows)
 			for i := range rows {
-				v[i] = int64(*c.Field(&rows[i]).(*int))
+				v[i] = int64(*c.at(i).(*int))
 			}
 			_, err = w.WriteBatch(v, nil, nil)
 			break
 		}
-		v := gather(s, rows, func(r *R) (int64, bool) { x := *c.Field(r).(*time.Time); return x.UnixMicro(), !x.IsZero() })
+		v := gather(s, rows, func(i int) (int64, bool) { x := *c.at(i).(*time.Time); return x.UnixMicro(), !x.IsZero() })
 		_, err = w.WriteBatch(v, s.levels, nil)
 	default:
 		err = fmt.Errorf("no writer for %T", cw)
@@ -181,11 +179,11 @@ func (s *parquetSink[R]) column(cw file.ColumnChunkWriter, c Column[R], rows []R
 }
 
 // gather lists the values that are there and leaves the levels in s.
-func gather[R, T any](s *parquetSink[R], rows []R, value func(*R) (T, bool)) []T {
+func gather[T any](s *parquetSink, rows int, value func(row int) (T, bool)) []T {
 	s.levels = s.levels[:0]
-	out := make([]T, 0, len(rows))
+	out := make([]T, 0, rows)
 	for i := range rows {
-		v, ok := value(&rows[i])
+		v, ok := value(i)
 		if !ok {
 			s.levels = append(s.levels, 0)
 			continue
@@ -196,7 +194,7 @@ func gather[R, T any](s *parquetSink[R], rows []R, value func(*R) (T, bool)) []T
 	return out
 }
 
-func (s *parquetSink[R]) close() error {
+func (s *parquetSink) close() error {
 	return guard(func() error {
 		if err := s.endGroup(); err != nil {
 			return err

@@ -207,22 +207,22 @@ func (r *Row) check() error {
 // them. It returns the number of rows taken.
 func Write(w io.Writer, f Format, m Meta, rows iter.Seq2[Row, error]) (int, error) {
 	rows = checked(rows)
+	var batch []Row
+	var s sink
+	var err error
 	switch f {
 	case GeoJSON:
-		s, err := newGeoJSON(w, m)
-		if err != nil {
-			return 0, fmt.Errorf("starting outlook as geojson: %w", err)
-		}
-		return drain(s, rows, f, "outlook")
+		s, err = newGeoJSON(w, &batch, m)
 	case ICS:
-		s, err := newICS(w, m)
-		if err != nil {
-			return 0, fmt.Errorf("starting outlook as ics: %w", err)
-		}
-		return drain(s, rows, f, "outlook")
+		s, err = newICS(w, &batch, m)
 	default:
 		return WriteTable(w, f, Outlooks, m, rows)
 	}
+	if err != nil {
+		return 0, fmt.Errorf("starting outlook as %s: %w", f, err)
+	}
+	batch = make([]Row, 0, batchRows)
+	return drain(s, &batch, rows, f, "outlook")
 }
 
 func checked(rows iter.Seq2[Row, error]) iter.Seq2[Row, error] {

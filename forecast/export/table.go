@@ -51,6 +51,32 @@ type Table[R any] struct {
 	Columns []Column[R]
 }
 
+// layout is a Table whose rows have no type: the writers of the formats are compiled
+// once, not once for each table.
+type layout struct {
+	name, version string
+	key           []string
+	columns       []column
+}
+
+// column is a Column. zero points at a value of its type, at points at the value in a
+// row of the batch that is written.
+type column struct {
+	name, units, long, standard string
+	zero                        any
+	at                          func(row int) any
+}
+
+// over is the layout of the rows that batch will hold.
+func (t Table[R]) over(batch *[]R) layout {
+	var zero R
+	l := layout{t.Name, t.Version, t.Key, make([]column, len(t.Columns))}
+	for i, c := range t.Columns {
+		l.columns[i] = column{c.Name, c.Units, c.Long, c.Standard, c.Field(&zero), func(row int) any { return c.Field(&(*batch)[row]) }}
+	}
+	return l
+}
+
 // Meta is what a file says about itself beyond its columns.
 type Meta struct {
 	Title   string    // one line
@@ -69,12 +95,12 @@ func (m Meta) comment() string {
 type attribute struct{ name, value string }
 
 // attributes are the same for every format, in this order.
-func (t Table[R]) attributes(m Meta) []attribute {
+func (t layout) attributes(m Meta) []attribute {
 	return []attribute{
 		{"Conventions", "CF-1.11, ACDD-1.3"},
 		{"title", m.Title},
-		{"schema", "eclose/" + t.Name},
-		{"schema_version", t.Version},
+		{"schema", "eclose/" + t.name},
+		{"schema_version", t.version},
 		{"source", m.Source},
 		{"history", m.History},
 		{"date_created", m.Created.UTC().Format(time.RFC3339)},
@@ -82,9 +108,9 @@ func (t Table[R]) attributes(m Meta) []attribute {
 	}
 }
 
-// sink takes batches of rows in order.
-type sink[R any] interface {
-	write([]R) error
+// sink takes batches of rows in order, by their number.
+type sink interface {
+	write(rows int) error
 	close() error
 }
 
@@ -95,8 +121,15 @@ const batchRows = 4096
 // writer or a value that cannot be written, and then what w got is not a file;
 // use File to have all or nothing. It returns the number of rows written.
 func WriteTable[R any](w io.Writer, f Format, t Table[R], m Meta, rows iter.Seq2[R, error]) (int, error) {
-	var s sink[R]
-	var err error
+	batch := make([]R, 0, batchRows)
+	s, err := newSink(w, f, t.over(&batch), m)
+	if err != nil {
+		return 0, err
+	}
+	return drain(s, &batch, rows, f, t.Name)
+}
+
+func newSink(w io.Writer, f Format, t layout, m Meta) (s sink, err error) {
 	switch f {
 	case Parquet:
 		s, err = newParquet(w, t, m)
@@ -107,12 +140,12 @@ func WriteTable[R any](w io.Writer, f Format, t Table[R], m Meta, rows iter.Seq2
 	case JSON:
 		s, err = newJSON(w, t, m)
 	default:
-		return 0, fmt.Errorf("writing %s: a table has no form as %q", t.Name, f)
+		return nil, fmt.Errorf("writing %s: a table has no form as %q", t.name, f)
 	}
 	if err != nil {
-		return 0, fmt.Errorf("starting %s as %s: %w", t.Name, f, err)
+		return nil, fmt.Errorf("starting %s as %s: %w", t.name, f, err)
 	}
-	return drain(s, rows, f, t.Name)
+	return s, nil
 }
 
 // WriteTableFile is WriteTable into a file, all or nothing (see File). Beside a
@@ -120,7 +153,7 @@ func WriteTable[R any](w io.Writer, f Format, t Table[R], m Meta, rows iter.Seq2
 // description would be worse than a description that waits for its data.
 func WriteTableFile[R any](path string, f Format, t Table[R], m Meta, rows iter.Seq2[R, error]) (n int, err error) {
 	if f == CSV {
-		d, err := csvDescription(filepath.Base(path), t, m)
+		d, err := csvDescription(filepath.Base(path), t.over(nil), m)
 		if err != nil {
 			return 0, fmt.Errorf("describing %s: %w", path, err)
 		}
@@ -136,28 +169,27 @@ func WriteTableFile[R any](path string, f Format, t Table[R], m Meta, rows iter.
 }
 
 // drain feeds a sink in batches.
-func drain[R any](s sink[R], rows iter.Seq2[R, error], f Format, name string) (int, error) {
+func drain[R any](s sink, batch *[]R, rows iter.Seq2[R, error], f Format, name string) (int, error) {
 	n := 0
-	batch := make([]R, 0, batchRows)
 	flush := func() error {
-		if err := s.write(batch); err != nil {
+		if err := s.write(len(*batch)); err != nil {
 			return fmt.Errorf("writing %s as %s after row %d: %w", name, f, n, err)
 		}
-		n += len(batch)
-		batch = batch[:0]
+		n += len(*batch)
+		*batch = (*batch)[:0]
 		return nil
 	}
 	for r, err := range rows {
 		if err != nil {
-			return n, fmt.Errorf("reading row %d of %s: %w", n+len(batch)+1, name, err)
+			return n, fmt.Errorf("reading row %d of %s: %w", n+len(*batch)+1, name, err)
 		}
-		if batch = append(batch, r); len(batch) == batchRows {
+		if *batch = append(*batch, r); len(*batch) == batchRows {
 			if err := flush(); err != nil {
 				return n, err
 			}
 		}
 	}
-	if len(batch) > 0 {
+	if len(*batch) > 0 {
 		if err := flush(); err != nil {
 			return n, err
 		}

@@ -1,10 +1,10 @@
 package records
 
 import (
-	"cmp"
 	"context"
 	"maps"
 	"slices"
+	"sort"
 
 	"example.org/eclose/ingest/occurrence"
 )
@@ -127,6 +127,6 @@ func counts(m map[string]int) []Count {
 	for _, k := range slices.Sorted(maps.Keys(m)) {
 		out = append(out, Count{k, m[k]})
 	}
-	slices.SortStableFunc(out, func(a, b Count) int { return cmp.Compare(b.N, a.N) })
+	sort.SliceStable(out, func(i, j int) bool { return out[j].N < out[i].N })
 	return out
 }

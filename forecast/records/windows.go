@@ -5,6 +5,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"sort"
 	"sync"
 	"time"
 
@@ -357,8 +358,9 @@ func fit(known []Dated, e effort, region insects.Region, c *insects.Catalogue, y
 		w.Past = departures(records, w.Records, effort)
 		out = append(out, w)
 	}
-	slices.SortFunc(out, func(a, b Window) int {
-		return cmp.Or(cmp.Compare(a.Records.Median.Mid, b.Records.Median.Mid), cmp.Compare(a.Group, b.Group), cmp.Compare(a.Stage, b.Stage))
+	sort.Slice(out, func(i, j int) bool {
+		a, b := out[i], out[j]
+		return cmp.Or(cmp.Compare(a.Records.Median.Mid, b.Records.Median.Mid), cmp.Compare(a.Group, b.Group), cmp.Compare(a.Stage, b.Stage)) < 0
 	})
 	return out
 }

@@ -1,11 +1,13 @@
 package trip
 
 import (
+	"cmp"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"slices"
+	"sort"
 	"strconv"
 	"strings"
 )
@@ -104,11 +106,9 @@ func (b *Box) Add(name string, size, count int) error {
 		b.Flies[i].Count = n
 	}
 	b.Flies = slices.DeleteFunc(b.Flies, func(f Boxed) bool { return f.Count == 0 })
-	slices.SortFunc(b.Flies, func(x, y Boxed) int {
-		if c := strings.Compare(x.Name, y.Name); c != 0 {
-			return c
-		}
-		return x.Size - y.Size
+	sort.Slice(b.Flies, func(i, j int) bool {
+		x, y := b.Flies[i], b.Flies[j]
+		return cmp.Or(strings.Compare(x.Name, y.Name), x.Size-y.Size) < 0
 	})
 	return nil
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -112,8 +113,8 @@ func Plan(ask Ask, rivers []River, groups Groups) (*Trip, error) {
 	if len(s.stays) == 0 {
 		return nil, fmt.Errorf("planning a trip: %w (%s to %s)", ErrNothing, ask.From, ask.To)
 	}
-	slices.SortStableFunc(s.weeks, better)
-	slices.SortStableFunc(s.stays, better)
+	sort.SliceStable(s.weeks, func(i, j int) bool { return better(s.weeks[i], s.weeks[j]) < 0 })
+	sort.SliceStable(s.stays, func(i, j int) bool { return better(s.stays[i], s.stays[j]) < 0 })
 	t.Weeks = s.weeks
 	for i := range t.Weeks {
 		s.by[t.Weeks[i].River].fill(&t.Weeks[i])

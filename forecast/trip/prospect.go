@@ -2,7 +2,7 @@ package trip
 
 import (
 	"cmp"
-	"slices"
+	"sort"
 
 	"example.org/eclose/forecast"
 )
@@ -140,8 +140,9 @@ func (d *days) next(from, to forecast.Date) []Likely {
 			out = append(out, l)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b Likely) int {
-		return cmp.Or(cmp.Compare(b.worth, a.worth), cmp.Compare(a.stage.Window.Start.P50, b.stage.Window.Start.P50))
+	sort.SliceStable(out, func(i, j int) bool {
+		a, b := out[i], out[j]
+		return cmp.Or(cmp.Compare(b.worth, a.worth), cmp.Compare(a.stage.Window.Start.P50, b.stage.Window.Start.P50)) < 0
 	})
 	return out
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"strings"
 
 	"example.org/eclose/forecast"
@@ -78,8 +79,9 @@ func tying(s Stay, groups Groups) []Fly {
 	for i := range out {
 		out[i].count()
 	}
-	slices.SortStableFunc(out, func(a, b Fly) int {
-		return cmp.Or(cmp.Compare(a.NeededBy, b.NeededBy), cmp.Compare(b.Chance, a.Chance))
+	sort.SliceStable(out, func(i, j int) bool {
+		a, b := out[i], out[j]
+		return cmp.Or(cmp.Compare(a.NeededBy, b.NeededBy), cmp.Compare(b.Chance, a.Chance)) < 0
 	})
 	return out
 }
@@ -97,7 +99,7 @@ func (f *Fly) merge(o Fly) {
 		}
 		f.Hooks[i].Count = max(f.Hooks[i].Count, h.Count)
 	}
-	slices.SortFunc(f.Hooks, func(a, b Hook) int { return a.Size - b.Size })
+	sort.Slice(f.Hooks, func(i, j int) bool { return f.Hooks[i].Size < f.Hooks[j].Size })
 }
 
 func (f *Fly) count() {

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"sort"
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/model/insects"
@@ -74,8 +75,9 @@ const (
 // name puts the stages of a stay in the order of what they are worth and works out the
 // chance that at least one of those named shows.
 func (s *Stay) name() {
-	slices.SortStableFunc(s.Likely, func(a, b Likely) int {
-		return cmp.Or(cmp.Compare(b.worth, a.worth), cmp.Compare(b.Chance, a.Chance))
+	sort.SliceStable(s.Likely, func(i, j int) bool {
+		a, b := s.Likely[i], s.Likely[j]
+		return cmp.Or(cmp.Compare(b.worth, a.worth), cmp.Compare(b.Chance, a.Chance)) < 0
 	})
 	s.choose()
 	n := float64(s.To-s.From) + 1

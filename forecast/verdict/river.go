@@ -3,6 +3,7 @@ package verdict
 import (
 	"cmp"
 	"slices"
+	"sort"
 
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/trip"
@@ -33,7 +34,10 @@ func riverOf(q Question, r trip.River, groups trip.Groups) River {
 	for _, l := range a.Next[:min(len(a.Next), nextShown)] {
 		v.Next = append(v.Next, b.catch(l))
 	}
-	slices.SortStableFunc(v.Next, func(x, y Catch) int { return cmp.Or(cmp.Compare(x.From, y.From), cmp.Compare(x.Best, y.Best)) })
+	sort.SliceStable(v.Next, func(i, j int) bool {
+		x, y := v.Next[i], v.Next[j]
+		return cmp.Or(cmp.Compare(x.From, y.From), cmp.Compare(x.Best, y.Best)) < 0
+	})
 	return v
 }
 
@@ -103,7 +107,7 @@ func (b builder) rest(q Question, a *trip.Prospect) ([]Catch, float64) {
 	for _, p := range byGroup(out) {
 		none *= 1 - p
 	}
-	slices.SortStableFunc(out, func(x, y Catch) int { return cmp.Compare(x.Hours.First(), y.Hours.First()) })
+	sort.SliceStable(out, func(i, j int) bool { return out[i].Hours.First() < out[j].Hours.First() })
 	return out, 1 - none
 }
 

@@ -95,7 +95,7 @@ func bins(p []float64, y []bool, n int, index func(float64) int) []Bin {
 		b.spy += d * (unit(y[i]) - b.Frequency())
 	}
 	out = slices.DeleteFunc(out, func(b Bin) bool { return b.N == 0 })
-	slices.SortStableFunc(out, func(a, b Bin) int { return cmp.Compare(a.P, b.P) })
+	sort.SliceStable(out, func(i, j int) bool { return cmp.Compare(out[i].P, out[j].P) < 0 })
 	return out
 }
 

@@ -3,7 +3,7 @@ package db
 import (
 	"context"
 	"database/sql"
-	"encoding/gob"
+	"encoding/json"
 	"errors"
 	"net"
 	"sync"
@@ -44,7 +44,7 @@ func (d *DB) host(ctx context.Context) error {
 			guests.Go(func() {
 				end := context.AfterFunc(always, func() { _ = c.Close() })
 				defer end()
-				(&visitor{db: d.SQL, conn: c, out: gob.NewEncoder(c)}).serve(always)
+				(&visitor{db: d.SQL, conn: c, out: json.NewEncoder(c)}).serve(always)
 			})
 		}
 	})
@@ -61,7 +61,7 @@ func (d *DB) host(ctx context.Context) error {
 type visitor struct {
 	db   *sql.DB
 	conn net.Conn
-	out  *gob.Encoder
+	out  *json.Encoder
 	tx   *sql.Tx
 	end  context.CancelFunc
 }
@@ -71,9 +71,9 @@ func (v *visitor) serve(ctx context.Context) {
 		v.leave()
 		_ = v.conn.Close() // which tells the guest
 	}()
-	in := gob.NewDecoder(v.conn)
+	in := json.NewDecoder(v.conn)
 	for {
-		var r request // gob leaves what is zero as it was
+		var r request // what is not sent stays as it was
 		until := time.Time{}
 		if v.tx != nil {
 			until = time.Now().Add(guestIdle)

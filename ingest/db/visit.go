@@ -4,7 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"database/sql/driver"
-	"encoding/gob"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -32,7 +32,7 @@ func (g guest) Connect(ctx context.Context) (driver.Conn, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &guestConn{conn: c, in: gob.NewDecoder(c), out: gob.NewEncoder(c)}, nil
+	return &guestConn{conn: c, in: json.NewDecoder(c), out: json.NewEncoder(c)}, nil
 }
 
 type guestDriver struct{}
@@ -43,8 +43,8 @@ func (guestDriver) Open(string) (driver.Conn, error) {
 
 type guestConn struct {
 	conn net.Conn
-	in   *gob.Decoder
-	out  *gob.Encoder
+	in   *json.Decoder
+	out  *json.Encoder
 	bad  bool // an answer is missing: nothing can be asked any more
 }
 

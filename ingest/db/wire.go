@@ -3,10 +3,11 @@ package db
 import (
 	"database/sql/driver"
 	"fmt"
+	"math"
 	"time"
 )
 
-// A guest process and the server that has the file exchange these as gob, one
+// A guest process and the server that has the file exchange these as JSON, one
 // answer for each request. A connection runs one transaction at most.
 type (
 	request struct {
@@ -26,14 +27,13 @@ type (
 		Name  string
 		Value wireValue
 	}
-	// wireValue is a driver.Value: gob carries no nil in a list.
+	// wireValue is a driver.Value in what JSON carries to the last bit: a number's bits
+	// are an integer, a text's bytes are base64.
 	wireValue struct {
-		Kind byte
-		Int  int64
-		Real float64
-		Text string
-		Data []byte
-		Time time.Time
+		Kind byte      `json:",omitempty"`
+		Int  int64     `json:",omitempty"`
+		Data []byte    `json:",omitempty"`
+		Time time.Time `json:",omitzero"`
 	}
 )
 
@@ -58,14 +58,14 @@ func toWire(v driver.Value) (wireValue, error) {
 	case int64:
 		return wireValue{Kind: 'i', Int: x}, nil
 	case float64:
-		return wireValue{Kind: 'f', Real: x}, nil
+		return wireValue{Kind: 'f', Int: int64(math.Float64bits(x))}, nil
 	case bool:
 		if x {
 			return wireValue{Kind: 'b', Int: 1}, nil
 		}
 		return wireValue{Kind: 'b'}, nil
 	case string:
-		return wireValue{Kind: 's', Text: x}, nil
+		return wireValue{Kind: 's', Data: []byte(x)}, nil
 	case []byte:
 		return wireValue{Kind: 'd', Data: x}, nil
 	case time.Time:
@@ -79,11 +79,11 @@ func (w wireValue) value() driver.Value {
 	case 'i':
 		return w.Int
 	case 'f':
-		return w.Real
+		return math.Float64frombits(uint64(w.Int))
 	case 'b':
 		return w.Int != 0
 	case 's':
-		return w.Text
+		return string(w.Data)
 	case 'd':
 		if w.Data == nil {
 			return []byte{}

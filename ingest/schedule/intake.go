@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"sort"
 	"time"
 
 	"example.org/eclose/ingest"
@@ -365,7 +366,7 @@ const contextSpan = 10 * 24 * time.Hour
 // check flags the new readings of a place, air first, since the checks of the
 // water look at the air.
 func (in Intake) check(ctx context.Context, p RiverTasks, fresh []fetched, known []ingest.Key) error {
-	slices.SortStableFunc(fresh, func(a, b fetched) int { return order(a.key.Variable) - order(b.key.Variable) })
+	sort.SliceStable(fresh, func(i, j int) bool { return order(fresh[i].key.Variable) < order(fresh[j].key.Variable) })
 	var air, water *ingest.Series
 	for _, f := range fresh {
 		if in.Feed != "" && air == nil && f.key.Variable == ingest.WaterTemperature {

@@ -1,24 +1,24 @@
 package series
 
 import (
-	"bytes"
 	"cmp"
 	"context"
+	"encoding/xml"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
+	"net/http"
 	"net/url"
 	"os"
+	"time"
 
-	"github.com/minio/minio-go/v7"
-	"github.com/minio/minio-go/v7/pkg/credentials"
+	"github.com/minio/minio-go/v7/pkg/s3utils"
 )
 
 // s3Bucket is a part of a bucket on any store that speaks S3.
 type s3Bucket struct {
-	client       *minio.Client
-	name, prefix string
+	client *s3Client
+	prefix string
 }
 
 // openBucket opens object storage: s3://bucket?region=…, and for a store other
@@ -48,21 +48,12 @@ func openBucket(ctx context.Context, storeURL string) (bucket, error) {
 			return nil, fmt.Errorf("endpoint %q is not a URL such as https://s3.example.org", text)
 		}
 	}
-	lookup := minio.BucketLookupAuto
-	if q.Get("use_path_style") == "true" {
-		lookup = minio.BucketLookupPath
-	}
-	client, err := minio.New(endpoint.Host, &minio.Options{
-		Creds:  credentials.NewChainCredentials([]credentials.Provider{&credentials.EnvAWS{}, &credentials.FileAWSCredentials{}, &credentials.IAM{}}),
-		Secure: endpoint.Scheme == "https", Region: cmp.Or(q.Get("region"), os.Getenv("AWS_REGION")), BucketLookup: lookup,
-	})
-	if err != nil {
-		return nil, err
-	}
-	b := s3Bucket{client, u.Host, q.Get("prefix")}
-	ok, err := client.BucketExists(ctx, b.name)
-	if err == nil && !ok {
-		err = errors.New("bucket not found")
+	region := cmp.Or(q.Get("region"), os.Getenv("AWS_REGION"), s3utils.GetRegionFromURL(*endpoint))
+	b := s3Bucket{newS3Client(*endpoint, u.Host, region, q.Get("use_path_style") == "true"), q.Get("prefix")}
+	_, err = b.page(ctx, url.Values{"max-keys": {"1"}})
+	if fault, ok := errors.AsType[*s3Fault](err); ok && region == "" && fault.Region != "" {
+		b.client.region = fault.Region // the bucket lies elsewhere, and the answer says where
+		_, err = b.page(ctx, url.Values{"max-keys": {"1"}})
 	}
 	if err != nil {
 		return nil, fmt.Errorf("%w; use an existing bucket and set AWS_ACCESS_KEY_ID, AWS_SECRET_ACCESS_KEY and AWS_REGION", err)
@@ -71,35 +62,26 @@ func openBucket(ctx context.Context, storeURL string) (bucket, error) {
 }
 
 func (b s3Bucket) read(ctx context.Context, name string, limit int64) ([]byte, error) {
-	o, err := b.client.GetObject(ctx, b.name, b.prefix+name, minio.GetObjectOptions{})
+	data, err := b.client.do(ctx, s3Request{method: http.MethodGet, key: b.prefix + name, limit: limit})
 	if err != nil {
 		return nil, translate(name, err)
-	}
-	defer o.Close() //nolint:errcheck // it was only read from
-	data, err := io.ReadAll(io.LimitReader(o, limit+1))
-	if err != nil {
-		return nil, translate(name, err)
-	}
-	if int64(len(data)) > limit {
-		return nil, errTooLong
 	}
 	return data, nil
 }
 
 func (b s3Bucket) write(ctx context.Context, name string, data []byte) error {
-	return b.put(ctx, name, data, minio.PutObjectOptions{})
+	return b.put(ctx, name, data, http.Header{})
 }
 
 func (b s3Bucket) create(ctx context.Context, name string, data []byte) error {
-	var o minio.PutObjectOptions
-	o.SetMatchETagExcept("*")
-	return b.put(ctx, name, data, o)
+	return b.put(ctx, name, data, http.Header{"If-None-Match": {"*"}})
 }
 
-func (b s3Bucket) put(ctx context.Context, name string, data []byte, o minio.PutObjectOptions) error {
-	// In one part the object appears whole or not at all, and the condition holds.
-	o.ContentType, o.DisableMultipart = "application/octet-stream", true
-	_, err := b.client.PutObject(ctx, b.name, b.prefix+name, bytes.NewReader(data), int64(len(data)), o)
+// put writes in one request: the object appears whole or not at all, and the
+// condition holds.
+func (b s3Bucket) put(ctx context.Context, name string, data []byte, h http.Header) error {
+	h.Set("Content-Type", "application/octet-stream")
+	_, err := b.client.do(ctx, s3Request{method: http.MethodPut, key: b.prefix + name, header: h, body: data, limit: maxS3Answer})
 	return translate(name, err)
 }
 
@@ -107,21 +89,62 @@ func (b s3Bucket) put(ctx context.Context, name string, data []byte, o minio.Put
 func (b s3Bucket) flush(context.Context) error { return nil }
 
 func (b s3Bucket) remove(ctx context.Context, name string) error {
-	return translate(name, b.client.RemoveObject(ctx, b.name, b.prefix+name, minio.RemoveObjectOptions{}))
+	_, err := b.client.do(ctx, s3Request{method: http.MethodDelete, key: b.prefix + name, limit: maxS3Answer})
+	return translate(name, err)
+}
+
+// s3Listing is one page of ListObjectsV2.
+type s3Listing struct {
+	XMLName               xml.Name `xml:"ListBucketResult"` // another document is not an empty listing
+	EncodingType          string   // "url" where the keys are escaped, as asked
+	IsTruncated           bool
+	NextContinuationToken string
+	Contents              []struct {
+		Key          string
+		Size         int64
+		LastModified time.Time
+	}
 }
 
 func (b s3Bucket) list(ctx context.Context, folder string, yield func(object) error) error {
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel() // ends the listing where yield gives up
-	for o := range b.client.ListObjects(ctx, b.name, minio.ListObjectsOptions{Prefix: b.prefix + folder + "/", Recursive: true}) {
-		if o.Err != nil {
-			return fmt.Errorf("listing %s: %w", folder, o.Err)
+	q := url.Values{"prefix": {b.prefix + folder + "/"}}
+	for {
+		page, err := b.page(ctx, q)
+		if err != nil {
+			return fmt.Errorf("listing %s: %w", folder, err)
 		}
-		if err := yield(object{o.Key[len(b.prefix):], o.Size, o.LastModified}); err != nil {
-			return err
+		for _, o := range page.Contents {
+			key := o.Key
+			if page.EncodingType == "url" {
+				if key, err = url.QueryUnescape(o.Key); err != nil {
+					return fmt.Errorf("listing %s: %w", folder, err)
+				}
+			}
+			if len(key) < len(b.prefix) {
+				return fmt.Errorf("listing %s: the store names %q, which is not in it", folder, key)
+			}
+			if err := yield(object{key[len(b.prefix):], o.Size, o.LastModified}); err != nil {
+				return err
+			}
 		}
+		if !page.IsTruncated {
+			return nil
+		}
+		if page.NextContinuationToken == "" {
+			return fmt.Errorf("listing %s: the store says that there is more, but not where", folder)
+		}
+		q.Set("continuation-token", page.NextContinuationToken)
 	}
-	return ctx.Err()
+}
+
+func (b s3Bucket) page(ctx context.Context, q url.Values) (page s3Listing, err error) {
+	q.Set("list-type", "2")
+	q.Set("encoding-type", "url") // XML cannot hold every key
+	data, err := b.client.do(ctx, s3Request{method: http.MethodGet, query: q, limit: maxS3Answer})
+	if err == nil {
+		err = xml.Unmarshal(data, &page)
+	}
+	return page, err
 }
 
 func (b s3Bucket) close() error { return nil }
@@ -131,13 +154,15 @@ func translate(name string, err error) error {
 	if err == nil {
 		return nil
 	}
-	switch minio.ToErrorResponse(err).Code {
-	case minio.NoSuchKey:
-		return fmt.Errorf("%s: %w", name, fs.ErrNotExist)
-	case minio.PreconditionFailed, "ConditionalRequestConflict":
-		// The second is said where two create the same name at one moment, and one of
-		// them is to look again.
-		return fmt.Errorf("%s: %w", name, fs.ErrExist)
+	if fault, ok := errors.AsType[*s3Fault](err); ok {
+		switch fault.Code {
+		case "NoSuchKey":
+			return fmt.Errorf("%s: %w", name, fs.ErrNotExist)
+		case "PreconditionFailed", "ConditionalRequestConflict":
+			// The second is said where two create the same name at one moment, and one of
+			// them is to look again.
+			return fmt.Errorf("%s: %w", name, fs.ErrExist)
+		}
 	}
 	return fmt.Errorf("%s: %w", name, err)
 }

@@ -3,6 +3,7 @@ package flight
 import (
 	"math"
 	"slices"
+	"sort"
 )
 
 // Record is a dated record of one group.
@@ -81,7 +82,8 @@ func Fit(records []Record, effort Effort, book Book) Window {
 		places = places || r.North != 0 || r.Up != 0
 		north, up = north+r.North/float64(len(records)), up+r.Up/float64(len(records))
 	}
-	records = slices.SortedStableFunc(slices.Values(records), func(a, b Record) int { return a.Day - b.Day })
+	records = slices.Clone(records)
+	sort.SliceStable(records, func(i, j int) bool { return records[i].Day < records[j].Day })
 	for i := range records {
 		records[i].North, records[i].Up = records[i].North-north, records[i].Up-up
 	}

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"sort"
 )
 
 // grid is the posterior over the median's mode and the two flanks of a two-piece
@@ -162,7 +163,10 @@ func (g *grid) logLike(records []seen, mode, l, r int) float64 {
 
 // fit sets the likelihoods and the posterior.
 func (g *grid) fit(records []seen) {
-	slices.SortStableFunc(records, func(a, b seen) int { return cmp.Or(a.fold-b.fold, a.late-b.late) })
+	sort.SliceStable(records, func(i, j int) bool {
+		a, b := records[i], records[j]
+		return cmp.Or(a.fold-b.fold, a.late-b.late) < 0
+	})
 	var folds [foldsOf][]seen
 	for _, x := range records {
 		folds[x.fold] = append(folds[x.fold], x)

@@ -3,6 +3,7 @@ package insects
 import (
 	"cmp"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 )
@@ -103,7 +104,8 @@ func (c *Catalogue) Find(name string, region Region, month time.Month) []Candida
 		}
 	}
 	found = c.withBroods(found, region, month)
-	slices.SortStableFunc(found, func(a, b Candidate) int {
+	sort.SliceStable(found, func(i, j int) bool {
+		a, b := found[i], found[j]
 		return cmp.Or(
 			boolFirst(a.InRegion || region == "", b.InRegion || region == ""),
 			boolFirst(a.InSeason, b.InSeason),
@@ -112,7 +114,7 @@ func (c *Catalogue) Find(name string, region Region, month time.Month) []Candida
 			boolFirst(a.Name.Kind != "misapplied", b.Name.Kind != "misapplied"),
 			cmp.Compare(a.Name.Rank, b.Name.Rank),
 			cmp.Compare(a.Group.Key, b.Group.Key),
-		)
+		) < 0
 	})
 	return found
 }

@@ -1,7 +1,7 @@
 package insects
 
 import (
-	"slices"
+	"sort"
 	"strings"
 	"unicode"
 )
@@ -146,7 +146,7 @@ func Closest(q string, names []string, n int) []string {
 			all = append(all, near{name, d})
 		}
 	}
-	slices.SortStableFunc(all, func(a, b near) int { return a.d - b.d })
+	sort.SliceStable(all, func(i, j int) bool { return all[i].d < all[j].d })
 	var out []string
 	for _, x := range all[:min(n, len(all))] {
 		out = append(out, x.name)

@@ -1,9 +1,9 @@
 package insects
 
 import (
-	"cmp"
 	"math"
 	"slices"
+	"sort"
 	"strings"
 )
 
@@ -314,7 +314,7 @@ func (g *Group) Sources() []string {
 // them for the empty region.
 func (g *Group) CommonNames(r Region) []string {
 	names := slices.Clone(g.Names)
-	slices.SortStableFunc(names, func(a, b Name) int { return cmp.Compare(a.Rank, b.Rank) })
+	sort.SliceStable(names, func(i, j int) bool { return names[i].Rank < names[j].Rank })
 	var out []string
 	for _, n := range names {
 		scientific := n.Kind == "scientific" || n.Kind == "scientific-old"

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"time"
 )
 
@@ -253,7 +254,7 @@ func (a *assessment) until(r Reading) {
 
 func (a *assessment) close(judged bool) Caution {
 	c := &a.c
-	slices.SortStableFunc(c.Reasons, func(x, y Reason) int { return int(y.Level) - int(x.Level) })
+	sort.SliceStable(c.Reasons, func(i, j int) bool { return int(c.Reasons[j].Level) < int(c.Reasons[i].Level) })
 	sure := Quiet
 	for _, r := range c.Reasons {
 		c.Level = max(c.Level, r.Level)

@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -543,7 +544,7 @@ func (p *pass) queue(r *reader, it Item) {
 		p.stats.Mails++
 	}
 	w.items = append(w.items, it)
-	slices.SortStableFunc(w.items, func(a, b Item) int { return weight(b) - weight(a) })
+	sort.SliceStable(w.items, func(i, j int) bool { return weight(w.items[j]) < weight(w.items[i]) })
 	if at.Before(w.notBefore) {
 		w.notBefore = at
 	}

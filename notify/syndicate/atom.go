@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"sort"
 	"time"
 
 	"example.org/eclose/forecast"
@@ -69,7 +70,7 @@ func WriteAtom(w io.Writer, address, credits string, r RiverNews, now time.Time)
 			Content: atomText{"text", r.Answer + "\n\n" + r.Caution + "\n\n" + forecast.StandingCaution}})
 	}
 	windows := slices.Clone(r.Windows)
-	slices.SortStableFunc(windows, func(a, b PublishedWindow) int { return b.Changed.Compare(a.Changed) })
+	sort.SliceStable(windows, func(i, j int) bool { return windows[j].Changed.Compare(windows[i].Changed) < 0 })
 	for _, x := range windows {
 		title := fmt.Sprintf("%s %s, %s to %s", forecast.UpperFirst(x.Name), x.stageWords(), x.From.Short(), x.To.Short())
 		if x.Cancelled {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"sort"
 	"time"
 
 	"example.org/eclose/forecast"
@@ -187,7 +188,7 @@ func Listed(all []PublishedWindow, groups []string, today forecast.Date) []Publi
 	out := slices.DeleteFunc(slices.Clone(all), func(w PublishedWindow) bool {
 		return w.To+keptFor < today || len(groups) == 0 && !w.Shown || len(groups) > 0 && !slices.Contains(groups, w.Group)
 	})
-	slices.SortStableFunc(out, func(a, b PublishedWindow) int { return int(a.From - b.From) })
+	sort.SliceStable(out, func(i, j int) bool { return out[i].From < out[j].From })
 	return out
 }
 

@@ -1,7 +1,6 @@
 package usgs
 
 import (
-	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -9,6 +8,7 @@ import (
 	"math"
 	"net/url"
 	"slices"
+	"sort"
 	"strconv"
 	"strings"
 
@@ -197,6 +197,6 @@ func daysOf(all []Normal, site, parameter string) []DayNormal {
 			out = append(out, *d)
 		}
 	}
-	slices.SortFunc(out, func(a, b DayNormal) int { return cmp.Compare(a.Day, b.Day) })
+	sort.Slice(out, func(i, j int) bool { return out[i].Day < out[j].Day })
 	return out
 }

@@ -103,29 +103,51 @@ func New(o Options) (http.Handler, error) {
 }
 
 // get registers one operation. formats are those besides JSON.
-func get[I, O any](s *service, id, path, summary string, formats []string, handle func(context.Context, *I) (*O, error)) {
+//
+// What is returned is described here: huma compiles 20 kB of code for each pair of
+// types that it gets, so it gets one type for all answers.
+func get[I any, O interface{ reply() *reply }](s *service, id, path, summary string, formats []string, handle func(context.Context, *I) (O, error)) {
+	huma.Register(s.huma, s.operation(id, path, summary, formats, reflect.TypeFor[O]().Elem()), func(ctx context.Context, in *I) (*reply, error) {
+		out, err := handle(ctx, in)
+		if err != nil {
+			s.logFault(ctx, id, err)
+			return nil, err
+		}
+		return out.reply(), nil
+	})
+}
+
+// operation describes one operation by what its handler returns.
+func (s *service) operation(id, path, summary string, formats []string, out reflect.Type) huma.Operation {
 	op := huma.Operation{OperationID: id, Method: http.MethodGet, Path: Root + path, Summary: summary,
 		Errors: []int{http.StatusBadRequest, http.StatusNotFound, http.StatusTooManyRequests}}
-	if len(formats) > 0 {
-		known := s.huma.OpenAPI().Components.Schemas
-		body, _ := reflect.TypeFor[O]().FieldByName("Body") // what has other formats is paged
-		items, _ := body.Type.FieldByName("Items")
-		content := map[string]*huma.MediaType{"application/json": {}}
-		for _, f := range formats {
-			content[f] = geoMedia(known)
-			if f == csvType {
-				content[f] = csvMedia(known, items.Type.Elem(), strings.Contains(path, "{river}"))
-			}
-		}
-		op.Responses = map[string]*huma.Response{"200": {Description: "OK", Content: content}}
+	known := s.huma.OpenAPI().Components.Schemas
+	body, _ := out.FieldByName("Body")
+	kind := "application/json"
+	if f, ok := reflect.TypeAssert[huma.ContentTypeFilter](reflect.New(body.Type)); ok {
+		kind = f.ContentType(kind)
 	}
-	huma.Register(s.huma, op, func(ctx context.Context, in *I) (*O, error) {
-		out, err := handle(ctx, in)
-		if err != nil && !errors.As(err, new(huma.StatusError)) && ctx.Err() == nil {
-			s.Log.Error().Err(err).Str("operation", id).Msg("answering a program")
+	content := map[string]*huma.MediaType{kind: {Schema: known.Schema(body.Type, true, "")}}
+	for _, f := range formats {
+		content[f] = geoMedia(known)
+		if f == csvType { // a list
+			items, _ := body.Type.FieldByName("Items")
+			content[f] = csvMedia(known, items.Type.Elem(), strings.Contains(path, "{river}"))
 		}
-		return out, err
-	})
+	}
+	ok := &huma.Response{Description: "OK", Content: content, Headers: map[string]*huma.Header{}}
+	if link, paged := out.FieldByName("Link"); paged {
+		ok.Headers["Link"] = &huma.Header{Schema: huma.SchemaFromField(known, link, "")}
+	}
+	op.Responses = map[string]*huma.Response{"200": ok}
+	return op
+}
+
+// logFault logs what is not the caller's fault.
+func (s *service) logFault(ctx context.Context, id string, err error) {
+	if !errors.As(err, new(huma.StatusError)) && ctx.Err() == nil {
+		s.Log.Error().Err(err).Str("operation", id).Msg("answering a program")
+	}
 }
 
 func (s *service) register() {

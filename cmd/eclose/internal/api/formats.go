@@ -138,13 +138,27 @@ type onlyGeo struct{}
 // ContentType is asked by huma.
 func (onlyGeo) ContentType(string) string { return geoType }
 
-func (l list[T]) geo() featureCollection {
-	out := featureCollection{Type: "FeatureCollection", Features: []Feature{}, Matched: l.Matched, Returned: l.Returned, Links: l.Links, Frame: l.Frame}
-	for _, x := range l.Items {
-		f := any(x).(featured).feature()
-		f.Properties["standing_caution"] = l.Standing
-		if l.Caution != nil {
-			maps.Copy(f.Properties, l.Caution.brief().members())
+// body is what every list has, whatever its items are: the code that writes the
+// other formats is there once, not once for each type.
+type body struct {
+	items             reflect.Value
+	matched, returned int
+	links             []link
+	caution           *caution
+	frame             Frame
+}
+
+func (l list[T]) body() body {
+	return body{reflect.ValueOf(l.Items), l.Matched, l.Returned, l.Links, l.Caution, l.Frame}
+}
+
+func (l body) geo() featureCollection {
+	out := featureCollection{Type: "FeatureCollection", Features: []Feature{}, Matched: l.matched, Returned: l.returned, Links: l.links, Frame: l.frame}
+	for i := range l.items.Len() {
+		f := l.items.Index(i).Interface().(featured).feature()
+		f.Properties["standing_caution"] = l.frame.Standing
+		if l.caution != nil {
+			maps.Copy(f.Properties, l.caution.brief().members())
 		}
 		out.Features = append(out.Features, f)
 	}
@@ -152,8 +166,8 @@ func (l list[T]) geo() featureCollection {
 }
 
 func marshalGeo(w io.Writer, v any) error {
-	if l, ok := v.(interface{ geo() featureCollection }); ok {
-		v = l.geo()
+	if l, ok := v.(interface{ body() body }); ok {
+		v = l.body().geo()
 	}
 	return json.NewEncoder(w).Encode(v) //nolint:wrapcheck // huma tells it
 }
@@ -188,30 +202,30 @@ func fieldsOf(v reflect.Value) func(yield func(string, reflect.Value) bool) {
 }
 
 func marshalCSV(w io.Writer, v any) error {
-	l, ok := v.(interface{ rows() [][]string })
+	l, ok := v.(interface{ body() body })
 	if !ok {
 		return fmt.Errorf("%T has no form as CSV", v)
 	}
-	return csv.NewWriter(w).WriteAll(l.rows()) //nolint:wrapcheck // huma tells it
+	return csv.NewWriter(w).WriteAll(l.body().rows()) //nolint:wrapcheck // huma tells it
 }
 
 // rows are the items as CSV, each with the caution of their river.
-func (l list[T]) rows() [][]string {
+func (l body) rows() [][]string {
 	var head []string
-	for name := range fieldsOf(reflect.ValueOf(*new(T))) {
+	for name := range fieldsOf(reflect.Zero(l.items.Type().Elem())) {
 		head = append(head, name)
 	}
 	var tail []string
-	if l.Caution != nil {
-		for name, f := range fieldsOf(reflect.ValueOf(l.Caution.brief())) {
+	if l.caution != nil {
+		for name, f := range fieldsOf(reflect.ValueOf(l.caution.brief())) {
 			head, tail = append(head, name), append(tail, cell(f))
 		}
 	}
 	out := [][]string{append(head, "standing_caution")}
-	tail = append(tail, l.Standing)
-	for _, x := range l.Items {
+	tail = append(tail, l.frame.Standing)
+	for i := range l.items.Len() {
 		row := make([]string, 0, len(head)+1)
-		for _, f := range fieldsOf(reflect.ValueOf(x)) {
+		for _, f := range fieldsOf(l.items.Index(i)) {
 			row = append(row, cell(f))
 		}
 		out = append(out, append(row, tail...))
@@ -259,6 +273,15 @@ func (p *Paging) Resolve(ctx huma.Context) []error {
 	p.self, p.accept = url.URL{Path: u.Path, RawQuery: u.RawQuery}, ctx.Header("Accept")
 	return nil
 }
+
+// reply is what huma gets of any handler; get describes it by the handler's own type.
+type reply struct {
+	Link string `header:"Link" hidden:"true"`
+	Body any
+}
+
+func (p *paged[T]) reply() *reply { return &reply{p.Link, p.Body} }
+func (o *one[T]) reply() *reply   { return &reply{Body: o.Body} }
 
 // paged is what a handler of a list returns.
 type paged[T any] struct {

@@ -224,7 +224,7 @@ func (s *service) riverItems(ctx context.Context, in *struct {
 		return nil, err
 	}
 	in.accept = geoType
-	return &one[featureCollection]{page(s, in.Paging, all, nil).Body.geo()}, nil
+	return &one[featureCollection]{page(s, in.Paging, all, nil).Body.body().geo()}, nil
 }
 
 type featureAnswer struct {
@@ -299,7 +299,7 @@ func (s *service) windowItems(ctx context.Context, in *struct {
 		return nil, err
 	}
 	in.accept = geoType
-	return &one[featureCollection]{page(s, in.Paging, all, nil).Body.geo()}, nil
+	return &one[featureCollection]{page(s, in.Paging, all, nil).Body.body().geo()}, nil
 }
 
 func (s *service) windowItem(ctx context.Context, in *struct {

@@ -1,10 +1,12 @@
 package config
 
 import (
+	"cmp"
 	"fmt"
 	"reflect"
 	"regexp"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -55,11 +57,9 @@ func (c *Config) Values(text []byte, path string) ([]Setting, error) {
 		out = append(out, Setting{at, Shown(at, fmt.Sprint(v)), source})
 	}
 	walk("", tree)
-	slices.SortFunc(out, func(a, b Setting) int {
-		if d := lines[a.Key] - lines[b.Key]; d != 0 {
-			return d
-		}
-		return strings.Compare(a.Key, b.Key)
+	sort.Slice(out, func(i, j int) bool {
+		a, b := out[i].Key, out[j].Key
+		return cmp.Or(lines[a]-lines[b], strings.Compare(a, b)) < 0
 	})
 	for _, o := range Options {
 		if o.fill == nil || said[o.Key] {

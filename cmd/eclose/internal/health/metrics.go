@@ -2,12 +2,13 @@ package health
 
 import (
 	"context"
+	"io"
 	"net/http"
+	"runtime/debug"
+	"strings"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/collectors"
-	"github.com/prometheus/client_golang/prometheus/promhttp"
+	"github.com/VictoriaMetrics/metrics"
 
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	"example.org/eclose/ingest/db"
@@ -15,107 +16,88 @@ import (
 
 // Metrics counts what happens and reads what is when it is asked.
 type Metrics struct {
-	registry *prometheus.Registry
-	watch    *Watcher
-	took     *prometheus.HistogramVec
-	waited   *prometheus.HistogramVec
-	failed   *prometheus.CounterVec
-	forgot   *prometheus.CounterVec
-	signIns  prometheus.Counter
-	refused  *prometheus.CounterVec
+	watch *Watcher
+	busy  chan struct{} // a place for each answer that is being made
 
-	outlookAge, clockOff                                                                                                                *prometheus.Desc // old names, to go after the next release
-	forecastAge, readingAge, feedFailures, jobsNow, jobsLag, mails, clockOffset, healthy, checkValue, checkLimit, checkOK, scrapeErrors *prometheus.Desc
+	took, waited, failed, forgot, signIns, refused *family
 }
 
 // NewMetrics returns metrics over a watch.
 func NewMetrics(w *Watcher) *Metrics {
-	seconds := []float64{.005, .02, .1, .5, 2, 10, 60, 300, 1800}
-	desc := func(name, help string, labels ...string) *prometheus.Desc {
-		return prometheus.NewDesc("eclose_"+name, help, labels, nil)
-	}
+	metrics.ExposeMetadata(true) // the types of metrics
 	m := &Metrics{
-		registry: prometheus.NewRegistry(), watch: w,
-		took:    prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "eclose_job_seconds", Help: "Duration of job attempts.", Buckets: seconds}, []string{"kind"}),
-		waited:  prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "eclose_job_wait_seconds", Help: "Time due jobs waited for a worker.", Buckets: seconds}, []string{"kind"}),
-		failed:  prometheus.NewCounterVec(prometheus.CounterOpts{Name: "eclose_job_failures_total", Help: "Failed job attempts."}, []string{"kind"}),
-		forgot:  prometheus.NewCounterVec(prometheus.CounterOpts{Name: "eclose_forgotten_total", Help: "Rows deleted because their retention period was over."}, []string{"what"}),
-		signIns: prometheus.NewCounter(prometheus.CounterOpts{Name: "eclose_sign_in_failures_total", Help: "Wrong secrets entered for the diary."}),
-		refused: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "eclose_sign_ups_refused_total", Help: "Requests for email alerts refused by a limit."}, []string{"limit"}),
-
-		forecastAge:  desc("forecast_age_seconds", "Age of a river's latest forecast.", "river"),
-		outlookAge:   desc("outlook_age_seconds", "Old name of eclose_forecast_age_seconds.", "river"),
-		readingAge:   desc("reading_age_seconds", "Age of a site's latest reading.", "feed", "site"),
-		feedFailures: desc("feed_failures", "Consecutive failed fetches for a site.", "feed", "site"),
-		jobsNow:      desc("jobs", "Jobs by kind and state.", "kind", "state"),
-		jobsLag:      desc("queue_lag_seconds", "Time since the oldest waiting job in a queue became due.", "queue"),
-		mails:        desc("mails", "Outbox emails by state.", "state"),
-		clockOffset:  desc("clock_offset_seconds", "Clock offset from the database, positive if ahead."),
-		clockOff:     desc("clock_off_seconds", "Old name of eclose_clock_offset_seconds."),
-		healthy:      desc("healthy", "1 if all checks hold."),
-		checkValue:   desc("check_value", "What a check of /health measured, in the unit of its label.", "check", "of", "unit"),
-		checkLimit:   desc("check_limit", "How far a check may go.", "check", "of", "unit"),
-		checkOK:      desc("check_ok", "1 if a check holds.", "check", "of"),
-		scrapeErrors: desc("scrape_errors", "Errors while collecting metrics."),
+		watch: w, busy: make(chan struct{}, 2),
+		took:    newCounted("job_seconds", "Duration of job attempts.", "kind"),
+		waited:  newCounted("job_wait_seconds", "Time due jobs waited for a worker.", "kind"),
+		failed:  newCounted("job_failures_total", "Failed job attempts.", "kind"),
+		forgot:  newCounted("forgotten_total", "Rows deleted because their retention period was over.", "what"),
+		signIns: newCounted("sign_in_failures_total", "Wrong secrets entered for the diary."),
+		refused: newCounted("sign_ups_refused_total", "Requests for email alerts refused by a limit.", "limit"),
 	}
-	m.registry.MustRegister(m.took, m.waited, m.failed, m.forgot, m.signIns, m.refused, m, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), collectors.NewBuildInfoCollector())
+	m.signIns.counter() // shown from the start
 	return m
 }
 
 // Done counts an attempt at a job.
 func (m *Metrics) Done(d jobs.Attempt) {
-	m.took.WithLabelValues(d.Kind).Observe(d.Took.Seconds())
-	m.waited.WithLabelValues(d.Kind).Observe(d.Waited.Seconds())
+	m.took.histogram(d.Kind).Update(d.Took.Seconds())
+	m.waited.histogram(d.Kind).Update(d.Waited.Seconds())
 	if d.Err != nil {
-		m.failed.WithLabelValues(d.Kind).Inc()
+		m.failed.counter(d.Kind).Inc()
 	}
 }
 
 // Forgot counts rows that retention deleted.
-func (m *Metrics) Forgot(what string, n int) { m.forgot.WithLabelValues(what).Add(float64(n)) }
+func (m *Metrics) Forgot(what string, n int) { m.forgot.counter(what).Add(n) }
 
 // SignInFailed counts a wrong secret.
-func (m *Metrics) SignInFailed() { m.signIns.Inc() }
+func (m *Metrics) SignInFailed() { m.signIns.counter().Inc() }
 
 // SignUpRefused counts a request that a limit refused.
-func (m *Metrics) SignUpRefused(limit string) { m.refused.WithLabelValues(limit).Inc() }
+func (m *Metrics) SignUpRefused(limit string) { m.refused.counter(limit).Inc() }
 
-// Describe implements prometheus.Collector.
-func (m *Metrics) Describe(ch chan<- *prometheus.Desc) {
-	for _, d := range []*prometheus.Desc{m.forecastAge, m.outlookAge, m.readingAge, m.feedFailures, m.jobsNow, m.jobsLag, m.mails, m.clockOffset, m.clockOff, m.healthy, m.checkValue, m.checkLimit, m.checkOK, m.scrapeErrors} {
-		ch <- d
-	}
-}
-
-// Collect implements prometheus.Collector.
-func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
-	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+// now reads what is.
+func (m *Metrics) now(ctx context.Context) []*family {
+	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
 	defer cancel()
-	gauge := func(d *prometheus.Desc, v float64, labels ...string) {
-		ch <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, v, labels...)
-	}
+	var (
+		forecastAge  = newGauge("forecast_age_seconds", "Age of a river's latest forecast.", "river")
+		outlookAge   = newGauge("outlook_age_seconds", "Old name of eclose_forecast_age_seconds.", "river") // to go after the next release
+		readingAge   = newGauge("reading_age_seconds", "Age of a site's latest reading.", "feed", "site")
+		feedFailures = newGauge("feed_failures", "Consecutive failed fetches for a site.", "feed", "site")
+		jobsNow      = newGauge("jobs", "Jobs by kind and state.", "kind", "state")
+		jobsLag      = newGauge("queue_lag_seconds", "Time since the oldest waiting job in a queue became due.", "queue")
+		mails        = newGauge("mails", "Outbox emails by state.", "state")
+		clockOffset  = newGauge("clock_offset_seconds", "Clock offset from the database, positive if ahead.")
+		clockOff     = newGauge("clock_off_seconds", "Old name of eclose_clock_offset_seconds.") // to go after the next release
+		healthy      = newGauge("healthy", "1 if all checks hold.")
+		checkValue   = newGauge("check_value", "What a check of /health measured, in the unit of its label.", "check", "of", "unit")
+		checkLimit   = newGauge("check_limit", "How far a check may go.", "check", "of", "unit")
+		checkOK      = newGauge("check_ok", "1 if a check holds.", "check", "of")
+		scrapeErrors = newGauge("scrape_errors", "Errors while collecting metrics.")
+	)
 	now, errs := m.watch.Now(), 0.0
 	r := m.watch.Look(ctx)
 	for _, x := range r.Rivers {
 		if !x.Issued.IsZero() {
-			gauge(m.forecastAge, now.Sub(x.Issued).Seconds(), x.River)
-			gauge(m.outlookAge, now.Sub(x.Issued).Seconds(), x.River)
+			forecastAge.gauge(now.Sub(x.Issued).Seconds(), x.River)
+			outlookAge.gauge(now.Sub(x.Issued).Seconds(), x.River)
 		}
 	}
-	gauge(m.healthy, float64(db.YesNo(r.Healthy)))
+	healthy.gauge(float64(db.YesNo(r.Healthy)))
 	for _, c := range r.Checks {
-		gauge(m.checkValue, c.Value, c.Name, c.Of, c.Unit)
-		gauge(m.checkLimit, c.Limit, c.Name, c.Of, c.Unit)
-		gauge(m.checkOK, float64(db.YesNo(c.Problem == "")), c.Name, c.Of)
+		checkValue.gauge(c.Value, c.Name, c.Of, c.Unit)
+		checkLimit.gauge(c.Limit, c.Name, c.Of, c.Unit)
+		checkOK.gauge(float64(db.YesNo(c.Problem == "")), c.Name, c.Of)
 	}
 	if states, err := db.FeedStates(ctx, m.watch.DB.SQL); err != nil {
 		errs++
 	} else {
 		for _, s := range states {
 			if !s.Newest.IsZero() {
-				gauge(m.readingAge, now.Sub(s.Newest).Seconds(), s.Feed, s.Item)
+				readingAge.gauge(now.Sub(s.Newest).Seconds(), s.Feed, s.Item)
 			}
-			gauge(m.feedFailures, float64(s.Failures), s.Feed, s.Item)
+			feedFailures.gauge(float64(s.Failures), s.Feed, s.Item)
 		}
 	}
 	if counts, err := m.watch.Queue.Counts(ctx); err != nil {
@@ -123,7 +105,7 @@ func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
 	} else {
 		for kind, by := range counts {
 			for state, n := range by {
-				gauge(m.jobsNow, float64(n), kind, state)
+				jobsNow.gauge(float64(n), kind, state)
 			}
 		}
 	}
@@ -131,7 +113,7 @@ func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
 		errs++
 	} else {
 		for queue, d := range lag {
-			gauge(m.jobsLag, d.Seconds(), queue)
+			jobsLag.gauge(d.Seconds(), queue)
 		}
 	}
 	if m.watch.Mails != nil {
@@ -139,25 +121,47 @@ func (m *Metrics) Collect(ch chan<- prometheus.Metric) {
 			errs++
 		} else {
 			for state, n := range by {
-				gauge(m.mails, float64(n), state)
+				mails.gauge(float64(n), state)
 			}
 		}
 	}
-	gauge(m.clockOffset, m.watch.Queue.ClockOff().Seconds())
-	gauge(m.clockOff, m.watch.Queue.ClockOff().Seconds())
-	gauge(m.scrapeErrors, errs)
+	clockOffset.gauge(m.watch.Queue.ClockOff().Seconds())
+	clockOff.gauge(m.watch.Queue.ClockOff().Seconds())
+	scrapeErrors.gauge(errs)
+	return []*family{forecastAge, outlookAge, readingAge, feedFailures, jobsNow, jobsLag, mails, clockOffset, clockOff, healthy, checkValue, checkLimit, checkOK, scrapeErrors}
+}
+
+// program says what this program was built from.
+func program() *family {
+	f := &family{name: "go_build_info", help: "What the program was built from.", labels: []string{"path", "version", "checksum"}}
+	if b, ok := debug.ReadBuildInfo(); ok {
+		f.gauge(1, b.Main.Path, b.Main.Version, b.Main.Sum)
+	}
+	return f
 }
 
 // Handler answers for Prometheus, to this machine only: what a gauge's state is
 // and how much mail there is, is nobody's business. A proxy speaks for others,
 // so what comes through one is not from here.
 func (m *Metrics) Handler() http.Handler {
-	h := promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{MaxRequestsInFlight: 2, Timeout: 20 * time.Second})
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if !fromHere(r) {
 			http.NotFound(w, r)
 			return
 		}
-		h.ServeHTTP(w, r)
+		select {
+		case m.busy <- struct{}{}:
+			defer func() { <-m.busy }()
+		default:
+			http.Error(w, "Two answers are being made already. Ask again later.", http.StatusServiceUnavailable)
+			return
+		}
+		var b strings.Builder
+		for _, f := range append([]*family{m.took, m.waited, m.failed, m.forgot, m.signIns, m.refused, program()}, m.now(r.Context())...) {
+			b.WriteString(f.text())
+		}
+		metrics.WriteProcessMetrics(&b)
+		w.Header().Set("Content-Type", "text/plain; version=0.0.4; charset=utf-8")
+		_, _ = io.WriteString(w, b.String()) // who left needs no answer
 	})
 }

@@ -7,7 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
-	"slices"
+	"sort"
 	"sync"
 	"time"
 
@@ -98,7 +98,10 @@ func (w *Watcher) Look(ctx context.Context) Report {
 	w.writes(ctx, &r, now)
 	w.disks(&r)
 	w.cautions(&r, now)
-	slices.SortStableFunc(r.Checks, func(a, b Check) int { return cmp.Or(cmp.Compare(a.Name, b.Name), cmp.Compare(a.Of, b.Of)) })
+	sort.SliceStable(r.Checks, func(i, j int) bool {
+		a, b := r.Checks[i], r.Checks[j]
+		return cmp.Or(cmp.Compare(a.Name, b.Name), cmp.Compare(a.Of, b.Of)) < 0
+	})
 	for _, c := range r.Checks {
 		if c.Problem != "" && c.Name != forecastAge {
 			r.Problems = append(r.Problems, c.Problem)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -42,7 +43,7 @@ func (s *site) choices(r *http.Request, rivers, groups []string) (rs, gs []choic
 			}
 		}
 	}
-	slices.SortFunc(gs, func(a, b choice) int { return strings.Compare(a.Name, b.Name) })
+	sort.Slice(gs, func(i, j int) bool { return gs[i].Name < gs[j].Name })
 	return rs, gs, some
 }
 

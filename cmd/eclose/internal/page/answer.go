@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"net/url"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -61,7 +62,7 @@ func (s *site) catchOf(c verdict.Catch) catchView {
 // catchesOf lists catches, the likeliest first.
 func (s *site) catchesOf(list []verdict.Catch) []catchView {
 	list = slices.Clone(list)
-	slices.SortStableFunc(list, func(a, b verdict.Catch) int { return cmp.Compare(b.P, a.P) })
+	sort.SliceStable(list, func(i, j int) bool { return cmp.Compare(list[j].P, list[i].P) < 0 })
 	out := make([]catchView, len(list))
 	for i, c := range list {
 		out[i] = s.catchOf(c)

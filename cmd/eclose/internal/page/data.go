@@ -3,8 +3,7 @@ package page
 import (
 	"fmt"
 	"net/http"
-	"slices"
-	"strings"
+	"sort"
 	"time"
 
 	"example.org/eclose/model/insects"
@@ -80,7 +79,7 @@ func (s *site) grades() []gradeCount {
 	for g, k := range n {
 		out = append(out, gradeCount{string(g), g.Words(), k})
 	}
-	slices.SortFunc(out, func(a, b gradeCount) int { return strings.Compare(a.Grade, b.Grade) })
+	sort.Slice(out, func(i, j int) bool { return out[i].Grade < out[j].Grade })
 	return out
 }
 

@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"sort"
 	"strconv"
 	"strings"
 	"time"
@@ -79,7 +80,7 @@ func (s *site) diaryList(r *http.Request) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	slices.SortStableFunc(list, func(a, b diary.Sighting) int { return b.Day.Compare(a.Day) })
+	sort.SliceStable(list, func(i, j int) bool { return list[j].Day.Compare(list[i].Day) < 0 })
 	p := diaryPage{List: list, Names: map[string]string{}, Added: r.URL.Query().Get("added") != "", Reports: s.Reports != nil, Recalculated: s.Changed != nil}
 	if len(list) > diaryShown {
 		p.List, p.More = list[:diaryShown], true
@@ -188,7 +189,10 @@ func (s *site) sighting(r *http.Request, p sightingPage, code int) (*answer, err
 			all = append(all, ranked{choice{Key: key, Name: groupName(key)}, 0})
 		}
 	}
-	slices.SortFunc(all, func(a, b ranked) int { return cmp.Or(cmp.Compare(b.p, a.p), strings.Compare(a.Name, b.Name)) })
+	sort.Slice(all, func(i, j int) bool {
+		a, b := all[i], all[j]
+		return cmp.Or(cmp.Compare(b.p, a.p), strings.Compare(a.Name, b.Name)) < 0
+	})
 	for i, x := range all {
 		x.On = x.Key == p.Group
 		if i < likelyShown || x.On {
@@ -197,7 +201,7 @@ func (s *site) sighting(r *http.Request, p sightingPage, code int) (*answer, err
 			p.Others = append(p.Others, x.choice)
 		}
 	}
-	slices.SortFunc(p.Others, func(a, b choice) int { return strings.Compare(a.Name, b.Name) })
+	sort.Slice(p.Others, func(i, j int) bool { return p.Others[i].Name < p.Others[j].Name })
 	return &answer{name: "sighting", title: "Record a sighting", here: "diary", form: true, code: code, body: p}, nil
 }
 

@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
-	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -159,7 +159,7 @@ func on(o *forecast.Outlook, d forecast.Date, least float64) []chanceLine {
 		}
 		out = append(out, chanceLine{Name: forecast.UpperFirst(st.Name), Group: st.Group, Stage: st.Stage, Up: st.Stage == forecast.Emergence, P: x.P, Calendar: x.PCalendar, Hours: st.Hours, Window: st.Window})
 	}
-	slices.SortStableFunc(out, func(a, b chanceLine) int { return cmp.Compare(b.P, a.P) })
+	sort.SliceStable(out, func(i, j int) bool { return cmp.Compare(out[j].P, out[i].P) < 0 })
 	return out
 }
 

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -157,7 +158,7 @@ func (s *site) groupChoices(all []*asked, group string) (out []choice, only stri
 			out = append(out, choice{Key: st.Group, Name: forecast.UpperFirst(st.Name), On: st.Group == group})
 		}
 	}
-	slices.SortFunc(out, func(a, b choice) int { return strings.Compare(a.Name, b.Name) })
+	sort.Slice(out, func(i, j int) bool { return out[i].Name < out[j].Name })
 	if group != "" {
 		only = groupName(group)
 	}

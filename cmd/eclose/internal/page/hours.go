@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html/template"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -71,8 +72,8 @@ func (s *site) dayOf(river forecast.River, o *forecast.Outlook, date forecast.Da
 		}
 	}
 	byHour := func(a, b dayLine) int { return a.Hours.First() - b.Hours.First() }
-	slices.SortStableFunc(v.Lines, byHour)
-	slices.SortStableFunc(v.Rest, byHour)
+	sort.SliceStable(v.Lines, func(i, j int) bool { return byHour(v.Lines[i], v.Lines[j]) < 0 })
+	sort.SliceStable(v.Rest, func(i, j int) bool { return byHour(v.Rest[i], v.Rest[j]) < 0 })
 	v.Clock = clock(now)
 	v.Dark = dark(river, date, v.Lines)
 	return v
@@ -96,7 +97,7 @@ func (s *site) worthiestFirst(o *forecast.Outlook, list []chanceLine, date forec
 		}
 		return i
 	}
-	slices.SortStableFunc(list, func(x, y chanceLine) int { return cmp.Compare(rank(x), rank(y)) })
+	sort.SliceStable(list, func(i, j int) bool { return cmp.Compare(rank(list[i]), rank(list[j])) < 0 })
 	return list
 }
 

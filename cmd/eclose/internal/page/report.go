@@ -9,7 +9,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
-	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -72,7 +72,7 @@ func (s *site) inSeason(ctx context.Context, river string, day forecast.Date) ([
 			out = append(out, seeable{River: river, Group: x.Group, Name: forecast.UpperFirst(x.Name), Stage: string(x.Stage), Verb: stageVerb(string(x.Stage)), P: d.P})
 		}
 	}
-	slices.SortStableFunc(out, func(a, b seeable) int { return cmp.Compare(b.P, a.P) })
+	sort.SliceStable(out, func(i, j int) bool { return cmp.Compare(out[j].P, out[i].P) < 0 })
 	return out, nil
 }
 

@@ -1,11 +1,11 @@
 package page
 
 import (
-	"cmp"
 	"fmt"
 	"html/template"
 	"net/http"
 	"slices"
+	"sort"
 	"strings"
 
 	"example.org/eclose/forecast"
@@ -370,7 +370,7 @@ func (s *site) weeksOf(a *asked, u wading.Units) ([]weekCell, error) {
 		return nil, nil //nolint:nilerr // a river whose outlook does not reach has no grid
 	}
 	weeks := slices.Clone(t.Weeks)
-	slices.SortFunc(weeks, func(x, y trip.Stay) int { return cmp.Compare(x.From, y.From) })
+	sort.Slice(weeks, func(i, j int) bool { return weeks[i].From < weeks[j].From })
 	var out []weekCell
 	for _, w := range weeks {
 		c := weekOf(w)

@@ -6,7 +6,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
-	"slices"
+	"sort"
 	"strings"
 	"sync"
 	"time"
@@ -228,7 +228,7 @@ func seasonOf(o *forecast.Outlook, c *insects.Catalogue, region insects.Region, 
 		g.Row = template.HTML(picture.Row(i)) //nolint:gosec // our own drawing, its names escaped
 		out = append(out, g)
 	}
-	slices.SortStableFunc(out, func(a, b seasonGroup) int { return cmp.Compare(a.dateless(), b.dateless()) })
+	sort.SliceStable(out, func(i, j int) bool { return cmp.Compare(out[i].dateless(), out[j].dateless()) < 0 })
 	return picture, out
 }
 

@@ -9,6 +9,7 @@ import (
 	"math"
 	"net/http"
 	"slices"
+	"sort"
 	"strings"
 
 	"example.org/eclose/forecast"
@@ -75,7 +76,7 @@ func worthiest(groups []seasonGroup, c *insects.Catalogue, most int) ([]seasonGr
 		return best
 	}
 	ranked := slices.Clone(groups)
-	slices.SortStableFunc(ranked, func(a, b seasonGroup) int { return cmp.Compare(worth(a), worth(b)) })
+	sort.SliceStable(ranked, func(i, j int) bool { return cmp.Compare(worth(ranked[i]), worth(ranked[j])) < 0 })
 	keep := map[string]bool{}
 	for _, g := range ranked[:most] {
 		keep[g.Key] = true

@@ -7,8 +7,8 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"sort"
 	"strconv"
-	"strings"
 	"time"
 
 	"example.org/eclose/forecast"
@@ -140,7 +140,7 @@ func (s *site) plan(r *http.Request) (*tripPage, error) {
 			ask.Groups = append(ask.Groups, key)
 		}
 	}
-	slices.SortFunc(p.Groups, func(a, b choice) int { return strings.Compare(a.Name, b.Name) })
+	sort.Slice(p.Groups, func(i, j int) bool { return p.Groups[i].Name < p.Groups[j].Name })
 	slices.Sort(ask.Groups)
 	if p.From == "" && p.To == "" {
 		today := s.Now()

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"sort"
 	"strings"
 
 	"example.org/eclose/forecast"
@@ -101,7 +102,7 @@ func (s *site) stayView(x trip.Stay) stayView {
 		}
 		v.Catches = append(v.Catches, c)
 	}
-	slices.SortStableFunc(v.Catches, func(a, b catchView) int { return cmp.Compare(percentOf(x, b), percentOf(x, a)) })
+	sort.SliceStable(v.Catches, func(i, j int) bool { return cmp.Compare(percentOf(x, v.Catches[j]), percentOf(x, v.Catches[i])) < 0 })
 	return v
 }
 
@@ -172,7 +173,7 @@ func oddsText(o trip.Odds) string {
 // grid puts the weeks of each river in a row, in their order.
 func (p *tripPage) grid(s *site, t *trip.Trip, rivers []trip.River) {
 	weeks := slices.Clone(t.Weeks)
-	slices.SortStableFunc(weeks, func(a, b trip.Stay) int { return cmp.Compare(a.From, b.From) })
+	sort.SliceStable(weeks, func(i, j int) bool { return weeks[i].From < weeks[j].From })
 	var starts []forecast.Date
 	for _, w := range weeks {
 		if !slices.Contains(starts, w.From) && len(starts) < gridWeeks {
