@@ -29,6 +29,7 @@ type refresher struct {
 	*pages.Memory
 	db      *db.DB
 	archive *archive.Archive
+	opened  *opened
 	store   *series.Store
 	reader  forecast.Reader // the store with its keys remembered for a while
 	now     func() time.Time
@@ -50,7 +51,10 @@ const (
 )
 
 func newRefresher(rivers []forecast.River, d *db.DB, a *archive.Archive, store *series.Store, reader forecast.Reader, now func() time.Time, log zerolog.Logger) *refresher {
-	return &refresher{Memory: pages.NewMemory(rivers), db: d, archive: a, store: store, reader: reader, now: now, log: log, looked: make(chan struct{}), states: map[string]*pages.State{}, judgedAt: map[string]time.Time{}}
+	open := newOpened(maxOpened, func(ctx context.Context, i archive.Issue) (*forecast.Outlook, error) {
+		return a.Load(ctx, i.River, i.Issued, i.ModelVersion)
+	})
+	return &refresher{Memory: pages.NewMemory(rivers), db: d, archive: a, opened: open, store: store, reader: reader, now: now, log: log, looked: make(chan struct{}), states: map[string]*pages.State{}, judgedAt: map[string]time.Time{}}
 }
 
 // run renews what the pages show until ctx ends.
@@ -164,14 +168,17 @@ func (l *refresher) state(ctx context.Context, r forecast.River, due bool, known
 		st.Caution, st.CautionAt, st.Warnings = old.Caution, old.CautionAt, old.Warnings
 	}
 	if fresh {
-		if st.Outlook, err = l.archive.Load(ctx, newest.River, newest.Issued, newest.ModelVersion); err != nil {
+		whole, err := l.opened.get(ctx, newest)
+		if err != nil {
 			return old, err
 		}
+		st.Outlook = whole.Brief()
+		st.Load = func(ctx context.Context) (*forecast.Outlook, error) { return l.opened.get(ctx, newest) }
 		if st.Flows, _, err = PastFlows(ctx, l.reader, r, newest.Issued); err != nil {
 			return st, fmt.Errorf("past flows: %w", err)
 		}
 	} else {
-		st.Outlook, st.Flows, st.Problem = old.Outlook, old.Flows, old.Problem
+		st.Outlook, st.Load, st.Flows, st.Problem = old.Outlook, old.Load, old.Flows, old.Problem
 	}
 	if due {
 		st.Problem = problemOf(r, known)

@@ -1,0 +1,85 @@
+package forecast
+
+import (
+	"unique"
+	"unsafe"
+)
+
+// briefFlow is how many days of flow a brief outlook keeps: trips ask for 60 days from
+// the issue, pages for two weeks from today, and the outlook may be weeks old by then.
+// Our own default.
+const briefFlow = 120
+
+// Brief returns what lists of rivers, plans, calendars and verdicts need of an outlook, in a
+// third of its memory, none of which it shares with the outlook: every chance and window, the water
+// from the day of issue on and the flow of briefFlow days. It leaves out what stands on a
+// river's own pages: shares of the season, water measured and that of past seasons,
+// reasons, notes, degree-days and the sightings entered.
+func (o *Outlook) Brief() *Outlook {
+	b := *o
+	b.Heat, b.Notes, b.Entered = nil, nil, nil
+	b.WaterSource, b.WeatherSource, b.Caution = shared(o.WaterSource), shared(o.WeatherSource), shared(o.Caution)
+	b.Zone, b.ModelVersion = shared(o.Zone), shared(o.ModelVersion)
+	b.Water = o.waterAhead()
+	if o.Flow != nil {
+		f := *o.Flow
+		f.Days = flowAhead(o.Flow.Days)
+		b.Flow = &f
+	}
+	b.Stages = make([]StageOutlook, len(o.Stages))
+	for i := range o.Stages {
+		s := o.Stages[i]
+		s.Group, s.Name, s.Stage = shared(s.Group), shared(s.Name), shared(s.Stage)
+		s.Grade, s.Basis, s.Hours = shared(s.Grade), shared(s.Basis), shared(s.Hours)
+		s.Reasons, s.Records, s.MovedBy = nil, nil, nil
+		s.Days = s.Days.chances()
+		b.Stages[i] = s
+	}
+	return &b
+}
+
+// shared is a value in the memory of an equal one: rivers have most of theirs in common.
+func shared[T comparable](v T) T { return unique.Make(v).Value() }
+
+// waterAhead is the water from the day of issue on, without what was measured.
+func (o *Outlook) waterAhead() []WaterDay {
+	issue, days := o.IssueDate(), o.Water
+	for len(days) > 0 && days[0].Date < issue {
+		days = days[1:]
+	}
+	out := make([]WaterDay, len(days))
+	for i, d := range days {
+		d.Observed, d.Climatology = nil, nil
+		out[i] = d
+	}
+	return out
+}
+
+// flowAhead is the flow of the first briefFlow days.
+func flowAhead(days []FlowDay) []FlowDay {
+	out := make([]FlowDay, min(len(days), briefFlow))
+	copy(out, days)
+	for i, d := range out {
+		if d.Fishable != nil {
+			p := *d.Fishable
+			out[i].Fishable = &p
+		}
+	}
+	return out
+}
+
+// Size is about how many bytes an outlook takes in memory.
+func (o *Outlook) Size() int {
+	const pointed = 8 // a number behind a pointer
+	n := int(unsafe.Sizeof(*o)) + cap(o.Water)*(int(unsafe.Sizeof(WaterDay{}))+2*pointed)
+	if o.Flow != nil {
+		n += int(unsafe.Sizeof(*o.Flow)) + cap(o.Flow.Days)*(int(unsafe.Sizeof(FlowDay{}))+pointed)
+	}
+	n += cap(o.Stages) * int(unsafe.Sizeof(StageOutlook{}))
+	for i := range o.Stages {
+		s := &o.Stages[i]
+		n += 2*cap(s.Days.all) + len(s.Group) + len(s.Name) + len(s.Hours) + len(s.Grade) + len(s.Basis)
+		n += (cap(s.Reasons) + cap(s.MovedBy)) * int(unsafe.Sizeof(Remark{}))
+	}
+	return n
+}
