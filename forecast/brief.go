@@ -10,11 +10,15 @@ import (
 // Our own default.
 const briefFlow = 120
 
+// briefBack is how many days before the issue a brief outlook still has chances: a plan
+// looks back by a standard deviation of the median date besides. Our own default.
+const briefBack = 14
+
 // Brief returns what lists of rivers, plans, calendars and verdicts need of an outlook, in a
-// third of its memory, none of which it shares with the outlook: every chance and window, the water
-// from the day of issue on and the flow of briefFlow days. It leaves out what stands on a
-// river's own pages: shares of the season, water measured and that of past seasons,
-// reasons, notes, degree-days and the sightings entered.
+// third of its memory, none of which it shares with the outlook: chances and water from the
+// day of issue on, every window, and the flow of briefFlow days. It leaves out what stands on a
+// river's own pages: the days before, shares of the season, water measured and that of past
+// seasons, reasons, notes, degree-days and the sightings entered.
 func (o *Outlook) Brief() *Outlook {
 	b := *o
 	b.Heat, b.Notes, b.Entered = nil, nil, nil
@@ -26,17 +30,21 @@ func (o *Outlook) Brief() *Outlook {
 		f.Days = flowAhead(o.Flow.Days)
 		b.Flow = &f
 	}
+	issue := o.IssueDate()
 	b.Stages = make([]StageOutlook, len(o.Stages))
 	for i := range o.Stages {
 		s := o.Stages[i]
 		s.Group, s.Name, s.Stage = shared(s.Group), shared(s.Name), shared(s.Stage)
 		s.Grade, s.Basis, s.Hours = shared(s.Grade), shared(s.Basis), shared(s.Hours)
 		s.Reasons, s.Records, s.MovedBy = nil, nil, nil
-		s.Days = s.Days.chances()
+		s.Days = s.Days.chances(issue - briefBack - s.spread())
 		b.Stages[i] = s
 	}
 	return &b
 }
+
+// spread is the width of the median date's 80 % range in days, more than two standard deviations.
+func (s *StageOutlook) spread() Date { return max(0, s.Window.Peak.P90-s.Window.Peak.P10) }
 
 // shared is a value in the memory of an equal one: rivers have most of theirs in common.
 func shared[T comparable](v T) T { return unique.Make(v).Value() }

@@ -170,25 +170,42 @@ func (d Days) Equal(o Days) bool {
 	return d.From == o.From && d.n == o.n && d.first == o.first && d.held == o.held && slices.Equal(d.all, o.all)
 }
 
-// chances are the same days with their chances only, in memory of their own: the shares
-// of the season are zero.
-func (d Days) chances() Days {
-	p, calendar := d.column(columnP), d.column(columnPCalendar)
-	out := Days{From: d.From, n: d.n}
-	some := func(i int) bool { return p[i] != 0 || calendar[i] != 0 }
-	first, last := 0, len(p)
+// chances are the same days with their chances from a date on, in memory of their own:
+// all others, and the shares of the season, are zero.
+func (d Days) chances(from Date) Days {
+	skip := min(max(int(from-d.From)-int(d.first), 0), int(d.held))
+	first, all := trimmed(d.column(columnP)[skip:], d.column(columnPCalendar)[skip:])
+	return Days{From: d.From, n: d.n, first: d.first + int32(skip+first), held: int32(len(all) / 2), all: all} //nolint:gosec // within held
+}
+
+// DaysOfSteps is DaysOf with the numbers in whole steps, one column each for the fields of
+// Day in their order, all of them as long.
+func DaysOfSteps(from Date, columns [dayColumns][]uint16) Days {
+	first, all := trimmed(columns[:]...)
+	return Days{From: from, n: len(columns[0]), first: int32(first), held: int32(len(all) / dayColumns), all: all} //nolint:gosec // days of a few years
+}
+
+// trimmed are columns one after the other without the zeros that all of them begin and end
+// with, and the first index that is kept.
+func trimmed(columns ...[]uint16) (first int, all []uint16) {
+	last := len(columns[0])
+	some := func(i int) bool {
+		return slices.ContainsFunc(columns, func(c []uint16) bool { return c[i] != 0 })
+	}
 	for first < last && !some(first) {
 		first++
 	}
-	for last > first && !some(last-1) {
+	if first == last {
+		return 0, nil
+	}
+	for !some(last - 1) {
 		last--
 	}
-	if first == last {
-		return out
+	all = make([]uint16, 0, len(columns)*(last-first))
+	for _, c := range columns {
+		all = append(all, c[first:last]...)
 	}
-	out.first, out.held = d.first+int32(first), int32(last-first) //nolint:gosec // within held
-	out.all = slices.Concat(p[first:last], calendar[first:last])
-	return out
+	return first, all
 }
 
 func (d Days) column(c int) []uint16 { return d.all[c*int(d.held) : (c+1)*int(d.held)] }
