@@ -86,7 +86,7 @@ func (o *Outlook) Size() int {
 	n += cap(o.Stages) * int(unsafe.Sizeof(StageOutlook{}))
 	for i := range o.Stages {
 		s := &o.Stages[i]
-		n += 2*cap(s.Days.all) + len(s.Group) + len(s.Name) + len(s.Hours) + len(s.Grade) + len(s.Basis)
+		n += 2*cap(s.Days.all) + len(s.Days.near) + len(s.Group) + len(s.Name) + len(s.Hours) + len(s.Grade) + len(s.Basis)
 		n += (cap(s.Reasons) + cap(s.MovedBy)) * int(unsafe.Sizeof(Remark{}))
 	}
 	return n

@@ -36,6 +36,7 @@ type Days struct {
 	first int32    // the first day of something
 	held  int32    // how many days there are from it to the last of something
 	all   []uint16 // columns of held days, one after the other; those that are left out are zeros
+	near  string   // instead of all: the two columns of chances, packed by packNear
 }
 
 // DaysOf packs days that follow each other. Values out of range are cut to it.
@@ -133,6 +134,10 @@ func (d Days) At(i int) Day {
 	if i -= int(d.first); i < 0 || i >= held {
 		return Day{Date: date}
 	}
+	if d.near != "" {
+		calendar := d.near[nearLen(held):]
+		return Day{Date: date, P: float64(nearAt(d.near, i)) / ChanceSteps, PCalendar: float64(nearAt(calendar, i)) / ChanceSteps}
+	}
 	v := func(c int) float64 {
 		if k := c*held + i; k < len(d.all) {
 			return float64(d.all[k]) / stepsOf(c)
@@ -167,15 +172,24 @@ func (d Days) All() iter.Seq2[int, Day] {
 
 // Equal says whether both hold the same days.
 func (d Days) Equal(o Days) bool {
-	return d.From == o.From && d.n == o.n && d.first == o.first && d.held == o.held && slices.Equal(d.all, o.all)
+	return d.From == o.From && d.n == o.n && d.first == o.first && d.held == o.held && d.near == o.near && slices.Equal(d.all, o.all)
 }
 
 // chances are the same days with their chances from a date on, in memory of their own:
 // all others, and the shares of the season, are zero.
 func (d Days) chances(from Date) Days {
+	if d.near != "" {
+		return d
+	}
 	skip := min(max(int(from-d.From)-int(d.first), 0), int(d.held))
 	first, all := trimmed(d.column(columnP)[skip:], d.column(columnPCalendar)[skip:])
-	return Days{From: d.From, n: d.n, first: d.first + int32(skip+first), held: int32(len(all) / 2), all: all} //nolint:gosec // within held
+	out := Days{From: d.From, n: d.n, first: d.first + int32(skip+first), held: int32(len(all) / 2), all: all} //nolint:gosec // within held
+	p, ok := packNear(all[:out.held])
+	calendar, ok2 := packNear(all[out.held:])
+	if ok && ok2 {
+		out.all, out.near = nil, string(append(p, calendar...))
+	}
+	return out
 }
 
 // DaysOfSteps is DaysOf with the numbers in whole steps, one column each for the fields of

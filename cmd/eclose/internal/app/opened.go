@@ -13,11 +13,11 @@ import (
 	"example.org/eclose/forecast/archive"
 )
 
-// Bounds of what a server keeps of whole forecasts: bytes, some 110 rivers of 90 stages, and
+// Bounds of what a server keeps of whole forecasts: bytes, some 75 rivers of 90 stages, and
 // their number. Lists of rivers do without them; see forecast.Outlook.Brief. Our own
 // defaults.
 const (
-	maxOpened     = 48 << 20
+	maxOpened     = 32 << 20
 	mostForecasts = 20000
 )
 

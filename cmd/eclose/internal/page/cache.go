@@ -45,6 +45,13 @@ type finished struct {
 	size int // as counted in cache.bytes
 }
 
+// Digest is a key of 32 bytes that stands for a long one: that of a page of a thousand
+// rivers is twice as long as the page is packed.
+func Digest(key string) string {
+	sum := sha256.Sum256([]byte(key))
+	return string(sum[:])
+}
+
 func newCache(mostBytes int) *cache {
 	c := &cache{most: mostBytes}
 	c.pages, _ = simplelru.NewLRU(maxPages, func(_ string, f *finished) { c.bytes -= f.size }) // fails for no number only

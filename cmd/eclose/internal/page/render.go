@@ -173,7 +173,7 @@ func (s *site) key(r *http.Request) (string, error) {
 			fmt.Fprintf(&b, " %d %d %t", st.Outlook.IssuedAt.UnixNano(), st.Caution.Level, st.Caution.Known)
 		}
 	}
-	return b.String(), nil
+	return Digest(b.String()), nil
 }
 
 // live serves a page made for this one request.
