@@ -349,6 +349,7 @@ func (g *grown) shown() (first, all time.Duration) {
 // rivers are on show again.
 func (g *grown) restart() use {
 	g.t.Helper()
+	g.t.Setenv("ECLOSE_TEST_PROFILE", "") // that of the first stays
 	g.stop()
 	g.start()
 	first, all := g.shown()

@@ -27,10 +27,10 @@ type cache struct {
 	most  int
 }
 
-// The most bytes and number of kept pages: at 25 kB a page, those of a thousand rivers.
+// The most bytes and number of kept pages: at 25 kB a page, those of six hundred rivers.
 // Our own defaults.
 const (
-	maxCache = 24 << 20
+	maxCache = 16 << 20
 	maxPages = 20000
 )
 
