@@ -15,14 +15,13 @@ const briefFlow = 120
 const briefBack = 14
 
 // Brief returns what lists of rivers, plans, calendars and verdicts need of an outlook, in a
-// third of its memory, none of which it shares with the outlook: chances and water from the
+// third of its memory, of which it shares the hours of stages only: chances and water from the
 // day of issue on, every window, and the flow of briefFlow days. It leaves out what stands on a
 // river's own pages: the days before, shares of the season, water measured and that of past
 // seasons, reasons, notes, degree-days and the sightings entered.
 func (o *Outlook) Brief() *Outlook {
 	b := *o
 	b.Heat, b.Notes, b.Entered = nil, nil, nil
-	b.WaterSource, b.WeatherSource, b.Caution = shared(o.WaterSource), shared(o.WeatherSource), shared(o.Caution)
 	b.Zone, b.ModelVersion = shared(o.Zone), shared(o.ModelVersion)
 	b.Water = o.waterAhead()
 	if o.Flow != nil {
@@ -35,7 +34,7 @@ func (o *Outlook) Brief() *Outlook {
 	for i := range o.Stages {
 		s := o.Stages[i]
 		s.Group, s.Name, s.Stage = shared(s.Group), shared(s.Name), shared(s.Stage)
-		s.Grade, s.Basis, s.Hours = shared(s.Grade), shared(s.Basis), shared(s.Hours)
+		s.Grade, s.Basis, s.Hours.BySun = shared(s.Grade), shared(s.Basis), shared(s.Hours.BySun)
 		s.Reasons, s.Records, s.MovedBy = nil, nil, nil
 		s.Days = s.Days.chances(issue - briefBack - s.spread())
 		b.Stages[i] = s
@@ -86,7 +85,7 @@ func (o *Outlook) Size() int {
 	n += cap(o.Stages) * int(unsafe.Sizeof(StageOutlook{}))
 	for i := range o.Stages {
 		s := &o.Stages[i]
-		n += 2*cap(s.Days.all) + len(s.Days.near) + len(s.Group) + len(s.Name) + len(s.Hours) + len(s.Grade) + len(s.Basis)
+		n += 2*cap(s.Days.all) + len(s.Days.near) + len(s.Group) + len(s.Name) + cap(s.Hours.Spans)*int(unsafe.Sizeof(Span{})) + len(s.Hours.BySun) + len(s.Grade) + len(s.Basis)
 		n += (cap(s.Reasons) + cap(s.MovedBy)) * int(unsafe.Sizeof(Remark{}))
 	}
 	return n
