@@ -33,8 +33,10 @@ const (
 type Days struct {
 	From  Date
 	n     int
-	first int      // the first day of something
-	all   []uint16 // dayColumns columns of the days from first to the last of something
+	first int32    // the first day of something
+	held  int32    // how many days there are from it to the last of something
+	all   []uint16 // columns of held days, one after the other; those that are left out are zeros
+	near  string   // instead of all: the two columns of chances, packed by packNear
 }
 
 // DaysOf packs days that follow each other. Values out of range are cut to it.
@@ -44,17 +46,17 @@ func DaysOf(days []Day) Days {
 	}
 	d := Days{From: days[0].Date, n: len(days)}
 	something := func(x Day) bool { return stepped(x) != [dayColumns]uint16{} }
-	if d.first = slices.IndexFunc(days, something); d.first < 0 {
-		d.first = 0
+	first := slices.IndexFunc(days, something)
+	if first < 0 {
 		return d
 	}
 	last := len(days) - 1
 	for !something(days[last]) {
 		last--
 	}
-	held := last + 1 - d.first
-	d.all = make([]uint16, dayColumns*held)
-	for i, x := range days[d.first : last+1] {
+	held := last + 1 - first
+	d.first, d.held, d.all = int32(first), int32(held), make([]uint16, dayColumns*held) //nolint:gosec // days of a few years
+	for i, x := range days[first : last+1] {
 		for c, v := range stepped(x) {
 			d.all[c*held+i] = v
 		}
@@ -84,7 +86,7 @@ func daysOfColumns(from Date, n int, columns [dayColumns][]float64) Days {
 		return d
 	}
 	held := last + 1 - first
-	d.first, d.all = first, make([]uint16, dayColumns*held)
+	d.first, d.held, d.all = int32(first), int32(held), make([]uint16, dayColumns*held) //nolint:gosec // days of a few years
 	for c, column := range columns {
 		if len(column) == 0 {
 			continue
@@ -129,11 +131,20 @@ func (d Days) At(i int) Day {
 	if i < 0 || i >= d.n {
 		panic(fmt.Sprintf("day %d of %d", i, d.n))
 	}
-	date, held := d.From+Date(i), len(d.all)/dayColumns
-	if i -= d.first; i < 0 || i >= held {
+	date, held := d.From+Date(i), int(d.held)
+	if i -= int(d.first); i < 0 || i >= held {
 		return Day{Date: date}
 	}
-	v := func(c int) float64 { return float64(d.all[c*held+i]) / stepsOf(c) }
+	if d.near != "" {
+		calendar := d.near[nearLen(held):]
+		return Day{Date: date, P: float64(nearAt(d.near, i)) / ChanceSteps, PCalendar: float64(nearAt(calendar, i)) / ChanceSteps}
+	}
+	v := func(c int) float64 {
+		if k := c*held + i; k < len(d.all) {
+			return float64(d.all[k]) / stepsOf(c)
+		}
+		return 0
+	}
 	return Day{
 		Date: date, P: v(columnP), PCalendar: v(columnPCalendar),
 		Activity: [3]float64{v(columnP10), v(columnP50), v(columnP90)}, Calendar: v(columnCalendar),
@@ -162,8 +173,57 @@ func (d Days) All() iter.Seq2[int, Day] {
 
 // Equal says whether both hold the same days.
 func (d Days) Equal(o Days) bool {
-	return d.From == o.From && d.n == o.n && d.first == o.first && slices.Equal(d.all, o.all)
+	return d.From == o.From && d.n == o.n && d.first == o.first && d.held == o.held && d.near == o.near && slices.Equal(d.all, o.all)
 }
+
+// chances are the same days with their chances from a date on, in memory of their own:
+// all others, and the shares of the season, are zero.
+func (d Days) chances(from Date) Days {
+	if d.near != "" {
+		return d
+	}
+	skip := min(max(int(from-d.From)-int(d.first), 0), int(d.held))
+	first, all := trimmed(d.column(columnP)[skip:], d.column(columnPCalendar)[skip:])
+	out := Days{From: d.From, n: d.n, first: d.first + int32(skip+first), held: int32(len(all) / 2), all: all} //nolint:gosec // within held
+	p, ok := packNear(all[:out.held])
+	calendar, ok2 := packNear(all[out.held:])
+	if ok && ok2 {
+		out.all, out.near = nil, string(append(p, calendar...))
+	}
+	return out
+}
+
+// DaysOfSteps is DaysOf with the numbers in whole steps, one column each for the fields of
+// Day in their order, all of them as long.
+func DaysOfSteps(from Date, columns [dayColumns][]uint16) Days {
+	first, all := trimmed(columns[:]...)
+	return Days{From: from, n: len(columns[0]), first: int32(first), held: int32(len(all) / dayColumns), all: all} //nolint:gosec // days of a few years
+}
+
+// trimmed are columns one after the other without the zeros that all of them begin and end
+// with, and the first index that is kept.
+func trimmed(columns ...[]uint16) (first int, all []uint16) {
+	last := len(columns[0])
+	some := func(i int) bool {
+		return slices.ContainsFunc(columns, func(c []uint16) bool { return c[i] != 0 })
+	}
+	for first < last && !some(first) {
+		first++
+	}
+	if first == last {
+		return 0, nil
+	}
+	for !some(last - 1) {
+		last--
+	}
+	all = make([]uint16, 0, len(columns)*(last-first))
+	for _, c := range columns {
+		all = append(all, c[first:last]...)
+	}
+	return first, all
+}
+
+func (d Days) column(c int) []uint16 { return d.all[c*int(d.held) : (c+1)*int(d.held)] }
 
 // MarshalJSON writes an array of days.
 func (d Days) MarshalJSON() ([]byte, error) {

@@ -91,21 +91,11 @@ const weatherDays = 3
 // retrieved by then, because the history was fetched later, readings are taken
 // as they are known today, and Record.AsOf is false.
 func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record, error) {
-	zone, err := time.LoadLocation(r.Zone)
+	g, err := gathererOf(ctx, store, r, issue)
 	if err != nil {
-		return Record{}, fmt.Errorf("river %s: %w", r.Slug, err)
-	}
-	keys, err := readableKeys(ctx, store)
-	if err != nil {
-		return Record{}, fmt.Errorf("listing what the store holds: %w", err)
-	}
-	g := gatherer{ctx: ctx, store: store, zone: zone, issue: issue, keys: keys}
-	rec := Record{Issue: DateOf(issue.In(zone)), IssuedAt: issue.UTC()}
-	if rec.AsOf, err = g.hadRetrieved(r); err != nil {
 		return Record{}, err
 	}
-	g.asOf = rec.AsOf
-
+	rec := Record{Issue: DateOf(issue.In(g.zone)), IssuedAt: issue.UTC(), AsOf: g.asOf}
 	var water, discharge, turbidity, air, rain column
 	for _, s := range r.Gauges {
 		if err := errors.Join(g.daily(s, ingest.WaterTemperature, &water), g.daily(s, ingest.Discharge, &discharge), g.daily(s, ingest.Turbidity, &turbidity)); err != nil {
@@ -137,12 +127,7 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 	if rec.DrainageKm2, err = g.drainage(r.Gauges); err != nil {
 		return Record{}, fmt.Errorf("reading the drained area of %s: %w", r.Slug, err)
 	}
-	first := rec.Issue
-	for _, c := range []column{water, discharge, air} {
-		if len(c) > 0 {
-			first = min(first, c.first())
-		}
-	}
+	first := firstOf(rec.Issue, water, discharge, air)
 	rec.Day0 = first
 	n := int(rec.Issue - first)
 	rec.Water, rec.WaterMin, rec.WaterMax = water.spread(first, n)
@@ -160,6 +145,57 @@ func Gather(ctx context.Context, store Reader, r River, issue time.Time) (Record
 		}
 	}
 	return rec, nil
+}
+
+// PastFlow is the daily flow that Gather finds, m3/s, from its first day of water, flow or
+// air to the day before the issue; NaN where none is known.
+func PastFlow(ctx context.Context, store Reader, r River, issue time.Time) (day0 Date, m3s []float64, err error) {
+	g, err := gathererOf(ctx, store, r, issue)
+	if err != nil {
+		return 0, nil, err
+	}
+	var water, discharge, air column
+	for _, s := range r.Gauges {
+		if err := errors.Join(g.daily(s, ingest.WaterTemperature, &water), g.daily(s, ingest.Discharge, &discharge)); err != nil {
+			return 0, nil, fmt.Errorf("reading the gauges of %s: %w", r.Slug, err)
+		}
+	}
+	if r.Weather != nil {
+		if err := g.daily(*r.Weather, ingest.AirTemperature, &air); err != nil {
+			return 0, nil, fmt.Errorf("reading the weather of %s: %w", r.Slug, err)
+		}
+	}
+	last := DateOf(issue.In(g.zone))
+	day0 = firstOf(last, water, discharge, air)
+	m3s, _, _ = discharge.spread(day0, int(last-day0))
+	return day0, m3s, nil
+}
+
+// firstOf is the first day of some columns; issue where they have none before it.
+func firstOf(issue Date, columns ...column) Date {
+	for _, c := range columns {
+		if len(c) > 0 {
+			issue = min(issue, c.first())
+		}
+	}
+	return issue
+}
+
+// gathererOf reads what was known of a river at its issue.
+func gathererOf(ctx context.Context, store Reader, r River, issue time.Time) (*gatherer, error) {
+	zone, err := time.LoadLocation(r.Zone)
+	if err != nil {
+		return nil, fmt.Errorf("river %s: %w", r.Slug, err)
+	}
+	keys, err := readableKeys(ctx, store)
+	if err != nil {
+		return nil, fmt.Errorf("listing what the store holds: %w", err)
+	}
+	g := &gatherer{ctx: ctx, store: store, zone: zone, issue: issue, keys: keys}
+	if g.asOf, err = g.hadRetrieved(r); err != nil {
+		return nil, err
+	}
+	return g, nil
 }
 
 // column gathers daily values of one variable by date.

@@ -31,6 +31,11 @@ func (c *columns) write(n int, steps float64, value func(i int) float64) {
 }
 
 func (c *columns) read(n int, steps float64, set func(i int, v float64)) {
+	c.each(n, func(i int, v int64) { set(i, float64(v)/steps) })
+}
+
+// each reads a column of n numbers in their steps.
+func (c *columns) each(n int, use func(i int, v int64)) {
 	last, slope := int64(0), int64(0)
 	for i := range n {
 		d, size := binary.Varint(c.b)
@@ -43,7 +48,7 @@ func (c *columns) read(n int, steps float64, set func(i int, v float64)) {
 			d += slope
 		}
 		last, slope = last+d, d
-		set(i, float64(last)/steps)
+		use(i, last)
 	}
 }
 
@@ -109,34 +114,30 @@ func writeDays(c *columns, stages []forecast.StageOutlook) {
 }
 
 func readDays(c *columns, spans []span) []forecast.Days {
-	days := make([][]forecast.Day, len(spans))
+	all := make([][dayColumns][]uint16, len(spans))
 	for i, s := range spans {
 		if s.Days < 0 || s.Days > len(c.b) {
 			c.short = true
 			return nil
 		}
-		days[i] = make([]forecast.Day, s.Days)
-		for j := range days[i] {
-			days[i][j].Date = s.From + forecast.Date(j)
+		room := make([]uint16, dayColumns*s.Days)
+		for k := range all[i] {
+			all[i][k] = room[k*s.Days : (k+1)*s.Days]
 		}
 	}
-	column := func(stage, k int) {
-		_, steps := dayNumber(&forecast.Day{}, k)
-		c.read(len(days[stage]), steps, func(i int, x float64) {
-			v, _ := dayNumber(&days[stage][i], k)
-			*v = x
-		})
+	column := func(into []uint16) {
+		c.each(len(into), func(i int, v int64) { into[i] = uint16(min(max(v, 0), math.MaxUint16)) })
 	}
 	for n := range len(spans) * dayColumns {
 		if c.first { // formatFirst has them stage by stage
-			column(n/dayColumns, n%dayColumns)
+			column(all[n/dayColumns][n%dayColumns])
 		} else {
-			column(n%len(spans), n/len(spans))
+			column(all[n%len(spans)][n/len(spans)])
 		}
 	}
-	out := make([]forecast.Days, len(days))
-	for i := range days {
-		out[i] = forecast.DaysOf(days[i])
+	out := make([]forecast.Days, len(all))
+	for i, columns := range all {
+		out[i] = forecast.DaysOfSteps(spans[i].From, columns)
 	}
 	return out
 }

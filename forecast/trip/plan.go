@@ -304,9 +304,7 @@ func (d *days) fill(s *Stay) {
 	n := s.named
 	s.Likely = slices.DeleteFunc(s.Likely, func(l Likely) bool { return l.Chance < 0.03 })
 	s.named = min(n, len(s.Likely))
-	if len(s.Likely) > 2*shown {
-		s.Likely = s.Likely[:2*shown]
-	}
+	s.Likely = slices.Clone(s.Likely[:min(len(s.Likely), 2*shown)]) // without the room of the others
 }
 
 // shown is how many of a stay's stages are shown.

@@ -124,15 +124,19 @@ func (s *Stay) choose() {
 // independent, since each has parameters of its own.
 func atLeastOne(stages []Likely, d forecast.Date) (p, calendar float64) {
 	best := map[string][2]float64{}
+	var groups []string // in order: the last bit of a product depends on it
 	for _, l := range stages {
 		x, _ := l.stage.On(d)
-		have := best[l.Group]
+		have, ok := best[l.Group]
+		if !ok {
+			groups = append(groups, l.Group)
+		}
 		best[l.Group] = [2]float64{max(have[0], x.P), max(have[1], x.PCalendar)}
 	}
 	none, noneCalendar := 1.0, 1.0
-	for _, x := range best {
-		none *= 1 - x[0]
-		noneCalendar *= 1 - x[1]
+	for _, g := range groups {
+		none *= 1 - best[g][0]
+		noneCalendar *= 1 - best[g][1]
 	}
 	return 1 - none, 1 - noneCalendar
 }

@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"sort"
 
@@ -103,9 +104,9 @@ func (b builder) rest(q Question, a *trip.Prospect) ([]Catch, float64) {
 		c.Dark = forecast.DarkestOf(c.Hours, b.today, b.o.Zone, b.o.Lat, b.o.Lon)
 		out = append(out, c)
 	}
-	none := 1.0
-	for _, p := range byGroup(out) {
-		none *= 1 - p
+	best, none := byGroup(out), 1.0
+	for _, g := range slices.Sorted(maps.Keys(best)) { // in order: the last bit of a product depends on it
+		none *= 1 - best[g]
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].Hours.First() < out[j].Hours.First() })
 	return out, 1 - none

@@ -122,7 +122,14 @@ func Assess(in Input) Caution {
 	a.byWater()
 	a.byThunder()
 	a.byLight()
+	a.forget()
 	return a.close(judged)
+}
+
+// forget drops the readings and years behind a judgement. The texts of its reasons hold
+// the assessment for as long as the caution is kept, and need none of them.
+func (a *assessment) forget() {
+	a.in.FlowPast, a.in.StagePast, a.in.Season, a.in.Beside = nil, nil, nil, nil
 }
 
 type assessment struct {
@@ -164,6 +171,7 @@ func (a *assessment) beside(b Beside) {
 	s := &assessment{in: b.Input, other: b.Gauge != ""}
 	s.in.At, s.in.Zone = a.in.At, a.in.Zone
 	s.sensors()
+	s.forget()
 	at := ""
 	if s.other {
 		at = "gauge " + b.Gauge + ": "

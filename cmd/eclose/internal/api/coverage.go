@@ -95,7 +95,11 @@ type SeriesChoice struct {
 	Parameters []string `query:"parameter-name" maxItems:"20" doc:"only these parameters, with commas" example:"water_p50,flow_p50"`
 }
 
-func (s *service) seriesOf(r forecast.River, st *pages.State, in SeriesChoice) (*one[coverage], error) {
+func (s *service) seriesOf(ctx context.Context, r forecast.River, st *pages.State, in SeriesChoice) (*one[coverage], error) {
+	st, err := st.Whole(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("reading the newest forecast of %s: %w", r.Slug, err)
+	}
 	if st == nil || st.Outlook == nil {
 		return nil, huma.Error404NotFound("no forecast of this river has been issued yet")
 	}
@@ -167,7 +171,7 @@ func (s *service) locationSeries(ctx context.Context, in *struct {
 	if err != nil {
 		return nil, err
 	}
-	return s.seriesOf(r, st, in.SeriesChoice)
+	return s.seriesOf(ctx, r, st, in.SeriesChoice)
 }
 
 // farthest is how far from a point its river may lie, km; our own.
@@ -194,7 +198,7 @@ func (s *service) positionSeries(ctx context.Context, in *struct {
 	if err != nil {
 		return nil, err
 	}
-	return s.seriesOf(r, st, in.SeriesChoice)
+	return s.seriesOf(ctx, r, st, in.SeriesChoice)
 }
 
 func (s *service) locations(ctx context.Context, in *struct {

@@ -9,6 +9,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	pages "example.org/eclose/cmd/eclose/internal/page"
 	"example.org/eclose/forecast"
 	"example.org/eclose/forecast/archive"
 )
@@ -76,14 +77,14 @@ func (s *service) outlook(ctx context.Context, in ByIssue) (*forecast.Outlook, *
 		if !newest {
 			return nil, nil, huma.Error404NotFound("no forecast of this river has been issued yet")
 		}
-		return st.Outlook, c, nil
+		return s.newest(ctx, st, c)
 	}
 	at, err := time.Parse(time.RFC3339, in.Issue)
 	if err != nil {
 		return nil, nil, badParameter("path.issue: write a time such as 2026-05-18T19:00:00Z, or latest")
 	}
 	if newest && st.Outlook.IssuedAt.Equal(at) {
-		return st.Outlook, c, nil
+		return s.newest(ctx, st, c)
 	}
 	gone := huma.Error404NotFound("no forecast of this river was issued then; see " + Root + "/rivers/" + r.Slug + "/forecasts")
 	if s.Issues == nil {
@@ -105,6 +106,15 @@ func (s *service) outlook(ctx context.Context, in ByIssue) (*forecast.Outlook, *
 		return nil, nil, fmt.Errorf("reading a forecast of %s: %w", r.Slug, err)
 	}
 	return o, c, nil
+}
+
+// newest is the whole of the newest forecast of a river.
+func (s *service) newest(ctx context.Context, st *pages.State, c *caution) (*forecast.Outlook, *caution, error) {
+	st, err := st.Whole(ctx)
+	if err != nil {
+		return nil, nil, fmt.Errorf("reading the newest forecast of %s: %w", c.River, err)
+	}
+	return st.Outlook, c, nil
 }
 
 type forecastAnswer struct {

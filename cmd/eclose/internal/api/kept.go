@@ -91,5 +91,5 @@ func (s *service) key(r *http.Request) string {
 		}
 		fmt.Fprintf(&b, " %d %d %t", st.Outlook.IssuedAt.UnixNano(), st.CautionAt.UnixNano(), st.Judged(now).Known)
 	}
-	return b.String()
+	return pages.Digest(b.String())
 }

@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"fmt"
 	"math"
 
 	pages "example.org/eclose/cmd/eclose/internal/page"
@@ -58,6 +59,9 @@ func seriesOf[D any](ctx context.Context, s *service, in *seriesAsked, days func
 	st, err := s.Data.State(ctx, o.River)
 	if err != nil {
 		return nil, err
+	}
+	if st, err = st.Whole(ctx); err != nil {
+		return nil, fmt.Errorf("reading the newest forecast of %s: %w", o.River, err)
 	}
 	return page(s, in.Paging, days(o, st, from, to), c), nil
 }

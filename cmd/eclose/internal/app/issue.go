@@ -179,7 +179,7 @@ func OpenReader(ctx context.Context, cfg *config.Config) (*db.DB, error) {
 // PastFlows reads the daily flows of a river up to a moment, and from which
 // flows on it asks for caution; nil where no flow is stored.
 func PastFlows(ctx context.Context, store forecast.Reader, r forecast.River, at time.Time) (*trip.Flows, wading.Caution, error) {
-	rec, err := forecast.Gather(ctx, store, r, at)
+	day0, m3s, err := forecast.PastFlow(ctx, store, r, at)
 	if err != nil {
 		return nil, wading.Caution{}, err
 	}
@@ -188,9 +188,9 @@ func PastFlows(ctx context.Context, store forecast.Reader, r forecast.River, at 
 		return nil, wading.Caution{}, err
 	}
 	caution := wading.Assess(in)
-	for _, v := range rec.Flow {
+	for _, v := range m3s {
 		if v == v { // not NaN
-			return &trip.Flows{Day0: rec.Day0, M3s: rec.Flow, Limits: caution.Limits}, caution, nil
+			return &trip.Flows{Day0: day0, M3s: m3s, Limits: caution.Limits}, caution, nil
 		}
 	}
 	return nil, caution, nil

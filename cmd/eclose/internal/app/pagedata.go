@@ -5,12 +5,14 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"runtime"
 	"slices"
 	"strings"
 	"sync"
 	"time"
 
 	"github.com/rs/zerolog"
+	"golang.org/x/sync/errgroup"
 
 	"example.org/eclose/cmd/eclose/internal/jobs"
 	pages "example.org/eclose/cmd/eclose/internal/page"
@@ -29,6 +31,7 @@ type refresher struct {
 	*pages.Memory
 	db      *db.DB
 	archive *archive.Archive
+	opened  *opened
 	store   *series.Store
 	reader  forecast.Reader // the store with its keys remembered for a while
 	now     func() time.Time
@@ -36,10 +39,8 @@ type refresher struct {
 	draw    func(context.Context) error // draws what changed; nil: nobody reads
 	looked  chan struct{}               // closed after the first look
 
-	mu     sync.Mutex
-	states map[string]*pages.State
-	judged time.Time
-
+	mu       sync.Mutex
+	judged   time.Time
 	judgedAt map[string]time.Time // the last that succeeded, by river
 }
 
@@ -50,7 +51,10 @@ const (
 )
 
 func newRefresher(rivers []forecast.River, d *db.DB, a *archive.Archive, store *series.Store, reader forecast.Reader, now func() time.Time, log zerolog.Logger) *refresher {
-	return &refresher{Memory: pages.NewMemory(rivers), db: d, archive: a, store: store, reader: reader, now: now, log: log, looked: make(chan struct{}), states: map[string]*pages.State{}, judgedAt: map[string]time.Time{}}
+	open := newOpened(maxOpened, func(ctx context.Context, i archive.Issue) (*forecast.Outlook, error) {
+		return a.Load(ctx, i.River, i.Issued, i.ModelVersion)
+	})
+	return &refresher{Memory: pages.NewMemory(rivers), db: d, archive: a, opened: open, store: store, reader: reader, now: now, log: log, looked: make(chan struct{}), judgedAt: map[string]time.Time{}}
 }
 
 // run renews what the pages show until ctx ends.
@@ -108,25 +112,16 @@ func (l *refresher) renew(ctx context.Context) {
 			l.log.Error().Err(err).Msg("reading how the feeds answered, for the pages")
 		}
 	}
+	var rivers errgroup.Group
+	rivers.SetLimit(runtime.GOMAXPROCS(0))
 	for _, r := range l.Rivers() {
-		if ctx.Err() != nil {
-			return
-		}
-		st, err := l.state(ctx, r, due, known)
-		if err != nil && ctx.Err() == nil {
-			l.log.Error().Err(err).Str("river", r.Slug).Msg("refreshing page data")
-		}
-		if st != nil && st != l.states[r.Slug] {
-			l.states[r.Slug] = st
-			if st.Outlook != nil {
-				l.mu.Lock()
-				l.judgedAt[r.Slug] = st.CautionAt
-				l.mu.Unlock()
-			}
-			l.Put(r.Slug, st)
-		}
+		rivers.Go(func() error {
+			l.renewRiver(ctx, r, due, known)
+			return nil
+		})
 	}
-	if !due {
+	_ = rivers.Wait() // none fails: each logs what it could not read
+	if !due || ctx.Err() != nil {
 		return
 	}
 	feeds, err := l.feeds(ctx, known)
@@ -139,10 +134,29 @@ func (l *refresher) renew(ctx context.Context) {
 	l.PutFeeds(feeds)
 }
 
+func (l *refresher) renewRiver(ctx context.Context, r forecast.River, due bool, known []db.FeedState) {
+	if ctx.Err() != nil {
+		return
+	}
+	old, _ := l.State(ctx, r.Slug) // from memory: it never fails
+	st, err := l.state(ctx, r, old, due, known)
+	if err != nil && ctx.Err() == nil {
+		l.log.Error().Err(err).Str("river", r.Slug).Msg("refreshing page data")
+	}
+	if st == nil || st == old {
+		return
+	}
+	if st.Outlook != nil {
+		l.mu.Lock()
+		l.judgedAt[r.Slug] = st.CautionAt
+		l.mu.Unlock()
+	}
+	l.Put(r.Slug, st)
+}
+
 // state is what is known of a river by now: a new one, or the one before where
 // nothing has changed. What cannot be judged has a caution that is not known.
-func (l *refresher) state(ctx context.Context, r forecast.River, due bool, known []db.FeedState) (*pages.State, error) {
-	old := l.states[r.Slug]
+func (l *refresher) state(ctx context.Context, r forecast.River, old *pages.State, due bool, known []db.FeedState) (*pages.State, error) {
 	newest, err := l.archive.LatestIssue(ctx, r.Slug, l.now())
 	if errors.Is(err, archive.ErrNotFound) {
 		if !due {
@@ -164,14 +178,17 @@ func (l *refresher) state(ctx context.Context, r forecast.River, due bool, known
 		st.Caution, st.CautionAt, st.Warnings = old.Caution, old.CautionAt, old.Warnings
 	}
 	if fresh {
-		if st.Outlook, err = l.archive.Load(ctx, newest.River, newest.Issued, newest.ModelVersion); err != nil {
+		whole, err := l.opened.get(ctx, newest)
+		if err != nil {
 			return old, err
 		}
+		st.Outlook = whole.Brief()
+		st.Load = func(ctx context.Context) (*forecast.Outlook, error) { return l.opened.get(ctx, newest) }
 		if st.Flows, _, err = PastFlows(ctx, l.reader, r, newest.Issued); err != nil {
 			return st, fmt.Errorf("past flows: %w", err)
 		}
 	} else {
-		st.Outlook, st.Flows, st.Problem = old.Outlook, old.Flows, old.Problem
+		st.Outlook, st.Load, st.Flows, st.Problem = old.Outlook, old.Load, old.Flows, old.Problem
 	}
 	if due {
 		st.Problem = problemOf(r, known)

@@ -32,9 +32,7 @@ func (s *Server) Serve(ctx context.Context, addr string) error {
 	mux.Handle("GET /metrics", s.metrics.Handler())
 	mux.Handle("/", handler)
 	server := NewHTTPServer(mux)
-	if err := s.start(ctx); err != nil {
-		return errors.Join(err, ln.Close())
-	}
+	collectSooner()
 	beside, cancel := context.WithCancel(ctx)
 	var running sync.WaitGroup
 	defer running.Wait()
@@ -42,14 +40,7 @@ func (s *Server) Serve(ctx context.Context, addr string) error {
 	s.data.draw = handler.DrawAhead
 	s.watch.Cautions = s.data.cautions
 	running.Go(func() { s.data.run(beside) })
-	running.Go(func() { s.probe.run(beside, s.relay, time.Duration(probeEvery*float64(s.watch.Interval))) })
-	running.Go(func() { s.watch.Run(beside) })
-	running.Go(func() { s.keepSite(beside) })
-	select { // nobody is told that there is no outlook while it is only not read yet
-	case <-s.data.looked:
-	case <-ctx.Done():
-	case <-time.After(firstLook):
-	}
+	s.waitForLook(ctx, firstLook) // nobody is told that there is no outlook while it is only not read yet
 	failed := make(chan error, 1)
 	go func() {
 		if err := server.Serve(ln); !errors.Is(err, http.ErrServerClosed) {
@@ -57,6 +48,16 @@ func (s *Server) Serve(ctx context.Context, addr string) error {
 		}
 	}()
 	s.log.Info().Str("page", "http://"+ln.Addr().String()).Str("database", s.db.Name()).Int("rivers", len(s.cfg.Rivers)).Msg("serving")
+	s.waitForLook(ctx, lookAlone)
+	if ctx.Err() != nil { // stopped before any job began
+		return server.Close()
+	}
+	if err := s.start(ctx); err != nil {
+		return errors.Join(err, server.Close())
+	}
+	running.Go(func() { s.probe.run(beside, s.relay, time.Duration(probeEvery*float64(s.watch.Interval))) })
+	running.Go(func() { s.watch.Run(beside) })
+	running.Go(func() { s.keepSite(beside) })
 	select {
 	case <-ctx.Done():
 		s.log.Info().Msg("stopping: finishing running jobs")
@@ -70,15 +71,30 @@ func (s *Server) Serve(ctx context.Context, addr string) error {
 	return errors.Join(err, s.halt(ctx))
 }
 
+// waitForLook waits for the first look at all rivers, but no longer than asked for.
+func (s *Server) waitForLook(ctx context.Context, most time.Duration) {
+	select {
+	case <-s.data.looked:
+	case <-ctx.Done():
+	case <-time.After(most):
+	}
+}
+
 // firstLook is how long readers wait at a start for what is known of the rivers.
-// What takes longer to read is shown as it comes.
-const firstLook = 5 * time.Second
+// What takes longer to read is shown as it comes. lookAlone is how long the jobs wait
+// then: they would take the processors from the first look, and a fetch that was due
+// while nothing ran can wait as long again. Our own defaults.
+const (
+	firstLook = 5 * time.Second
+	lookAlone = time.Minute
+)
 
 // pageStopFor is how long a reader may take to get the rest of a page at a stop.
 const pageStopFor = 5 * time.Second
 
 // Work works the jobs without a page until ctx ends.
 func (s *Server) Work(ctx context.Context) error {
+	collectSooner()
 	if err := s.start(ctx); err != nil {
 		return err
 	}
@@ -90,7 +106,6 @@ func (s *Server) Work(ctx context.Context) error {
 
 // start begins to work the jobs and, where its queue is among ours, to fetch.
 func (s *Server) start(ctx context.Context) error {
-	collectSooner()
 	if err := s.queue.Start(ctx); err != nil {
 		return err
 	}

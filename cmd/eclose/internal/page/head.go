@@ -41,14 +41,14 @@ const judgedFor = 15 * time.Minute
 // four issues that did not come, at the default schedule.
 const staleForecast = 24 * time.Hour
 
-// headAsked is the river of the address with its head and state; no state where nothing is
-// known of it.
+// headAsked is the river of the address with its head and its state, the forecast read
+// whole; no state where nothing is known of it.
 func (s *site) headAsked(r *http.Request) (forecast.River, head, *State, error) {
 	river, err := s.asksForRiver(r)
 	if err != nil {
 		return river, head{}, nil, err
 	}
-	h, st, err := s.head(r, river)
+	h, st, err := s.whole(r, river)
 	return river, h, st, err
 }
 

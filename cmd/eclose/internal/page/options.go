@@ -37,7 +37,9 @@ type Data interface {
 // State is what is known of a river. It is never changed: a newer one takes its
 // place.
 type State struct {
-	Outlook *forecast.Outlook
+	Outlook *forecast.Outlook // as Load says; nil: none was issued
+	// Load reads the whole forecast of which Outlook is the brief; nil: Outlook is whole.
+	Load    func(context.Context) (*forecast.Outlook, error)
 	Caution wading.Caution
 	// CautionAt is when the caution was judged; its readings were as old then as
 	// they say.

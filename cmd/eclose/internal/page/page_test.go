@@ -578,6 +578,7 @@ func TestASeasonIsDrawnAheadAndThenOnlyForAnotherOutlookDayOrDiary(t *testing.T)
 	}
 	st, _ := w.Data.State(t.Context(), "wend")
 	other := *st.Outlook
+	other.IssuedAt = other.IssuedAt.Add(time.Hour)
 	third := kept()
 	w.Data.(*Memory).Put("wend", &State{Outlook: &other, Caution: st.Caution, CautionAt: st.CautionAt})
 	if err := p.DrawAhead(t.Context()); err != nil || kept() == third {

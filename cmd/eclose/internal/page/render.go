@@ -173,7 +173,7 @@ func (s *site) key(r *http.Request) (string, error) {
 			fmt.Fprintf(&b, " %d %d %t", st.Outlook.IssuedAt.UnixNano(), st.Caution.Level, st.Caution.Known)
 		}
 	}
-	return b.String(), nil
+	return Digest(b.String()), nil
 }
 
 // live serves a page made for this one request.
@@ -266,6 +266,7 @@ func (s *site) fail(w http.ResponseWriter, r *http.Request, err error) {
 	a := &answer{name: "error", title: "Something went wrong", code: http.StatusInternalServerError,
 		body: "This page could not be shown. The server log has the reason."}
 	var big *http.MaxBytesError
+	var lost *unread
 	switch {
 	case errors.Is(err, errNotFound):
 		a.title, a.code, a.body = "Page not found", http.StatusNotFound, "This page does not exist. All rivers are on the home page."
@@ -273,6 +274,9 @@ func (s *site) fail(w http.ResponseWriter, r *http.Request, err error) {
 		a.title, a.code, a.body = "Too long", http.StatusRequestEntityTooLarge, "That is more text than can be saved at once."
 	case errors.Is(err, context.Canceled):
 		return
+	case errors.As(err, &lost):
+		a = &answer{name: "unread", title: lost.head.Name, here: "rivers", code: http.StatusServiceUnavailable, body: lost.head}
+		s.log.Error().Err(err).Str("path", r.Pattern).Msg("making a page")
 	default:
 		s.log.Error().Err(err).Str("path", r.Pattern).Msg("making a page")
 	}

@@ -92,6 +92,9 @@ func (s *site) doubt(ctx context.Context, x diary.Sighting) (string, error) {
 	if err != nil {
 		return "", err
 	}
+	if st, err = st.Whole(ctx); err != nil { // the day may be long past
+		s.log.Error().Err(err).Str("river", x.River).Msg("reading the forecast to compare a report with")
+	}
 	if st == nil || st.Outlook == nil {
 		return "Held back: there is no forecast to compare it with.", nil
 	}

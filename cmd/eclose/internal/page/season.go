@@ -77,7 +77,7 @@ func (s *site) season(r *http.Request) (*answer, error) {
 	if st == nil {
 		return &answer{name: "season", title: river.Name, here: "rivers", body: body}, nil
 	}
-	d, err := s.drawn(r.Context(), river, st.Outlook, h.Today)
+	d, err := s.drawn(r.Context(), river, st, h.Today)
 	if err != nil {
 		return nil, err
 	}
@@ -90,24 +90,28 @@ func (s *site) season(r *http.Request) (*answer, error) {
 // in it. What another process writes into the diary is drawn with the next
 // outlook.
 type drawing struct {
-	outlook *forecast.Outlook
+	issued  time.Time
 	today   forecast.Date
 	written int64
 	axis    template.HTML
 	groups  []seasonGroup
 }
 
-func (s *site) drawn(ctx context.Context, river forecast.River, o *forecast.Outlook, today forecast.Date) (*drawing, error) {
+func (s *site) drawn(ctx context.Context, river forecast.River, st *State, today forecast.Date) (*drawing, error) {
 	written := s.written.Load() // before the diary is read: what comes meanwhile is drawn the next time
-	if d := s.drawings.of(river.Slug); d != nil && d.outlook == o && d.today == today && d.written == written {
+	if d := s.drawings.of(river.Slug); d != nil && d.issued.Equal(st.Outlook.IssuedAt) && d.today == today && d.written == written {
 		return d, nil
+	}
+	st, err := st.Whole(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("reading the forecast of %s: %w", river.Slug, err)
 	}
 	seen, err := s.seen(ctx, river)
 	if err != nil {
 		return nil, err
 	}
-	picture, groups := seasonOf(o, s.Catalogue, regionOf(river), today-seasonBack, seasonDays, today, seen)
-	d := &drawing{outlook: o, today: today, written: written, groups: groups}
+	picture, groups := seasonOf(st.Outlook, s.Catalogue, regionOf(river), today-seasonBack, seasonDays, today, seen)
+	d := &drawing{issued: st.Outlook.IssuedAt, today: today, written: written, groups: groups}
 	d.axis = template.HTML(picture.Axis()) //nolint:gosec // our own drawing
 	s.drawings.keep(river.Slug, d)
 	return d, nil
@@ -155,7 +159,7 @@ func (p *Pages) DrawAhead(ctx context.Context) error {
 		}
 		st, err := p.site.Data.State(ctx, river.Slug)
 		if err == nil && st != nil && st.Outlook != nil {
-			_, err = p.site.drawn(ctx, river, st.Outlook, localDay(st.Outlook, p.site.Now()))
+			_, err = p.site.drawn(ctx, river, st, localDay(st.Outlook, p.site.Now()))
 		}
 		if err != nil {
 			return fmt.Errorf("drawing the season of %s: %w", river.Slug, err)

@@ -279,11 +279,11 @@ func (s *site) sheet(r *http.Request) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	st, err := s.Data.State(r.Context(), river.Slug)
+	_, st, err := s.whole(r, river)
 	if err != nil {
-		return nil, fmt.Errorf("reading the state of %s: %w", river.Slug, err)
+		return nil, err
 	}
-	if st == nil || st.Outlook == nil {
+	if st == nil {
 		return nil, errNotFound
 	}
 	sheet := Sheet{River: river, Outlook: st.Outlook, Flows: st.Flows, Notice: s.Notice, Owners: s.Owners, Catalogue: s.Catalogue, Units: unitsOf(r.Context())}
