@@ -32,8 +32,8 @@ func (h *beckHouse) rise(level int) {
 			h.t.Fatal(err)
 		}
 	}
-	if stats, err := s.Reconcile(h.t.Context()); err != nil || stats.Mails == 0 {
-		h.t.Fatalf("%+v, %v", stats, err)
+	if _, err := s.Reconcile(h.t.Context()); err != nil { // nothing is left to do where the server was first
+		h.t.Fatal(err)
 	}
 	h.pass(6 * time.Minute) // what comes together is told together
 	h.deliver()
