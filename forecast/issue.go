@@ -50,9 +50,8 @@ type Options struct {
 	// ChancesOnly leaves out what only a reader wants: days of water, heat, spread of
 	// activity, hours and reasons. Chances and windows are the same.
 	ChancesOnly bool
-	// ChancesOn are the days of which chances are wanted, rising, with ChancesOnly; nil: all
-	// days. On other days P is 0, but a stage whose window ends before the first of them has
-	// all days from that on. Windows and what the calendar says are the same.
+	// ChancesOn, with ChancesOnly, are the days whose chances are wanted, in rising order;
+	// nil: all days. See engine.River.On.
 	ChancesOn []Date
 	// Ensemble, if set, receives the members' water and flow.
 	Ensemble *Ensemble

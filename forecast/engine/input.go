@@ -62,10 +62,9 @@ type River struct {
 	Days    int
 	TempC   []float32 // daily mean water temperature, member after member: [m*Days+d]
 	Groups  []Group
-	// On are the days of which chances are asked, rising; nil: all days. On other days P is 0,
-	// but a stage whose window ends before the first of them (its 90 % point) has all days
-	// from that on, so that what is left of it can be told. Windows and what the calendar says
-	// are those of all days.
+	// On are the days whose chances are wanted, in rising order; nil: all days. P is 0 on
+	// the others. One case differs: where a stage's window ends (90 % point) before the first
+	// of them, P holds all days from that one on. Windows and calendar do not depend on On.
 	On []int
 	// Activity asks for the spread of the daily share over members as well,
 	// which takes about three times as long as all the rest.

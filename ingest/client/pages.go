@@ -9,9 +9,9 @@ import (
 // mostPages stops a server whose list never ends. Our own default.
 const mostPages = 1000
 
-// Pages fetches a list page by page. It follows each page's link to the next word for
-// word, on the same host only, until there is none, a page has no rows, or a link comes
-// again.
+// Pages fetches a list page by page. It follows each page's link to the next one as
+// written, on the same host only. It stops at a page without a link or without rows, and
+// at a link that it has followed before.
 func (c *Client) Pages(ctx context.Context, req Request, page func(*Response) (link string, rows int, err error)) error {
 	for seen := map[string]bool{}; !seen[req.URL]; {
 		if seen[req.URL] = true; len(seen) > mostPages {

@@ -47,12 +47,15 @@ func newS3Client(endpoint url.URL, bucket, region string, byPath bool) *s3Client
 	t = t.Clone()
 	t.MaxIdleConnsPerHost, t.ResponseHeaderTimeout, t.DisableCompression = 16, time.Minute, true
 	return &s3Client{
-		http:     &http.Client{Transport: t, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}, // a signature holds for one address
+		http:     &http.Client{Transport: t, CheckRedirect: refuseRedirect},
 		keys:     credentials.NewChainCredentials([]credentials.Provider{&credentials.EnvAWS{}, &credentials.FileAWSCredentials{}, &credentials.IAM{}}),
 		endpoint: endpoint, bucket: bucket, region: region,
 		byPath: byPath || !s3utils.IsVirtualHostSupported(endpoint, bucket),
 	}
 }
+
+// refuseRedirect: a signature holds for one address only.
+func refuseRedirect(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
 
 // s3Request is what one request asks; without a key it is about the bucket.
 type s3Request struct {

@@ -91,8 +91,8 @@ func (m *Model) normalOn(day int) (n normal) {
 	return n
 }
 
-// weather turns a day's air, °C, and rain, mm, into what the features take, from a pack on.
-// Unknown air or rain (NaN) counts as its climatology.
+// weather makes the inputs of the features from a day's air (°C), its rain (mm) and the
+// snowpack p before it. Unknown air or rain (NaN) counts as its climatology.
 func (m *Model) weather(n *normal, air, mm float64, p *pack) (w weather) {
 	if !m.Rain {
 		mm = math.NaN()

@@ -67,7 +67,8 @@ func asked(h http.Handler, path string) *httptest.ResponseRecorder {
 
 // begun are addresses that no page links to, or with other questions than those of links.
 var begun = []string{"/", "/?units=us", "/calendar.ics", "/cautions.atom", "/trip?from=2026-06-01&to=2026-07-31&days=5", "/trip.ics?from=2026-06-01&to=2026-07-31&days=3",
-	"/trip?from=2026-05-20&to=2026-06-02&days=2&river=garrow&units=us", "/trip?from=2027-01-01&to=2027-02-01", "/calendar.ics?group=salmonfly&group=trico&river=wend", "/subscribe?river=wend",
+	"/trip?from=2026-05-20&to=2026-06-02&days=2&river=garrow&units=us", "/trip?from=2027-01-01&to=2027-02-01", "/trip?from=2026-05-18&to=2026-06-28&days=3", // a plan looks back before the issue
+	"/calendar.ics?group=salmonfly&group=trico&river=wend", "/subscribe?river=wend",
 	"/river/wend/sheet.html", "/river/wend/day/2026-05-02", "/river/garrow/day/2026-08-20", "/river/dry",
 	"/api/v1/rivers", "/api/v1/rivers.csv", "/api/v1/verdict", "/api/v1/verdict?days=60", "/api/v1/verdict?group=salmonfly", "/api/v1/collections/rivers/items", "/api/v1/collections/windows/items?limit=500",
 	"/api/v1/collections/windows/items/wend.salmonfly.emergence", "/api/v1/collections/series/locations/wend", "/api/v1/collections/series/position?coords=POINT(-131%2045)",

@@ -22,15 +22,15 @@ import (
 	"example.org/eclose/model/wading"
 )
 
-// shelf is a refresher over an archive that holds the forecast of one river, whose caution
+// savedRivers is a refresher over an archive that holds the forecast of one river, whose caution
 // was judged at a level.
-type shelf struct {
+type savedRivers struct {
 	*refresher
 	file string // of the forecast
 	now  time.Time
 }
 
-func newShelf(t *testing.T, level wading.Level) *shelf {
+func newSavedRivers(t *testing.T, level wading.Level) *savedRivers {
 	t.Helper()
 	ctx := t.Context()
 	c, err := insects.Load()
@@ -52,7 +52,7 @@ func newShelf(t *testing.T, level wading.Level) *shelf {
 	if err := a.Save(ctx, outlooks["wend"], pagetest.Noon); err != nil {
 		t.Fatal(err)
 	}
-	s := &shelf{now: pagetest.Noon}
+	s := &savedRivers{now: pagetest.Noon}
 	s.refresher = newRefresher(pagetest.Rivers[:1], d, a, store, store, func() time.Time { return s.now }, zerolog.Nop())
 	s.renew(ctx)
 	st, err := s.State(ctx, "wend")
@@ -71,7 +71,7 @@ func newShelf(t *testing.T, level wading.Level) *shelf {
 }
 
 // forget drops the whole forecasts that are kept.
-func (s *shelf) forget() {
+func (s *savedRivers) forget() {
 	s.opened.mu.Lock()
 	defer s.opened.mu.Unlock()
 	s.opened.kept.Purge()
@@ -84,7 +84,7 @@ var own = []string{"/river/wend", "/river/wend/season", "/river/wend/water", "/r
 // on each page that needs it; and the page is back as soon as the file is.
 func TestAForecastThatCannotBeReadLeavesTheCautionUnknownAndNoLower(t *testing.T) {
 	for level, words := range map[wading.Level]string{wading.Quiet: "Caution level unknown: treat the river as too high", wading.KeepOut: "Caution level unknown, but at least 3"} {
-		s := newShelf(t, level)
+		s := newSavedRivers(t, level)
 		h := readers(t, s.Memory, func() time.Time { return s.now })
 		good, err := os.ReadFile(s.file)
 		if err != nil {
@@ -126,7 +126,7 @@ func TestAForecastThatCannotBeReadLeavesTheCautionUnknownAndNoLower(t *testing.T
 
 // A reading that takes too long ends in a page that names no caution, not in a lower one.
 func TestAForecastThatIsLateNamesNoCaution(t *testing.T) {
-	s := newShelf(t, wading.Quiet)
+	s := newSavedRivers(t, wading.Quiet)
 	ended := make(chan struct{})
 	defer close(ended)
 	s.opened.load = func(context.Context, archive.Issue) (*forecast.Outlook, error) {

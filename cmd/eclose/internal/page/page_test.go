@@ -406,9 +406,15 @@ func TestSubscribeConfirmUnsubscribe(t *testing.T) {
 	if err != nil || len(people) != 1 || people[0].Address != "ann@example.org" || people[0].Units != subscribe.US || people[0].Subscriptions[0].Threshold != 0.66 || people[0].Subscriptions[0].Cadence != subscribe.Digest {
 		t.Fatalf("%+v, %v", people, err)
 	}
-	if rec := w.get(manage); rec.Code != http.StatusOK || !strings.Contains(rec.Body.String(), "ann@example.org") {
-		t.Errorf("managing: %d", rec.Code)
+	resume := func() bool { return strings.Contains(w.get(manage).Body.String(), `value="resume"`) }
+	if rec := w.get(manage); rec.Code != http.StatusOK || !strings.Contains(rec.Body.String(), "ann@example.org") || resume() {
+		t.Errorf("managing: %d, to resume is offered: %v", rec.Code, resume())
 	}
+	w.post(t, manage, strings.TrimSuffix(manage, "?new=1"), "do=pause")
+	if !resume() {
+		t.Error("paused, and no button resumes")
+	}
+	w.post(t, manage, strings.TrimSuffix(manage, "?new=1"), "do=resume")
 	if rec := w.post(t, manage, strings.TrimSuffix(manage, "?new=1"), "do=take"); rec.Code != http.StatusOK || !strings.Contains(rec.Body.String(), "ann@example.org") || rec.Header().Get("Content-Type") != "application/json" {
 		t.Errorf("taking one's data: %d", rec.Code)
 	}

@@ -287,3 +287,18 @@ func TestRiverAndInsectAreChosenNotPreset(t *testing.T) {
 		t.Errorf("signing in leads to %s", to)
 	}
 }
+
+// A reader's own page asks about the likeliest insects first; the rest is folded.
+func TestTheOwnPageOpensWithTheLikeliest(t *testing.T) {
+	w := newWorld(t, nil)
+	p := w.reader(t, "reader@example.org")
+	page := w.get("/my/" + w.subs.Report(subscribe.Report{Person: p.ID, Expires: noon.Add(time.Hour)})).Body.String()
+	open, folded, _ := strings.Cut(page, "<details")
+	if a, b := strings.Count(open, `class="see later"`), strings.Count(folded, `class="see later"`); a != 10 || b == 0 {
+		t.Errorf("%d questions stand open and %d are folded, want 10 and the rest", a, b)
+	}
+	group, stage := w.likely(t)
+	if !strings.Contains(open, group+"/"+stage) || strings.Count(page, `name="date" value="2026-05-18"`) < 11 {
+		t.Error("the likeliest is not asked first, or a question has another date than the river's")
+	}
+}
